@@ -1,0 +1,169 @@
+"""The commands. Exit code 0 only if everything asked for was done, 2 for bad input, 3 for no convergence."""
+
+import json
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import App, Parameter
+
+app = App(
+    name="flatseam",
+    help="Close a skin wound in the computer: cones, forces, stress and scar length. For research and teaching; "
+    "not a medical device.",
+    version_flags=["--version"],
+)
+BAD_INPUT, NO_CONVERGENCE = 2, 3
+Files = Annotated[list[Path], Parameter(help="case files")]
+Into = Annotated[Path, Parameter(help="folder that takes the results")]
+
+
+@app.command
+def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = None, /, *, schema: bool = False):
+    """Read and check cases, and print the geometry of each.
+
+    Example: flatseam check configs/demo/lens-3-1.yaml
+
+    Parameters
+    ----------
+    schema
+        Print the JSON Schema of a case file instead, for editors.
+    """
+    from fem import case as cases
+
+    if schema:
+        print(json.dumps(cases.schema(), indent=2))
+    elif not files:
+        fail("flatseam check: name at least one case file, or --schema")
+    else:
+        for case in read(files):
+            print(cases.report(case))
+
+
+@app.command
+def close(files: Files, /, *, into: Into = Path("results"), again: bool = False):
+    """Close the wounds of the cases; write <into>/<name>/ for each.
+
+    Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
+
+    Parameters
+    ----------
+    again
+        Compute even if the results folder already holds this very case.
+    """
+    cases = read(files)
+    from fem.close import close as close_case
+    from fem.close import finished
+    from fem.mesh import MeshError
+    from fem.solve import NotConverged
+
+    worst = 0
+    for case in cases:
+        if not again and finished(case, into / case.name):
+            print(f"{case.name}: already in {into / case.name} (--again computes it once more)")
+            continue
+        try:
+            with progress(case.name) as watch:
+                folder = close_case(case, into=into, again=again, watch=watch)
+        except MeshError as error:
+            print(f"{case.name}: {error}", file=sys.stderr)
+            worst = max(worst, BAD_INPUT)
+        except NotConverged as error:
+            print(f"{case.name}: not converged: {error}", file=sys.stderr)
+            worst = max(worst, NO_CONVERGENCE)
+        else:
+            print(summary(case.name, folder))
+    sys.exit(worst)
+
+
+@app.command
+def mesh(files: Files, /, *, into: Annotated[Path, Parameter(help="folder that takes the meshes")] = Path("meshes")):
+    """Write the mesh of each case as VTU and gmsh files.
+
+    Example: flatseam mesh configs/demo/lens-3-1.yaml
+    """
+    cases = read(files)
+    from fem.close import patch
+    from fem.mesh import MeshError, quality, write
+
+    for case in cases:
+        try:
+            triangles = patch(case)
+        except MeshError as error:
+            fail(f"{case.name}: {error}")
+        into.mkdir(parents=True, exist_ok=True)
+        paths = write(triangles, into / case.name)
+        angle, _ = quality(triangles)
+        print(
+            f"{case.name}: {triangles.elements.shape[1]} triangles, {triangles.X.shape[1]} nodes, "
+            f"smallest angle {angle:.1f} degrees; {' and '.join(map(str, paths))}"
+        )
+
+
+def read(files):
+    """Cases in the files, all read before any work; ends the program with every message if one is bad."""
+    from fem import case as cases
+    from fem.document import BadCase
+
+    good, bad, seen = [], [], {}
+    for path in files:
+        try:
+            case = cases.read(path)
+        except BadCase as error:
+            bad.append(str(error))
+            continue
+        if case.name in seen:
+            bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
+        seen[case.name] = path
+        good.append(case)
+    if bad:
+        fail("\n".join(bad))
+    return good
+
+
+def fail(message):
+    """End the program for bad input."""
+    print(message, file=sys.stderr)
+    sys.exit(BAD_INPUT)
+
+
+@contextmanager
+def progress(name):
+    """A bar of how far the wound is closed, on a terminal; nothing when piped. Gives the function to call."""
+    if not sys.stderr.isatty():
+        yield lambda **state: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from fem.kernels import compiled
+
+    columns = TextColumn("{task.description}"), BarColumn(), TextColumn("{task.fields[words]}"), TimeElapsedColumn()
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        note = "" if compiled() else "compiling the kernels, once for this machine"
+        task = bar.add_task(name, total=1.0, words=note)
+        count = 0
+
+        def watch(*, stage, closed, residual):
+            nonlocal count
+            count += 1
+            done = closed if stage == "closing" else 0.0
+            words = f"{stage}, {100 * done:.0f} % closed, iteration {count}, {residual:.0e} N left"
+            bar.update(task, completed=done, words=words)
+
+        yield watch
+
+
+def summary(name, folder):
+    """One line on a finished case."""
+    numbers = json.loads((folder / "measures.json").read_text())
+    return (
+        f"{name}: cones {numbers['cone_height_mm']:.1f} mm, closing force {numbers['closing_force_N']:.2f} N, "
+        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in {folder / 'pictures'}"
+    )
+
+
+def main():
+    """Run the command line."""
+    app()

@@ -1,0 +1,203 @@
+"""One case from file to results folder."""
+
+import json
+import os
+import platform
+import resource
+import shutil
+import subprocess
+import tempfile
+import time
+from collections import Counter
+from dataclasses import replace
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+import fem
+from fem import case as cases
+from fem import sew, solve
+from fem.measure import Closure, measures
+from fem.mesh import Mesh, mesh, quality
+from fem.sheet import Bed, Sheet, lift, sheet
+from fem.skin import BENDING_POISSON, bending_stiffness, natural_stretch, young_modulus
+
+RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
+BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+
+
+def patch(case) -> Mesh:
+    """Mesh of a case. Raises fem.mesh.MeshError."""
+    size = case.mesh
+    return mesh(
+        cases.plan(case), radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm
+    )
+
+
+def skin_sheet(case, triangles) -> Sheet:
+    """Sheet of a case on its mesh, under its natural tension and on its bed."""
+    skin, tension = case.skin, case.skin.tension
+    law = cases.law(skin)
+    wanted = 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])  # N/mm
+    modulus = young_modulus(law)
+    return sheet(
+        triangles,
+        law=law,
+        h=skin.thickness_mm,
+        D=bending_stiffness(modulus, h=skin.thickness_mm, poisson=BENDING_POISSON),
+        poisson=BENDING_POISSON,
+        stretch=natural_stretch(law, wanted, h=skin.thickness_mm),
+        lines=np.radians(tension.lines_deg),
+        bed=None if case.bed is None else _bed(case.bed, triangles.loose),
+        hinged=case.closure.seam == "hinge",
+    )
+
+
+def _bed(bed, loose):
+    normal, shear = 1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm  # MPa/mm
+    return Bed(
+        push=np.full(loose.size, normal),
+        pull=np.where(loose, 0.0, normal),
+        shear=np.where(loose, 0.0, shear),
+    )
+
+
+def closed(case, *, watch=lambda **state: None):
+    """Closure of a case, and how it was computed.
+
+    watch  called after every Newton iteration with `stage`, `closed` and `residual`
+
+    Raises fem.mesh.MeshError, or fem.solve.NotConverged if no stable equilibrium was found.
+    """
+    spent: Counter = Counter()
+    start = time.perf_counter()
+    triangles = patch(case)
+    spent["mesh_s"] = time.perf_counter() - start
+    skin = skin_sheet(case, triangles)
+    stiffness = young_modulus(skin.law)
+    bias, tol = lift(skin, BIAS * stiffness), RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
+
+    fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
+    sewing = sew.sewing(fresh, np.hstack(triangles.seams), triangles.rim)
+    sewn = solve.problem(skin, sewing, spent=spent, watch=partial(watch, stage="closing"))
+    q = solve.closed_wound(sewn, sew.independent(sewing, fresh, 0.0), bias=bias, tol=tol)
+    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
+    spent["total_s"] = time.perf_counter() - start
+    closure = Closure(
+        outline=cases.drawn(case.wound.outline),
+        lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
+        mesh=triangles,
+        sheet=skin,
+        fresh=fresh,
+        x=sew.positions(sewing, q, 1.0),
+    )
+    how = {
+        "unknowns": 3 * sewing.n_free,
+        "elements": triangles.elements.shape[1],
+        "smallest_angle_deg": float(quality(triangles)[0]),
+        "residual_N": float(residual),
+        "negative_pivots": 0,  # closed_wound returns nothing else
+        **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
+    }
+    return closure, how
+
+
+def _fresh(skin, triangles, *, bias, tol, spent, watch):
+    """Positions (3, n) of the cut, open wound at rest."""
+    flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
+    free = sew.sewing(flat, np.zeros((2, 0), int), triangles.rim)
+    unsewn = solve.problem(replace(skin, kinks=skin.kinks[:1]), free, spent=spent, watch=watch)
+    return sew.positions(free, solve.opened_wound(unsewn, sew.independent(free, flat, 1.0), bias=bias, tol=tol), 1.0)
+
+
+def close(case, *, into="results", again=False, watch=lambda **state: None):
+    """Results folder of a case, computed unless a complete one of the very same case is there.
+
+    into   folder of all results
+    again  compute it anyway
+
+    Raises fem.mesh.MeshError or fem.solve.NotConverged; then only `<name>.failed.json` is written.
+    """
+    folder, failed = Path(into) / case.name, Path(into) / f"{case.name}.failed.json"
+    if not again and finished(case, folder):
+        return folder
+    Path(into).mkdir(parents=True, exist_ok=True)
+    reached: dict = {}
+
+    def seen(**state):
+        reached.update({name: float(v) if name != "stage" else v for name, v in state.items()})
+        watch(**state)
+
+    try:
+        closure, how = closed(case, watch=seen)
+    except solve.NotConverged as error:
+        failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
+        raise
+    with tempfile.TemporaryDirectory(prefix=f".{case.name}-", dir=into) as draft:
+        write(Path(draft), case, closure, how)
+        _swap(Path(draft), folder)
+    failed.unlink(missing_ok=True)
+    return folder
+
+
+def finished(case, folder):
+    """Whether the folder holds a complete result of this very case by this version."""
+    run = Path(folder) / "run.json"
+    if not run.is_file():
+        return False
+    made = json.loads(run.read_text())
+    return made["case"] == cases.key(case) and made["versions"]["flatseam"] == fem.__version__
+
+
+def write(folder, case, closure, how):
+    """Write case.yaml, measures.json, skin.vtu, pictures and, last, run.json."""
+    from fem import picture
+
+    (folder / "case.yaml").write_text(cases.text(case))
+    numbers = measures(closure)
+    (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
+    picture.save_vtu(closure, folder / "skin.vtu")
+    start = time.perf_counter()
+    picture.save_pictures(closure, folder / "pictures", title=case.name)
+    run = {
+        "case": cases.key(case),
+        "versions": versions(),
+        "commit": _commit(),
+        "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
+        **how,
+        "pictures_s": round(time.perf_counter() - start, 3),
+        "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
+        "patch_radius_mm": case.patch.radius_mm,
+        "note": "For research and teaching; not a medical device.",
+    }
+    (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+
+
+def versions():
+    """Versions of the program and the libraries that its numbers rest on."""
+    libraries = ["numpy", "scipy", "numba", "scikit-fem", "gmsh"]
+    return {"flatseam": fem.__version__, "python": platform.python_version()} | {
+        name: version(name) for name in libraries
+    }
+
+
+def _commit():
+    """Commit of the source tree, or None outside one."""
+    here = Path(__file__).parent
+    asked = subprocess.run(
+        ["git", "rev-parse", "HEAD"], cwd=here, capture_output=True, text=True, check=False
+    ) if shutil.which("git") else None  # fmt: skip
+    return asked.stdout.strip() or None if asked is not None else None
+
+
+def _swap(draft, folder):
+    """Put the finished draft in the folder's place; the draft's own place is left empty."""
+    os.chmod(draft, 0o755)
+    old = folder.with_name(f".{folder.name}.old-{os.getpid()}")
+    if folder.exists():
+        folder.rename(old)
+    draft.rename(folder)
+    draft.mkdir()
+    shutil.rmtree(old, ignore_errors=True)

@@ -1,0 +1,263 @@
+"""The numbers asked of a closed wound.
+
+Each measure is one function of a Closure and one entry in MEASURES; its unit ends its name. Stress at a tip is
+singular, so measures of stress and line tension leave out TIP_ZONE around the tips.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from fem.mesh import Mesh
+from fem.outline import Outline
+from fem.sheet import Sheet, assemble, cauchy_stress
+
+TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
+CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
+COMPRESSED = -1e-3  # MPa
+CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # linear triangles of a quadratic one
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A wound before and after it was closed."""
+
+    outline: Outline
+    lesion_area: float  # mm2, inside the outline
+    mesh: Mesh
+    sheet: Sheet
+    fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
+    x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
+
+
+def measures(closure):
+    """All MEASURES of a closure by name, as plain numbers and lists."""
+    return {name: measure(closure) for name, measure in MEASURES.items()}
+
+
+def cone_height(closure):
+    """Greatest height of the closed skin above the patch's level, mm."""
+    return float(closure.x[2].max())
+
+
+def dip(closure):
+    """Greatest depression below the patch's level, mm, positive."""
+    return float(max(0.0, -closure.x[2].min()))
+
+
+def tips(closure):
+    """Nodes at the ends of the seam, left and right."""
+    seam = closure.mesh.seams[0]
+    return seam[0, [0, -1]]
+
+
+def cones(closure):
+    """The cone at each tip: where its highest point is, its height, footprint, volume, reach and slope.
+
+    Skin belongs to the nearer tip. Footprint and volume are those of the skin more than CONE_LEVEL high, seen from
+    above; reach is how far that skin extends beyond the closed tip, along the axis of the wound; the slope is the
+    steepest of that skin outside the tip zone.
+    """
+    ends = tips(closure)
+    X = closure.mesh.X
+    nearer = cKDTree(X[:, ends].T).query(X.T)[1]
+    return [_cone(closure, end, nearer == k) for k, end in enumerate(ends)]
+
+
+def _cone(closure, end, own):
+    x, mesh = closure.x, closure.mesh
+    top = np.flatnonzero(own)[np.argmax(x[2, own])]
+    triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+    triangles = triangles[:, own[triangles].sum(axis=0) >= 2]
+    area, above, volume = _above(x[:, triangles], CONE_LEVEL)
+    other = [tip for tip in tips(closure) if tip != end][0]
+    outward = x[:2, end] - x[:2, other]
+    beyond = (outward / np.linalg.norm(outward)) @ (x[:2] - x[:2, [end]])
+    high = own & (x[2] > CONE_LEVEL)
+    corners = x[:, triangles]
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
+    slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))
+    centre = mesh.X[:, triangles].mean(axis=1) - mesh.X[:, [end]]
+    steep = (above > 0) & (np.hypot(*centre) > TIP_ZONE)
+    return {
+        "at_mm": [float(c) for c in x[:2, top]],
+        "height_mm": float(x[2, top]),
+        "footprint_mm2": float((area * above).sum()),
+        "volume_mm3": float((area * volume).sum()),
+        "reach_mm": float(beyond[high].max(initial=0.0)),
+        "slope_deg": float(slope[steep].max(initial=0.0)),
+    }
+
+
+def _above(corners, level):
+    """Of flat triangles (3, 3 corners, n): area seen from above, share of it higher than `level`, mean height there.
+
+    The mean height counts from `level` and is taken over the whole triangle.
+    """
+    (x1, y1, _), (x2, y2, _), (x3, y3, _) = corners.transpose(1, 0, 2)
+    area = np.abs((x2 - x1) * (y3 - y1) - (x3 - x1) * (y2 - y1)) / 2
+    low, mid, high = np.sort(corners[2] - level, axis=0)
+    span = np.where(high > low, high - low, 1.0)
+    peak = high**2 / (span * np.where(high > mid, high - mid, 1.0))  # share, if only one corner is high
+    pit = low**2 / (span * np.where(mid > low, mid - low, 1.0))  # share that is low, if only one corner is
+    cases = [low >= 0, high <= 0, mid <= 0]
+    share = np.select(cases, [1.0, 0.0, peak], 1 - pit)
+    mean = np.select(cases, [(low + mid + high) / 3, 0.0, peak * high / 3], (low + mid + high - pit * low) / 3)
+    return area, share, mean
+
+
+def scar_length(closure):
+    """Length of the closed seam along the skin, mm."""
+    return float(_segment_lengths(closure).sum())
+
+
+def _segment_lengths(closure):
+    """Lengths (k,) in mm of the closed seam's segments, each a parabola through three nodes."""
+    p = closure.x[:, closure.mesh.seams[0][0]]
+    first, middle, last = p[:, :-1:2], p[:, 1::2], p[:, 2::2]
+    at, weight = np.polynomial.legendre.leggauss(4)
+    velocity = (last - first)[..., None] / 2 + (first - 2 * middle + last)[..., None] * at
+    return np.linalg.norm(velocity, axis=0) @ weight
+
+
+def scar_chord(closure):
+    """Straight distance between the ends of the closed seam, mm."""
+    left, right = tips(closure)
+    return float(np.linalg.norm(closure.x[:, right] - closure.x[:, left]))
+
+
+def push_out(closure):
+    """How far each tip travels outward, along the line between the tips and level, mm."""
+    left, right = tips(closure)
+    axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
+    moved = (axis / np.linalg.norm(axis)) @ (closure.x[:2] - closure.mesh.X)
+    return [float(-moved[left]), float(moved[right])]
+
+
+def gape(closure):
+    """Extent of the fresh, open wound along and across the line between its tips, mm."""
+    left, right = tips(closure)
+    axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
+    along = axis / np.linalg.norm(axis)
+    edge = closure.fresh[:2, np.unique(closure.mesh.seams[0])]
+    return [float(np.ptp(direction @ edge)) for direction in (along, np.array([-along[1], along[0]]))]
+
+
+def seam_force(closure):
+    """Force (k,) in N across each segment of the seam, positive where the edges pull apart.
+
+    It is the nodal force that holds the first edge against the pull of its own side, taken level and across the
+    seam; a vertex's share goes to its two segments by their lengths.
+    """
+    first, second = closure.mesh.seams[0]
+    r = assemble(closure.sheet, closure.x)[1]
+    p = closure.x[:2, first]
+    along = np.gradient(p, axis=1)
+    across = np.stack([-along[1], along[0]]) / np.hypot(*along)
+    to_second = np.sign((across * (closure.mesh.X[:, second] - closure.mesh.X[:, first])).sum())
+    pull = to_second * (across * r[:2, first]).sum(axis=0)
+    length = _segment_lengths(closure)
+    share = length[:-1] / (length[:-1] + length[1:])  # of an inner vertex to the segment before it
+    force = pull[1::2].copy()
+    force[:-1] += share * pull[2:-1:2]
+    force[1:] += (1 - share) * pull[2:-1:2]
+    return force
+
+
+def closing_force(closure):
+    """Sum over the seam of the force across it, N, without its two end nodes."""
+    return float(seam_force(closure).sum())
+
+
+def line_tension(closure):
+    """Force across each segment per closed length (k,), N/mm, and where its middle is along the seam (k,), mm."""
+    length = _segment_lengths(closure)
+    return seam_force(closure) / length, np.cumsum(length) - length / 2
+
+
+def line_tension_max(closure):
+    """Greatest line tension outside the tip zones, N/m."""
+    tension, at = line_tension(closure)
+    inner = (at > TIP_ZONE) & (at < scar_length(closure) - TIP_ZONE)
+    return float(1e3 * tension[inner].max())
+
+
+def line_tension_mid(closure):
+    """Line tension half way along the seam, N/m."""
+    tension, at = line_tension(closure)
+    return float(1e3 * np.interp(scar_length(closure) / 2, at, tension))
+
+
+def _stress_points(closure):
+    """Principal stresses (2, m) in MPa, greatest stretch (m,), reference area (m,) and place (2, m) of all points."""
+    stress, stretch = cauchy_stress(closure.sheet, closure.x)
+    at = np.einsum("qa,iea->ieq", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.membrane.nodes])
+    area = closure.sheet.membrane.weights
+    return stress.reshape(2, -1), stretch.ravel(), area.ravel(), at.reshape(2, -1)
+
+
+def _away_from_tips(closure, at):
+    return cKDTree(closure.mesh.X[:, tips(closure)].T).query(at.T)[0] > TIP_ZONE
+
+
+def skin_stress_max(closure):
+    """Greatest principal Cauchy stress outside the tip zones, kPa."""
+    stress, _, _, at = _stress_points(closure)
+    return float(1e3 * stress[1, _away_from_tips(closure, at)].max())
+
+
+def skin_stretch_max(closure):
+    """Greatest principal stretch, from the unstressed state, outside the tip zones."""
+    _, stretch, _, at = _stress_points(closure)
+    return float(stretch[_away_from_tips(closure, at)].max())
+
+
+def skin_stress_p99(closure):
+    """99th percentile by area, in kPa, of the greatest principal stress within one wound width of the edge.
+
+    The tip zones are left out.
+    """
+    stress, _, area, at = _stress_points(closure)
+    edge = closure.mesh.X[:, np.unique(closure.mesh.seams[0])]
+    near = cKDTree(edge.T).query(at.T)[0] < closure.outline.width
+    near &= _away_from_tips(closure, at)
+    order = np.argsort(stress[1, near])
+    share = np.cumsum(area[near][order])
+    return float(1e3 * stress[1, near][order][np.searchsorted(share, 0.99 * share[-1])])
+
+
+def compressed_area(closure):
+    """Reference area, mm2, where the smaller principal stress is below -1 kPa."""
+    stress, _, area, _ = _stress_points(closure)
+    return float(area[stress[0] < COMPRESSED].sum())
+
+
+def strain_energy(closure):
+    """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
+    flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
+    return float(assemble(closure.sheet, closure.x)[0] - assemble(closure.sheet, flat)[0])
+
+
+MEASURES = {
+    "cone_height_mm": cone_height,
+    "cones": cones,
+    "dip_mm": dip,
+    "scar_length_mm": scar_length,
+    "scar_chord_mm": scar_chord,
+    "push_out_mm": push_out,
+    "gape_length_mm": lambda closure: gape(closure)[0],
+    "gape_width_mm": lambda closure: gape(closure)[1],
+    "closing_force_N": closing_force,
+    "line_tension_max_N_per_m": line_tension_max,
+    "line_tension_mid_N_per_m": line_tension_mid,
+    "skin_stress_max_kPa": skin_stress_max,
+    "skin_stretch_max": skin_stretch_max,
+    "skin_stress_p99_kPa": skin_stress_p99,
+    "compressed_area_mm2": compressed_area,
+    "removed_area_mm2": lambda closure: closure.outline.area,
+    "healthy_removed_mm2": lambda closure: closure.outline.area - closure.lesion_area,
+    "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],
+    "length_to_width": lambda closure: closure.outline.length / closure.outline.width,
+    "strain_energy_mJ": strain_energy,
+}
