@@ -8,9 +8,8 @@ import inspect
 import io
 import math
 import re
-from functools import reduce
+from functools import partial, reduce
 from operator import or_
-from functools import partial
 from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
@@ -22,7 +21,7 @@ from ruamel.yaml import YAML
 from fem import document
 from fem.outline import OUTLINES, Length, Outline, boundary, facts
 from fem.plan import TECHNIQUES, Distance, Plan
-from fem.skin import LAWS, young_modulus
+from fem.skin import LAWS, natural_stretch, young_modulus
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -132,6 +131,15 @@ class Skin(BaseModel):
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
     law: _variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
     tension: Tension = Field(default=Tension(), description="natural tension; none if absent")
+
+    @field_validator("tension")
+    @classmethod
+    def carried(cls, tension, info: ValidationInfo):
+        """Refuse a tension that no stretch of the law carries."""
+        if {"thickness_mm", "law"} <= info.data.keys():
+            with np.errstate(all="ignore"):  # stretches on trial may be out of all bounds
+                natural(tension, law(info.data["law"]), h=info.data["thickness_mm"])
+        return tension
 
 
 class Bed(BaseModel):
@@ -268,9 +276,14 @@ def reach(outline):
     return float(np.hypot(*shapely.get_coordinates(boundary(outline)).T).max())
 
 
-def law(skin):
-    """The law of the skin: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
-    return partial(LAWS[skin.law.kind], **skin.law.model_dump(exclude={"kind"}))
+def law(chosen):
+    """The law that a case's `skin.law` describes: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
+    return partial(LAWS[chosen.kind], **chosen.model_dump(exclude={"kind"}))
+
+
+def natural(tension, law, *, h):
+    """Natural stretch (2,) along and across the lines under a case's `skin.tension`. Raises ValueError if none is."""
+    return natural_stretch(law, 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m]), h=h)
 
 
 def default_radius(zone, skin, bed):
@@ -280,7 +293,7 @@ def default_radius(zone, skin, bed):
     in-plane displacements decay over sqrt(E h / k_s); without them they fall with the square of the distance.
     """
     held = 0.0 if bed is None else bed.shear_kPa_per_mm
-    stiffness = 1e3 * young_modulus(law(skin)) * skin.thickness_mm  # kPa mm
+    stiffness = 1e3 * young_modulus(law(skin.law)) * skin.thickness_mm  # kPa mm
     decay = math.sqrt(stiffness / held) if held else math.inf
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 

@@ -8,10 +8,13 @@ from typing import Annotated
 
 from cyclopts import App, Parameter
 
+import fem
+
 app = App(
     name="flatseam",
     help="Close a skin wound in the computer: cones, forces, stress and scar length. For research and teaching; "
     "not a medical device.",
+    version=fem.__version__,
     version_flags=["--version"],
 )
 BAD_INPUT, NO_CONVERGENCE = 2, 3
@@ -43,7 +46,7 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
 
 @app.command
 def close(files: Files, /, *, into: Into = Path("results"), again: bool = False):
-    """Close the wounds of the cases; write <into>/<name>/ for each.
+    """Close the wounds of the cases; each gets a folder of its name for its results.
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
 
@@ -66,7 +69,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         try:
             with progress(case.name) as watch:
                 folder = close_case(case, into=into, again=again, watch=watch)
-        except MeshError as error:
+        except (MeshError, OSError) as error:
             print(f"{case.name}: {error}", file=sys.stderr)
             worst = max(worst, BAD_INPUT)
         except NotConverged as error:
@@ -90,10 +93,10 @@ def mesh(files: Files, /, *, into: Annotated[Path, Parameter(help="folder that t
     for case in cases:
         try:
             triangles = patch(case)
-        except MeshError as error:
+            into.mkdir(parents=True, exist_ok=True)
+            paths = write(triangles, into / case.name)
+        except (MeshError, OSError) as error:
             fail(f"{case.name}: {error}")
-        into.mkdir(parents=True, exist_ok=True)
-        paths = write(triangles, into / case.name)
         angle, _ = quality(triangles)
         print(
             f"{case.name}: {triangles.elements.shape[1]} triangles, {triangles.X.shape[1]} nodes, "

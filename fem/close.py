@@ -22,10 +22,11 @@ from fem import sew, solve
 from fem.measure import Closure, measures
 from fem.mesh import Mesh, mesh, quality
 from fem.sheet import Bed, Sheet, lift, sheet
-from fem.skin import BENDING_POISSON, bending_stiffness, natural_stretch, young_modulus
+from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a complete result
 
 
 def patch(case) -> Mesh:
@@ -39,8 +40,7 @@ def patch(case) -> Mesh:
 def skin_sheet(case, triangles) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, tension = case.skin, case.skin.tension
-    law = cases.law(skin)
-    wanted = 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])  # N/mm
+    law = cases.law(skin.law)
     modulus = young_modulus(law)
     return sheet(
         triangles,
@@ -48,7 +48,7 @@ def skin_sheet(case, triangles) -> Sheet:
         h=skin.thickness_mm,
         D=bending_stiffness(modulus, h=skin.thickness_mm, poisson=BENDING_POISSON),
         poisson=BENDING_POISSON,
-        stretch=natural_stretch(law, wanted, h=skin.thickness_mm),
+        stretch=cases.natural(tension, law, h=skin.thickness_mm),
         lines=np.radians(tension.lines_deg),
         bed=None if case.bed is None else _bed(case.bed, triangles.loose),
         hinged=case.closure.seam == "hinge",
@@ -98,7 +98,6 @@ def closed(case, *, watch=lambda **state: None):
         "elements": triangles.elements.shape[1],
         "smallest_angle_deg": float(quality(triangles)[0]),
         "residual_N": float(residual),
-        "negative_pivots": 0,  # closed_wound returns nothing else
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
     }
     return closure, how
@@ -118,12 +117,14 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     into   folder of all results
     again  compute it anyway
 
-    Raises fem.mesh.MeshError or fem.solve.NotConverged; then only `<name>.failed.json` is written.
+    Raises fem.mesh.MeshError, or OSError if results cannot be written there, and leaves everything as it was; or
+    fem.solve.NotConverged, and writes only `<name>.failed.json`.
     """
-    folder, failed = Path(into) / case.name, Path(into) / f"{case.name}.failed.json"
+    into = Path(into)
+    folder, failed = into / case.name, into / f"{case.name}.failed.json"
     if not again and finished(case, folder):
         return folder
-    Path(into).mkdir(parents=True, exist_ok=True)
+    _refuse_unusable(into, folder)
     reached: dict = {}
 
     def seen(**state):
@@ -133,8 +134,10 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     try:
         closure, how = closed(case, watch=seen)
     except solve.NotConverged as error:
+        into.mkdir(parents=True, exist_ok=True)
         failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
         raise
+    into.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=f".{case.name}-", dir=into) as draft:
         write(Path(draft), case, closure, how)
         _swap(Path(draft), folder)
@@ -142,12 +145,24 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     return folder
 
 
+def _refuse_unusable(into, folder):
+    """Raise OSError if nothing can be written into a folder, or if what its result would replace is not a result."""
+    there = next(path for path in (into, *into.parents) if path.exists())
+    if not there.is_dir():
+        raise NotADirectoryError(f"{there} is not a folder")
+    tempfile.TemporaryFile(dir=there).close()  # fails now rather than after the solve
+    if folder.is_symlink() or (folder.exists() and not (folder / "run.json").is_file()):
+        raise FileExistsError(f"{folder} is not a results folder and will not be replaced; move it out of the way")
+
+
 def finished(case, folder):
     """Whether the folder holds a complete result of this very case by this version."""
-    run = Path(folder) / "run.json"
-    if not run.is_file():
+    if not all((Path(folder) / name).exists() for name in WRITTEN):
         return False
-    made = json.loads(run.read_text())
+    try:
+        made = json.loads((Path(folder) / "run.json").read_text())
+    except ValueError:  # cut short, as by a full disk: to be computed again
+        return False
     return made["case"] == cases.key(case) and made["versions"]["flatseam"] == fem.__version__
 
 
@@ -184,12 +199,12 @@ def versions():
 
 
 def _commit():
-    """Commit of the source tree, or None outside one."""
-    here = Path(__file__).parent
-    asked = subprocess.run(
-        ["git", "rev-parse", "HEAD"], cwd=here, capture_output=True, text=True, check=False
-    ) if shutil.which("git") else None  # fmt: skip
-    return asked.stdout.strip() or None if asked is not None else None
+    """Commit of the source tree that the program lies in, or None if it lies in none, or in another project's."""
+    tree = next((path for path in Path(__file__).parents if (path / ".git").exists()), None)
+    if tree is None or not (tree / "fem" / Path(__file__).name).is_file() or not shutil.which("git"):
+        return None
+    asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
+    return asked.stdout.strip() or None
 
 
 def _swap(draft, folder):
@@ -200,4 +215,5 @@ def _swap(draft, folder):
         folder.rename(old)
     draft.rename(folder)
     draft.mkdir()
-    shutil.rmtree(old, ignore_errors=True)
+    if old.exists():
+        shutil.rmtree(old)

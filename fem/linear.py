@@ -16,6 +16,13 @@ class SingularMatrix(ArithmeticError):
     """The matrix could not be factored."""
 
 
+def _finite(values):
+    """The values, contiguous. Raises SingularMatrix if one is no number."""
+    if not np.isfinite(values).all():
+        raise SingularMatrix("the matrix has entries that are no finite numbers")
+    return np.ascontiguousarray(values)
+
+
 class Pardiso:
     """PARDISO of the MKL, phases 11, 22 and 33 driven directly: `pypardiso.solve` would redo the analysis."""
 
@@ -33,15 +40,17 @@ class Pardiso:
         iparm[0] = 1  # the values below count
         iparm[1] = 2  # nested dissection
         iparm[7] = 2  # steps of iterative refinement at most
-        iparm[9] = 8  # pivots below 1e-8 are perturbed
+        iparm[9] = 13  # pivots below 1e-13 of the matrix are perturbed, and counted
         iparm[20] = 1  # Bunch-Kaufman pivots
         self._call(11)
         weakref.finalize(self, _release, self._mkl, self._n, self._ia, self._ja)
 
     def factor(self, values):
-        """Number of negative pivots of the matrix with these stored entries."""
-        self._values = np.ascontiguousarray(values)
+        """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""
+        self._values = _finite(values)
         self._call(22)
+        if perturbed := self._mkl.iparm[13]:
+            raise SingularMatrix(f"{perturbed} pivots are zero to round-off")
         return int(self._mkl.iparm[22])
 
     def solve(self, b):
@@ -92,8 +101,11 @@ class Rslab:
         self._factor = None
 
     def factor(self, values):
-        """Number of negative pivots of the matrix with these stored entries."""
-        self._factor = self._symbolic.factor(np.ascontiguousarray(values))
+        """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""
+        try:
+            self._factor = self._symbolic.factor(_finite(values))
+        except RuntimeError as error:
+            raise SingularMatrix(str(error)) from error
         return self._factor.inertia[1]
 
     def solve(self, b):

@@ -1,7 +1,8 @@
 """The numbers asked of a closed wound.
 
 Each measure is one function of a Closure and one entry in MEASURES; its unit ends its name. Stress at a tip is
-singular, so measures of stress and line tension leave out TIP_ZONE around the tips.
+singular, so measures of stress and line tension leave out TIP_ZONE around the tips; those that nothing is left for,
+in a wound of a few mm, are None.
 """
 
 from dataclasses import dataclass
@@ -71,10 +72,9 @@ def _cone(closure, end, own):
     triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
     triangles = triangles[:, own[triangles].sum(axis=0) >= 2]
     area, above, volume = _above(x[:, triangles], CONE_LEVEL)
-    other = [tip for tip in tips(closure) if tip != end][0]
+    other = next(tip for tip in tips(closure) if tip != end)
     outward = x[:2, end] - x[:2, other]
     beyond = (outward / np.linalg.norm(outward)) @ (x[:2] - x[:2, [end]])
-    high = own & (x[2] > CONE_LEVEL)
     corners = x[:, triangles]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
     slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))
@@ -85,9 +85,17 @@ def _cone(closure, end, own):
         "height_mm": float(x[2, top]),
         "footprint_mm2": float((area * above).sum()),
         "volume_mm3": float((area * volume).sum()),
-        "reach_mm": float(beyond[high].max(initial=0.0)),
+        "reach_mm": float(_higher(x[2, triangles], beyond[triangles], CONE_LEVEL).max(initial=0.0)),
         "slope_deg": float(slope[steep].max(initial=0.0)),
     }
+
+
+def _higher(z, values, level):
+    """Values at the corners of flat triangles (3, n) where z is above a level, and where their edges cross it."""
+    next_z, next_values = np.roll(z, -1, axis=0), np.roll(values, -1, axis=0)
+    crossed = (z > level) != (next_z > level)
+    share = (level - z[crossed]) / (next_z - z)[crossed]
+    return np.concatenate([values[z > level], values[crossed] + share * (next_values - values)[crossed]])
 
 
 def _above(corners, level):
@@ -177,10 +185,10 @@ def line_tension(closure):
 
 
 def line_tension_max(closure):
-    """Greatest line tension outside the tip zones, N/m."""
+    """Greatest line tension outside the tip zones, N/m, or None if the scar is no longer than they are."""
     tension, at = line_tension(closure)
     inner = (at > TIP_ZONE) & (at < scar_length(closure) - TIP_ZONE)
-    return float(1e3 * tension[inner].max())
+    return float(1e3 * tension[inner].max()) if inner.any() else None
 
 
 def line_tension_mid(closure):
@@ -216,12 +224,14 @@ def skin_stretch_max(closure):
 def skin_stress_p99(closure):
     """99th percentile by area, in kPa, of the greatest principal stress within one wound width of the edge.
 
-    The tip zones are left out.
+    The tip zones are left out; None if they cover all of it.
     """
     stress, _, area, at = _stress_points(closure)
     edge = closure.mesh.X[:, np.unique(closure.mesh.seams[0])]
     near = cKDTree(edge.T).query(at.T)[0] < closure.outline.width
     near &= _away_from_tips(closure, at)
+    if not near.any():
+        return None
     order = np.argsort(stress[1, near])
     share = np.cumsum(area[near][order])
     return float(1e3 * stress[1, near][order][np.searchsorted(share, 0.99 * share[-1])])

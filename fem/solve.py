@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fem.linear import solver
+from fem.linear import SingularMatrix, solver
 from fem.sew import Pattern, Sewing, gathered, pattern, positions
 from fem.sheet import Sheet, assemble
 
@@ -20,6 +20,7 @@ DIFFERENCE = 1e-5  # of `closed`, for the linearised response
 # Newton's method.
 DECAY, GROWTH = 16.0, 16.0  # of the shift, from one iteration to the next and from one trial to the next
 FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this many mm under the residual
+LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
 
@@ -37,7 +38,7 @@ class Problem:
     pattern: Pattern
     ldlt: object  # of fem.linear
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
-    spent: Counter = field(default_factory=Counter)  # iterations, factorisations, seconds by kind
+    spent: Counter = field(default_factory=Counter)  # iterations, factorisations, seconds; the end's negative pivots
     watch: Callable = lambda **state: None  # called after every iteration
 
 
@@ -80,11 +81,14 @@ def state(problem, q, *, closed, load, share=0.0, tangent=False):
 
 
 def factor(problem, data, shift=0.0):
-    """Negative pivots of the tangent plus `shift` (MPa/mm) times the area of each unknown."""
+    """Negative pivots of the tangent plus `shift` (MPa/mm) times the area of each unknown; 1 if it is singular."""
     start = time.perf_counter()
     values = data.copy()
     values[problem.pattern.indptr[:-1]] += shift * problem.area
-    negative = problem.ldlt.factor(values)
+    try:
+        negative = problem.ldlt.factor(values)
+    except SingularMatrix:  # at the threshold of buckling: no more stable than a negative pivot
+        negative = 1
     problem.spent["factorisations"] += 1
     problem.spent["factorisation_s"] += time.perf_counter() - start
     return negative
@@ -108,6 +112,8 @@ def newton(problem, q, *, closed, load, tol, share=0.0, max_iter=60):
         shift = shift / DECAY if shift > NEGLIGIBLE * residual else 0.0
         while factor(problem, here.tangent, shift):
             shift = max(GROWTH * shift, residual / FIRST)
+            if not shift < LARGEST_SHIFT * residual:
+                raise NotConverged(f"no shift makes the tangent positive; forces of {residual:.1e} N are left")
         d = -problem.ldlt.solve(here.forces.T.ravel()).reshape(-1, 3).T
         q, here = _lower(problem, q, d, here, **at)
     raise NotConverged(
@@ -123,7 +129,9 @@ def _lower(problem, q, d, here, **at):
     """
     slope, residual = (here.forces * d).sum(), np.abs(here.forces).max()
     step, there = 1.0, state(problem, q + d, tangent=True, **at)
-    while there.energy > here.energy + 1e-4 * step * slope and np.abs(there.forces).max() > 0.5 * residual:
+    while not (  # nor if the energy is no number
+        there.energy <= here.energy + 1e-4 * step * slope or np.abs(there.forces).max() < 0.5 * residual
+    ):
         step /= 2
         if step < SHORTEST:
             raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left")
@@ -170,7 +178,9 @@ def closed_wound(problem, q, *, bias, tol):
 
 
 def _refuse_saddle(problem, q):
-    if negative := negative_pivots(problem, q):
+    """Raise NotConverged if q is not stable; the count goes into `spent`."""
+    negative = problem.spent["negative_pivots"] = negative_pivots(problem, q)
+    if negative:
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; try a finer mesh")
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from fem.case import Case, drawn, geometry, key, plan, read, report, schema, text
+from fem.case import Case, geometry, key, plan, read, report, schema, text
 from fem.document import MAX_BYTES, BadCase, parse
 
 CONFIGS = Path(__file__).parent.parent / "configs"
@@ -87,7 +87,7 @@ BED = {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
     ],
 )
 def test_default_radius(keys, undermine_mm, bed, radius):
-    """Three decay lengths sqrt(E h / k_s), E = 3 mu, beyond the loosened zone, or ten times its reach if that is less."""
+    """Three decay lengths sqrt(E h / k_s), E = 3 mu, beyond the loosened zone, at most ten times its reach."""
     skin = {"thickness_mm": 2, "law": {"kind": "neo-hooke", "shear_kPa": 33.3}}
     content = {"name": "a", "wound": {"outline": keys}, "closure": {"undermine_mm": undermine_mm}, "skin": skin}
     case = parse(json.dumps(content | ({"bed": bed} if bed else {})), Case, "a.yaml")
@@ -212,6 +212,9 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("mesh: {edge_mm", "mesh: {edge", [
             "14:8: mesh: unknown key 'edge'; did you mean 'edge_mm', in mm? "
             "allowed: edge_mm, tip_mm, far_mm"]),
+        # tension that the law cannot carry
+        ("along_N_per_m: 20", "along_N_per_m: 1e9", [
+            "11:12: skin.tension: no natural stretch gives a tension of [1.e+09 1.e+01] N/m in this law"]),
         # repeated keys and keys that are not words
         ("bed:", "name: again\nbed:", ["12:1: key 'name' is given twice"]),
         ("margin_mm: 4", "margin_mm: 4, diameter_mm: 9", [

@@ -1,0 +1,65 @@
+"""What a closure costs, as ratios within one run; nothing here passes or fails by the clock.
+
+    MKL_NUM_THREADS=1 python -m pytest tests/bench -m bench --benchmark-enable -s
+"""
+
+import resource
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fem import case as cases
+from fem.close import closed
+
+pytestmark = pytest.mark.bench
+DEMO = Path(__file__).parents[2] / "configs" / "demo"
+ROW = "{name:<12}{unknowns:>9}{iterations:>6}{factorisations:>6}{mesh_s:>7.1f}{assembly_s:>7.1f}{factorisation_s:>7.1f}"
+ROW += "{rest_s:>7.1f}{cost:>8.1f}{assembly:>9.0%}{memory_MB:>9.0f}"
+HEAD = "case         unknowns  iter  fact  mesh_s  asm_s fact_s rest_s  cost/fact  assembly  peak_MB"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def compiled_kernels():
+    """One coarse closure first, so that compiling counts nowhere."""
+    cost("lens-3-1", edge=4.0)
+
+
+def cost(name, edge=None):
+    """Row of figures of a demo case on its default mesh, or on triangles of `edge` mm with all sizes in proportion."""
+    case = cases.read(DEMO / f"{name}.yaml")
+    if edge is not None:
+        default = case.mesh
+        sizes = {key: edge / default.edge_mm * value for key, value in default.model_dump().items()}
+        case = case.model_copy(update={"mesh": cases.MeshSize(**sizes)})
+    _, how = closed(case)
+    spent = how["mesh_s"] + how["assembly_s"] + how["factorisation_s"]
+    return how | {
+        "name": name,
+        "rest_s": how["total_s"] - spent,
+        "cost": how["total_s"] / (how["factorisation_s"] / how["factorisations"]),
+        "assembly": how["assembly_s"] / how["total_s"],
+        "memory_MB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+@pytest.mark.parametrize("name", ["lens-3-1", "circle-20"])
+def test_demo_on_its_default_mesh(benchmark, name):
+    """Whole cost in factorisations: the lens is to stay below 65 and the circle below 90, assembly below 20 %."""
+    row = benchmark.pedantic(cost, args=(name,), rounds=1)
+    benchmark.extra_info.update(row)
+    print("\n" + HEAD + "\n" + ROW.format(**row))
+    assert row["negative_pivots"] == 0
+
+
+def test_growth(benchmark):
+    """Cost per closure grows no faster than unknowns^1.4 from 10k to 160k; the exponent is printed."""
+    rows = benchmark.pedantic(lambda: [cost("lens-3-1", edge=edge) for edge in (2.4, 1.05, 0.5)], rounds=1)
+    print("\n" + HEAD)
+    for row in rows:
+        print(ROW.format(**row))
+    unknowns, seconds = (np.array([row[key] for row in rows]) for key in ("unknowns", "total_s"))
+    exponent = np.polyfit(np.log(unknowns), np.log(seconds), 1)[0]
+    benchmark.extra_info["exponent"] = exponent
+    print(f"seconds ~ unknowns^{exponent:.2f}")
+    assert len(set(unknowns)) == len(rows)

@@ -1,0 +1,68 @@
+"""The order of the modules, and what a command must not import."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FEM = Path(__file__).parent.parent / "fem"
+ORDER = (  # data flows along it
+    "outline skin plan document case mesh kernels sheet sew linear solve measure picture close cli"
+).split()
+HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
+
+
+def imported(source):
+    """Modules of the package that a source text imports anywhere, those inside functions included."""
+    names = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        if isinstance(node, ast.ImportFrom):
+            origin = "fem." * node.level + (f"{node.module}." if node.module else "")
+            names |= {origin + alias.name for alias in node.names}
+    return {name.split(".")[1] for name in names if name.startswith("fem.")}
+
+
+def test_every_module_has_a_place():
+    """A module that is not in the order could import anything."""
+    assert {path.stem for path in FEM.glob("*.py")} == {"__init__", *ORDER}
+
+
+def test_imports_are_found():
+    """Every way of writing an import, one of them inside a function."""
+    lines = ["import fem, numpy, fem.mesh", "from fem import sew, case as cases", "from . import plan, skin"]
+    lines += ["from .linear import solver", "def f():", "    from fem.solve import newton"]
+    assert imported("\n".join(lines)) == {"mesh", "sew", "case", "plan", "skin", "linear", "solve"}
+
+
+@pytest.mark.parametrize("module", ORDER)
+def test_imports_point_backwards(module):
+    """A module imports only from modules before it."""
+    assert imported((FEM / f"{module}.py").read_text()) <= set(ORDER[: ORDER.index(module)])
+
+
+@pytest.mark.parametrize(
+    "work",
+    [
+        "import fem.cli",
+        "from fem.cli import app; app(['--help'], result_action='return_value')",
+        "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
+    ],
+)
+def test_help_imports_nothing_heavy(work):
+    """`flatseam --help` answers at once because the libraries wait for the command that needs them."""
+    asked = [sys.executable, "-c", f"{work}\nimport sys; print('modules:', *sys.modules)"]
+    printed = subprocess.run(asked, capture_output=True, text=True, check=True).stdout
+    loaded = printed.split("modules: ")[1].split()
+    assert "fem.cli" in loaded
+    assert not HEAVY & {name.split(".")[0] for name in loaded}
+
+
+def test_reading_a_case_needs_no_mesh():
+    """Reading a case loads none of the libraries that mesh, solve or draw."""
+    asked = [sys.executable, "-c", "import fem.case, sys; print(*sys.modules)"]
+    loaded = subprocess.run(asked, capture_output=True, text=True, check=True).stdout.split()
+    assert not {"gmsh", "meshio", "skfem", "numba", "pyvista", "matplotlib"} & {n.split(".")[0] for n in loaded}
