@@ -15,10 +15,11 @@ from typing import Annotated, Any, Literal, get_type_hints
 import numpy as np
 import shapely
 from annotated_types import Ge, Gt, Le
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
 from fem import document
+from fem import site as library
 from fem.outline import OUTLINES, Length, Outline, boundary, facts
 from fem.plan import TECHNIQUES, Distance, Plan
 from fem.skin import LAWS, natural_stretch, young_modulus
@@ -124,10 +125,18 @@ class Tension(BaseModel):
     )
 
 
-class Skin(BaseModel):
-    """The skin as a sheet."""
+def _site_or_all(known):
+    """Change a JSON Schema of the skin: with a site, no other key is needed."""
+    known["anyOf"] = [{"required": ["site"]}, {"required": known.pop("required")}]
 
-    model_config = STRICT
+
+class Skin(BaseModel):
+    """The skin as a sheet; a site fills what is left out."""
+
+    model_config = STRICT | ConfigDict(json_schema_extra=_site_or_all)
+    site: Literal[tuple(library.SITES)] | None = Field(  # type: ignore[valid-type]
+        default=None, description="entry of the site library, see `flatseam sites`"
+    )
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
     law: _variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
     tension: Tension = Field(default=Tension(), description="natural tension; none if absent")
@@ -143,11 +152,33 @@ class Skin(BaseModel):
 
 
 class Bed(BaseModel):
-    """Springs below the skin that is not loosened; inside the loosened zone they only push."""
+    """Springs below the skin that is not loosened; inside the loosened zone they only push.
+
+    Given, or those of a layer of fat.
+    """
 
     model_config = STRICT
-    normal_kPa_per_mm: NotNegative = Field(description="stiffness against lifting, kPa/mm")
-    shear_kPa_per_mm: NotNegative = Field(description="stiffness against sliding, kPa/mm")
+    fat_mm: Positive | None = Field(default=None, description="thickness of the fat that springs follow from, mm")
+    fat_shear_kPa: Positive | None = Field(default=None, description="shear modulus of that fat, kPa")
+    normal_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against lifting, kPa/mm")
+    shear_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against sliding, kPa/mm")
+
+    @field_validator("normal_kPa_per_mm", "shear_kPa_per_mm")
+    @classmethod
+    def of_fat(cls, stiffness, info: ValidationInfo):
+        """The stiffness, that of the fat if it is left out."""
+        fat = {key: info.data.get(key) for key in ("fat_mm", "fat_shear_kPa")}
+        if stiffness is not None or None in fat.values():
+            return stiffness
+        normal, shear = library.springs(**fat)
+        return normal if info.field_name == "normal_kPa_per_mm" else shear
+
+    @model_validator(mode="after")
+    def complete(self):
+        """Refuse a bed without both stiffnesses."""
+        if self.normal_kPa_per_mm is None or self.shear_kPa_per_mm is None:
+            raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
+        return self
 
 
 class Patch(BaseModel):
@@ -192,6 +223,27 @@ class Case(BaseModel):
         default=None, description="the skin that is computed; by default as the wound asks"
     )
     mesh: MeshSize = Field(default=MeshSize(), description="sizes of triangles")
+    from_site: tuple[str, ...] | None = Field(
+        default=None, description="written by the program: keys whose values came from skin.site"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def of_site(cls, content):
+        """The content, what it leaves out filled from its site."""
+        return library.filled(content)
+
+    @field_validator("from_site")
+    @classmethod
+    def of_that_site(cls, keys, info: ValidationInfo):
+        """Refuse keys that no site, or not this site, fills."""
+        if keys is not None and "skin" in info.data:
+            name = info.data["skin"].site
+            known = library.offered(library.SITES[name]) if name else {}
+            unknown = [key for key in keys if key not in known]
+            if unknown or not name:
+                raise ValueError(f"no key that {name or 'a case without skin.site'} fills: {', '.join(unknown)}")
+        return keys
 
     @field_validator("patch")
     @classmethod
@@ -215,7 +267,7 @@ class Case(BaseModel):
     @classmethod
     def of_use(cls, mesh, info: ValidationInfo):
         """The sizes, their defaults filled in; refused out of order, or out of proportion to the wound."""
-        if {"wound", "closure", "patch"} <= info.data.keys():
+        if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
             outline, patch = drawn(info.data["wound"].outline), info.data["patch"]
             mesh = default_sizes(mesh, outline, patch.radius_mm)
             _refuse_sizes(mesh, outline, patch.radius_mm, reach(outline) + info.data["closure"].undermine_mm)
@@ -331,6 +383,11 @@ def _without_unit(name):
     """The words of a measure's name, and its unit as it is written."""
     words, _, unit = name.rpartition("_")
     return (words, unit) if unit in ("mm", "mm2", "deg") else (name, "")
+
+
+def warnings(case) -> list[str]:
+    """What is unusual about a case: values outside the ranges of its site, or of any skin if it names none."""
+    return library.warnings(case.model_dump())
 
 
 def schema() -> dict:

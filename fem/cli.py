@@ -1,6 +1,7 @@
 """The commands. Exit code 0 only if everything asked for was done, 2 for bad input, 3 for no convergence."""
 
 import json
+import shutil
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,6 +19,7 @@ app = App(
     version_flags=["--version"],
 )
 BAD_INPUT, NO_CONVERGENCE = 2, 3
+LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
 Files = Annotated[list[Path], Parameter(help="case files")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
 
@@ -104,6 +106,30 @@ def mesh(files: Files, /, *, into: Annotated[Path, Parameter(help="folder that t
         )
 
 
+@app.command
+def sites(name: Annotated[str | None, Parameter(help="site or material")] = None, /):
+    """Print the library of skin sites and bench materials, or one entry with its ranges and sources.
+
+    Example: flatseam sites forearm
+    """
+    from fem import site
+    from fem.document import hint
+
+    if name is None:
+        from rich.console import Console
+        from rich.table import Table
+
+        console = Console() if sys.stdout.isatty() else Console(width=LINE)
+        table = Table(*site.HEADINGS, box=None, header_style="bold")
+        for row in site.rows():
+            table.add_row(*row)
+        console.print(table)
+    elif name in site.SITES:
+        print(site.report(name, width=min(LINE, shutil.get_terminal_size().columns)))
+    else:
+        fail(f"flatseam sites: no site {name!r}{hint(name, site.SITES)}")
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     from fem import case as cases
@@ -119,6 +145,8 @@ def read(files):
         if case.name in seen:
             bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
         seen[case.name] = path
+        for line in cases.warnings(case):
+            print(f"{path}: warning: {line}", file=sys.stderr)
         good.append(case)
     if bad:
         fail("\n".join(bad))

@@ -145,7 +145,7 @@ def _complaint(error, root, marks):
     kind, value, about = error["type"], error["input"], error.get("ctx", {})
     parent, last = path[:-1], path[-1] if path else None
     if kind == "extra_forbidden":
-        message = f"{_dotted(parent)}unknown key '{last}'{_hint(last, model.model_fields)}"
+        message = f"{_dotted(parent)}unknown key '{last}'{hint(last, model.model_fields)}"
         return *marks[parent, last, "key"], message
     if kind == "missing" and isinstance(last, int):
         return *marks[parent], f"{_dotted(parent)}value number {last + 1} is missing"
@@ -160,7 +160,7 @@ def _complaint(error, root, marks):
         path, value = (*path, tag), value[tag]
     if kind in ("union_tag_invalid", "literal_error"):
         known = re.findall(r"'([^']*)'", about.get("expected_tags") or about["expected"])
-        return *marks[path], f"{_dotted(path)}got {_shown(value)}{_hint(str(value), known)}"
+        return *marks[path], f"{_dotted(path)}got {_shown(value)}{hint(str(value), known)}"
     if kind == "value_error":  # a default that does not suit the rest has no place of its own
         return *marks.get(path, marks[()]), f"{_dotted(path)}{about['error']}"
     return *marks[path], f"{_dotted(path)}got {_shown(value)}, {_wanted(error, model, last)}"
@@ -196,7 +196,7 @@ def _located(loc, root):
     return tuple(path), model
 
 
-def _hint(given, known):
+def hint(given, known):
     """The nearest of the known words, with its unit if only that is wrong, and all of them."""
     ends = {name: max((u for u in UNITS if name.endswith(f"_{u}")), key=len, default="") for name in known}
     same = [name for name, end in ends.items() if end and f"{given}_".startswith(name.removesuffix(end))]

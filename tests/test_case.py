@@ -187,9 +187,9 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("thickness_mm", "thicknes_mm", [
             "9:3: skin: missing key 'thickness_mm'; needed: thickness_mm, law",
             "9:3: skin: unknown key 'thicknes_mm'; did you mean 'thickness_mm'? "
-            "allowed: thickness_mm, law, tension"]),
+            "allowed: site, thickness_mm, law, tension"]),
         ("bed:", "xyz: red\nbed:", [
-            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, patch, mesh"]),
+            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, patch, mesh, from_site"]),
         ("name: bench\n", "", ["1:1: missing key 'name'; needed: name, wound, skin"]),
         ("kind: lens, ", "", [
             f"3:12: wound.outline: missing key 'kind'; {KINDS}"]),
@@ -444,7 +444,7 @@ def test_schema_describes_every_key():
     for block in (known, *known["$defs"].values()):
         assert block["additionalProperties"] is False
         for name, value in block["properties"].items():
-            unit = name.partition("_")[2].replace("_per_", "/").replace("deg", "degrees")
+            unit = name.partition("_")[2].removeprefix("shear_").replace("_per_", "/").replace("deg", "degrees")
             assert "_" not in name or unit in value["description"]
     lens = known["$defs"]["lens"]["properties"]
     assert lens["length_mm"]["description"] == "tip to tip, mm"
