@@ -20,11 +20,12 @@ import fem
 from fem import case as cases
 from fem import sew, solve
 from fem.measure import Closure, measures
-from fem.mesh import Mesh, mesh, quality
-from fem.sheet import Bed, Sheet, lift, sheet
+from fem.mesh import Mesh, MeshError, mesh, quality
+from fem.sheet import Bed, Sheet, interpolated, lift, sheet
 from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
+COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
 WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a complete result
 
@@ -75,6 +76,7 @@ def closed(case, *, watch=lambda **state: None):
     start = time.perf_counter()
     triangles = patch(case)
     spent["mesh_s"] = time.perf_counter() - start
+    coarse, how_coarse = _coarser(case, triangles, watch)
     skin = skin_sheet(case, triangles)
     stiffness = young_modulus(skin.law)
     bias, tol = lift(skin, BIAS * stiffness), RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
@@ -82,7 +84,7 @@ def closed(case, *, watch=lambda **state: None):
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     sewing = sew.sewing(fresh, np.hstack(triangles.seams), triangles.rim)
     sewn = solve.problem(skin, sewing, spent=spent, watch=partial(watch, stage="closing"))
-    q = solve.closed_wound(sewn, sew.independent(sewing, fresh, 0.0), bias=bias, tol=tol)
+    q = _sewn_shut(sewn, fresh, coarse, bias=bias, tol=tol)
     residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
     spent["total_s"] = time.perf_counter() - start
     closure = Closure(
@@ -99,8 +101,34 @@ def closed(case, *, watch=lambda **state: None):
         "smallest_angle_deg": float(quality(triangles)[0]),
         "residual_N": float(residual),
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
+        "coarser": how_coarse,
     }
     return closure, how
+
+
+def _coarser(case, triangles, watch):
+    """The same closure on triangles of twice the size and how it was computed; None, None if there are few already.
+
+    The path from open to closed then costs a quarter as many unknowns, and a few iterations are left for the finer.
+    """
+    if 3 * triangles.X.shape[1] <= COARSEN:
+        return None, None
+    sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
+    try:
+        return closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
+    except (solve.NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
+        return None, {"not_used": str(error)}
+
+
+def _sewn_shut(sewn, fresh, coarse, *, bias, tol):
+    """q (3, n_free) of the closed wound, from a coarser closure if there is one that leads here, else step by step."""
+    if coarse is not None:
+        start = sew.independent(sewn.sewing, interpolated(coarse.mesh, coarse.x, sewn.sheet.X), 1.0)
+        try:
+            return solve.closed_wound(sewn, start, bias=bias, tol=tol, near=True)
+        except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one
+            sewn.spent["starts_dropped"] += 1
+    return solve.closed_wound(sewn, sew.independent(sewn.sewing, fresh, 0.0), bias=bias, tol=tol)
 
 
 def _fresh(skin, triangles, *, bias, tol, spent, watch):

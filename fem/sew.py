@@ -58,11 +58,9 @@ def positions(sewing, q, closed):
 
 
 def independent(sewing, x, closed):
-    """q (3, n_free) from positions x (3, n): the inverse of `positions`."""
-    q = np.empty((3, sewing.n_free))
-    moves = sewing.free >= 0
-    q[:, sewing.free[moves]] = (x - sewing.offset - (1 - closed) * sewing.gap)[:, moves]
-    return q
+    """q (3, n_free) from positions x (3, n): the inverse of `positions`, or the mean of nodes that do not yet meet."""
+    followers = np.bincount(sewing.free[sewing.free >= 0], minlength=sewing.n_free)
+    return gathered(sewing, x - sewing.offset - (1 - closed) * sewing.gap) / followers
 
 
 def gathered(sewing, r):

@@ -149,31 +149,38 @@ def opened_wound(problem, q, *, bias, tol):
     return q
 
 
-def closed_wound(problem, q, *, bias, tol):
-    """Positions (3, n_free) of the closed wound at rest, from those of the fresh one.
+def closed_wound(problem, q, *, bias, tol, near=False):
+    """Positions (3, n_free) of the closed wound at rest.
 
+    q     positions of the fresh wound, from which it is closed step by step; or, with `near`, of a closed one
     bias  nodal forces (3, n) of a slight upward pressure, which choose the side to which cones rise; gone at the end
 
     Raises NotConverged if the path stops short or ends in an equilibrium that is not stable.
     """
-    at = dict(load=bias, share=PATH_SHARE)
-    q = newton(problem, q, closed=0.0, tol=ROUGH * tol, **at)
+    if not near:
+        q = _walked(problem, q, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+    q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
+    q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
+    _refuse_saddle(problem, q)
+    return q
+
+
+def _walked(problem, q, *, tol, **at):
+    """Positions (3, n_free) at closed = 1, led there from closed = 0 in steps that adapt."""
+    q = newton(problem, q, closed=0.0, tol=tol, **at)
     factor(problem, state(problem, q, closed=0.0, tangent=True, **at).tangent)
     closed, step = 0.0, LARGEST_STEP
     while closed < 1:
         target = min(1.0, closed + step)
         try:
             ahead = q + (target - closed) * _response(problem, q, closed=closed, **at)
-            q = newton(problem, ahead, closed=target, tol=ROUGH * tol, max_iter=PATIENCE, **at)
+            q = newton(problem, ahead, closed=target, tol=tol, max_iter=PATIENCE, **at)
         except NotConverged:
             step /= 2
             if step < LEAST_STEP:
                 raise
         else:
             closed, step = target, min(1.5 * step, LARGEST_STEP)
-    q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
-    q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
-    _refuse_saddle(problem, q)
     return q
 
 

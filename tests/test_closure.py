@@ -175,6 +175,19 @@ def test_other_units_of_stiffness(scale):
     assert numbers(bench_lens(4.0, scale=scale)) == approx([cone, scale * force, scale * energy], rel=1e-6)
 
 
+@pytest.mark.slow
+def test_start_from_a_coarser_mesh():
+    """A closure of over 20 000 unknowns starts from that on coarser triangles; the whole path ends in the same state."""
+    case = demo_case("circle-20", mesh={"edge_mm": 1.3, "tip_mm": 1.1, "far_mm": 11})
+    found, how = closed(case)
+    assert how["coarser"]["unknowns"] < how["unknowns"] / 2
+    sewing = sew.sewing(found.fresh, np.hstack(found.mesh.seams), found.mesh.rim)
+    sewn = solve.problem(found.sheet, sewing)
+    start = sew.independent(sewing, found.fresh, 0.0)
+    q = solve.closed_wound(sewn, start, bias=lift(found.sheet, 1e-5), tol=1e-10)
+    assert sew.positions(sewing, q, 1.0) == approx(found.x, abs=1e-6)
+
+
 COARSE = {"edge_mm": 3, "tip_mm": 2.4, "far_mm": 12}
 
 

@@ -16,7 +16,7 @@ from skfem.helpers import dd, ddot, dot, grad, trace
 
 from fem import sew
 from fem.mesh import from_triangulation
-from fem.sheet import PENALTY, Bed, assemble, cauchy_stress, lift, sheet
+from fem.sheet import PENALTY, Bed, assemble, cauchy_stress, interpolated, lift, sheet
 
 E, H, D, NU = 0.1, 1.5, 0.04, 0.5  # MPa, mm, N mm, -
 
@@ -314,3 +314,16 @@ def test_principal_stress_of_a_stretched_square():
     assert stress[1] == approx(np.full_like(stress[1], expected[0]), rel=1e-12)
     assert stress[0] == approx(np.full_like(stress[0], expected[1]), rel=1e-12)
     assert greatest == approx(np.full_like(greatest, 1.3))
+
+
+def test_interpolated_quadratic():
+    """A quadratic field lies in the space: its values anywhere, slightly off the mesh included, are exact."""
+    m = disc(rings=4, wedge=np.radians(40))
+
+    def field(X):
+        return np.stack([1 + X[0] - X[1] ** 2, X[0] * X[1]])
+
+    angle = np.radians(np.linspace(25, 335, 7))
+    points = np.array([0.01, 0.4, 1.001])[:, None, None] * np.stack([np.cos(angle), np.sin(angle)])
+    X = points.transpose(1, 0, 2).reshape(2, -1)
+    assert interpolated(m, field(m.X), X) == approx(field(X), abs=1e-11)
