@@ -162,7 +162,7 @@ def cauchy_stress(sheet, x):
 
 
 def interpolated(mesh, values, X):
-    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); just off the mesh, the nearest triangle's."""
+    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's."""
     centres = mesh.tri.p[:, mesh.tri.t].mean(axis=1)
     near = cKDTree(centres.T).query(X.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
     offset = X.T[:, None] - centres.T[near]

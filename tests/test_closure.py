@@ -177,7 +177,7 @@ def test_other_units_of_stiffness(scale):
 
 @pytest.mark.slow
 def test_start_from_a_coarser_mesh():
-    """A closure of over 20 000 unknowns starts from that on coarser triangles; the whole path ends in the same state."""
+    """Over 20 000 unknowns, a closure starts from that on coarser triangles; the whole path ends in the same state."""
     case = demo_case("circle-20", mesh={"edge_mm": 1.3, "tip_mm": 1.1, "far_mm": 11})
     found, how = closed(case)
     assert how["coarser"]["unknowns"] < how["unknowns"] / 2

@@ -140,12 +140,13 @@ def test_line_tension_of_a_sewn_ellipse(ratio):
 
 @pytest.mark.slow
 def test_thin_ellipse_sewn_shut():
-    """L/W = 20 closed to a line: E h W/2L per length of the wound within 1.5 %, uniform within 3 %, ends left out.
+    """L/W = 20 closed: E h W/2L per length of the wound within 1.5 %, uniform within 3 % but in the last 5 %.
 
-    Now strains are finite; they are of the order of W/L away from the tips.
+    Now strains are finite; they are of the order of W/L away from the tips. The last four segments at a tip, which
+    turns by 90 degrees, swing about the answer on any mesh; 80 chords bring them within the last 5 %.
     """
     a, b = 20.0, 1.0
-    m = hole(a=a, b=b, rings=24, around=64, radius=20 * a, seam=True)
+    m = hole(a=a, b=b, rings=30, around=80, radius=20 * a, seam=True)
     skin, sewn = flat_sheet(m), sewing(flat(m), m.seams[0], m.rim)
     shutting = solve.problem(skin, sewn)
     q = independent(sewn, flat(m), 0.0)
@@ -154,6 +155,6 @@ def test_thin_ellipse_sewn_shut():
     x = positions(sewn, q, 1.0)
     assert np.abs(x[1, m.seams[0]]).max() < 1e-9  # symmetric: the scar is straight
     N, at = seam_tension(m, skin, x)
-    inner = abs(at) < 0.9 * a
+    inner = abs(at) < 0.95 * a
     assert N[abs(at) < 0.5 * a].mean() == approx(b / (2 * a), rel=1.5e-2)
     assert N[inner] == approx(np.full(inner.sum(), b / (2 * a)), rel=3e-2)

@@ -33,19 +33,27 @@ def cost(name, edge=None):
         sizes = {key: edge / default.edge_mm * value for key, value in default.model_dump().items()}
         case = case.model_copy(update={"mesh": cases.MeshSize(**sizes)})
     _, how = closed(case)
-    spent = how["mesh_s"] + how["assembly_s"] + how["factorisation_s"]
-    return how | {
+    spent = {key: of_all_meshes(how, key) for key in ("mesh_s", "assembly_s", "factorisation_s")}
+    return how | spent | {
         "name": name,
-        "rest_s": how["total_s"] - spent,
+        "rest_s": how["total_s"] - sum(spent.values()),
         "cost": how["total_s"] / (how["factorisation_s"] / how["factorisations"]),
-        "assembly": how["assembly_s"] / how["total_s"],
+        "assembly": spent["assembly_s"] / how["total_s"],
         "memory_MB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
     }
 
 
+def of_all_meshes(how, key):
+    """Seconds on this mesh and on the coarser ones that led to it."""
+    return how[key] + (of_all_meshes(how["coarser"], key) if how["coarser"] else 0.0)
+
+
 @pytest.mark.parametrize("name", ["lens-3-1", "circle-20"])
 def test_demo_on_its_default_mesh(benchmark, name):
-    """Whole cost in factorisations: the lens is to stay below 65 and the circle below 90, assembly below 20 %."""
+    """Whole cost, coarser meshes included, in factorisations of this one.
+
+    To be reached: the lens below 65, the circle below 90, assembly below 20 % of the time, memory below 1 GB.
+    """
     row = benchmark.pedantic(cost, args=(name,), rounds=1)
     benchmark.extra_info.update(row)
     print("\n" + HEAD + "\n" + ROW.format(**row))
