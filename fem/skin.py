@@ -1,32 +1,130 @@
-"""Skin as a material: laws of elasticity and the natural tension of uncut skin."""
+"""Skin as a material: laws of elasticity and the natural tension of uncut skin.
+
+A law takes C (3, ...), the C11, C22, C12 of the right Cauchy-Green tensor in the axes of the lines, and returns the
+energy per reference volume psi (...), dpsi/dC (3, ...) and d2psi/dC2 (3, 3, ...) of an incompressible sheet in plane
+stress, MPa. C12 counts as one variable, C33 = 1/det C. Adding a law: one function and one entry in LAWS; its keyword
+arguments are the keys of a case file, and the docstring's line on each is their description.
+"""
+
+from typing import Annotated
 
 import numpy as np
-from scipy.optimize import root
+from annotated_types import Ge, Le
+from pydantic import AfterValidator
+from scipy.optimize import minimize, root
 
 BENDING_POISSON = 0.5  # incompressible skin
+LARGEST_EXPONENT = 50.0  # of Ogden's law; our choice, beyond all skin, and a stretch of 1000 still has finite stiffness
+LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
+# The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
+SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
 
 
 def neo_hooke(C, *, shear_kPa):
-    """Energy per reference volume of an incompressible neo-Hookean sheet in plane stress, and its derivatives.
+    """Neo-Hookean skin, whose modulus hardly changes with stretch.
 
-        psi = mu/2 (tr C + 1/det C - 3),    C33 = 1/det C
+        psi = mu/2 (I1 - 3),    I1 = tr C + 1/det C
 
-    C          (3, ...)  C11, C22, C12 of the right Cauchy-Green tensor
-    shear_kPa            shear modulus mu, kPa
+    shear_kPa  shear modulus mu, kPa
 
-    Returns psi (...), dpsi/dC (3, ...), d2psi/dC2 (3, 3, ...), MPa; C12 counts as one variable.
     Source: Holzapfel (2000), ch. 6.
     """
     mu = 1e-3 * shear_kPa
-    zero = np.zeros_like(C[0])
+    psi, dpsi, ddpsi = _lengthening(C)
+    return mu / 2 * psi, mu / 2 * dpsi, mu / 2 * ddpsi
+
+
+def _outside_one(exponent: float) -> float:
+    """The exponent of a sheet that gets stiffer with stretch. Raises ValueError for any other."""
+    if not 1 <= abs(exponent) <= LARGEST_EXPONENT:
+        limit = f"{LARGEST_EXPONENT:g}"
+        raise ValueError(f"got {exponent:g}, wanted -{limit} to -1, or 1 to {limit}")
+    return exponent
+
+
+def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one)]):
+    """Ogden's one-term skin, which stiffens with a power of the stretch.
+
+        psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
+
+    With |alpha| < 1 a taut sheet softens and necks: d2psi/dstretch^2 with the other stretch held falls below 0.
+
+    shear_kPa  shear modulus mu of unstretched skin, kPa
+    exponent   alpha, -50 to -1 or 1 to 50; 2: neo-Hookean, 9 to 26: skin
+
+    Source: Ogden (1972); Holzapfel (2000), ch. 6.
+    """
+    p, factor = exponent / 2, 2e-3 * shear_kPa / exponent**2
     J2, dJ2, ddJ2 = _det(C)
-    psi = mu / 2 * (C[0] + C[1] + 1 / J2 - 3)
-    dpsi = mu / 2 * (np.stack([1 + zero, 1 + zero, zero]) - dJ2 / J2**2)
-    ddpsi = mu / 2 * (2 * dJ2[:, None] * dJ2[None] / J2**3 - ddJ2 / J2**2)
+    e, de, turn, x = _principal(C, J2)
+    ratio = np.divide(np.sinh((p - 1) * x), np.sinh(x), out=np.full_like(x, p - 1), where=x > 0)
+    change = p * J2 ** (p / 2 - 1) * ratio  # of the first derivative p e^(p - 1), per difference of the two e
+    psi = (e**p).sum(axis=0) + J2**-p - 3
+    dpsi = p * ((e ** (p - 1))[:, None] * de).sum(axis=0) - p * J2 ** (-p - 1) * dJ2
+    ddpsi = 2 * change * turn[:, None] * turn - p * J2 ** (-p - 1) * ddJ2
+    ddpsi = ddpsi + p * (p + 1) * J2 ** (-p - 2) * dJ2[:, None] * dJ2
+    for power, slope in zip(p * (p - 1) * e ** (p - 2), de, strict=True):
+        ddpsi += power * slope[:, None] * slope
+    return factor * psi, factor * dpsi, factor * ddpsi
+
+
+def gasser_ogden_holzapfel(
+    C,
+    *,
+    shear_kPa,
+    fibre_kPa,
+    stiffening,
+    dispersion: Annotated[float, Ge(0), Le(1 / 3)],
+    fibre_angle_deg: Annotated[float, Ge(0), Le(90)],
+):
+    """Skin with two families of dispersed fibres, symmetric about the lines, that carry no compression.
+
+        psi = mu/2 (I1 - 3) + k1/(2 k2) sum of exp(k2 E^2) - 1 over the families with E > 0
+        E = kappa (I1 - 3) + (1 - 3 kappa)(m . C m - 1),    m = (cos a, +-sin a)
+
+    At 0 and 90 degrees the families coincide: one family of k1 is then two of k1/2. Within the dispersion's range
+    E is convex in F, so psi is polyconvex.
+
+    shear_kPa        shear modulus mu of the ground substance, kPa
+    fibre_kPa        stiffness k1 of each family, kPa
+    stiffening       k2 of the fibres, by which they stiffen
+    dispersion       kappa of the fibres; 0: all in one direction, 1/3: in all directions
+    fibre_angle_deg  of each family to the lines, degrees; 0: all fibres along the lines
+
+    Source: Gasser, Ogden & Holzapfel (2006).
+    """
+    mu, k1, k2 = 1e-3 * shear_kPa, 1e-3 * fibre_kPa, stiffening
+    I1, dI1, ddI1 = _lengthening(C)
+    psi, dpsi, ddpsi = mu / 2 * I1, mu / 2 * dI1, mu / 2 * ddI1
+    cos, sin = np.cos(np.radians(fibre_angle_deg)), np.sin(np.radians(fibre_angle_deg))
+    axes = 3, *[1] * (C.ndim - 1)
+    unstretched = np.array([1.0, 1.0, 0.0]).reshape(axes)
+    for m in ((cos, sin), (cos, -sin)):
+        dI4 = np.array([m[0] ** 2, m[1] ** 2, 2 * m[0] * m[1]]).reshape(axes)
+        I4 = (dI4 * (C - unstretched)).sum(axis=0)  # minus 1, without round-off at C = 1, where fibres slacken
+        E = dispersion * I1 + (1 - 3 * dispersion) * I4
+        dE = dispersion * dI1 + (1 - 3 * dispersion) * dI4
+        taut = np.where(E > 0, E, 0.0)
+        power = np.minimum(k2 * taut**2, LARGEST_GROWTH)
+        growth = np.where(E > 0, k1 * np.exp(power), 0.0)
+        psi = psi + k1 / (2 * k2) * np.expm1(power)
+        dpsi = dpsi + growth * taut * dE
+        ddpsi = ddpsi + growth * ((1 + 2 * k2 * taut**2) * dE[:, None] * dE + taut * dispersion * ddI1)
     return psi, dpsi, ddpsi
 
 
-LAWS = {"neo-hooke": neo_hooke}
+LAWS = {"neo-hooke": neo_hooke, "ogden": ogden, "gasser-ogden-holzapfel": gasser_ogden_holzapfel}
+
+
+def _lengthening(C):
+    """I1 - 3 = tr C + 1/det C - 3 (...), with its first (3, ...) and second (3, 3, ...) derivatives."""
+    zero = np.zeros_like(C[0])
+    J2, dJ2, ddJ2 = _det(C)
+    return (
+        C[0] + C[1] + 1 / J2 - 3,
+        np.stack([1 + zero, 1 + zero, zero]) - dJ2 / J2**2,
+        2 * dJ2[:, None] * dJ2 / J2**3 - ddJ2 / J2**2,
+    )
 
 
 def _det(C):
@@ -37,6 +135,24 @@ def _det(C):
         np.stack([C[1], C[0], -2 * C[2]]),
         second.reshape(3, 3, *[1] * (C.ndim - 1)),
     )
+
+
+def _principal(C, J2):
+    """Eigenvalues e of C and what their derivatives are made of, J2 = det C.
+
+        e = (C11 + C22)/2 +- r,    d2e = +-2 turn turn / (difference of the two e)
+
+    Returns e (2, ...), greater first; de/dC (2, 3, ...); turn (3, ...), the change of C12 in the principal axes;
+    half the log of the ratio of the e (...). Any axes are principal where the e are equal; there they are 1 and 2.
+    """
+    mean, half = (C[0] + C[1]) / 2, (C[0] - C[1]) / 2
+    r = np.hypot(half, C[2])
+    r = np.where(r > np.finfo(float).eps * mean, r, 0.0)  # below, they are equal, and a subnormal r has no digits
+    cos = np.divide(half, r, out=np.ones_like(r), where=r > 0)
+    sin = np.divide(C[2], r, out=np.zeros_like(r), where=r > 0)
+    e = np.stack([mean + r, J2 / (mean + r)])
+    de = np.stack([np.stack([1 + cos, 1 - cos, 2 * sin]), np.stack([1 - cos, 1 + cos, -2 * sin])]) / 2
+    return e, de, np.stack([-sin / 2, sin / 2, cos]), np.log1p(2 * r / e[1]) / 2
 
 
 def tension(law, stretch, *, h):
@@ -54,18 +170,44 @@ def tension(law, stretch, *, h):
 def natural_stretch(law, wanted, *, h):
     """Stretch (2,) along and across the lines at which flat skin carries the line tension `wanted` (2,), N/mm.
 
+        T_i = h dpsi/de_i,    dT_i/de_j = 4 h (C_ii C_jj d2psi/dC_ii dC_jj + [i = j] C_ii dpsi/dC_ii)
+
+    e are the log stretches. In them psi is convex for all laws here, so there is no other such stretch.
+
+    law      as in `tension`; symmetric about the lines
+
     Raises ValueError if no stretch of this law carries it.
     """
-    found = root(lambda log_stretch: tension(law, np.exp(log_stretch), h=h) - wanted, np.zeros(2), tol=1e-14)
-    stretch = np.exp(found.x)
-    scale = max(np.abs(wanted).max(), h * young_modulus(law))
-    if np.abs(tension(law, stretch, h=h) - wanted).max() > 1e-10 * scale:
-        raise ValueError(f"no natural stretch gives a tension of {1e3 * np.asarray(wanted)} N/m in this law")
-    return stretch
+    wanted = np.asarray(wanted)
+
+    def at(e):
+        return np.array([*np.exp(2 * e), 0.0])
+
+    def energy(e):
+        return h * law(at(e))[0] - wanted @ e
+
+    def excess(e):
+        return tension(law, np.exp(e), h=h) - wanted
+
+    def slope(e):
+        C, (_, dpsi, ddpsi) = at(e), law(at(e))
+        return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
+
+    with np.errstate(all="ignore"):  # stretches on trial may be out of all bounds
+        near = minimize(energy, np.zeros(2), jac=excess, hess=slope, method="trust-exact", options=SEARCH).x
+        e = root(excess, near, jac=slope, tol=1e-14).x
+        left = np.abs(excess(e)).max()
+    if not left <= 1e-10 * max(np.abs(wanted).max(), h * young_modulus(law)):  # nor is nan
+        raise ValueError(f"no natural stretch gives a tension of {1e3 * wanted} N/m in this law")
+    return np.exp(e)
 
 
 def young_modulus(law):
     """Young's modulus in MPa of unstretched skin along the lines, in plane stress.
+
+    Fibres are about to slacken at C = 1 and do not count: with them it is the 3 mu of the ground substance, that of
+    skin whose fibres are slack. Bending, which rests on it, is then rather too soft than too stiff and cones rather
+    too high than too low: folded skin slackens half of its fibres, but tensed skin does not.
 
     Source: the compliance of 4 d2psi/dC2 at C = 1.
     """
