@@ -157,15 +157,6 @@ def test_bad_files(flatseam, here, command):
     assert names(here) == ["held.yaml", "narrow.yaml", "one.yaml", "small.yaml", "two.yaml"]
 
 
-def test_tension_that_no_stretch_carries(flatseam, here):
-    """Known before any work, with its place."""
-    (here / "tense.yaml").write_text(SMALL.replace("along_N_per_m: 10", "along_N_per_m: 1e9"))
-    code, _, err = flatseam("close", "tense.yaml")
-    assert code == 2
-    assert err.startswith("tense.yaml:4:77: skin.tension: no natural stretch gives a tension of ")
-    assert "tense" not in names(here)
-
-
 @pytest.mark.parametrize("command", ["check", "close", "mesh"])
 def test_two_files_with_one_name(flatseam, here, command):
     """Their results would go to one folder."""

@@ -106,8 +106,8 @@ def test_skin_is_the_one_measured(made):
 
 
 def test_pictures_can_be_read(made):
-    for path in (made[0] / "pictures").iterdir():
-        assert imread(path).shape[:2] == (900, 1200)
+    for name in PICTURES:
+        assert imread(made[0] / "pictures" / name).shape[:2] == (900, 1200)
 
 
 def test_run(made):

@@ -108,8 +108,9 @@ def test_cantilever_rolled_up(turn):
     centre = np.flatnonzero((abs(m.X[0] - L) < 1e-9) & (abs(m.X[1] - 0.5) < 1e-9)).item()
     ends = rigid_strip(m, held=held, turned=turned, angle=phi, centre=centre)
     roll = solve.problem(beam(m), ends)
-    s = phi * np.clip(m.X[0], 0, L) / L
+    s, beyond = phi * np.clip(m.X[0], 0, L) / L, np.maximum(m.X[0] - L, 0)
     arc = np.array([L / phi * np.sin(s), m.X[1], L / phi * (1 - np.cos(s))])  # a start, left before it is found again
+    arc += beyond * np.array([[np.cos(phi)], [0], [np.sin(phi)]])
     q = solve.newton(roll, independent(ends, arc, 1.0), closed=1.0, load=0 * arc, tol=1e-6)
     assert solve.negative_pivots(roll, q) == 0
     x = positions(ends, q, 1.0)

@@ -10,7 +10,7 @@ from problems import flat, patch, rubber
 from pytest import approx
 
 from fem.sheet import assemble, cauchy_stress, sheet
-from fem.skin import LAWS, bending_stiffness, natural_stretch, neo_hooke, tension, young_modulus
+from fem.skin import bending_stiffness, natural_stretch, neo_hooke, tension, young_modulus
 
 MU = 0.0333  # MPa
 law = partial(neo_hooke, shear_kPa=1e3 * MU)
