@@ -32,6 +32,7 @@ ALONE = 10.0  # reaches of the wound and its loosened zone, if no bed holds the 
 # less than 1 %.
 SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or in the length, far_mm in the radius
 TIP = 0.8  # tip_mm per edge_mm
+LARGEST_STRETCH = 5.0  # natural stretch; our choice, skin tears below 2
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
@@ -144,9 +145,11 @@ class Skin(BaseModel):
     @field_validator("tension")
     @classmethod
     def carried(cls, tension, info: ValidationInfo):
-        """Refuse a tension that no stretch of the law carries."""
+        """Refuse a tension that no stretch of the law carries, or one that would tear any skin."""
         if {"thickness_mm", "law"} <= info.data.keys():
-            natural(tension, law(info.data["law"]), h=info.data["thickness_mm"])
+            stretch = natural(tension, law(info.data["law"]), h=info.data["thickness_mm"]).max()
+            if stretch > LARGEST_STRETCH:
+                raise ValueError(f"this skin would be stretched {stretch:.3g} times, wanted {LARGEST_STRETCH:g} at most")
         return tension
 
 

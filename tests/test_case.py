@@ -213,6 +213,9 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("mesh: {edge_mm", "mesh: {edge", [
             "14:8: mesh: unknown key 'edge'; did you mean 'edge_mm', in mm? "
             "allowed: edge_mm, tip_mm, far_mm"]),
+        # tension that would tear the skin
+        ("along_N_per_m: 20", "along_N_per_m: 5000", [
+            "11:12: skin.tension: this skin would be stretched 10 times, wanted 5 at most"]),
         # repeated keys and keys that are not words
         ("bed:", "name: again\nbed:", ["12:1: key 'name' is given twice"]),
         ("margin_mm: 4", "margin_mm: 4, diameter_mm: 9", [
