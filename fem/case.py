@@ -149,7 +149,8 @@ class Skin(BaseModel):
         if {"thickness_mm", "law"} <= info.data.keys():
             stretch = natural(tension, law(info.data["law"]), h=info.data["thickness_mm"]).max()
             if stretch > LARGEST_STRETCH:
-                raise ValueError(f"this skin would be stretched {stretch:.3g} times, wanted {LARGEST_STRETCH:g} at most")
+                limit = f"wanted {LARGEST_STRETCH:g} at most"
+                raise ValueError(f"this skin would be stretched {stretch:.3g} times, {limit}")
         return tension
 
 
