@@ -45,7 +45,7 @@ def cost(name, edge=None):
 
 def of_all_meshes(how, key):
     """Seconds on this mesh and on the coarser ones that led to it."""
-    return how[key] + (of_all_meshes(how["coarser"], key) if how["coarser"] else 0.0)
+    return how.get(key, 0.0) + (of_all_meshes(how["coarser"], key) if how.get("coarser") else 0.0)
 
 
 @pytest.mark.parametrize("name", ["lens-3-1", "circle-20"])
