@@ -1,48 +1,25 @@
-"""Outlines of excised skin: two edges from tip to tip, with the closed forms of their lengths and angles.
+"""Outlines of excised skin: two edges between two ends, with the closed forms of their lengths and angles.
 
-Long axis x, centre at the origin (a polygon stays where it was drawn). L is the tip-to-tip length, W the
-greatest width, S the length of one edge. Adding an outline: one function and one entry in OUTLINES; its
-keyword arguments are the keys of a case file, and the docstring's line on each is their description.
+The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
+where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. Adding an outline: one
+function and one entry in OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each
+is their description.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from math import asin, atan, atan2, cos, pi, sin, sqrt, tau
-from typing import Annotated
+from math import acos, asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from typing import Annotated, Literal
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Le
+from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
-# Sizes and places, mm. The limits are our choice: beyond them is no wound, and no overflow lies within.
-Length = Annotated[float, Ge(0.1), Le(1000)]
-Coordinate = Annotated[float, Ge(-1000), Le(1000)]
+from fem.curve import Coordinate, Curve, Length, Outline, arc, chained, polyline, stretch, swept
+from fem.ring import drawn, polygon
 
-MAX_POINTS = 1000  # of a polygon; our choice, a tracing at every millimetre of a large wound
-APART = 1e-3  # mm, between corners of a polygon; our choice, a tenth would still mesh
 ROUND_OFF = 1e-14  # of an angle, rad
-
-
-@dataclass(frozen=True)
-class Curve:
-    """An open plane curve."""
-
-    point: Callable[[np.ndarray], np.ndarray]  # fractions of arc length (n,) in [0, 1] -> (2, n), mm
-    length: float  # mm
-    corners: tuple[float, ...] = ()  # inner fractions where the tangent turns
-
-
-@dataclass(frozen=True)
-class Outline:
-    """The edge of removed skin, cut at its two tips."""
-
-    upper: Curve  # from the left tip to the right tip
-    lower: Curve  # the same ends, below
-    tip_angles: tuple[float, float]  # full inner angle at the left and the right tip, rad
-    length: float  # tip to tip, mm
-    width: float  # greatest width across the tip-to-tip line, mm
-    area: float  # mm2
+SWAY = 0.25  # of the length; our choice, the middle line then crosses the axis at 57 degrees
 
 
 def circle(*, diameter_mm: Length) -> Outline:
@@ -69,7 +46,8 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
         t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
         return np.array([a * np.sin(t), b * np.cos(t)])
 
-    return _symmetric(Curve(point, float(2 * a * ellipe(m))), pi, length_mm, width_mm, area=pi * a * b)
+    upper = Curve(point, float(2 * a * ellipe(m)))
+    return _symmetric(upper, (pi, pi), length_mm, width_mm, area=pi * a * b)
 
 
 def lens(*, length_mm: Length, width_mm: Length) -> Outline:
@@ -83,13 +61,8 @@ def lens(*, length_mm: Length, width_mm: Length) -> Outline:
     _not_wider_than_long(length_mm, width_mm)
     theta = 2 * atan(width_mm / length_mm)
     R = length_mm / (2 * sin(theta))
-
-    def point(fraction):
-        t = (2 * np.asarray(fraction) - 1) * theta
-        return R * np.array([np.sin(t), np.cos(t) - cos(theta)])
-
     area = R**2 * (2 * theta - sin(2 * theta))
-    return _symmetric(Curve(point, 2 * R * theta), 2 * theta, length_mm, width_mm, area)
+    return _symmetric(arc(length_mm, width_mm / 2), (2 * theta, 2 * theta), length_mm, width_mm, area)
 
 
 def rhombus(*, length_mm: Length, width_mm: Length) -> Outline:
@@ -102,8 +75,8 @@ def rhombus(*, length_mm: Length, width_mm: Length) -> Outline:
     """
     _not_wider_than_long(length_mm, width_mm)
     a, b = length_mm / 2, width_mm / 2
-    upper = _polyline(np.array([[-a, 0, a], [0, b, 0]]))
-    return _symmetric(upper, 2 * atan(b / a), length_mm, width_mm, area=2 * a * b)
+    upper, angle = polyline(np.array([[-a, 0, a], [0, b, 0]])), 2 * atan(b / a)
+    return _symmetric(upper, (angle, angle), length_mm, width_mm, area=2 * a * b)
 
 
 def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
@@ -124,40 +97,164 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
         t = np.clip(s / r, -theta, theta)
         return r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * np.array([np.cos(t), -np.sin(t)])
 
-    return _symmetric(Curve(point, 2 * half), 2 * theta, length_mm, width_mm, area=2 * r * half)
+    return _symmetric(Curve(point, 2 * half), (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
 
 
-def polygon(*, points_mm: tuple[tuple[Coordinate, Coordinate], ...]) -> Outline:
-    """Straight sides between given points, in either sense, as drawn; the two farthest corners are the tips.
+def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
+    """A circle with tangents to one tip, on the right: tip angle 2 asin(r/D), D = L - r, the left end round.
 
-    The left tip has the smaller x (then y); the upper edge lies to the left on the way to the right tip.
+        S = sqrt(D^2 - r^2) + r (pi - acos(r/D)),    area r S
 
-    points_mm  corners [x, y] in order, mm; the last joins the first by itself
+    length_mm  from the round end to the tip, mm
+    width_mm   diameter of the circle, 2 r, mm; at most the length
 
-    Raises ValueError with fewer than 3 or too many points, with points that repeat, with sides that cross or
-    touch, and without area.
+    Raises ValueError if wider than long.
     """
-    ring = _simple_polygon(points_mm)
-    X = np.array(ring.exterior.coords[:-1]).T  # (2, n), counter-clockwise
-    n = X.shape[1]
-    distance = np.linalg.norm(X[:, :, None] - X[:, None], axis=0)
-    left, right = sorted(np.unravel_index(distance.argmax(), distance.shape), key=lambda i: tuple(X[:, i]))
-    X = np.roll(X, -left, axis=1)
-    k = (right - left) % n
-    upper = np.hstack([X[:, k:], X[:, :1]])[:, ::-1]
-    length = float(distance.max())
-    along = (X[:, k] - X[:, 0]) / length
+    _not_wider_than_long(length_mm, width_mm)
+    r = width_mm / 2
+    D = length_mm - r
+    turn, straight = pi - acos(r / D), sqrt(D**2 - r**2)
+
+    def point(fraction):
+        s = np.asarray(fraction) * (straight + r * turn)
+        t = np.clip(s / r, 0, turn)
+        x, y = r * np.array([-np.cos(t), np.sin(t)]) + (s - r * t) * np.array([np.sin(t), np.cos(t)])
+        return np.array([x + r - length_mm / 2, y])
+
+    upper = Curve(point, straight + r * turn)
+    return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
+
+
+def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, Ge(0), Le(1000)]) -> Outline:
+    """Two arcs on one chord, both above it: edges of unequal length, S = L theta / sin(theta), theta = 2 atan(2 h/L).
+
+    The tip angle is the difference of both theta, the greatest width that of the rises h, in the middle.
+
+    length_mm  tip to tip, mm
+    upper_mm   rise of the upper edge above the line between the tips, mm; at most half the length
+    lower_mm   rise of the lower edge, mm; less than that of the upper one, 0 if straight
+
+    Raises ValueError if the rises are not in that order.
+    """
+    if not lower_mm < upper_mm <= length_mm / 2:
+        raise ValueError(
+            f"wanted lower_mm < upper_mm <= half of length_mm, got {lower_mm:g}, {upper_mm:g}, {length_mm / 2:g}"
+        )
+    angle = 2 * atan(2 * upper_mm / length_mm) - 2 * atan(2 * lower_mm / length_mm)
     return Outline(
-        upper=_polyline(upper),
-        lower=_polyline(X[:, : k + 1]),
-        tip_angles=(
-            _turn(X[:, 1] - X[:, 0], X[:, -1] - X[:, 0]),
-            _turn(X[:, (k + 1) % n] - X[:, k], X[:, k - 1] - X[:, k]),
-        ),
-        length=length,
-        width=float(np.ptp(along[0] * X[1] - along[1] * X[0])),
-        area=float(ring.area),
+        upper=arc(length_mm, upper_mm),
+        lower=arc(length_mm, lower_mm),
+        tip_angles=(angle, angle),
+        length=length_mm,
+        width=upper_mm - lower_mm,
+        area=_below_arc(length_mm, upper_mm) - _below_arc(length_mm, lower_mm),
     )
+
+
+def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outline:
+    """A lens whose middle line is a sine, so that its ends bend to opposite sides; half a turn leaves it as it is.
+
+        y = sway sin(2 pi x/L) +- (upper edge of the lens - its axis),    area that of the lens
+
+    length_mm  tip to tip, mm
+    width_mm   greatest width across the axis, mm; at most the length
+    sway_mm    of the middle line, mm; above 0: right half up; below 0: left half up; at most a quarter of the length
+
+    Raises ValueError if wider than long, or if it sways more.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    if abs(sway_mm) > SWAY * length_mm:
+        raise ValueError(f"sway_mm {sway_mm:g} is more than a quarter of length_mm {length_mm:g}")
+    theta, wave = 2 * atan(width_mm / length_mm), 2 * pi / length_mm
+    R, slope = length_mm / (2 * sin(theta)), wave * sway_mm
+
+    def edge(side):
+        def position(t):
+            x = R * np.sin(t)
+            return np.array([x, sway_mm * np.sin(wave * x) + side * R * (np.cos(t) - cos(theta))])
+
+        def velocity(t):
+            dx = R * np.cos(t)
+            return np.array([dx, slope * np.cos(wave * R * np.sin(t)) * dx - side * R * np.sin(t)])
+
+        return swept(position, velocity, -theta, theta)
+
+    angle = sum(atan2(sin(theta) + side * slope * cos(theta), cos(theta)) for side in (1, -1))
+    area = lens(length_mm=length_mm, width_mm=width_mm).area
+    return Outline(edge(1), edge(-1), (angle, angle), length_mm, width_mm, area)
+
+
+def lens_with_m(
+    *,
+    length_mm: Length,
+    width_mm: Length,
+    shorter_mm: Length,
+    m_at: Literal["left", "right", "both"] = "right",
+    m_tip_deg: Annotated[float, Gt(0), Lt(180)] | None = None,
+) -> Outline:
+    """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
+
+    Two smaller tips take the place of the one. Each is sewn shut by itself, side of the flap to edge of the lens, and
+    the rest of both edges to each other, so the point of the flap comes to lie in the fork of the scar. The origin is
+    the centre of the whole lens. Common practice; a straight-sided tip cut off half way leaves two of its own angle.
+
+    length_mm   of the whole lens, mm
+    width_mm    greatest width, mm; at most the length
+    shorter_mm  by this much an end with an M falls short of the lens's own tip, mm
+    m_at        which ends have an M: left, right or both
+    m_tip_deg   angle of each of the two tips, degrees; by default twice the slope of the edge, so it points along x
+
+    Raises ValueError if wider than long, and where the flap would not lie between the middle of the wound and its tips.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    theta = 2 * atan(width_mm / length_mm)
+    R, x = length_mm / (2 * sin(theta)), length_mm / 2 - shorter_mm
+    if x <= 0:
+        raise ValueError(f"shorter_mm {shorter_mm:g} is not less than half of length_mm {length_mm:g}")
+    t = asin(x / R)  # the slope of the edge at its tip
+    y = R * (cos(t) - cos(theta))
+    angle = 2 * t if m_tip_deg is None else radians(m_tip_deg)
+    x_flap = _flap(x, y, slope=t, angle=angle, edge=R * t)
+
+    left, right = m_at in ("left", "both"), m_at in ("right", "both")
+    whole = arc(length_mm, width_mm / 2)
+    at = [(1 - t / theta) / 2 if left else 0.0, (1 + t / theta) / 2 if right else 1.0]
+    side = polyline(np.array([[x, x_flap], [y, 0.0]]))
+    back = polyline(np.array([[-x_flap, -x], [0.0, y]]))
+    upper = chained(*[back] * left, stretch(whole, *at), *[side] * right)
+    cut_off = _below_arc(length_mm, width_mm / 2) - R**2 * (t + sin(t) * cos(t)) + 2 * R * cos(theta) * x
+    lens_tip = 2 * theta
+    return _symmetric(
+        upper,
+        (*([angle, angle] if left else [lens_tip]), *([angle, angle] if right else [lens_tip])),
+        sum(x if m else length_mm / 2 for m in (left, right)),
+        width_mm,
+        area=2 * _below_arc(length_mm, width_mm / 2) - (left + right) * (cut_off + y * (x - x_flap)),
+        tips=(left * side.length / upper.length, 1 - right * side.length / upper.length),
+    )
+
+
+def triangle(*, base_mm: Length, height_mm: Length) -> Outline:
+    """Two equal sides on a base, sewn to each other: the tips are the apex, right, and the middle of the base, left.
+
+    Tip angles 180 degrees and 2 atan(base / 2 height); S is a side and half of the base.
+
+    base_mm    mm; also the greatest width
+    height_mm  from the base to the apex, mm
+    """
+    a, b = height_mm / 2, base_mm / 2
+    upper = polyline(np.array([[-a, -a, a], [0, b, 0]]))
+    return _symmetric(upper, (pi, 2 * atan2(b, height_mm)), height_mm, base_mm, area=b * height_mm)
+
+
+def square(*, side_mm: Length) -> Outline:
+    """A square with two sides along x: the tips are the middles of the others, 180 degrees each, S = 2 side.
+
+    side_mm  mm. Closed from corner to corner it is a rhombus as wide as long.
+    """
+    a = side_mm / 2
+    upper = polyline(np.array([[-a, -a, a, a], [0, a, a, 0]]))
+    return _symmetric(upper, (pi, pi), side_mm, side_mm, area=side_mm**2)
 
 
 OUTLINES: dict[str, Callable[..., Outline]] = {
@@ -166,26 +263,34 @@ OUTLINES: dict[str, Callable[..., Outline]] = {
     "lens": lens,
     "rhombus": rhombus,
     "tangent": tangent,
+    "teardrop": teardrop,
+    "crescent": crescent,
+    "lazy-s": lazy_s,
+    "lens-with-m": lens_with_m,
+    "triangle": triangle,
+    "square": square,
     "polygon": polygon,
+    "drawn": drawn,
 }
 
 
 def facts(outline):
     """What geometry alone says of an outline, by the names of the measures; lists run from left to right.
 
-    `push_out_mm` is how far each tip moves outward when both edges keep their length and are sewn straight:
-    (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
+    Edges are measured from tip to tip. `push_out_mm` is how far each tip moves outward when both edges keep their
+    length and are sewn straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
     """
-    edges = [outline.upper.length, outline.lower.length]
-    push_out = (sum(edges) / 2 - outline.length) / 2
+    between = outline.tips[1] - outline.tips[0]
+    lengths = [between * outline.upper.length, between * outline.lower.length]
+    push_out = (sum(lengths) / 2 - outline.length) / 2
     return {
         "length_mm": outline.length,
         "width_mm": outline.width,
         "length_to_width": outline.length / outline.width,
         "tip_angles_deg": [float(np.degrees(angle)) for angle in outline.tip_angles],
-        "edge_lengths_mm": edges,
+        "edge_lengths_mm": lengths,
         "removed_area_mm2": outline.area,
-        "push_out_mm": [push_out, push_out],
+        "push_out_mm": [push_out] * len(outline.tip_angles),
     }
 
 
@@ -205,19 +310,35 @@ def _not_wider_than_long(length, width):
         raise ValueError(f"width_mm {width:g} is more than length_mm {length:g}; the long axis is the length")
 
 
-def _symmetric(upper, tip_angle, length, width, area):
+def _symmetric(upper, tip_angles, length, width, area, **more):
     """The outline of an upper edge and its mirror image."""
     mirror = np.array([[1.0], [-1.0]])
     lower = Curve(lambda fraction: mirror * upper.point(fraction), upper.length, upper.corners)
-    return Outline(upper, lower, (tip_angle, tip_angle), length, width, area)
+    return Outline(upper, lower, tip_angles, length, width, area, **more)
 
 
-def _polyline(X):
-    """The curve along straight lines through points X (2, n); it has a corner at each inner one."""
-    s = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(X), axis=0)))
-    at = s / s[-1]
-    corners = tuple(at[1:-1].tolist())
-    return Curve(lambda fraction: np.array([np.interp(fraction, at, x) for x in X]), float(s[-1]), corners)
+def _below_arc(chord, rise):
+    """Area between an arc and its chord, mm2: R^2 (theta - sin theta cos theta)."""
+    theta = 2 * atan(2 * rise / chord)
+    return (chord / (2 * sin(theta))) ** 2 * (theta - sin(theta) * cos(theta)) if rise else 0.0
+
+
+def _flap(x, y, *, slope, angle, edge):
+    """Where on the axis the flap's point is, mm, whose sides leave the tips (x, +-y) at `angle` to the edge.
+
+    slope   of the edge at its tip, rad;  edge   its length from the middle of the wound to the tip, mm
+
+    Raises ValueError unless the flap lies between the two, with sides that its edge is long enough for.
+    """
+    least, most = slope + atan2(y, x), slope + pi / 2
+    if not least <= angle < most:
+        raise ValueError(
+            f"with m_tip_deg {degrees(angle):.4g} the flap's point does not lie between the middle of the wound and "
+            f"its tips; wanted {degrees(least):.4g} or more, less than {degrees(most):.4g}"
+        )
+    if y / sin(angle - slope) > edge:
+        raise ValueError(f"the flap's sides are longer than the edge from the middle to its tip, {edge:.4g} mm")
+    return x - y / tan(angle - slope)
 
 
 def _amplitude(u, m):
@@ -233,25 +354,3 @@ def _amplitude(u, m):
         if np.all(abs(step) <= ROUND_OFF / sqrt(1 - m)):
             return t
     raise ArithmeticError(f"no arc length of an ellipse with m = {m:g}")
-
-
-def _simple_polygon(points):
-    """The shapely polygon through the points, counter-clockwise; ValueError says what is wrong with them."""
-    if not 3 <= len(points) <= MAX_POINTS:
-        raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
-    pairs = shapely.STRtree(shapely.points(points)).query(shapely.points(points), "dwithin", APART).T
-    repeated = [(i, j) for i, j in pairs.tolist() if i < j]
-    if repeated:
-        i, j = min(repeated)
-        raise ValueError(f"point {j + 1} repeats point {i + 1}; the last point joins the first by itself")
-    ring = shapely.Polygon(points)
-    if ring.convex_hull.area < APART * ring.length:
-        raise ValueError("the points lie on one line")
-    if not ring.is_valid:
-        raise ValueError(f"the sides cross or touch: {shapely.is_valid_reason(ring)} mm")
-    return ring if ring.exterior.is_ccw else shapely.reverse(ring)
-
-
-def _turn(a, b):
-    """Angle from vector a to vector b, counter-clockwise, rad in [0, 2 pi)."""
-    return atan2(a[0] * b[1] - a[1] * b[0], a @ b) % tau

@@ -175,7 +175,7 @@ def test_kite():
     assert outline.upper.corners == approx((upper[0] / sum(upper),))
     assert outline.lower.corners == approx((0.5,))
     assert outline.tip_angles == approx((atan(11 / 34) + atan(9 / 30), atan(11 / 26) + atan(9 / 30)))
-    assert (outline.length, outline.width) == (approx(60), approx(20))
+    assert (outline.length, outline.width) == (approx(60), approx(11 + 9 * 26 / 30))  # at the upper corner
     assert outline.area == approx(60 * 20 / 2)
     assert facts(outline)["push_out_mm"] == approx([(sum(upper) / 2 + lower - 60) / 2] * 2)
 
