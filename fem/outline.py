@@ -137,7 +137,7 @@ def polygon(*, points_mm: tuple[tuple[Coordinate, Coordinate], ...]) -> Outline:
     Raises ValueError with fewer than 3 or too many points, with points that repeat, with sides that cross or
     touch, and without area.
     """
-    ring = _simple_polygon(points_mm)
+    ring = simple_polygon(points_mm)
     X = np.array(ring.exterior.coords[:-1]).T  # (2, n), counter-clockwise
     n = X.shape[1]
     distance = np.linalg.norm(X[:, :, None] - X[:, None], axis=0)
@@ -235,7 +235,7 @@ def _amplitude(u, m):
     raise ArithmeticError(f"no arc length of an ellipse with m = {m:g}")
 
 
-def _simple_polygon(points):
+def simple_polygon(points):
     """The shapely polygon through the points, counter-clockwise; ValueError says what is wrong with them."""
     if not 3 <= len(points) <= MAX_POINTS:
         raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
