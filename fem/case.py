@@ -10,6 +10,7 @@ import math
 import re
 from functools import partial, reduce
 from operator import or_
+from types import MappingProxyType
 from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
@@ -21,8 +22,17 @@ from ruamel.yaml import YAML
 from fem import document
 from fem import site as library
 from fem.outline import OUTLINES, Length, Outline, boundary, facts
-from fem.plan import TECHNIQUES, Distance, Plan
-from fem.skin import LAWS, natural_stretch, young_modulus
+from fem.plan import TECHNIQUES, Distance, Plan, removed_skin, undermined
+from fem.skin import (
+    BENDING_POISSON,
+    LAWS,
+    bending_stiffness,
+    buckling_tension,
+    natural_stretch,
+    stiffness,
+    tension,
+    young_modulus,
+)
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -32,7 +42,8 @@ ALONE = 10.0  # reaches of the wound and its loosened zone, if no bed holds the 
 # by less than 1 %.
 SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or in the length, far_mm in the radius
 TIP = 0.8  # tip_mm per edge_mm
-LARGEST_STRETCH = 5.0  # natural stretch; our choice, skin tears below 2
+# Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
+SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
@@ -46,24 +57,30 @@ NotNegative = Annotated[float, Ge(0)]
 # The keys of a case ---------------------------------------------------------------------------------------
 
 
-def _variants(functions, tag, default=..., **common):
-    """The type of a block that names one of the functions under `tag` and gives its keyword arguments.
+def _variants(functions, tag, default=..., common=MappingProxyType({})):
+    """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
     An argument without annotation is a positive number; its description is its line in the docstring.
     """
     models = []
     for name, function in functions.items():
-        hints = get_type_hints(function, include_extras=True)
-        words = inspect.getdoc(function) or ""
-        keys: dict[str, Any] = {tag: (Literal[name], default)}
-        for key, parameter in inspect.signature(function).parameters.items():
-            if parameter.kind is parameter.KEYWORD_ONLY:
-                meaning = re.search(rf"^ *{key} {{2,}}(.+)$", words, re.MULTILINE)
-                start = ... if parameter.default is parameter.empty else parameter.default
-                field = Field(start, description=meaning and meaning[1])
-                keys[key] = (hints.get(key, Positive), field)
-        models.append(create_model(name, __config__=STRICT, __doc__=words.split("\n")[0], **keys, **common))
+        keys: dict[str, Any] = {tag: (Literal[name], default)} | _keys(function) | dict(common)
+        words = (inspect.getdoc(function) or "").split("\n")[0]
+        models.append(create_model(name, __config__=STRICT, __doc__=words, **keys))
     return Annotated[reduce(or_, models), Field(discriminator=tag)] if len(models) > 1 else models[0]
+
+
+def _keys(function):
+    """The keyword arguments of a function as keys of a case: type and field by name."""
+    hints = get_type_hints(function, include_extras=True)
+    words = inspect.getdoc(function) or ""
+    keys = {}
+    for key, parameter in inspect.signature(function).parameters.items():
+        if parameter.kind is parameter.KEYWORD_ONLY:
+            meaning = re.search(rf"^ *{key} {{2,}}(.+)$", words, re.MULTILINE)
+            start = ... if parameter.default is parameter.empty else parameter.default
+            keys[key] = (hints.get(key, Positive), Field(start, description=meaning and meaning[1]))
+    return keys
 
 
 class Lesion(BaseModel):
@@ -113,17 +130,31 @@ class Sutures(BaseModel):
 
 
 class Tension(BaseModel):
-    """Natural tension of the uncut skin."""
+    """Natural tension of the uncut skin, as line tension or as stretch."""
 
     model_config = STRICT
-    along_N_per_m: NotNegative = Field(
-        default=0.0, description="line tension along the skin tension lines, N/m"
+    along_N_per_m: float = Field(
+        default=0.0, description="line tension along the skin tension lines, N/m; below 0: skin is squeezed"
     )
-    across_N_per_m: NotNegative = Field(default=0.0, description="line tension across them, N/m")
+    across_N_per_m: float = Field(default=0.0, description="line tension across them, N/m")
+    along_stretch: Positive | None = Field(
+        default=None, description="instead: how many times longer skin in place is along the lines than without load"
+    )
+    across_stretch: Positive | None = Field(default=None, description="the same across the lines")
     lines_deg: Annotated[float, Ge(-180), Le(180)] = Field(
         default=0.0,
         description="direction of the lines, degrees counter-clockwise from the wound's long axis (x)",
     )
+
+    @model_validator(mode="after")
+    def one_way(self):
+        """Refuse one stretch without the other, and stretches beside tensions."""
+        stretches = {"along_stretch", "across_stretch"} & self.model_fields_set
+        if stretches and (self.along_stretch is None or self.across_stretch is None):
+            raise ValueError("needed: along_stretch and across_stretch together")
+        if stretches and {"along_N_per_m", "across_N_per_m"} & self.model_fields_set:
+            raise ValueError("wanted line tensions or stretches, got both")
+        return self
 
 
 def _site_or_all(known):
@@ -145,13 +176,20 @@ class Skin(BaseModel):
     @field_validator("tension")
     @classmethod
     def carried(cls, tension, info: ValidationInfo):
-        """Refuse a tension that no stretch of the law carries, or one that would tear any skin."""
-        if {"thickness_mm", "law"} <= info.data.keys():
-            stretch = natural(tension, law(info.data["law"]), h=info.data["thickness_mm"]).max()
-            if stretch > LARGEST_STRETCH:
-                limit = f"wanted {LARGEST_STRETCH:g} at most"
-                raise ValueError(f"this skin would be stretched {stretch:.3g} times, {limit}")
-        return tension
+        """The tension in N/m; refused if no stretch of the law carries it, or none that skin may have."""
+        if not {"thickness_mm", "law"} <= info.data.keys():
+            return tension
+        chosen, h = law(info.data["law"]), info.data["thickness_mm"]
+        if tension.along_stretch is not None:
+            stretch = np.array([tension.along_stretch, tension.across_stretch])
+        else:
+            stretch = natural(tension, chosen, h=h)
+        if not (SMALLEST_STRETCH <= stretch.min() and stretch.max() <= LARGEST_STRETCH):
+            raise ValueError(
+                f"this skin would be stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the "
+                f"lines, wanted {SMALLEST_STRETCH:g} to {LARGEST_STRETCH:g}"
+            )
+        return tension if tension.along_stretch is None else _as_tension(tension, chosen, h=h)
 
 
 class Bed(BaseModel):
@@ -200,14 +238,14 @@ class MeshSize(BaseModel):
     far_mm: Positive | None = Field(default=None, description="at the rim, mm; at least edge_mm")
 
 
-COMMON = {  # keys of every technique
+COMMON = _keys(undermined) | {  # keys of every technique
     "seam": (
         Literal["continuous", "hinge"],
         Field(default="continuous", description="continuous: the scar carries moment; hinge: it does not"),
     ),
     "sutures": (Sutures, Field(default=Sutures(), description="how the edges are held together")),
 }
-Closure = _variants(TECHNIQUES, "technique", "side-to-side", **COMMON)
+Closure = _variants(TECHNIQUES, "technique", "side-to-side", COMMON)
 
 
 class Case(BaseModel):
@@ -222,9 +260,7 @@ class Case(BaseModel):
     closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")  # type: ignore[valid-type]
     skin: Skin = Field(description="the skin as a sheet")
     bed: Bed | None = Field(default=None, description="what holds the skin from below; nothing if absent")
-    patch: Patch | None = Field(
-        default=None, description="the skin that is computed; by default as the wound asks"
-    )
+    patch: Patch | None = Field(default=None, description="the skin that is computed; by default as the wound asks")
     mesh: MeshSize = Field(default=MeshSize(), description="sizes of triangles")
     from_site: tuple[str, ...] | None = Field(
         default=None, description="written by the program: keys whose values came from skin.site"
@@ -235,6 +271,14 @@ class Case(BaseModel):
     def of_site(cls, content):
         """The content, what it leaves out filled from its site."""
         return library.filled(content)
+
+    @field_validator("closure")
+    @classmethod
+    def drawable(cls, closure, info: ValidationInfo):
+        """Refuse a closure that cannot be drawn."""
+        if "wound" in info.data:
+            _planned(closure, info.data["wound"])
+        return closure
 
     @field_validator("from_site")
     @classmethod
@@ -254,13 +298,12 @@ class Case(BaseModel):
         """The patch, its default filled in; refused if the wound or its loosened zone reaches the rim."""
         if not {"wound", "closure", "skin", "bed"} <= info.data.keys():
             return patch
-        outline, undermine_mm = drawn(info.data["wound"].outline), info.data["closure"].undermine_mm
+        drawing = _planned(info.data["closure"], info.data["wound"])
+        touching = reach(drawing)
         if patch is None:
-            zone = reach(outline) + undermine_mm
-            return Patch(radius_mm=default_radius(zone, info.data["skin"], info.data["bed"]))
-        touching = reach(outline) + undermine_mm
+            return Patch(radius_mm=default_radius(touching, info.data["skin"], info.data["bed"]))
         if touching >= patch.radius_mm:
-            zone = "loosened zone" if undermine_mm else "outline"
+            zone = "outline" if drawing.loosened is None else "loosened zone"
             raise ValueError(
                 f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
             )
@@ -273,12 +316,11 @@ class Case(BaseModel):
         if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
             outline, patch = drawn(info.data["wound"].outline), info.data["patch"]
             mesh = default_sizes(mesh, outline, patch.radius_mm)
-            _refuse_sizes(mesh, outline, patch.radius_mm, reach(outline) + info.data["closure"].undermine_mm)
+            touching = reach(_planned(info.data["closure"], info.data["wound"]))
+            _refuse_sizes(mesh, outline, patch.radius_mm, touching)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
-            raise ValueError(
-                "wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes)
-            )
+            raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))
         return mesh
 
 
@@ -297,8 +339,7 @@ def _refuse_sizes(mesh, outline, radius, touching):
         )
     if radius > MAX_RINGS * mesh.far_mm:
         raise ValueError(
-            f"a patch of radius {radius:.4g} mm needs far_mm of {radius / MAX_RINGS:.3g} or more, "
-            f"got {mesh.far_mm:g}"
+            f"a patch of radius {radius:.4g} mm needs far_mm of {radius / MAX_RINGS:.3g} or more, got {mesh.far_mm:g}"
         )
     if mesh.far_mm > radius - touching:
         raise ValueError(
@@ -322,13 +363,20 @@ def drawn(chosen) -> Outline:
 
 def plan(case) -> Plan:
     """The sewing plan of a case."""
-    keys = case.closure.model_dump(exclude={"technique", *COMMON})
-    return TECHNIQUES[case.closure.technique](drawn(case.wound.outline), **keys)
+    return _planned(case.closure, case.wound)
 
 
-def reach(outline):
-    """Greatest distance of the outline from the origin, mm."""
-    return float(np.hypot(*shapely.get_coordinates(boundary(outline)).T).max())
+def _planned(closure, wound):
+    """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
+    keys = closure.model_dump(exclude={"technique", *COMMON})
+    freed = closure.model_dump(include=set(_keys(undermined)))
+    return undermined(TECHNIQUES[closure.technique](drawn(wound.outline), **keys), **freed)
+
+
+def reach(plan):
+    """Greatest distance of the wound or its loosened zone from the origin, mm."""
+    zone = shapely.union(removed_skin(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
+    return float(np.hypot(*shapely.get_coordinates(zone).T).max())
 
 
 def law(chosen):
@@ -341,33 +389,43 @@ def natural(tension, law, *, h):
     return natural_stretch(law, 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m]), h=h)
 
 
+def _as_tension(stretched, law, *, h):
+    """The Tension in N/m of one that is given as stretches."""
+    along, across = 1e3 * tension(law, [stretched.along_stretch, stretched.across_stretch], h=h)
+    return Tension(along_N_per_m=float(along), across_N_per_m=float(across), lines_deg=stretched.lines_deg)
+
+
 def default_radius(zone, skin, bed):
     """Radius of the patch where the case gives none, mm.
 
-    The wound and its loosened zone reach `zone` mm. Beyond, shear springs k_s below skin of stiffness E h let
-    in-plane displacements decay over sqrt(E h / k_s); without them they fall with the square of the distance.
+    The wound and its loosened zone reach `zone` mm. Beyond, shear springs k_s below the skin let in-plane
+    displacements decay over sqrt(E h / k_s), with E h the resistance of the skin under its natural tension to more
+    stretch, in the stiffer direction; without springs they fall with the square of the distance.
     """
     held = 0.0 if bed is None else bed.shear_kPa_per_mm
-    stiffness = 1e3 * young_modulus(law(skin.law)) * skin.thickness_mm  # kPa mm
-    decay = math.sqrt(stiffness / held) if held else math.inf
+    chosen, h = law(skin.law), skin.thickness_mm
+    compliance = np.linalg.inv(stiffness(chosen, natural(skin.tension, chosen, h=h), h=h))  # mm/N
+    decay = math.sqrt(1e3 / compliance.diagonal().min() / held) if held else math.inf
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 
 
 def default_sizes(mesh, outline, radius):
     """The sizes of triangles, those that the case leaves open filled in, mm."""
     edge = mesh.edge_mm or max(outline.width / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
-    return MeshSize(
-        edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS)
-    )
+    return MeshSize(edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS))
 
 
 def geometry(case):
     """What is known of a case before any mesh, by the names of the measures."""
     known = facts(drawn(case.wound.outline))
-    lesion, loosened = case.wound.lesion, plan(case).loosened
+    lesion, drawing = case.wound.lesion, plan(case)
     if lesion is not None:
         known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
-    known["loosened_area_mm2"] = 0.0 if loosened is None else loosened.area - known["removed_area_mm2"]
+    zone = shapely.Polygon() if drawing.loosened is None else drawing.loosened
+    known["loosened_area_mm2"] = zone.difference(removed_skin(drawing)).area
+    known["natural_tension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
+    stretch = natural(case.skin.tension, law(case.skin.law), h=case.skin.thickness_mm)
+    known["natural_stretch"] = stretch.tolist()
     known["patch_radius_mm"] = case.patch.radius_mm
     return known
 
@@ -377,20 +435,40 @@ def report(case) -> str:
     rows = [f"{case.name}: {case.wound.outline.kind}, {case.closure.technique}"]
     for name, value in geometry(case).items():
         words, unit = _without_unit(name)
-        values = ", ".join(f"{v:.2f}" for v in (value if isinstance(value, list) else [value]))
+        values = ", ".join(
+            f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value])
+        )
         rows.append(f"  {words.replace('_', ' '):<18}{values} {unit}".rstrip())
     return "\n".join(rows)
 
 
 def _without_unit(name):
     """The words of a measure's name, and its unit as it is written."""
-    words, _, unit = name.rpartition("_")
-    return (words, unit) if unit in ("mm", "mm2", "deg") else (name, "")
+    known = {"_mm": "mm", "_mm2": "mm2", "_deg": "deg", "_N_per_m": "N/m"}
+    ending = next((ending for ending in known if name.endswith(ending)), "")
+    return name.removesuffix(ending), known.get(ending, "")
 
 
 def warnings(case) -> list[str]:
-    """What is unusual about a case: values outside the ranges of its site, or of any skin if it names none."""
-    return library.warnings(case.model_dump())
+    """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
+    return [*library.warnings(case.model_dump()), *_buckling(case)]
+
+
+def _buckling(case):
+    """One warning if skin is squeezed by its natural tension so much that it may not lie flat even uncut."""
+    squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
+    h, modulus = case.skin.thickness_mm, young_modulus(law(case.skin.law))
+    flat = 1e3 * buckling_tension(
+        D=bending_stiffness(modulus, h=h, poisson=BENDING_POISSON),
+        lift=0.0 if case.bed is None else 1e-3 * case.bed.normal_kPa_per_mm,
+        radius=case.patch.radius_mm,
+    )
+    if squeezed <= flat:
+        return []
+    return [
+        f"skin.tension squeezes the skin by {squeezed:.3g} N/m; uncut, it surely lies flat up to {flat:.3g} N/m only, "
+        "so cones and dips may be those of buckled skin"
+    ]
 
 
 def schema() -> dict:

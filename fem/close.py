@@ -33,9 +33,7 @@ WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a 
 def patch(case) -> Mesh:
     """Mesh of a case. Raises fem.mesh.MeshError."""
     size = case.mesh
-    return mesh(
-        cases.plan(case), radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm
-    )
+    return mesh(cases.plan(case), radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm)
 
 
 def skin_sheet(case, triangles) -> Sheet:
@@ -213,6 +211,7 @@ def write(folder, case, closure, how):
         "pictures_s": round(time.perf_counter() - start, 3),
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": case.patch.radius_mm,
+        "warnings": cases.warnings(case),
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")

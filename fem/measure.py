@@ -8,7 +8,7 @@ in a wound of a few mm, are None.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
+from scipy.spatial import ConvexHull, cKDTree
 
 from fem.mesh import Mesh
 from fem.outline import Outline
@@ -144,12 +144,20 @@ def push_out(closure):
 
 
 def gape(closure):
-    """Extent of the fresh, open wound along and across the line between its tips, mm."""
+    """Greatest extent of the fresh, open wound, its extent across that, mm, and the direction of the first.
+
+    The direction is that from the line between the tips, counter-clockwise, degrees above -90 and up to 90.
+    """
     left, right = tips(closure)
     axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
-    along = axis / np.linalg.norm(axis)
     edge = closure.fresh[:2, np.unique(closure.mesh.seams[0])]
-    return [float(np.ptp(direction @ edge)) for direction in (along, np.array([-along[1], along[0]]))]
+    hull = edge[:, ConvexHull(edge.T).vertices]
+    between = hull[:, :, None] - hull[:, None]
+    i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
+    long = between[:, i, j]
+    across = np.array([-long[1], long[0]]) / np.hypot(*long)
+    turn = np.arctan2(axis[0] * long[1] - axis[1] * long[0], axis @ long)
+    return float(np.hypot(*long)), float(np.ptp(across @ edge)), float(90 - (90 - np.degrees(turn)) % 180)
 
 
 def seam_force(closure):
@@ -258,6 +266,7 @@ MEASURES = {
     "push_out_mm": push_out,
     "gape_length_mm": lambda closure: gape(closure)[0],
     "gape_width_mm": lambda closure: gape(closure)[1],
+    "gape_axis_deg": lambda closure: gape(closure)[2],
     "closing_force_N": closing_force,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,

@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 GROWTH = np.log(1.25)
 SWELL = 1.5
 SAME = 1e-6  # mm: points closer than this are one
+ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
 CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
 
 OPTIONS = {
@@ -76,7 +77,7 @@ def mesh(plan, *, radius, edge, tip, far):
     p, t, face_of = _triangles(points, edges, faces, cut=_edges(cut), size=size)
     tri = skfem.MeshTri(p, t, sort_t=False)
     check_cover(tri, edges, outer=_edges([*cut, rim]), area=sum(face.area for face in faces))
-    loose = np.array([zone.contains(face.representative_point()) for face in faces])
+    loose = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
     pairs = [np.array(seams[i : i + 2]) for i in range(0, len(seams), 2)]
     return from_triangulation(tri, pairs, rim_vertices=rim, loose=loose[face_of])
 
@@ -114,8 +115,10 @@ def facets_between(tri, pairs):
     found = order[np.searchsorted(known, asked, sorter=order).clip(max=known.size - 1)]
     if lost := np.flatnonzero(known[found] != asked).tolist():
         start, end = tri.p[:, pairs[:, lost[0]]].T
-        raise MeshError(f"{len(lost)} of {asked.size} prescribed edges are missing from the triangulation, "
-                        f"first ({start[0]:.4g}, {start[1]:.4g}) to ({end[0]:.4g}, {end[1]:.4g}) mm")
+        raise MeshError(
+            f"{len(lost)} of {asked.size} prescribed edges are missing from the triangulation, "
+            f"first ({start[0]:.4g}, {start[1]:.4g}) to ({end[0]:.4g}, {end[1]:.4g}) mm"
+        )
     return found
 
 
@@ -131,8 +134,10 @@ def check_cover(tri, edges, *, outer, area):
     areas = tri.mapping().detA / 2
     unused = tri.nvertices - np.unique(tri.t).size
     if extra.size or areas.min() <= 0 or unused:
-        raise MeshError(f"bad triangulation: {extra.size} free edges inside the patch, "
-                        f"{(areas <= 0).sum()} inverted triangles, {unused} unused vertices")
+        raise MeshError(
+            f"bad triangulation: {extra.size} free edges inside the patch, "
+            f"{(areas <= 0).sum()} inverted triangles, {unused} unused vertices"
+        )
     if not np.isclose(areas.sum(), area, rtol=1e-9, atol=0):
         raise MeshError(f"the triangles cover {areas.sum():.6f} mm2 of {area:.6f} mm2")
 
@@ -238,23 +243,45 @@ def _grading(wound, zone, *, edge, far):
     """Points (2, k + 1) along the zone's borders; gmsh's formula of the size, F1 away from the wound."""
     reach = max(shapely.distance(shapely.points(shapely.get_coordinates(zone)), wound), default=0.0)
     at_border = min(far, SWELL * edge, edge + GROWTH * reach)
-    rings = [ring for part in shapely.get_parts(zone) for ring in (part.exterior, *part.interiors) if ring]
     slow = (at_border - edge) / reach if reach else 0.0
     within = f"{edge:.12f} + {slow:.12f} * F1"
     beyond = f"{at_border:.12f} + {GROWTH:.12f} * (F1 - {reach:.12f})"
-    return [_border(ring, at_border) for ring in rings], f"Min({far:.12f}, Max({within}, {beyond}))"
+    borders = _borders(zone, wound, size=at_border, on_edge=ON_EDGE * edge)
+    return borders, f"Min({far:.12f}, Max({within}, {beyond}))"
 
 
-def _border(ring, size):
-    """Points (2, k + 1) of chords of about the given size along a closed ring; its corners stay."""
-    x = shapely.get_coordinates(ring)[:-1].T
-    ahead, back = np.roll(x, -1, axis=1) - x, x - np.roll(x, 1, axis=1)
-    turn = np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], (back * ahead).sum(axis=0))
-    at = np.cumsum(np.hypot(*back)) - np.hypot(*back[:, 0])
-    corners = at[abs(turn) > CORNER] / ring.length
-    s = _graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / ring.length))
-    drawn = shapely.get_coordinates(shapely.line_interpolate_point(ring, s, normalized=True)).T
-    drawn[:, -1] = drawn[:, 0]
+def _borders(zone, wound, *, size, on_edge):
+    """Points (2, k + 1) along each border of the zone in the skin that is left.
+
+    A border that comes within `on_edge` of the wound ends there, at the nearest vertex of its edge.
+    """
+    outside = zone.boundary.difference(wound.buffer(on_edge))
+    lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
+    if not (lines or zone.is_empty):
+        raise MeshError(
+            f"a loosened zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
+        )
+    vertices = shapely.get_coordinates(wound)
+    nearest = cKDTree(vertices) if len(vertices) else None
+    borders = [_border(line, size) for line in lines]
+    for border, line in zip(borders, lines, strict=True):
+        if not line.is_closed:
+            border[:, [0, -1]] = vertices[nearest.query(border[:, [0, -1]].T)[1]].T
+    return borders
+
+
+def _border(line, size):
+    """Points (2, k + 1) of chords of about the given size along a line, open or closed; its corners stay."""
+    x = shapely.get_coordinates(line).T
+    step = np.diff(x)
+    before, after = (np.roll(step, 1, axis=1), step) if line.is_closed else (step[:, :-1], step[:, 1:])
+    turn = np.arctan2(before[0] * after[1] - before[1] * after[0], (before * after).sum(axis=0))
+    at = np.append(0.0, np.cumsum(np.hypot(*step)))[0 if line.is_closed else 1 : -1]
+    corners = at[abs(turn) > CORNER] / line.length
+    s = _graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
+    drawn = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
+    if line.is_closed:
+        drawn[:, -1] = drawn[:, 0]
     return drawn
 
 
@@ -264,8 +291,10 @@ def _rim(radius, far, *, around):
     angle = 2 * np.pi * np.append(np.arange(n), 0) / n
     rim = radius * np.array([np.cos(angle), np.sin(angle)])
     if not shapely.Polygon(rim.T).contains_properly(around):
-        raise MeshError(f"the wound or its loosened zone reaches the rim of the patch, {radius:g} mm from "
-                        "the origin; give the patch a larger radius")
+        raise MeshError(
+            f"the wound or its loosened zone reaches the rim of the patch, {radius:g} mm from "
+            "the origin; give the patch a larger radius"
+        )
     return rim
 
 
@@ -295,8 +324,10 @@ def _faces(points, edges):
         met = shapely.get_coordinates(shapely.node(shapely.MultiLineString(list(segments)))).T
         distance, _ = cKDTree(points.T).query(met.T)
         x, y = met[:, distance.argmax()]
-        raise MeshError(f"edges of the wound, its loosened zone or the rim cross near ({x:.4g}, {y:.4g}) mm; "
-                        "a loosened zone must be wider than half a segment")
+        raise MeshError(
+            f"edges of the wound, its loosened zone or the rim cross near ({x:.4g}, {y:.4g}) mm; "
+            "a loosened zone must be wider than half a segment"
+        )
     return [shapely.orient_polygons(face) for face in shapely.get_parts(shapely.polygonize(segments))]
 
 
@@ -335,8 +366,7 @@ def _draw(points, edges, faces):
     number = {xy: i for i, xy in enumerate(map(tuple, points.T.tolist()))}
     for tag, face in enumerate(faces, start=1):
         loops = [[number[xy] for xy in ring.coords] for ring in (face.exterior, *face.interiors)]
-        geo.addPlaneSurface([geo.addCurveLoop([lines[pair] for pair in pairwise(loop)])
-                             for loop in loops], tag=tag)
+        geo.addPlaneSurface([geo.addCurveLoop([lines[pair] for pair in pairwise(loop)]) for loop in loops], tag=tag)
     geo.synchronize()
     return lines
 

@@ -157,13 +157,15 @@ def offered(entry):
 
 
 def _open(wanted, kind, content):
-    """Of the wanted keys, no law beside one of another kind and no fat below springs that are both given."""
-    chosen, bed = content["skin"].get("law"), content.get("bed")
+    """Of the wanted keys, no law beside another kind, no tension beside stretches, no fat below two springs."""
+    chosen, bed, tension = content["skin"].get("law"), content.get("bed"), content["skin"].get("tension")
     settled = []
     if isinstance(chosen, dict) and chosen.get("kind", kind) != kind:
         settled.append("skin.law.")
     if isinstance(bed, dict) and {"normal_kPa_per_mm", "shear_kPa_per_mm"} <= bed.keys():
         settled.append("bed.")
+    if isinstance(tension, dict) and {"along_stretch", "across_stretch"} & tension.keys():
+        settled.append("skin.tension.")
     return {key: value for key, value in wanted.items() if not key.startswith(tuple(settled))}
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from annotated_types import Ge, Le
 from pydantic import AfterValidator
 from scipy.optimize import minimize, root
+from scipy.special import jn_zeros
 
 BENDING_POISSON = 0.5  # incompressible skin
 LARGEST_EXPONENT = 50.0  # of Ogden's law; our choice, beyond all skin, and a stretch of 1000 still has finite stiffness
@@ -167,12 +168,24 @@ def tension(law, stretch, *, h):
     return 2 * h * (C * law(C)[1])[:2]
 
 
+def stiffness(law, stretch, *, h):
+    """Change (2, 2) in N/mm of the line tension along and across the lines per log stretch e along and across them.
+
+        dT_i/de_j = 4 h (C_ii C_jj d2psi/dC_ii dC_jj + [i = j] C_ii dpsi/dC_ii)      (h as it is at `stretch`)
+
+    Arguments as in `tension`.
+    """
+    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0])
+    _, dpsi, ddpsi = law(C)
+    return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
+
+
 def natural_stretch(law, wanted, *, h):
     """Stretch (2,) along and across the lines at which flat skin carries the line tension `wanted` (2,), N/mm.
 
-        T_i = h dpsi/de_i,    dT_i/de_j = 4 h (C_ii C_jj d2psi/dC_ii dC_jj + [i = j] C_ii dpsi/dC_ii)
+        T_i = h dpsi/de_i,    e the log stretches
 
-    e are the log stretches. In them psi is convex for all laws here, so there is no other such stretch.
+    In them psi is convex for all laws here, so there is no other such stretch. A tension below 0 compresses.
 
     law      as in `tension`; symmetric about the lines
 
@@ -190,8 +203,7 @@ def natural_stretch(law, wanted, *, h):
         return tension(law, np.exp(e), h=h) - wanted
 
     def slope(e):
-        C, (_, dpsi, ddpsi) = at(e), law(at(e))
-        return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
+        return stiffness(law, np.exp(e), h=h)
 
     with np.errstate(all="ignore"):  # stretches on trial may be out of all bounds
         near = minimize(energy, np.zeros(2), jac=excess, hess=slope, method="trust-exact", options=SEARCH).x
@@ -218,3 +230,21 @@ def young_modulus(law):
 def bending_stiffness(modulus, *, h, poisson):
     """Plate stiffness D = E h^3 / 12 (1 - nu^2), N mm; modulus E in MPa, h in mm."""
     return modulus * h**3 / (12 * (1 - poisson**2))
+
+
+def buckling_tension(*, D, lift, radius):
+    """Line compression in N/mm, positive, below which uncut skin with a clamped rim surely stays flat.
+
+        N = max(14.68 D / R^2, 2 sqrt(k D))
+
+    Flat skin is stable while D int (lap w)^2 + k int w^2 > N int |grad w|^2 for every w. The clamped disc alone has
+    its first buckling load for k = 0; 2 sqrt(k D) comes from the square of the sum of lap w sqrt D and w sqrt k, and
+    is reached by long waves in a wide patch. Skin compressed by more may buckle before anything is cut.
+
+    D        bending stiffness, N mm
+    lift     stiffness k of the bed against lifting, N/mm3; 0: no bed
+    radius   R of the patch, mm
+
+    Source: Timoshenko & Gere (1961), art. 7.4 for the disc, the first zero 3.8317 of the Bessel function J1 squared.
+    """
+    return max(jn_zeros(1, 1)[0] ** 2 * D / radius**2, 2 * np.sqrt(lift * D))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from fem.case import Case, geometry, key, plan, read, report, schema, text
+from fem.case import Case, geometry, key, plan, read, report, schema, text, warnings
 from fem.document import MAX_BYTES, BadCase, parse
 
 CONFIGS = Path(__file__).parent.parent / "configs"
@@ -74,6 +74,7 @@ def test_defaults():
     assert plan(case).loosened is None
 
 
+BEDDING = "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n"
 BED = {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
 
 
@@ -94,6 +95,42 @@ def test_default_radius(keys, undermine_mm, bed, radius):
     assert case.patch.radius_mm == approx(radius, rel=1e-3)  # it is given with four digits
 
 
+def test_tension_as_stretches():
+    """Neo-Hookean skin stretched by a and b carries mu h (a^2 - 1/(ab)^2) along the lines."""
+    given = "{along_stretch: 1.1, across_stretch: 1.05, lines_deg: 30}"
+    case = parse(SHORT.replace("33.3}", f"33.3}}, tension: {given}"), Case, "a.yaml")
+    unit, squeezed = 33.3 * 2, (1.1 * 1.05) ** -2  # kPa mm = N/m
+    assert case.skin.tension.along_N_per_m == approx(unit * (1.1**2 - squeezed))
+    assert case.skin.tension.across_N_per_m == approx(unit * (1.05**2 - squeezed))
+    assert case.skin.tension.lines_deg == 30
+    assert geometry(case)["natural_stretch"] == approx([1.1, 1.05])
+    assert parse(text(case), Case, "b.yaml") == case
+
+
+def test_stretches_instead_of_the_tension_of_the_site():
+    """Where a case gives stretches, no tension is taken from the site."""
+    case = parse(
+        """name: a
+wound: {outline: {kind: circle, diameter_mm: 20}}
+skin: {site: forearm, tension: {along_stretch: 1.05, across_stretch: 1.05}}
+""", Case, "a.yaml")  # fmt: skip
+    assert case.skin.tension.along_N_per_m == approx(case.skin.tension.across_N_per_m)
+    assert not [key for key in case.from_site if "tension" in key]
+
+
+@pytest.mark.parametrize(("bed", "limit"), [("", 14.682 * 100 * 8 / 9 / 100**2), (BEDDING, 2 * (100 * 8 / 9) ** 0.5)])
+def test_warning_of_buckling(bed, limit):
+    """Skin squeezed by more than 14.68 D/R^2 without a bed, by more than 2 sqrt(k D) with one, is warned of.
+
+    D = E h^3 / 9 with E = 3 mu = 100 kPa and h = 2 mm; k = 1 kPa/mm, so that 1 kPa mm is 1 N/m.
+    """
+    squeezed = "2, law: {{kind: neo-hooke, shear_kPa: 33.333333}}, tension: {{across_N_per_m: {}}}}}\npatch: {{radius_mm: 100}}\n"
+    for share, warned in ((0.99, 0), (1.01, 1)):
+        skin = squeezed.format(-share * limit)
+        case = parse(SHORT[: SHORT.index("2, law")] + skin + bed, Case, "a.yaml")
+        assert len([line for line in warnings(case) if "squeezes" in line]) == warned
+
+
 def test_geometry():
     """A 60x20 lens with a 12 mm lesion: facts of the outline, and skin taken beyond the lesion."""
     known = geometry(parse(GOOD, Case, "a.yaml"))
@@ -109,7 +146,7 @@ def test_report():
     lines = report(parse(GOOD, Case, "a.yaml")).splitlines()
     assert lines[0] == "bench: lens, side-to-side"
     assert "  tip angles        73.74, 73.74 deg" in lines
-    assert "  length to width   3.00" in lines
+    assert "  length to width   3.000" in lines
     assert "  removed area      817.51 mm2" in lines
 
 
@@ -157,7 +194,8 @@ def test_message_shows_the_place():
         parse(GOOD.replace("seam", "seem"), Case, "configs/a.yaml")
     assert str(caught.value) == (
         "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? "
-        "allowed: technique, undermine_mm, seam, sutures\n"
+        "allowed: technique, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
+        "sutures\n"
         "      seem: hinge\n"
         "      ^"
     )
@@ -206,16 +244,23 @@ def test_all_messages_at_once_in_the_order_of_the_file():
             "allowed: kind, length_mm, width_mm"]),
         ("along_N_per_m", "along_mN_per_mm", [
             "11:13: skin.tension: unknown key 'along_mN_per_mm'; did you mean 'along_N_per_m', in N/m? "
-            "allowed: along_N_per_m, across_N_per_m, lines_deg"]),
+            "allowed: along_N_per_m, across_N_per_m, along_stretch, across_stretch, lines_deg"]),
         ("across_N_per_m: 10", "lines_rad: 1", [
             "11:32: skin.tension: unknown key 'lines_rad'; did you mean 'lines_deg', in degrees? "
-            "allowed: along_N_per_m, across_N_per_m, lines_deg"]),
+            "allowed: along_N_per_m, across_N_per_m, along_stretch, across_stretch, lines_deg"]),
         ("mesh: {edge_mm", "mesh: {edge", [
             "14:8: mesh: unknown key 'edge'; did you mean 'edge_mm', in mm? "
             "allowed: edge_mm, tip_mm, far_mm"]),
         # tension that would tear the skin
         ("along_N_per_m: 20", "along_N_per_m: 5000", [
-            "11:12: skin.tension: this skin would be stretched 10 times, wanted 5 at most"]),
+            "11:12: skin.tension: this skin would be stretched 10 times along and 0.491 times across the lines, "
+            "wanted 0.4 to 5"]),
+        ("along_N_per_m: 20, across_N_per_m: 10", "along_stretch: 1.1", [
+            "11:12: skin.tension: needed: along_stretch and across_stretch together"]),
+        ("along_N_per_m: 20", "along_stretch: 1.1, across_stretch: 1", [
+            "11:12: skin.tension: wanted line tensions or stretches, got both"]),
+        ("undermine_mm: 15", "undermine_points_mm: [[0, 0], [9, 9], [9, 0], [0, 9]]", [
+            "6:3: closure: the sides cross or touch: Self-intersection[4.5 4.5] mm"]),
         # repeated keys and keys that are not words
         ("bed:", "name: again\nbed:", ["12:1: key 'name' is given twice"]),
         ("margin_mm: 4", "margin_mm: 4, diameter_mm: 9", [

@@ -17,7 +17,7 @@ from fem.document import parse
 from fem.measure import Closure, measures
 from fem.mesh import from_triangulation, mesh
 from fem.outline import lens
-from fem.plan import side_to_side
+from fem.plan import side_to_side, undermined
 from fem.sheet import Bed, lift, sheet
 from fem.skin import bending_stiffness, neo_hooke
 
@@ -57,7 +57,7 @@ def bench_lens(edge, *, scale=1.0, **skin):
     """Closure of the 60 x 20 mm lens, undermined 15 mm, in a patch of radius 60 mm; `scale` times as stiff."""
     outline = lens(length_mm=60.0, width_mm=20.0)
     triangles = mesh(
-        side_to_side(outline, undermine_mm=15.0), radius=60.0, edge=edge, tip=0.8 * edge, far=4 * edge
+        undermined(side_to_side(outline), undermine_mm=15.0), radius=60.0, edge=edge, tip=0.8 * edge, far=4 * edge
     )
     return bench_closure(triangles, bench_sheet(triangles, scale=scale, **skin), outline, scale=scale)
 
@@ -159,7 +159,7 @@ ROTATION = np.array([[np.cos(TURN), -np.sin(TURN)], [np.sin(TURN), np.cos(TURN)]
 def test_seen_otherwise(matrix, lines):
     """A wound turned, or seen in a mirror, with the lines of its skin, has the same measures."""
     outline = lens(length_mm=40.0, width_mm=20.0)
-    triangles = mesh(side_to_side(outline, undermine_mm=15.0), radius=50.0, edge=4.0, tip=3.0, far=10.0)
+    triangles = mesh(undermined(side_to_side(outline), undermine_mm=15.0), radius=50.0, edge=4.0, tip=3.0, far=10.0)
     here = bench_closure(triangles, bench_sheet(triangles, stretch=(1.05, 1.02), lines=0.3), outline)
     image = moved(triangles, matrix)
     there = bench_closure(image, bench_sheet(image, stretch=(1.05, 1.02), lines=lines), outline)
