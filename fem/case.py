@@ -10,6 +10,7 @@ import math
 import re
 from functools import partial, reduce
 from operator import or_
+from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, get_type_hints
 
@@ -19,10 +20,12 @@ from annotated_types import Ge, Gt, Le
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
-from fem import document
+from fem import document, tracing
 from fem import site as library
-from fem.outline import OUTLINES, Length, Outline, boundary, facts
+from fem.curve import Length, Outline, Place
+from fem.outline import OUTLINES, boundary, facts
 from fem.plan import TECHNIQUES, Distance, Plan, removed_skin, undermined
+from fem.ring import traced
 from fem.skin import (
     BENDING_POISSON,
     LAWS,
@@ -47,6 +50,7 @@ SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
+MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
 
 STRICT = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
@@ -84,11 +88,12 @@ def _keys(function):
 
 
 class Lesion(BaseModel):
-    """The round lesion at the origin that must come out, with a margin."""
+    """The round lesion that must come out, with a margin."""
 
     model_config = STRICT
     diameter_mm: Length = Field(description="diameter of the lesion, mm")
     margin_mm: Distance = Field(default=0.0, description="healthy skin to take around it, mm")
+    at_mm: Place = Field(default=(0.0, 0.0), description="its middle [x, y], mm; the origin if left out")
 
 
 class Wound(BaseModel):
@@ -97,6 +102,18 @@ class Wound(BaseModel):
     model_config = STRICT
     outline: _variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
     lesion: Lesion | None = Field(default=None, description="must lie inside the outline with its margin")
+
+    @field_validator("outline")
+    @classmethod
+    def without_file(cls, outline, info: ValidationInfo):
+        """The outline, the points of its file filled in, so that the case no longer needs the file."""
+        if outline.kind != "drawn" or outline.file is None or outline.points_mm is not None:
+            return outline
+        points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
+        upper, lower = traced(points, outline.ends_mm, outline.tolerance_mm)
+        around = np.hstack([lower[:, :-1], upper[:, :0:-1]]).T.tolist()
+        known = {"points_mm": _places(around), "ends_mm": _places(lower[:, [0, -1]].T.tolist())}
+        return outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
 
     @field_validator("outline")
     @classmethod
@@ -112,13 +129,13 @@ class Wound(BaseModel):
         if lesion is not None and "outline" in info.data:
             outline = drawn(info.data["outline"])
             excised = boundary(outline)
-            origin = shapely.Point(0, 0)
-            room = excised.exterior.distance(origin) if excised.contains(origin) else 0.0
+            middle, (x, y) = shapely.Point(lesion.at_mm), lesion.at_mm
+            room = excised.exterior.distance(middle) if excised.contains(middle) else 0.0
             wanted = lesion.diameter_mm / 2 + lesion.margin_mm
             if wanted > room + INSIDE * outline.length:
-                raise ValueError(
-                    f"lesion and margin reach {wanted:g} mm from the origin, the outline leaves {room:.4g} mm"
-                )
+                place = "the origin" if x == y == 0 else f"({x:g}, {y:g})"
+                reach = f"lesion and margin reach {wanted:g} mm from {place}"
+                raise ValueError(f"{reach}, the outline leaves {room:.4g} mm")
         return lesion
 
 
@@ -316,17 +333,20 @@ class Case(BaseModel):
         if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
             outline, patch = drawn(info.data["wound"].outline), info.data["patch"]
             mesh = default_sizes(mesh, outline, patch.radius_mm)
-            touching = reach(_planned(info.data["closure"], info.data["wound"]))
-            _refuse_sizes(mesh, outline, patch.radius_mm, touching)
+            _refuse_sizes(mesh, _planned(info.data["closure"], info.data["wound"]), patch.radius_mm)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
             raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))
         return mesh
 
 
-def _refuse_sizes(mesh, outline, radius, touching):
-    """Raise ValueError for triangles too large for the outline or the free ring, or too many."""
-    edges = [outline.upper.length, outline.lower.length]
+def _places(points):
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def _refuse_sizes(mesh, plan, radius):
+    """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
+    edges, touching = [edge.length for seam in plan.seams for edge in seam], reach(plan)
     if min(edges) < MIN_SEGMENTS * mesh.edge_mm:
         raise ValueError(
             f"an edge of {min(edges):.4g} mm needs {MIN_SEGMENTS} segments: "
@@ -352,8 +372,8 @@ def _refuse_sizes(mesh, outline, radius, touching):
 
 
 def read(path) -> Case:
-    """The case in a YAML file. Raises document.BadCase."""
-    return document.parse(document.read(path), Case, path)
+    """The case in a YAML file; files that it names lie in its own folder or in MESHES. Raises document.BadCase."""
+    return document.parse(document.read(path), Case, path, folders=(Path(path).parent, MESHES))
 
 
 def drawn(chosen) -> Outline:

@@ -42,17 +42,17 @@ WANTED = {  # by pydantic's name of an error
 LINE_END = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
 
 
-class BadCase(Exception):
+class BadCase(ValueError):
     """A file that cannot be used; its text is every message, in the order of the file."""
 
 
-def read(path):
-    """The text of a file, at most MAX_BYTES of UTF-8. Raises BadCase."""
+def read(path, *, limit=MAX_BYTES):
+    """The text of a file, at most `limit` bytes of UTF-8. Raises BadCase."""
     try:
         with open(path, "rb") as stream:
-            content = stream.read(MAX_BYTES + 1)
-        if len(content) > MAX_BYTES:
-            raise BadCase(f"{path}: more than {MAX_BYTES} bytes")
+            content = stream.read(limit + 1)
+        if len(content) > limit:
+            raise BadCase(f"{path}: more than {limit} bytes")
         return content.decode("utf-8-sig")
     except OSError as error:
         raise BadCase(f"{path}: {error.strerror}") from error
@@ -60,14 +60,16 @@ def read(path):
         raise BadCase(f"{path}: not text in UTF-8 (byte {error.start + 1})") from error
 
 
-def parse(written, model, source):
+def parse(written, model, source, *, folders=()):
     """The pydantic model that a YAML text describes; `source` names the text in messages.
+
+    folders  that hold the files which the text may name; validators find them in their context
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
     content, marks, problems = _content(written, source)
     try:
-        parsed = model.model_validate(content)
+        parsed = model.model_validate(content, context={"folders": folders})
     except ValidationError as error:
         problems += [_complaint(e, model, marks) for e in error.errors(include_url=False)]
     if problems:

@@ -1,8 +1,8 @@
 """The numbers asked of a closed wound.
 
-Each measure is one function of a Closure and one entry in MEASURES; its unit ends its name. Stress at a tip is
-singular, so measures of stress and line tension leave out TIP_ZONE around the tips; those that nothing is left for,
-in a wound of a few mm, are None.
+Each measure is one function of a Closure and one entry in MEASURES; its unit ends its name. Lists, one entry a tip, run
+from left to right, then from below. Stress is singular at a tip and where seams meet, so measures of stress and line
+tension leave out TIP_ZONE around the ends of seams; those that nothing is left for, in a wound of a few mm, are None.
 """
 
 from dataclasses import dataclass
@@ -47,10 +47,48 @@ def dip(closure):
     return float(max(0.0, -closure.x[2].min()))
 
 
+def scars(closure):
+    """Nodes (2, 2 k + 1) along both edges of each scar: the seams, in one where one carries on from the one before."""
+    joined = list(closure.mesh.seams[:1])
+    for seam in closure.mesh.seams[1:]:
+        end = joined[-1][:, -1]
+        if (end == seam[:, 0]).all() and end[0] != end[1]:
+            joined[-1] = np.hstack([joined[-1], seam[:, 1:]])
+        else:
+            joined.append(seam)
+    return joined
+
+
 def tips(closure):
-    """Nodes at the ends of the seam, left and right."""
-    seam = closure.mesh.seams[0]
-    return seam[0, [0, -1]]
+    """Nodes at the tips, where both edges of a seam end in the same node; from left to right, then from below."""
+    ends = np.hstack([seam[:, [0, -1]] for seam in closure.mesh.seams])
+    nodes = np.unique(ends[0, ends[0] == ends[1]])
+    x, y = closure.mesh.X[:, nodes].round(6)
+    return nodes[np.lexsort((y, x))]
+
+
+def sides(closure):
+    """Tips at the left and at the right end of the wound: of the two farthest apart, each belongs to the nearer."""
+    nodes = tips(closure)
+    X = closure.mesh.X[:, nodes]
+    distance = np.hypot(*(X[:, :, None] - X[:, None]))
+    one, other = np.unravel_index(distance.argmax(), distance.shape)
+    left = distance[one] <= distance[other]
+    left = left if left[0] else ~left
+    return nodes[left], nodes[~left]
+
+
+def axis(closure, x):
+    """The way (2,) or (3,) from the left to the right end of the wound with nodes at x; of several tips, the middle."""
+    left, right = sides(closure)
+    return x[:, right].mean(axis=1) - x[:, left].mean(axis=1)
+
+
+def outward(closure, x):
+    """Unit vectors (2, n) along the axis of the wound with nodes at x, seen from above, outward at each of the tips."""
+    along = axis(closure, x[:2])
+    side = np.where(np.isin(tips(closure), sides(closure)[0]), -1.0, 1.0)
+    return side * along[:, None] / np.linalg.norm(along)
 
 
 def cones(closure):
@@ -60,21 +98,19 @@ def cones(closure):
     above; reach is how far that skin extends beyond the closed tip, along the axis of the wound; the slope is the
     steepest of that skin outside the tip zone.
     """
-    ends = tips(closure)
+    ends, away = tips(closure), outward(closure, closure.x)
     X = closure.mesh.X
     nearer = cKDTree(X[:, ends].T).query(X.T)[1]
-    return [_cone(closure, end, nearer == k) for k, end in enumerate(ends)]
+    return [_cone(closure, end, nearer == k, away[:, k]) for k, end in enumerate(ends)]
 
 
-def _cone(closure, end, own):
+def _cone(closure, end, own, away):
     x, mesh = closure.x, closure.mesh
     top = np.flatnonzero(own)[np.argmax(x[2, own])]
     triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
     triangles = triangles[:, own[triangles].sum(axis=0) >= 2]
     area, above, volume = _above(x[:, triangles], CONE_LEVEL)
-    other = next(tip for tip in tips(closure) if tip != end)
-    outward = x[:2, end] - x[:2, other]
-    beyond = (outward / np.linalg.norm(outward)) @ (x[:2] - x[:2, [end]])
+    beyond = away @ (x[:2] - x[:2, [end]])
     corners = x[:, triangles]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
     slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))
@@ -116,13 +152,13 @@ def _above(corners, level):
 
 
 def scar_length(closure):
-    """Length of the closed seam along the skin, mm."""
-    return float(_segment_lengths(closure).sum())
+    """Length of all closed seams along the skin, mm."""
+    return float(sum(_segment_lengths(closure, scar).sum() for scar in scars(closure)))
 
 
-def _segment_lengths(closure):
-    """Lengths (k,) in mm of the closed seam's segments, each a parabola through three nodes."""
-    p = closure.x[:, closure.mesh.seams[0][0]]
+def _segment_lengths(closure, scar):
+    """Lengths (k,) in mm of a closed scar's segments, each a parabola through three nodes."""
+    p = closure.x[:, scar[0]]
     first, middle, last = p[:, :-1:2], p[:, 1::2], p[:, 2::2]
     at, weight = np.polynomial.legendre.leggauss(4)
     velocity = (last - first)[..., None] / 2 + (first - 2 * middle + last)[..., None] * at
@@ -130,50 +166,51 @@ def _segment_lengths(closure):
 
 
 def scar_chord(closure):
-    """Straight distance between the ends of the closed seam, mm."""
-    left, right = tips(closure)
-    return float(np.linalg.norm(closure.x[:, right] - closure.x[:, left]))
+    """Straight distance between the ends of the closed wound, mm; at an M, from half way between its tips."""
+    return float(np.linalg.norm(axis(closure, closure.x)))
 
 
 def push_out(closure):
-    """How far each tip travels outward, along the line between the tips and level, mm."""
-    left, right = tips(closure)
-    axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
-    moved = (axis / np.linalg.norm(axis)) @ (closure.x[:2] - closure.mesh.X)
-    return [float(-moved[left]), float(moved[right])]
+    """How far each tip travels outward, along the axis of the wound as drawn and level, mm."""
+    nodes = tips(closure)
+    moved = closure.x[:2, nodes] - closure.mesh.X[:, nodes]
+    return [float(distance) for distance in (outward(closure, closure.mesh.X) * moved).sum(axis=0)]
 
 
 def gape(closure):
     """Greatest extent of the fresh, open wound, its extent across that, mm, and the direction of the first.
 
-    The direction is that from the line between the tips, counter-clockwise, degrees above -90 and up to 90.
+    The direction is that from the axis of the wound, counter-clockwise, degrees above -90 and up to 90.
     """
-    left, right = tips(closure)
-    axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
-    edge = closure.fresh[:2, np.unique(closure.mesh.seams[0])]
+    along = axis(closure, closure.mesh.X)
+    edge = closure.fresh[:2, _on_seams(closure)]
     hull = edge[:, ConvexHull(edge.T).vertices]
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
     long = between[:, i, j]
     across = np.array([-long[1], long[0]]) / np.hypot(*long)
-    turn = np.arctan2(axis[0] * long[1] - axis[1] * long[0], axis @ long)
+    turn = np.arctan2(along[0] * long[1] - along[1] * long[0], along @ long)
     return float(np.hypot(*long)), float(np.ptp(across @ edge)), float(90 - (90 - np.degrees(turn)) % 180)
 
 
-def seam_force(closure):
-    """Force (k,) in N across each segment of the seam, positive where the edges pull apart.
+def _on_seams(closure):
+    return np.unique(np.hstack([seam.ravel() for seam in closure.mesh.seams]))
+
+
+def seam_force(closure, scar):
+    """Force (k,) in N across each segment of a scar, positive where the edges pull apart; its two end nodes left out.
 
     It is the nodal force that holds the first edge against the pull of its own side, taken level and across the
     seam; a vertex's share goes to its two segments by their lengths.
     """
-    first, second = closure.mesh.seams[0]
+    first, second = scar
     r = assemble(closure.sheet, closure.x)[1]
     p = closure.x[:2, first]
     along = np.gradient(p, axis=1)
     across = np.stack([-along[1], along[0]]) / np.hypot(*along)
     to_second = np.sign((across * (closure.mesh.X[:, second] - closure.mesh.X[:, first])).sum())
     pull = to_second * (across * r[:2, first]).sum(axis=0)
-    length = _segment_lengths(closure)
+    length = _segment_lengths(closure, scar)
     share = length[:-1] / (length[:-1] + length[1:])  # of an inner vertex to the segment before it
     force = pull[1::2].copy()
     force[:-1] += share * pull[2:-1:2]
@@ -182,27 +219,31 @@ def seam_force(closure):
 
 
 def closing_force(closure):
-    """Sum over the seam of the force across it, N, without its two end nodes."""
-    return float(seam_force(closure).sum())
+    """Sum over all scars of the force across them, N, without the two end nodes of each."""
+    return float(sum(seam_force(closure, scar).sum() for scar in scars(closure)))
 
 
-def line_tension(closure):
-    """Force across each segment per closed length (k,), N/mm, and where its middle is along the seam (k,), mm."""
-    length = _segment_lengths(closure)
-    return seam_force(closure) / length, np.cumsum(length) - length / 2
+def line_tension(closure, scar):
+    """Force across each segment of a scar per closed length (k,), N/mm, and how far its middle is along it (k,), mm."""
+    length = _segment_lengths(closure, scar)
+    return seam_force(closure, scar) / length, np.cumsum(length) - length / 2
 
 
 def line_tension_max(closure):
-    """Greatest line tension outside the tip zones, N/m, or None if the scar is no longer than they are."""
-    tension, at = line_tension(closure)
-    inner = (at > TIP_ZONE) & (at < scar_length(closure) - TIP_ZONE)
-    return float(1e3 * tension[inner].max()) if inner.any() else None
+    """Greatest line tension of any scar outside the tip zones, N/m, or None if none is longer than they are."""
+    greatest = []
+    for scar in scars(closure):
+        tension, at = line_tension(closure, scar)
+        inner = (at > TIP_ZONE) & (at < _segment_lengths(closure, scar).sum() - TIP_ZONE)
+        greatest += [tension[inner].max()] if inner.any() else []
+    return float(1e3 * max(greatest)) if greatest else None
 
 
 def line_tension_mid(closure):
-    """Line tension half way along the seam, N/m."""
-    tension, at = line_tension(closure)
-    return float(1e3 * np.interp(scar_length(closure) / 2, at, tension))
+    """Line tension half way along the first scar, that between the rest of both edges, N/m."""
+    first = scars(closure)[0]
+    tension, at = line_tension(closure, first)
+    return float(1e3 * np.interp(_segment_lengths(closure, first).sum() / 2, at, tension))
 
 
 def _stress_points(closure):
@@ -214,7 +255,8 @@ def _stress_points(closure):
 
 
 def _away_from_tips(closure, at):
-    return cKDTree(closure.mesh.X[:, tips(closure)].T).query(at.T)[0] > TIP_ZONE
+    ends = np.unique(np.hstack([scar[:, [0, -1]].ravel() for scar in scars(closure)]))
+    return cKDTree(closure.mesh.X[:, ends].T).query(at.T)[0] > TIP_ZONE
 
 
 def skin_stress_max(closure):
@@ -235,7 +277,7 @@ def skin_stress_p99(closure):
     The tip zones are left out; None if they cover all of it.
     """
     stress, _, area, at = _stress_points(closure)
-    edge = closure.mesh.X[:, np.unique(closure.mesh.seams[0])]
+    edge = closure.mesh.X[:, _on_seams(closure)]
     near = cKDTree(edge.T).query(at.T)[0] < closure.outline.width
     near &= _away_from_tips(closure, at)
     if not near.any():

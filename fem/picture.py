@@ -25,7 +25,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator
 from scipy.interpolate import make_interp_spline
 
-from fem.measure import TIP_ZONE, cone_height, dip, skin_stress_max, tips
+from fem.measure import TIP_ZONE, cone_height, dip, scars, skin_stress_max, tips
 from fem.outline import boundary
 from fem.sheet import cauchy_stress
 
@@ -42,7 +42,7 @@ DEPTH = 0.6  # of the piece seen obliquely, over its width
 SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
 FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as colours
 INTERVALS = 8  # contour intervals of a range, at least
-PAIRS = 11  # of sewn points in the plan
+PAIRS = 11  # of sewn points along the first scar in the plan
 HEIGHTS, STRESSES = cm.lajolla_r, cm.batlow
 SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.5, diffuse=0.75)
 INK, SKIN, LOOSE, TIP, EDGES = "#181818", "#f3e3d3", "#dcc0a4", "#0072b2", ("#009e73", "#cc5500")
@@ -100,7 +100,7 @@ def stress_range(closure):
 
 def centre(closure):
     """Middle (3,) of the wound as cut, mm."""
-    edge = closure.mesh.X[:, closure.mesh.seams[0].ravel()]
+    edge = closure.mesh.X[:, np.hstack([seam.ravel() for seam in closure.mesh.seams])]
     return np.append((edge.min(axis=1) + edge.max(axis=1)) / 2, 0.0)
 
 
@@ -110,7 +110,7 @@ def wanted_half_width(closure):
     Where nothing is loosened, one width of the wound around it counts instead.
     """
     mesh = closure.mesh
-    nodes = np.union1d(mesh.elements[:, mesh.loose], mesh.seams[0])
+    nodes = np.union1d(mesh.elements[:, mesh.loose], np.hstack(mesh.seams))
     places = np.hstack([mesh.X[:, nodes], closure.x[:2, nodes]])
     reach = np.abs(places - centre(closure)[:2, None]).max(axis=1)
     reach += 0.0 if mesh.loose.any() else closure.outline.width
@@ -220,7 +220,8 @@ def rendered(view, closure, skin, contours, **looks):
     projection it stays where it is.
     """
     nearer = 0.02 * view.half_width * view.towards
-    seam, ends = closure.x[:, closure.mesh.seams[0][0]].T, closure.x[:, tips(closure)].T
+    seams = [closure.x[:, first].T for first, _ in closure.mesh.seams]
+    ends = closure.x[:, tips(closure)].T
     plotter = pv.Plotter(off_screen=True, window_size=VIEW.tolist(), lighting="none")
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")  # draws at twice the size: widths are in half pixels
@@ -230,7 +231,7 @@ def rendered(view, closure, skin, contours, **looks):
         contours = contours.translate(nearer / 2)
         plotter.add_mesh(contours, color=INK, line_width=3, lighting=False, show_scalar_bar=False)
     for step, colour, width in [(1.0, "white", 16), (1.2, INK, 8)]:
-        line = pv.lines_from_points(seam + step * nearer)
+        line = pv.merge([pv.lines_from_points(seam + step * nearer) for seam in seams])
         plotter.add_mesh(line, color=colour, line_width=width, lighting=False)
     for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)]:
         disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
@@ -323,7 +324,10 @@ def plan(closure, title, half_width):
     axes.set_facecolor(SKIN)
     if mesh.loose.any():
         zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.loose]].T))
-        axes.fill(*zone.exterior.xy, fc=LOOSE, ec=INK, ls="--", label="loosened from its bed")
+        for k, part in enumerate(shapely.get_parts(zone)):
+            axes.fill(*part.exterior.xy, fc=LOOSE, ec=INK, ls="--", label=None if k else "loosened from its bed")
+            for hole in part.interiors:
+                axes.fill(*hole.xy, fc=SKIN, ec=INK, ls="--")
     wound = shapely.get_coordinates(boundary(outline)).T - middle
     axes.fill(*wound, fc="white", ec=INK, label="skin cut out")
     _draw_edges(axes, closure, middle)
@@ -334,20 +338,27 @@ def plan(closure, title, half_width):
 
 def _draw_edges(axes, closure, middle):
     """Draw both edges of the wound, some of the points on them that are sewn together, and the tips."""
-    outline, edges = closure.outline, closure.mesh.X[:, closure.mesh.seams[0]]  # (2, edge, node)
-    s = np.append(0, np.cumsum(np.hypot(*np.diff(edges[:, 0]))))
-    at = np.linspace(0, s[-1], PAIRS + 2)[1:-1]
-    first, second = make_interp_spline(s, edges, k=1, axis=2)(at).transpose(1, 0, 2) - middle  # (2, PAIRS) mm
-    axes.plot(*np.stack([first, second], axis=1), color=INK, lw=1)
-    for points, edge, colour, name in [
-        (first, outline.upper, EDGES[0], "upper edge"),
-        (second, outline.lower, EDGES[1], "lower edge"),
-    ]:
+    outline = closure.outline
+    for edge, colour, name in [(outline.upper, EDGES[0], "upper edge"), (outline.lower, EDGES[1], "lower edge")]:
         drawn = edge.point(np.union1d(np.linspace(0, 1, 400), edge.corners)) - middle
         axes.plot(*drawn, color=colour, lw=4, label=name)
-        axes.plot(*points, "o", color=colour, ms=7)
+    seams = scars(closure)
+    lengths = [np.hypot(*np.diff(closure.mesh.X[:, first])).sum() for first, _ in seams]
+    for seam, length in zip(seams, lengths, strict=True):
+        n = max(1, round((PAIRS + 1) * length / lengths[0]) - 1)
+        pairs = _sewn_points(closure.mesh.X[:, seam], n) - middle[..., None]  # (2, edge, n)
+        axes.plot(*pairs, color=INK, lw=1, marker="o", ms=5)
     axes.plot([], color=INK, lw=1, label="points sewn together")
     axes.plot(*(closure.mesh.X[:, tips(closure)] - middle), ls="", label="tip of the wound", **DOT)
+
+
+def _sewn_points(edges, n):
+    """Places (2, edge, n) of n pairs of points that are sewn together, evenly spaced along the first of two edges.
+
+    edges  (2, edge, node)  places of nodes, matched
+    """
+    s = np.append(0, np.cumsum(np.hypot(*np.diff(edges[:, 0]))))
+    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2)[1:-1])
 
 
 # Words and scales -------------------------------------------------------------------------------------------

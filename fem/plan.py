@@ -6,16 +6,19 @@ a case file, and the docstring's line on each is their description.
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Annotated
+from itertools import pairwise
+from typing import Annotated, Literal
 
 import numpy as np
 import shapely
 from annotated_types import Ge, Le
 
-from fem.curve import Coordinate, Curve, Outline
+from fem.curve import Coordinate, Curve, Length, Outline, stretch
 from fem.ring import simple_polygon
 
 Distance = Annotated[float, Ge(0), Le(1000)]  # mm
+EASED = 1 / 3  # of the shorter edge, over which a surplus is taken up if the case does not say; our choice
+EQUAL = 1e-9  # share by which edges of equal length may differ
 
 
 @dataclass(frozen=True)
@@ -25,14 +28,60 @@ class Plan:
     removed: tuple[tuple[Curve, ...], ...]  # closed chains, each curve starts where the one before ended
     seams: tuple[tuple[Curve, Curve], ...]  # sewn point to point at equal fractions, both in the same sense
     loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
+    below: Curve | None = None  # the wound's lower edge, from left to right; None: that of the first seam
 
 
-def side_to_side(outline: Outline) -> Plan:
-    """The upper edge sewn to the lower one at equal fractions of arc length, from tip to tip."""
+def side_to_side(
+    outline: Outline, *, surplus: Literal["shared", "left", "right"] = "shared", eased_mm: Length | None = None
+) -> Plan:
+    """The upper edge sewn to the lower one from tip to tip.
+
+    Where one edge is longer, its surplus is shared out evenly, as suturing by halves does: middle to middle, then the
+    middles of the halves, and so on, so that equal fractions meet (common practice). Or it is pushed to one end: from
+    the other end on equal lengths meet, and what is left over is taken up over the last `eased_mm` of the shorter
+    edge. A surplus pushed to one end is what a single cone, to be cut off there, is made of (common practice).
+    At an M, what is beyond a tip is sewn back onto its own edge, and the point of the flap lies where the rest begins.
+
+    surplus   of a longer edge: shared evenly, or pushed to the left or the right end
+    eased_mm  of the shorter edge, takes up a surplus that is pushed to one end, mm; a third of it if left out
+
+    Raises ValueError if that is more than the shorter edge, or given for a surplus that is shared.
+    """
+    if surplus == "shared" and eased_mm is not None:
+        raise ValueError("eased_mm is for a surplus pushed to the left or the right")
+    a, b = outline.tips
+    edges = outline.upper, outline.lower
+    cuts = _cuts(edges, 2 * a, 2 * b - 1, surplus, eased_mm)
+    main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
+    folds = [(stretch(edge, 2 * a, a), stretch(edge, 0, a)) for edge in edges if a > 0]
+    folds += [(stretch(edge, 2 * b - 1, b), stretch(edge, 1, b)) for edge in edges if b < 1]
+    above, below = ([*_parts(edge, {0.0, a, *at, b, 1.0})] for edge, at in zip(edges, cuts, strict=True))
     return Plan(
-        removed=((outline.lower, _reversed(outline.upper)),),
-        seams=((outline.upper, outline.lower),),
+        removed=((*below, *(stretch(part, 1, 0) for part in reversed(above))),),
+        seams=(*main, *folds),
+        below=outline.lower,
     )
+
+
+def _cuts(edges, start, end, surplus, eased):
+    """Fractions of both edges at which matched parts end, between fractions that meet; equal lengths but for the last.
+
+    Raises ValueError if `eased` is more than the shorter edge.
+    """
+    lengths = [(end - start) * edge.length for edge in edges]
+    eased = EASED * min(lengths) if eased is None else eased
+    if eased > min(lengths):
+        raise ValueError(f"eased_mm {eased:g} is more than the shorter edge, {min(lengths):.4g} mm")
+    kept = min(lengths) - eased
+    if surplus == "shared" or kept == 0 or max(lengths) <= (1 + EQUAL) * min(lengths):
+        return [[start, end]] * 2
+    shares = [kept / edge.length for edge in edges]
+    return [[start, start + share if surplus == "right" else end - share, end] for share in shares]
+
+
+def _parts(curve, fractions):
+    """The parts of a curve between fractions."""
+    return [stretch(curve, start, end) for start, end in pairwise(sorted(fractions))]
 
 
 TECHNIQUES: dict[str, Callable[..., Plan]] = {"side-to-side": side_to_side}
@@ -48,7 +97,7 @@ def undermined(
 ) -> Plan:
     """The plan with the skin loosened that is undermined: around the wound, or inside a polygon.
 
-    Beyond the seam's ends, the line through them parts the upper from the lower side.
+    Beyond the wound's ends, the line through them parts the upper from the lower side.
 
     undermine_mm         skin freed from its bed within this distance of the wound, mm
     undermine_upper_mm   the same on the side of the seam's upper edge, mm; undermine_mm if left out
@@ -67,7 +116,7 @@ def undermined(
     elif upper == lower:
         zone = wound.buffer(upper, quad_segs=32)
     else:
-        side = _upper_side(plan.seams[0], beyond=2 * (wound.length + max(upper, lower)))
+        side = _upper_side(plan.below or plan.seams[0][1], beyond=2 * (wound.length + max(upper, lower)))
         zone = shapely.union_all(
             [
                 wound,
@@ -88,17 +137,10 @@ def removed_skin(plan, *, n=200):
     ])  # fmt: skip
 
 
-def _upper_side(seam, *, beyond):
-    """The polygon above a seam's lower edge and the line through its ends, reaching `beyond` mm further."""
-    _, lower = seam
+def _upper_side(lower, *, beyond):
+    """The polygon above a lower edge and the line through its ends, reaching `beyond` mm further."""
     edge = lower.point(np.union1d(np.linspace(0, 1, 201), lower.corners))
     along = (edge[:, -1] - edge[:, 0]) / np.linalg.norm(edge[:, -1] - edge[:, 0])
     left, right = edge[:, 0] - beyond * along, edge[:, -1] + beyond * along
     up = beyond * np.array([-along[1], along[0]])
     return shapely.make_valid(shapely.Polygon([left, *edge.T, right, right + up, left + up]))
-
-
-def _reversed(curve):
-    """The same curve from its end to its start."""
-    corners = tuple(1 - s for s in reversed(curve.corners))
-    return Curve(lambda fraction: curve.point(1 - fraction), curve.length, corners)

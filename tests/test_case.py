@@ -32,7 +32,10 @@ bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 120}
 mesh: {edge_mm: 2, tip_mm: 1.6, far_mm: 6}
 """
-KINDS = "allowed: circle, ellipse, lens, rhombus, tangent, polygon"
+KINDS = (
+    "allowed: circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy-s, lens-with-m, triangle, square, "
+    "polygon, drawn"
+)
 SHORT = """\
 name: short
 wound: {outline: {kind: circle, diameter_mm: 20}}
@@ -194,7 +197,7 @@ def test_message_shows_the_place():
         parse(GOOD.replace("seam", "seem"), Case, "configs/a.yaml")
     assert str(caught.value) == (
         "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? "
-        "allowed: technique, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
+        "allowed: technique, surplus, eased_mm, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
         "sutures\n"
         "      seem: hinge\n"
         "      ^"
