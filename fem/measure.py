@@ -200,16 +200,15 @@ def _on_seams(closure):
 def seam_force(closure, scar):
     """Force (k,) in N across each segment of a scar, positive where the edges pull apart; its two end nodes left out.
 
-    It is the nodal force that holds the first edge against the pull of its own side, taken level and across the
-    seam; a vertex's share goes to its two segments by their lengths.
+    It is the nodal force that holds the first edge against the pull of its own skin, on its left, taken level and
+    across the seam; a vertex's share goes to its two segments by their lengths.
     """
-    first, second = scar
+    first, _ = scar
     r = assemble(closure.sheet, closure.x)[1]
     p = closure.x[:2, first]
     along = np.gradient(p, axis=1)
     across = np.stack([-along[1], along[0]]) / np.hypot(*along)
-    to_second = np.sign((across * (closure.mesh.X[:, second] - closure.mesh.X[:, first])).sum())
-    pull = to_second * (across * r[:2, first]).sum(axis=0)
+    pull = -(across * r[:2, first]).sum(axis=0)
     length = _segment_lengths(closure, scar)
     share = length[:-1] / (length[:-1] + length[1:])  # of an inner vertex to the segment before it
     force = pull[1::2].copy()

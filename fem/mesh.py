@@ -8,19 +8,17 @@ import meshio
 import numpy as np
 import shapely
 import skfem
-from scipy.integrate import cumulative_trapezoid
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-# Our choices. GROWTH: size gained per mm, a ratio of 1.25 from one segment or triangle to the next; doubling
-# it saves triangles far away and lets the smallest angle drop. SWELL: size at the loosened zone's border
-# over size at the wound; the cones rise between the two, and doubling it leaves a quarter as many triangles
-# in the outer part of a cone.
-GROWTH = np.log(1.25)
+from fem.edge import GROWTH, SAME, edge_points, graded, pulled_aside
+
+# Our choices. SWELL: size at the loosened zone's border over size at the wound; the cones rise between the two, and
+# doubling it leaves a quarter as many triangles in the outer part of a cone.
 SWELL = 1.5
-SAME = 1e-6  # mm: points closer than this are one
 ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
+OPENED = 0.02  # of tip: how far both edges of a cut are pulled aside while triangles are drawn; 0.1 bends them
 CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
 
 OPTIONS = {
@@ -64,22 +62,25 @@ def mesh(plan, *, radius, edge, tip, far):
     Raises MeshError where prescribed edges meet without a common end, where the wound or its loosened zone
     reaches the rim, or where gmsh leaves out a prescribed edge.
     """
-    sewn, holes = _wound_edges(plan, edge=edge, tip=tip)
     zone = shapely.Polygon() if plan.loosened is None else plan.loosened
-    wound = _removed_area(holes)
+    placed = edge_points(plan, edge=edge, tip=tip)
+    pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
+    wound = _wound(pulled)
     borders, size = _grading(wound, zone, edge=edge, far=far)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
 
-    points, chains = _numbered([*sewn, *holes, *borders, rim])
-    seams, cut, rim = chains[: len(sewn)], chains[: len(sewn) + len(holes)], chains[-1]
-    edges = _edges(chains)
-    faces = [face for face in _faces(points, edges) if not wound.contains(face.representative_point())]
-    p, t, face_of = _triangles(points, edges, faces, cut=_edges(cut), size=size)
-    tri = skfem.MeshTri(p, t, sort_t=False)
-    check_cover(tri, edges, outer=_edges([*cut, rim]), area=sum(face.area for face in faces))
+    points, chains = _numbered([*pulled, *borders, rim])
+    cut, rim = chains[: len(placed)], chains[-1]
+    drawn = _edges(chains)
+    faces = [face for face in _faces(points, drawn) if not wound.contains(face.representative_point())]
+    p, t, face_of = _triangles(points, drawn, faces, cut=_edges(cut), size=size)
+    area = sum(face.area for face in faces)
+    check_cover(skfem.MeshTri(p, t, sort_t=False), drawn, outer=_edges([*cut, rim]), area=area)
+    for chain, x in zip(cut, placed, strict=True):
+        p[:, chain] = x
     loose = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
-    pairs = [np.array(seams[i : i + 2]) for i in range(0, len(seams), 2)]
-    return from_triangulation(tri, pairs, rim_vertices=rim, loose=loose[face_of])
+    pairs = [np.array(cut[i : i + 2]) for i in range(0, 2 * len(plan.seams), 2)]
+    return from_triangulation(skfem.MeshTri(p, t, sort_t=False), pairs, rim_vertices=rim, loose=loose[face_of])
 
 
 def from_triangulation(tri, seams, *, rim_vertices=(), loose=None):
@@ -178,65 +179,17 @@ def write(mesh, path_stem):
     return vtu, msh
 
 
-def _graded(knots, size):
-    """Fractions (k + 1,) from 0 to 1, all knots among them, spaced by at most about size(fraction)."""
-    pieces = []
-    for start, end in pairwise(knots):
-        s = np.linspace(start, end, 1001)
-        count = cumulative_trapezoid(1 / size(s), s, initial=0)
-        n = max(1, int(np.ceil(count[-1] - 1e-9)))
-        pieces.append(np.interp(np.arange(n) / n, count / count[-1], s))
-    return np.append(np.concatenate(pieces), 1.0)
-
-
-def _fractions(curves, *, edge, tip):
-    """Fractions (k + 1,) of arc length at which all the curves have nodes.
-
-    The size grows from `tip` at both ends, and from a short piece between two corners, to `edge`.
-    """
-    length = max(curve.length for curve in curves)
-    knots = np.unique([0.0, 1.0, *(s for curve in curves for s in curve.corners)])
-    knots = knots[np.append(True, np.diff(knots) * length > SAME)]
-
-    def size(s):
-        tips = tip + GROWTH * length * np.minimum(s, 1 - s)
-        beyond = np.maximum(0, np.maximum(knots[:-1, None] - s, s - knots[1:, None]))
-        pieces = length * (np.diff(knots)[:, None] + GROWTH * beyond)
-        return np.minimum(np.minimum(edge, tips), pieces.min(axis=0)) / length
-
-    return _graded(knots, size)
-
-
-def _wound_edges(plan, *, edge, tip):
-    """Points (2, k + 1) along the edges of all seams, two by two, and along each closed edge of removed skin.
-
-    A removed curve that runs along a seam's edge, in either sense, takes the points of that edge.
-    """
-    known = []
-    for pair in plan.seams:
-        s = _fractions(pair, edge=edge, tip=tip)
-        known += [(curve, curve.point(s)) for curve in pair]
-
-    def points(curve):
-        mine = curve.point(np.array([0.0, 0.3, 1.0]))
-        for other, drawn in known:
-            if np.allclose(mine, other.point(np.array([0.0, 0.3, 1.0])), rtol=0, atol=SAME):
-                return drawn
-            if np.allclose(mine, other.point(np.array([1.0, 0.7, 0.0])), rtol=0, atol=SAME):
-                return drawn[:, ::-1]
-        return curve.point(_fractions([curve], edge=edge, tip=tip))
-
-    holes = [np.hstack([points(curve)[:, :-1] for curve in chain]) for chain in plan.removed]
-    return [drawn for _, drawn in known], [np.hstack([hole, hole[:, :1]]) for hole in holes]
-
-
-def _removed_area(holes):
-    """Area enclosed by the closed edges (2, k + 1) of removed skin."""
-    areas = [shapely.Polygon(hole.T) for hole in holes]
-    for area in areas:
-        if not area.is_valid:
-            raise MeshError(f"the removed skin's edge crosses itself: {shapely.is_valid_reason(area)} mm")
-    return shapely.union_all(areas)
+def _wound(edges):
+    """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open."""
+    points, chains = _numbered(edges) if edges else (None, [])
+    lines = [shapely.LineString(points[:, chain].T) for chain in chains]
+    for line in lines:
+        if not line.is_simple:
+            raise MeshError("the removed skin's edge crosses itself")
+    area = shapely.union_all(list(shapely.get_parts(shapely.polygonize(lines))))
+    if area.is_empty and lines:
+        raise MeshError("the edges of the wound enclose nothing; one is missing, or its skin is on the other side")
+    return area
 
 
 def _grading(wound, zone, *, edge, far):
@@ -278,7 +231,7 @@ def _border(line, size):
     turn = np.arctan2(before[0] * after[1] - before[1] * after[0], (before * after).sum(axis=0))
     at = np.append(0.0, np.cumsum(np.hypot(*step)))[0 if line.is_closed else 1 : -1]
     corners = at[abs(turn) > CORNER] / line.length
-    s = _graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
+    s = graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
     drawn = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
     if line.is_closed:
         drawn[:, -1] = drawn[:, 0]

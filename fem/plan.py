@@ -26,7 +26,9 @@ class Plan:
     """What is cut, sewn and freed; every technique is one of these."""
 
     removed: tuple[tuple[Curve, ...], ...]  # closed chains, each curve starts where the one before ended
-    seams: tuple[tuple[Curve, Curve], ...]  # sewn point to point at equal fractions, both in the same sense
+    seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
+    cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
+    open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
     loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
     below: Curve | None = None  # the wound's lower edge, from left to right; None: that of the first seam
 
@@ -53,8 +55,10 @@ def side_to_side(
     edges = outline.upper, outline.lower
     cuts = _cuts(edges, 2 * a, 2 * b - 1, surplus, eased_mm)
     main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
-    folds = [(stretch(edge, 2 * a, a), stretch(edge, 0, a)) for edge in edges if a > 0]
-    folds += [(stretch(edge, 2 * b - 1, b), stretch(edge, 1, b)) for edge in edges if b < 1]
+    tucks = [(2 * a, a, 0)] * (a > 0) + [(1, b, 2 * b - 1)] * (b < 1)  # start of one part, tip, start of the other
+    upper, lower = edges
+    folds = [(stretch(upper, before, tip), stretch(upper, after, tip)) for after, tip, before in tucks]
+    folds += [(stretch(lower, after, tip), stretch(lower, before, tip)) for after, tip, before in tucks]
     above, below = ([*_parts(edge, {0.0, a, *at, b, 1.0})] for edge, at in zip(edges, cuts, strict=True))
     return Plan(
         removed=((*below, *(stretch(part, 1, 0) for part in reversed(above))),),

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
+from fem.curve import polyline, stretch
 from fem.mesh import (
     MeshError,
     check_cover,
@@ -155,14 +156,14 @@ def test_two_wounds_one_sewn():
         return tuple(straight(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True))
 
     sewn, left = square(-20), square(20)
-    seams = ((sewn[0], Curve(point=lambda s: sewn[3].point(1 - s), length=sewn[3].length)),
-             (sewn[1], Curve(point=lambda s: sewn[2].point(1 - s), length=sewn[2].length)))
-    m = mesh(Plan(removed=(sewn, left), seams=seams, loosened=None), **COARSE)
+    seams = (stretch(sewn[3], 1, 0), sewn[0]), (stretch(sewn[2], 1, 0), sewn[1])
+    open_ = tuple(stretch(side, 1, 0) for side in left)
+    m = mesh(Plan(removed=(sewn, left), seams=seams, open=open_), **COARSE)
     n = int(np.ceil(2 * np.pi * 60 / 9))
     assert m.tri.mapping().detA.sum() / 2 == approx(n * 1800 * np.sin(2 * np.pi / n) - 2 * 50, rel=1e-9)
     assert m.seams[0][0, 0] == m.seams[0][1, 0]
     assert m.seams[0][:, -1].tolist() == m.seams[1][:, 0].tolist()
-    assert m.X[:, m.seams[0][:, -1]] == approx(np.array([[-20, -20], [-5, 5]]), abs=1e-9)
+    assert m.X[:, m.seams[0][:, -1]] == approx(np.array([[-20, -20], [5, -5]]), abs=1e-9)
 
 
 # The triangulation
@@ -213,7 +214,7 @@ def test_corners_of_the_loosened_zone_are_kept():
 
 
 def test_zone_that_crosses_the_wound():
-    """The border of a box over the right half of a wound runs from the rim of the box to the nearest vertex of the edge.
+    """The border of a box over the right half of a wound runs into the nearest vertices of its edge.
 
     It is off by half a segment there at most, so the area by less than two triangles of half a segment's width.
     """
@@ -283,15 +284,53 @@ def test_same_plan_same_mesh():
     assert first.seams[0].tobytes() == second.seams[0].tobytes()
 
 
+# Cuts
+
+
+def z_plasty(angle, side=20.0):
+    """Plan of a cut A B C D, whose flaps with tips B and C change places; limbs of one length."""
+    limb = side * np.array([np.cos(angle), np.sin(angle)])
+    B, C = np.array([-side / 2, 0.0]), np.array([side / 2, 0.0])
+    A, D = B + limb, C - limb
+
+    def straight(start, end):
+        return polyline(np.array([start, end]).T)
+
+    seams = (straight(C, D), straight(C, B)), (straight(B, A), straight(B, C)), (straight(A, B), straight(C, D))
+    return Plan(removed=(), cuts=(polyline(np.array([A, B, C, D]).T),), seams=seams)
+
+
+@pytest.mark.parametrize("degrees", [30, 60, 90])
+def test_both_edges_of_a_cut(degrees):
+    """Nodes are double along the cut but at its two free ends; they lie where they were drawn, and nothing is missing.
+
+    The flaps' tips meet the far ends of the cut, and the corners beside them meet each other.
+    """
+    m = mesh(z_plasty(np.radians(degrees)), radius=60, edge=2.0, tip=1.6, far=6.0)
+    n = int(np.ceil(2 * np.pi * 60 / 6))
+    assert m.tri.mapping().detA.sum() / 2 == approx(n / 2 * 60**2 * np.sin(2 * np.pi / n), rel=1e-12)
+    one, two, three = (seam[:, [0, -1]] for seam in m.seams)
+    assert one[0, 0] == one[1, 0]  # C, beside the flap
+    assert two[0, 0] == two[1, 0]  # B, beside the other flap
+    assert (three[0] == [two[0, 1], one[1, 1]]).all()  # A and the tip at B
+    assert (three[1] == [two[1, 1], one[0, 1]]).all()  # the tip at C and D
+    assert quality(m)[0] > 20
+    twins = np.hstack([seam.ravel() for seam in m.seams])
+    _, count = np.unique(m.X[:, np.unique(twins)].round(9), axis=1, return_counts=True)
+    assert sorted(count)[:2] == [1, 1]
+    assert (np.sort(count)[2:] == 2).all()
+
+
 # What cannot be meshed
 
 
 def test_crossing_outline_is_refused():
     """A bow tie crosses itself at the origin."""
     corners = [(-10, -5), (10, 5), (10, -5), (-10, 5)]
-    bow_tie = tuple(straight(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True))
-    with pytest.raises(MeshError, match=r"crosses itself.*\[0 0\]"):
-        mesh(Plan(removed=(bow_tie,), seams=(), loosened=None), **COARSE)
+    first, second = (polyline(np.array(corners[k : k + 3]).T) for k in (0, 1))
+    bow_tie = Plan(removed=(), seams=((stretch(second, 1, 0), first),))
+    with pytest.raises(MeshError, match=r"cross near|enclose nothing"):
+        mesh(bow_tie, **COARSE)
 
 
 def test_zone_beyond_the_rim_is_refused():
