@@ -27,6 +27,7 @@ from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a complete result
 
 
@@ -82,11 +83,12 @@ def closed(case, *, watch=lambda **state: None):
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     sewing = sew.sewing(fresh, np.hstack(triangles.seams), triangles.rim)
     sewn = solve.problem(skin, sewing, spent=spent, watch=partial(watch, stage="closing"))
-    q = _sewn_shut(sewn, fresh, coarse, bias=bias, tol=tol)
+    q = _sewn_shut(sewn, triangles, fresh, coarse, bias=bias, tol=tol)
     residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
     spent["total_s"] = time.perf_counter() - start
     closure = Closure(
         outline=cases.drawn(case.wound.outline),
+        plan=cases.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
         sheet=skin,
@@ -118,10 +120,18 @@ def _coarser(case, triangles, watch):
         return None, {"not_used": str(error)}
 
 
-def _sewn_shut(sewn, fresh, coarse, *, bias, tol):
+def _within(mesh):
+    """Places (2, n) beside the nodes, each in a triangle of the node's own, so that a cut's two sides differ."""
+    middle = np.empty_like(mesh.X)
+    middle[:, mesh.elements] = mesh.X[:, mesh.elements[:3]].mean(axis=1)[:, None]
+    return mesh.X + INWARD * (middle - mesh.X)
+
+
+def _sewn_shut(sewn, triangles, fresh, coarse, *, bias, tol):
     """q (3, n_free) of the closed wound, from a coarser closure if there is one that leads here, else step by step."""
     if coarse is not None:
-        start = sew.independent(sewn.sewing, interpolated(coarse.mesh, coarse.x, sewn.sheet.X), 1.0)
+        x = interpolated(coarse.mesh, coarse.x, triangles.X, inside=_within(triangles))
+        start = sew.independent(sewn.sewing, x, 1.0)
         try:
             return solve.closed_wound(sewn, start, bias=bias, tol=tol, near=True)
         except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one

@@ -161,15 +161,20 @@ def cauchy_stress(sheet, x):
     return np.stack([half - root, half + root]), stretch
 
 
-def interpolated(mesh, values, X):
-    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's."""
+def interpolated(mesh, values, X, *, inside=None):
+    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
+
+    inside  (2, m) points in whose triangle the field is taken instead: they tell the two sides of a cut apart
+    """
+    inside = X if inside is None else inside
     centres = mesh.tri.p[:, mesh.tri.t].mean(axis=1)
-    near = cKDTree(centres.T).query(X.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
-    offset = X.T[:, None] - centres.T[near]
-    lam = 1 / 3 + np.einsum("mcai,mci->mca", _barycentric(mesh.tri)[0][near], offset)
+    near = cKDTree(centres.T).query(inside.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
+    gradient = _barycentric(mesh.tri)[0][near]
+    lam = 1 / 3 + np.einsum("mcai,mci->mca", gradient, inside.T[:, None] - centres.T[near])
     best = lam.min(axis=-1).argmax(axis=-1)[:, None]
     element = np.take_along_axis(near, best, axis=1)[:, 0]
-    shapes = _shape(np.take_along_axis(lam, best[..., None], axis=1)[:, 0])
+    own = np.take_along_axis(gradient, best[..., None, None], axis=1)[:, 0]
+    shapes = _shape(1 / 3 + np.einsum("mai,mi->ma", own, X.T - centres.T[element]))
     return np.einsum("ma,kam->km", shapes, values[:, mesh.elements[:, element]])
 
 
