@@ -31,6 +31,8 @@ class Meeting:
     ways: np.ndarray  # (k,) rad, direction of the middle of each wedge
     angles: np.ndarray  # (k,) rad, of each wedge
     closed: bool  # skin all around; else an edge that is left open ends here
+    seam: int  # on which all of them come to lie, from 0; -1: on none
+    fraction: float  # of that seam
 
     @property
     def deficit(self):
@@ -57,7 +59,7 @@ def ratios(plan):
 
 def meetings(plan):
     """Each Meeting: at the ends of seams first, then at corners along them."""
-    return [*_at_ends(plan), *(met for seam in plan.seams for met in _along(seam))]
+    return [*_at_ends(plan), *(met for k in range(len(plan.seams)) for met in _along(plan, k))]
 
 
 def spread(plan):
@@ -66,7 +68,10 @@ def spread(plan):
 
 
 def remainder(plan):
-    """Sum of all deficits, rad, those along open edges included, and 2 pi for each wound left open; 0 if it is sound."""
+    """Sum of all deficits, rad, those along open edges included, and 2 pi for each wound left open.
+
+    It is 0 if the plan is sound.
+    """
     met, left = meetings(plan), [*plan.open]
     turns = sum(_bend(curve) + sum(_turns(curve)) for curve in left)
     return sum(m.deficit for m in met) + float(spread(plan).sum()) + turns + 2 * np.pi * _loops(plan)
@@ -115,24 +120,33 @@ def _at_ends(plan):
     stops = np.array([edge.point(np.array([1.0]))[:, 0] for edge in edges]).T
     middle = np.array([_ways(edges[f])[0] for f in follow]) + angle / 2
     met = [np.flatnonzero(group[1::2] == g) for g in dict.fromkeys(group.tolist())]
-    return [Meeting(stops[:, e], middle[e], angle[e], closed=not is_open[2 * e[0] + 1]) for e in met]
+    return [Meeting(stops[:, e], middle[e], angle[e], not is_open[2 * e[0] + 1], *_on_seam(plan, e)) for e in met]
 
 
-def _along(seam):
-    """The Meetings along a seam where either edge has a corner."""
+def _on_seam(plan, stops):
+    """Seam and fraction at which one of some edges stops, -1 and 0 if all are left open; a second edge runs backwards."""
+    sewn = stops[stops < 2 * len(plan.seams)]
+    return (int(sewn[0]) // 2, float(sewn[0] % 2 == 0)) if sewn.size else (-1, 0.0)
+
+
+def _along(plan, k):
+    """The Meetings along seam k where either edge has a corner."""
+    seam = plan.seams[k]
     length = max(curve.length for curve in seam)
     at = np.unique([s for curve in seam for s in curve.corners])
     at = at[np.diff(at, prepend=-1) * length > SAME]
-    return [_within(seam, s) for s in at]
+    return [_within(plan, k, s) for s in at]
 
 
-def _within(seam, s):
+def _within(plan, k, s):
+    """The Meeting along seam k at a fraction."""
+    seam = plan.seams[k]
     ways = np.array([_passing(curve, s) for curve in seam])  # in and out
     turn = (np.diff(ways)[:, 0] + np.pi) % (2 * np.pi) - np.pi
     angles = np.pi - turn * [1, -1]
     middle = np.array([ways[0, 1] + angles[0] / 2, ways[1, 1] - angles[1] / 2])
     places = np.hstack([curve.point(np.array([s])) for curve in seam])
-    return Meeting(places, middle, angles, closed=True)
+    return Meeting(places, middle, angles, True, k, float(s))
 
 
 def _loops(plan):

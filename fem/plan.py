@@ -25,6 +25,7 @@ class Plan:
     cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
     open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
     loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
+    flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is loosened
     held: shapely.Polygon | None = None  # skin that stays on its bed however far is undermined
     below: Curve | None = None  # the wound's lower edge, from left to right; None: that of the first seam
     points: dict[str, Place] = field(default_factory=dict)  # named places, mm

@@ -90,13 +90,14 @@ def sewn(
     def area(names):
         return shapely.Polygon([xy for curve in _ring(points, known, names) for xy in _places(curve)])
 
-    freed = shapely.union_all([area(names) for names in flaps])
+    moved = tuple(area(names) for names in flaps)
     return Plan(
         removed=tuple(tuple(_ring(points, known, names)) for names in removed),
         cuts=tuple(path(names) for names in cuts),
         seams=tuple((path(first), path(second)) for first, second in seams),
         open=tuple(path(names) for names in open),
-        loosened=None if freed.is_empty else freed,
+        loosened=shapely.union_all(moved) if moved else None,
+        flaps=moved,
         held=area(pedicle) if pedicle else None,
         points={name: (float(x), float(y)) for name, (x, y) in points.items()},
     )
