@@ -278,7 +278,7 @@ def bilobed(
     lobes      on which side of the wound they lie
 
     Raises ValueError unless the outline is a circle, if the pivot lies inside it or so far away that the first lobe
-    does not touch it, and if the second lobe is too wide for its sides.
+    does not touch it, and if the second lobe is too wide for its sides or runs into the first.
     Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
     if not _is_circle(outline):
@@ -300,11 +300,14 @@ def bilobed(
         raise ValueError(f"second_mm {width:g} is not less than the edge of the first lobe's bed, {edge:.4g} mm")
     half = asin(width / (2 * reach))
     away = 1.5 * lobe + half
+    V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away)
+    if (V - outer) @ (outer - middle) <= 0:
+        raise ValueError("the second lobe runs into the first; a larger second_mm or pivot_mm parts them")
     return _drawn(
         dict(
             P=P, T=T, U=_mirror(T), W=np.array([r, 0.0]), I=inner, K=outer,
             J=middle + r * _way(lobe), L=P + reach * _way(1.5 * lobe + 2 * half),
-            V=P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away),
+            V=V,
         ),
         mirrored=lobes == "lower",
         arcs=["UWIT", "IJK"],
