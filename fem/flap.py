@@ -125,8 +125,8 @@ def rotation(
         mirrored=(flap == "lower"),
         arcs=["QST"],
         removed=["PQR"],
-        cuts=["QT" + end],
-        seams=[("PR", "PQ"), ("RQT" + end, "QT" + end)],
+        cuts=["QST" + end],
+        seams=[("PR", "PQ"), ("RQST" + end, "QST" + end)],
         flaps=["PQST" + end],
     )
 
@@ -278,7 +278,7 @@ def bilobed(
     lobes      on which side of the wound they lie
 
     Raises ValueError unless the outline is a circle, if the pivot lies inside it or so far away that the first lobe
-    does not touch it, and if the second lobe is too wide for its sides or runs into the first.
+    does not touch it, and if the second lobe is too wide for its sides.
     Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
     if not _is_circle(outline):
@@ -301,8 +301,6 @@ def bilobed(
     half = asin(width / (2 * reach))
     away = 1.5 * lobe + half
     V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away)
-    if (V - outer) @ (outer - middle) <= 0:
-        raise ValueError("the second lobe runs into the first; a larger second_mm or pivot_mm parts them")
     return _drawn(
         dict(
             P=P, T=T, U=_mirror(T), W=np.array([r, 0.0]), I=inner, K=outer,
@@ -312,8 +310,8 @@ def bilobed(
         mirrored=lobes == "lower",
         arcs=["UWIT", "IJK"],
         removed=["PUWIT"],
-        cuts=["IKVL"],
-        seams=[("PTIK", "PUI"), ("KVL", "IK"), ("LV", "KV")],
+        cuts=["IJKVL"],
+        seams=[("PTIJK", "PUWI"), ("KVL", "IJK"), ("LV", "KV")],
         flaps=["PTIJKVL"],
     )  # fmt: skip
 

@@ -137,8 +137,8 @@ def _rhombic(draw):
 def _bilobed(draw):
     wound, lobe = circle(diameter_mm=draw(LENGTH)), draw(st.floats(30, 60))
     r = wound.length / 2
-    pivot = r + draw(st.floats(0.5, 0.95)) * (r / np.sin(np.radians(lobe) / 2) - r)
-    return FLAPS["bilobed"](wound, lobe_deg=lobe, pivot_mm=pivot, second_mm=r * draw(st.floats(0.6, 1.2)), lobes=draw(SIDE))
+    pivot = r + draw(SHARE) * (r / np.sin(np.radians(lobe) / 2) - r)
+    return FLAPS["bilobed"](wound, lobe_deg=lobe, pivot_mm=pivot, second_mm=r * draw(SHARE), lobes=draw(SIDE))
 
 
 PLANS = {
