@@ -454,6 +454,51 @@ def test_other_editors(tmp_path, end):
     assert str(caught.value).startswith(f"{path}:9:17: ")
 
 
+SLIT = """\
+name: z
+wound: {outline: {kind: slit, length_mm: 20}}
+closure: {technique: z-plasty}
+skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
+"""
+
+
+def test_slit():
+    """No width and no area; a 20th of its length is a triangle's size."""
+    case = parse(SLIT, Case, "a.yaml")
+    known = geometry(case)
+    assert (known["width_mm"], known["length_to_width"], known["removed_area_mm2"]) == (0, None, 0)
+    assert case.mesh.edge_mm == 1
+    assert "  length to width   none\n" in report(case)
+
+
+@pytest.mark.parametrize("was, becomes, words", [
+    ("length_mm: 20}}", "length_mm: 20}, lesion: {diameter_mm: 1}}", "a slit takes no skin, so no lesion is inside"),
+    ("z-plasty", "side-to-side", "nothing to close side to side"),
+    ("z-plasty", "rhombic", "a rhombic flap wants a circle, or a rhombus"),
+    ("z-plasty", "z-plasty, angle_deg: 95", "closure.angle_deg: got 95, wanted less than or equal to 90"),
+    ("technique: z-plasty", "techniqe: z-plasty", "unknown key 'techniqe'; did you mean 'technique'"),
+])  # fmt: skip
+def test_bad_techniques(was, becomes, words):
+    with pytest.raises(BadCase, match=words):
+        parse(SLIT.replace(was, becomes), Case, "a.yaml")
+
+
+def test_island_without_bed():
+    """A V-Y's island hangs on its bed alone."""
+    island = SLIT.replace("kind: slit, length_mm: 20", "kind: square, side_mm: 15").replace("z-plasty", "v-y")
+    with pytest.raises(BadCase, match="island of skin, which floats away without a bed"):
+        parse(island, Case, "a.yaml")
+    assert parse(island + "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", Case, "a.yaml").bed is not None
+
+
+def test_removed_area_of_a_plan():
+    """With Burow's triangles: 15 x 15 mm and two of 15 x 15 / 2; the rhombus around a circle counts, not the circle."""
+    advanced = SLIT.replace("kind: slit, length_mm: 20", "kind: square, side_mm: 15").replace("z-plasty", "advancement")
+    assert geometry(parse(advanced, Case, "a.yaml"))["removed_area_mm2"] == approx(450)
+    around = SLIT.replace("kind: slit, length_mm: 20", "kind: circle, diameter_mm: 15").replace("z-plasty", "rhombic")
+    assert geometry(parse(around, Case, "a.yaml"))["removed_area_mm2"] == approx(2 / 3**0.5 * 225)
+
+
 def test_reference_shows_every_key():
     """configs/reference.yaml reads, and each key and each word that the schema knows stands in it."""
     path = CONFIGS / "reference.yaml"

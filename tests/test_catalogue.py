@@ -61,7 +61,7 @@ def test_closes(name, skin):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", [name for name in NAMES if name != "bilobed"])
+@pytest.mark.parametrize("name", NAMES)
 def test_cones_where_they_are_forecast(name):
     """In loose skin, each tip with a deficit of 20 degrees or more has a cone of 1 mm, one without has none.
 

@@ -265,6 +265,21 @@ def test_check(flatseam):
     assert "  length to width   3.00\n" in out
 
 
+def test_check_forecasts_cones(flatseam):
+    """A 3:1 lens: 73.7 degrees at each tip, twice that along the seam, nothing in all; both edges of one length."""
+    _, out, _ = flatseam("check", "small.yaml")
+    forecast = out[out.index("  seams") :].splitlines()
+    assert [" ".join(line.split()) for line in forecast] == [
+        "seams first edge, second edge, ratio",
+        "1 32.18 mm, 32.18 mm, 1.000",
+        "points that meet angle deficit, degrees; above 0 a cone may stand, below 0 the skin dips or saddles",
+        "1 +73.7 at (-15.0, 0.0)",
+        "2 +73.7 at (15.0, 0.0)",
+        "-147.5 spread along seam 1",
+        "sum 0.0",
+    ]
+
+
 def test_check_nothing(flatseam):
     """Without a file there is nothing that could be right."""
     assert flatseam("check") == (2, "", "flatseam check: name at least one case file, or --schema\n")

@@ -13,6 +13,7 @@ from pytest import approx
 
 from fem import case, picture
 from fem.close import closed
+from fem.ledger import meetings
 from fem.measure import skin_stress_max, tips
 from fem.sheet import cauchy_stress
 
@@ -190,6 +191,51 @@ def test_smoothing_keeps_linear_fields(circle):
     at = np.einsum("qa,iea->ieq", circle.sheet.shapes, circle.mesh.X[:, circle.mesh.elements.T])
     x, y = circle.mesh.X
     assert picture.nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
+
+
+# A plan with named points
+
+
+@pytest.fixture(scope="module")
+def flap():
+    """A rhombic flap in skin that rises, coarsely."""
+    asked = case.read(CIRCLE.parent.parent / "techniques" / "rhombic.yaml")
+    return closed(asked.model_copy(update={"mesh": case.MeshSize(edge_mm=3, tip_mm=3, far_mm=12)}))[0]
+
+
+def numbers(axes):
+    """Numbers written in a picture, and where (2, n)."""
+    found = [text for text in axes.texts if text.get_text().isdigit()]
+    return [int(text.get_text()) for text in found], np.array([text.get_position() for text in found]).T
+
+
+def test_numbers_in_a_plan(flap):
+    """One at each wedge of skin, at most 0.08 half-widths from its place; points that meet share one."""
+    met = meetings(flap.plan)
+    written, at = numbers(picture.plan(flap, "rhombic", 40.0).axes[0])
+    assert written == [k for k, meeting in enumerate(met, start=1) for _ in meeting.angles]
+    places = np.hstack([meeting.places for meeting in met]) - picture.centre(flap)[:2, None]
+    assert np.hypot(*(at - places)).max() < 0.08 * 40
+    assert np.hypot(*(at - places)).min() > 0.02 * 40
+
+
+def test_colours_of_seams(flap):
+    """Both edges of each seam have its colour, beside the line that is cut, on the side of their skin."""
+    axes = picture.plan(flap, "rhombic", 40.0).axes[0]
+    drawn = [line for line in axes.lines if line.get_linewidth() == 3]
+    assert [line.get_color() for line in drawn] == [picture.SEAMS[k] for k in (0, 0, 1, 1, 2, 2, 3, 3)]
+    flap_side, bed_side = (drawn[k].get_xydata()[200] for k in (3, 6))  # both edges of the cut D E, along y
+    assert flap_side[0] > bed_side[0]
+    assert axes.texts and picture.plan(flap, "rhombic", 40.0).texts[0].get_text() == "rhombic: 260 mm² cut out"
+
+
+def test_numbers_in_the_result(flap):
+    """Each number stands where all of its points came to lie: 1 and 5 on the tips."""
+    skin = picture.surface(flap)
+    written, at = numbers(picture.height_above(flap, skin, "rhombic", (0.0, 5.0), 40.0).axes[0])
+    assert written == [1, 2, 3, 4, 5]
+    ends = flap.x[:2, tips(flap)] - picture.centre(flap)[:2, None]
+    assert at[:, [4, 0]] == approx(ends, abs=1e-9)
 
 
 @pytest.fixture(scope="module")

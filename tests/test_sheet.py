@@ -15,7 +15,9 @@ from scipy.spatial.transform import Rotation
 from skfem.helpers import dd, ddot, dot, grad, trace
 
 from fem import sew
-from fem.mesh import from_triangulation
+from fem.curve import polyline
+from fem.mesh import from_triangulation, mesh
+from fem.plan import Plan
 from fem.sheet import PENALTY, Bed, assemble, cauchy_stress, interpolated, lift, sheet
 
 E, H, D, NU = 0.1, 1.5, 0.04, 0.5  # MPa, mm, N mm, -
@@ -327,3 +329,15 @@ def test_interpolated_quadratic():
     points = np.array([0.01, 0.4, 1.001])[:, None, None] * np.stack([np.cos(angle), np.sin(angle)])
     X = points.transpose(1, 0, 2).reshape(2, -1)
     assert interpolated(m, field(m.X), X) == approx(field(X), abs=1e-11)
+
+
+def test_interpolated_beside_a_cut():
+    """A field that jumps across a cut keeps either side's value at the cut itself, told by the points inside."""
+    cut = polyline(np.array([[-5.0, 5.0], [0.0, 0.0]]))
+    m = mesh(Plan(removed=(), seams=((cut, cut),), cuts=(cut,)), radius=20, edge=1.0, tip=1.0, far=4.0)
+    side = np.zeros(m.X.shape[1])
+    side[m.elements[:, m.tri.p[1, m.tri.t].mean(axis=0) > 0]] = 1.0
+    at = np.array([[-3.05, 0.0, 2.1], [0.0, 0.0, 0.0]])
+    away = np.array([[0.0], [0.1]])
+    for sign, wanted in [(1, 1.0), (-1, 0.0)]:
+        assert interpolated(m, side[None], at, inside=at + sign * away)[0] == approx([wanted] * 3, abs=1e-12)
