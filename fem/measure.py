@@ -8,7 +8,8 @@ in a wound of a few mm, are None.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull, cKDTree
+import shapely
+from scipy.spatial import cKDTree
 
 from fem.mesh import Mesh
 from fem.outline import Outline
@@ -151,7 +152,7 @@ def gape(closure):
     left, right = tips(closure)
     axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
     edge = closure.fresh[:2, np.unique(closure.mesh.seams[0])]
-    hull = edge[:, ConvexHull(edge.T).vertices]
+    hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
     long = between[:, i, j]
