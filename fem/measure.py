@@ -183,14 +183,8 @@ def gape(closure):
 
     The direction is that from the axis of the wound, counter-clockwise, degrees above -90 and up to 90.
     """
-<<<<<<< HEAD
     along = axis(closure, closure.mesh.X)
     edge = closure.fresh[:2, _on_seams(closure)]
-=======
-    left, right = tips(closure)
-    axis = closure.mesh.X[:, right] - closure.mesh.X[:, left]
-    edge = closure.fresh[:2, np.unique(closure.mesh.seams[0])]
->>>>>>> main
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
