@@ -159,6 +159,16 @@ def closed_wound(problem, q, *, bias, tol, near=False):
     """
     if not near:
         q = _walked(problem, q, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+    return settled(problem, q, bias=bias, tol=tol)
+
+
+def on_the_way(problem, q, *, bias, tol):
+    """Positions (3, n_free) at rest with the aids of the path, from those before; arguments as in `closed_wound`."""
+    return newton(problem, q, closed=1.0, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+
+
+def settled(problem, q, *, bias, tol):
+    """Positions (3, n_free) at rest without any aid, from those with the aids of the path; see `closed_wound`."""
     q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
     q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
     _refuse_saddle(problem, q)
