@@ -92,6 +92,7 @@ def closed(case, *, watch=lambda **state: None):
         sheet=skin,
         fresh=fresh,
         x=sew.positions(sewing, q, 1.0),
+        left=cases.left(case),
     )
     how = {
         "unknowns": 3 * sewing.n_free,
