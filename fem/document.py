@@ -46,13 +46,13 @@ class BadCase(Exception):
     """A file that cannot be used; its text is every message, in the order of the file."""
 
 
-def read(path):
-    """The text of a file, at most MAX_BYTES of UTF-8. Raises BadCase."""
+def read(path, *, most=MAX_BYTES):
+    """The text of a file, at most that many bytes of UTF-8. Raises BadCase."""
     try:
         with open(path, "rb") as stream:
-            content = stream.read(MAX_BYTES + 1)
-        if len(content) > MAX_BYTES:
-            raise BadCase(f"{path}: more than {MAX_BYTES} bytes")
+            content = stream.read(most + 1)
+        if len(content) > most:
+            raise BadCase(f"{path}: more than {most} bytes")
         return content.decode("utf-8-sig")
     except OSError as error:
         raise BadCase(f"{path}: {error.strerror}") from error

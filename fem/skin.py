@@ -10,12 +10,15 @@ from typing import Annotated
 
 import numpy as np
 from annotated_types import Ge, Le
-from pydantic import AfterValidator
+from pydantic import AfterValidator, WithJsonSchema
 from scipy.optimize import brentq, minimize, root
 from scipy.special import jn_zeros, jv
 
 BENDING_POISSON = 0.5  # incompressible skin
-LARGEST_EXPONENT = 50.0  # of Ogden's law; our choice, beyond all skin, and a stretch of 1000 still has finite stiffness
+# Of Ogden's law. Within 1 a taut sheet softens; 50 is our choice, beyond all skin, and a stretch of 1000 still has
+# finite stiffness.
+EXPONENTS = (-50.0, -1.0), (1.0, 50.0)
+_EXPONENTS = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for low, high in EXPONENTS]}
 LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
 # The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
@@ -37,13 +40,13 @@ def neo_hooke(C, *, shear_kPa):
 
 def _outside_one(exponent: float) -> float:
     """The exponent of a sheet that gets stiffer with stretch. Raises ValueError for any other."""
-    if not 1 <= abs(exponent) <= LARGEST_EXPONENT:
-        limit = f"{LARGEST_EXPONENT:g}"
-        raise ValueError(f"got {exponent:g}, wanted -{limit} to -1, or 1 to {limit}")
+    if not any(low <= exponent <= high for low, high in EXPONENTS):
+        allowed = ", or ".join(f"{low:g} to {high:g}" for low, high in EXPONENTS)
+        raise ValueError(f"got {exponent:g}, wanted {allowed}")
     return exponent
 
 
-def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one)]):
+def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_EXPONENTS)]):
     """Ogden's one-term skin, which stiffens with a power of the stretch.
 
         psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
@@ -157,14 +160,14 @@ def _principal(C, J2):
 
 
 def tension(law, stretch, *, h):
-    """Line tension (2,) in N/mm of flat skin stretched by `stretch` (2,) along and across the lines.
+    """Line tension (2, ...) in N/mm of flat skin stretched by `stretch` (2, ...) along and across the lines.
 
         T_i = h sigma_i = h 2 C_ii dpsi/dC_ii      (no shear; sigma is the Cauchy stress)
 
     law      C -> psi, dpsi/dC, d2psi/dC2, as in LAWS with its parameters given
     h        thickness of the stretched skin, mm
     """
-    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0])
+    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0 * stretch[0]])
     return 2 * h * (C * law(C)[1])[:2]
 
 

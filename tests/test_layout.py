@@ -9,7 +9,8 @@ import pytest
 
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
-    "outline skin plan document folder site case mesh kernels sheet sew linear solve measure picture close cli"
+    "outline skin plan document folder site case tensile estimate fit "
+    "mesh kernels sheet sew linear solve measure picture close cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
 
