@@ -136,7 +136,7 @@ def fit(
     /,
     *,
     law: str,
-    hold: tuple[str, ...] = (),
+    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
     thickness_mm: float | None = None,
     width_mm: float | None = None,
     up_to_stretch: float | None = None,
@@ -144,7 +144,7 @@ def fit(
 ):
     """Fit a law of elasticity to tension tests; write the skin of a case, a picture and the numbers.
 
-    Example: flatseam fit configs/measurements/invented-skin.csv --law ogden --thickness-mm 2
+    Example: flatseam fit configs/measurements/invented-skin.csv --law gasser-ogden-holzapfel --thickness-mm 2
 
     Columns: stretch_along, stretch_across or strain_along_percent and so on; nominal_stress_along_kPa and so on, or
     cauchy, or in MPa; or force_along_N and so on; and test, a name for the rows of one test. Along is along the skin
