@@ -6,7 +6,7 @@ from math import pi
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
@@ -150,7 +150,6 @@ def test_report():
     assert "  removed area      817.51 mm2" in lines
 
 
-@settings(deadline=None)  # a busy machine is slow
 @given(
     st.sampled_from(["ellipse", "lens", "rhombus", "tangent"]),
     st.tuples(st.floats(20, 200), st.floats(20, 200)).map(sorted),
