@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Gt, Le
+from annotated_types import Ge, Gt, Le, Lt
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
@@ -31,6 +31,7 @@ from fem.skin import (
     LAWS,
     bending_stiffness,
     buckling_tension,
+    left_after,
     natural_stretch,
     stiffness,
     tension,
@@ -47,6 +48,10 @@ SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or i
 TIP = 0.8  # tip_mm per edge_mm
 # Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
 SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
+MAX_TERMS, MAX_TIMES = 2, 100  # of a relaxation; our choices: two figures settle no more terms
+# Share and time constant (s) of human scalp at fixed displacement: Lear 2019 measured 44 % less force after 300 s, 65 %
+# less after 1800 s, and names 270 s; the share then follows from the later figure, 0.65 / (1 - exp(-1800/270)).
+SCALP = 0.65, 270.0
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
@@ -239,6 +244,49 @@ class Bed(BaseModel):
         return self
 
 
+class Prony(BaseModel):
+    """A share of every force that fades with time."""
+
+    model_config = STRICT
+    share: Annotated[float, Gt(0), Lt(1)] = Field(description="share of the force that fades")
+    time_s: Positive = Field(description="time in which all but 1/e of it has faded, s")
+
+
+class Relax(BaseModel):
+    """How forces fall with time while the wound is held closed."""
+
+    model_config = STRICT
+    terms: tuple[Prony, ...] = Field(
+        default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
+        description="1 or 2 terms; by default that of human scalp (Lear 2019)",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TERMS},
+    )
+    at_s: tuple[NotNegative, ...] = Field(
+        default=(60.0, 300.0, 600.0, 1800.0),
+        description="times after closure at which forces are reported, s",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TIMES},
+    )
+
+    @field_validator("terms")
+    @classmethod
+    def fading(cls, terms):
+        """Refuse no term, too many, or terms that leave no force."""
+        if not 1 <= len(terms) <= MAX_TERMS:
+            raise ValueError(f"got {len(terms)} terms, wanted 1 or {MAX_TERMS}")
+        shares = sum(term.share for term in terms)
+        if shares >= 1:
+            raise ValueError(f"the shares sum to {shares:g}, wanted less than 1")
+        return terms
+
+    @field_validator("at_s")
+    @classmethod
+    def few(cls, times):
+        """Refuse no time, or more than anyone reads."""
+        if not 1 <= len(times) <= MAX_TIMES:
+            raise ValueError(f"got {len(times)} times, wanted 1 to {MAX_TIMES}")
+        return times
+
+
 class Patch(BaseModel):
     """The round piece of skin that is computed; its rim is held."""
 
@@ -277,6 +325,7 @@ class Case(BaseModel):
     closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")  # type: ignore[valid-type]
     skin: Skin = Field(description="the skin as a sheet")
     bed: Bed | None = Field(default=None, description="what holds the skin from below; nothing if absent")
+    relax: Relax | None = Field(default=None, description="how forces fall with time; not asked if absent")
     patch: Patch | None = Field(default=None, description="the skin that is computed; by default as the wound asks")
     mesh: MeshSize = Field(default=MeshSize(), description="sizes of triangles")
     from_site: tuple[str, ...] | None = Field(
@@ -415,6 +464,15 @@ def _as_tension(stretched, law, *, h):
     return Tension(along_N_per_m=float(along), across_N_per_m=float(across), lines_deg=stretched.lines_deg)
 
 
+def left(case):
+    """Share of every force that is left, by seconds after closure; None if the case does not ask."""
+    if case.relax is None:
+        return None
+    shares, times = zip(*((term.share, term.time_s) for term in case.relax.terms), strict=True)
+    found = left_after(case.relax.at_s, shares=shares, times=times)
+    return dict(zip(case.relax.at_s, map(float, found), strict=True))
+
+
 def default_radius(zone, skin, bed):
     """Radius of the patch where the case gives none, mm.
 
@@ -459,6 +517,9 @@ def report(case) -> str:
             f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value])
         )
         rows.append(f"  {words.replace('_', ' '):<18}{values} {unit}".rstrip())
+    if case.relax is not None:
+        shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
+        rows.append(f"  {'force left':<18}{shares}")
     return "\n".join(rows)
 
 

@@ -130,6 +130,56 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
         fail(f"flatseam sites: no site {name!r}{hint(name, site.SITES)}")
 
 
+@app.command
+def fit(
+    file: Annotated[Path, Parameter(help="measurement, CSV")],
+    /,
+    *,
+    law: str,
+    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
+    thickness_mm: float | None = None,
+    width_mm: float | None = None,
+    up_to_stretch: float | None = None,
+    into: Into = Path("results"),
+):
+    """Fit a law of elasticity to tension tests; write the skin of a case, a picture and the numbers.
+
+    Example: flatseam fit configs/measurements/invented-skin.csv --law gasser-ogden-holzapfel --thickness-mm 2
+
+    Columns: stretch_along, stretch_across or strain_along_percent and so on; nominal_stress_along_kPa and so on, or
+    cauchy, or in MPa; or force_along_N and so on; and test, a name for the rows of one test. Along is along the skin
+    tension lines. A direction whose stretch is not given is free of stress, as the sides of a strip are.
+
+    Parameters
+    ----------
+    law
+        neo-hooke, ogden or gasser-ogden-holzapfel.
+    hold
+        A parameter that is known, as fibre_angle_deg=45, or known to lie between two values, as exponent=1:50; may be
+        repeated.
+    thickness_mm
+        Thickness of the unstretched specimen.
+    width_mm
+        Its width, if forces were measured.
+    up_to_stretch
+        Leave out rows beyond this stretch.
+    """
+    from fem.document import BadCase
+    from fem.estimate import NotFitted
+    from fem.fit import fitted, save, table
+
+    try:
+        result = fitted(file, law, held=hold, thickness=thickness_mm, width=width_mm, up_to=up_to_stretch)
+        folder = save(result, into)
+    except (BadCase, OSError) as error:
+        fail(f"{error}")
+    except NotFitted as error:
+        print(f"{file}: not fitted: {error}", file=sys.stderr)
+        sys.exit(NO_CONVERGENCE)
+    print(table(result))
+    print(f"  {folder / 'fit.yaml'}: the skin of a case; fit.png, fit.json")
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     from fem import case as cases

@@ -6,7 +6,6 @@ import platform
 import resource
 import shutil
 import subprocess
-import tempfile
 import time
 from collections import Counter
 from dataclasses import replace
@@ -19,6 +18,7 @@ import numpy as np
 import fem
 from fem import case as cases
 from fem import sew, solve
+from fem.folder import refuse_unusable, whole
 from fem.measure import Closure, measures
 from fem.mesh import Mesh, MeshError, mesh, quality
 from fem.sheet import Bed, Sheet, interpolated, lift, sheet
@@ -92,6 +92,7 @@ def closed(case, *, watch=lambda **state: None):
         sheet=skin,
         fresh=fresh,
         x=sew.positions(sewing, q, 1.0),
+        left=cases.left(case),
     )
     how = {
         "unknowns": 3 * sewing.n_free,
@@ -150,7 +151,7 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     folder, failed = into / case.name, into / f"{case.name}.failed.json"
     if not again and finished(case, folder):
         return folder
-    _refuse_unusable(into, folder)
+    refuse_unusable(folder, mark="run.json")
     reached: dict = {}
 
     def seen(**state):
@@ -163,22 +164,10 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
         into.mkdir(parents=True, exist_ok=True)
         failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
         raise
-    into.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{case.name}-", dir=into) as draft:
-        write(Path(draft), case, closure, how)
-        _swap(Path(draft), folder)
+    with whole(folder) as draft:
+        write(draft, case, closure, how)
     failed.unlink(missing_ok=True)
     return folder
-
-
-def _refuse_unusable(into, folder):
-    """Raise OSError if nothing can be written into a folder, or if what its result would replace is not a result."""
-    there = next(path for path in (into, *into.parents) if path.exists())
-    if not there.is_dir():
-        raise NotADirectoryError(f"{there} is not a folder")
-    tempfile.TemporaryFile(dir=there).close()  # fails now rather than after the solve
-    if folder.is_symlink() or (folder.exists() and not (folder / "run.json").is_file()):
-        raise FileExistsError(f"{folder} is not a results folder and will not be replaced; move it out of the way")
 
 
 def finished(case, folder):
@@ -232,15 +221,3 @@ def _commit():
         return None
     asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
     return asked.stdout.strip() or None
-
-
-def _swap(draft, folder):
-    """Put the finished draft in the folder's place; the draft's own place is left empty."""
-    os.chmod(draft, 0o755)
-    old = folder.with_name(f".{folder.name}.old-{os.getpid()}")
-    if folder.exists():
-        folder.rename(old)
-    draft.rename(folder)
-    draft.mkdir()
-    if old.exists():
-        shutil.rmtree(old)

@@ -31,7 +31,7 @@ WORDS = {
     "+.inf": math.inf,
     "-.inf": -math.inf,
 }
-UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees"}
+UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees", "s": "seconds"}
 WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",

@@ -31,6 +31,7 @@ class Closure:
     sheet: Sheet
     fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
     x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
+    left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
 
 
 def measures(closure):
@@ -223,6 +224,17 @@ def closing_force(closure):
     return float(sum(seam_force(closure, scar).sum() for scar in scars(closure)))
 
 
+def closing_force_after(closure):
+    """Closing force while the wound is held, a list in the order of the times asked for; None if none was.
+
+    Each has the time since closure and the share that is left of every force and stress, see `skin.left_after`.
+    """
+    if closure.left is None:
+        return None
+    force = closing_force(closure)
+    return [{"time_s": t, "closing_force_N": share * force, "share_left": share} for t, share in closure.left.items()]
+
+
 def line_tension(closure, scar):
     """Force across each segment of a scar per closed length (k,), N/mm, and how far its middle is along it (k,), mm."""
     length = _segment_lengths(closure, scar)
@@ -310,6 +322,7 @@ MEASURES = {
     "gape_width_mm": lambda closure: gape(closure)[1],
     "gape_axis_deg": lambda closure: gape(closure)[2],
     "closing_force_N": closing_force,
+    "closing_force_after": closing_force_after,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,
     "skin_stress_max_kPa": skin_stress_max,

@@ -230,7 +230,7 @@ def test_all_messages_at_once_in_the_order_of_the_file():
             "9:3: skin: unknown key 'thicknes_mm'; did you mean 'thickness_mm'? "
             "allowed: site, thickness_mm, law, tension"]),
         ("bed:", "xyz: red\nbed:", [
-            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, patch, mesh, from_site"]),
+            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, relax, patch, mesh, from_site"]),
         ("name: bench\n", "", ["1:1: missing key 'name'; needed: name, wound, skin"]),
         ("kind: lens, ", "", [
             f"3:12: wound.outline: missing key 'kind'; {KINDS}"]),
