@@ -53,7 +53,7 @@ def measured(path, *, area=None, up_to=math.inf):
 
     Raises BadCase with every complaint, each with its line.
     """
-    lines = re.split(r"\r\n|[\r\n]", read(path, most=MAX_BYTES))
+    lines = re.split(r"\r\n|[\r\n]", read(path, limit=MAX_BYTES))
     written = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
     if len(written) < 2:
         raise BadCase(f"{path}: wanted a line of column names and a line of numbers for each state")
