@@ -353,7 +353,7 @@ def _draw_edges(axes, closure, middle):
 
 
 def _sewn_points(edges, n):
-    """Places (2, edge, n + 2) of points that are sewn together, evenly spaced along the first of two edges, ends included.
+    """Places (2, edge, n + 2) of points that are sewn together, evenly spaced along the first edge, ends included.
 
     edges  (2, edge, node)  places of nodes, matched
     """

@@ -149,9 +149,7 @@ def _part(around, start, end):
     if start < end:
         part = substring(around, start, end)
     else:
-        part = shapely.LineString(
-            [*substring(around, start, around.length).coords, *substring(around, 0, end).coords]
-        )
+        part = shapely.LineString([*substring(around, start, around.length).coords, *substring(around, 0, end).coords])
     return shapely.remove_repeated_points(part, APART / 2)
 
 

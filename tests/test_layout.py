@@ -9,7 +9,8 @@ import pytest
 
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
-    "curve ring outline skin plan document tracing site case mesh kernels sheet sew linear solve measure picture close cli"
+    "curve ring outline skin plan document tracing site case mesh kernels sheet sew linear solve measure picture close "
+    "cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
 

@@ -123,9 +123,9 @@ def sewn_deficits(m):
 @pytest.mark.parametrize("surplus", ["shared", "right"])
 @pytest.mark.parametrize("kind", EVERY_KIND)
 def test_deficits_of_every_outline(kind, surplus):
-    """Sewn shut, the skin is a disc again: deficits sum to zero, with the tip angles at the tips but for a chord's share.
+    """Sewn shut, the skin is a disc again: deficits sum to zero; at the tips they are the tip angles but for chords.
 
-    The share is half the turn of an edge's first chord on either side: half a segment, up to 1.25 x 1.6 mm, over the radius.
+    A chord takes half the turn of an edge over its length on either side: half a segment, up to 1.25 x 1.6 mm, over R.
     """
     outline = EVERY_KIND[kind]
     m = mesh(side_to_side(outline, surplus=surplus), **FINE)

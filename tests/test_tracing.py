@@ -37,7 +37,8 @@ LENS_FILES = {
     "lens.geojson": geojson(CORNERS),
     "lens.csv": csv(CORNERS),
     "lens.svg": SVG.format(
-        ' width="140mm" height="100mm" viewBox="0 0 140 100"', f'<path d="M 40 50 A {R} {R} 0 0 1 100 50 A 50 50 0 0 1 40 50 Z"/>'
+        ' width="140mm" height="100mm" viewBox="0 0 140 100"',
+        f'<path d="M 40 50 A {R} {R} 0 0 1 100 50 A 50 50 0 0 1 40 50 Z"/>',
     ),
 }
 
@@ -104,7 +105,7 @@ def test_formats_agree(tmp_path):
     ],
 )
 def test_scale_of_svg(tmp_path, size, scale):
-    """A drawing with a size in mm, cm or in is read to scale, to 1e-6; any other has its units as mm. y points up here."""
+    """A drawing with a size in mm, cm or in is read to scale, to 1e-6; any other has its units as mm. y points up."""
     drawing = SVG.format(size, '<g transform="translate(10 0)"><polygon points="0,0 40,0 40,20"/></g>')
     (tmp_path / "a.svg").write_text(drawing)
     corners = points("a.svg", [tmp_path])[:3]
@@ -261,13 +262,25 @@ def test_place_in_case_and_file(tmp_path):
         ("a.csv", b"x_mm,y_mm\n\xff,3\n", "a.csv: not text in UTF-8 (byte 11)"),
         ("a.csv", "x_mm,y_mm\n" + "0,0\n" * (MAX_POINTS + 1), f"a.csv: {MAX_POINTS + 1} points; {MAX_POINTS} at most"),
         ("a.csv", "#" * (MAX_BYTES + 1), f"a.csv: more than {MAX_BYTES} bytes"),
-        ("a.csv", "x_mm,y_mm\n0,0\n9,9\n9,0\n0,9\n", "the outline crosses or touches itself: Self-intersection[4.5 4.5] mm"),
+        (
+            "a.csv",
+            "x_mm,y_mm\n0,0\n9,9\n9,0\n0,9\n",
+            "the outline crosses or touches itself: Self-intersection[4.5 4.5] mm",
+        ),
         ("a.geojson", '{"type":\n "Polygon", coordinates: []}', "a.geojson:2:13: not JSON: Expecting property name"),
         ("a.geojson", '{"type": "Polygon", "coordinates": [[[NaN, 0]]]}', "a.geojson: NaN is not a number of JSON"),
         ("a.geojson", "[" * 100_000, "a.geojson: nested too deep"),
         ("a.geojson", "{}", "a.geojson: not GeoJSON: "),
-        ("a.geojson", '{"type": "Point", "coordinates": [0, 0]}', "a.geojson: wanted one polygon without holes, got Point"),
-        ("a.geojson", '{"type": "Polygon", "coordinates": []}', "a.geojson: wanted one polygon without holes, got Polygon"),
+        (
+            "a.geojson",
+            '{"type": "Point", "coordinates": [0, 0]}',
+            "a.geojson: wanted one polygon without holes, got Point",
+        ),
+        (
+            "a.geojson",
+            '{"type": "Polygon", "coordinates": []}',
+            "a.geojson: wanted one polygon without holes, got Polygon",
+        ),
         ("a.geojson", '{"type": "FeatureCollection", "features": []}', "wanted one polygon without holes, got nothing"),
         (
             "a.geojson",
@@ -276,11 +289,23 @@ def test_place_in_case_and_file(tmp_path):
         ),
         ("a.svg", "<svg>\n<path></svg>", "a.svg:2:9: not XML: mismatched tag"),
         ("a.svg", SVG.format("", ""), "a.svg: wanted one path in one piece, got 0"),
-        ("a.svg", SVG.format("", '<path d="M0 0 h9 v9 z M2 1 h1 v1 z"/>'), "a.svg: wanted one path in one piece, got 2"),
-        ("a.svg", SVG.format("", '<path d="M0 0 h9 foo v9 z"/>'), "a.svg: a path holds characters that are no path data"),
+        (
+            "a.svg",
+            SVG.format("", '<path d="M0 0 h9 v9 z M2 1 h1 v1 z"/>'),
+            "a.svg: wanted one path in one piece, got 2",
+        ),
+        (
+            "a.svg",
+            SVG.format("", '<path d="M0 0 h9 foo v9 z"/>'),
+            "a.svg: a path holds characters that are no path data",
+        ),
         ("a.svg", SVG.format("", '<path d="M0 0 A 5 5 0 0 1 9 0 A 5 5 Z"/>'), "a.svg: not an SVG drawing"),
         ("a.svg", SVG.format("", '<path d="M 0 0 h 9"/>'), "2 different points; an outline has 3 or more"),
-        ("a.svg", SVG.format("", '<g id="a"/><use href="#a"/>'), "a.svg: <use> is not allowed; draw the outline itself"),
+        (
+            "a.svg",
+            SVG.format("", '<g id="a"/><use href="#a"/>'),
+            "a.svg: <use> is not allowed; draw the outline itself",
+        ),
         (
             "a.svg",
             '<!DOCTYPE svg [<!ENTITY a "9">]>' + SVG.format("", '<path d="M0 0 h&a; v9 z"/>'),
