@@ -480,14 +480,15 @@ def _buckling(case):
     h, modulus = case.skin.thickness_mm, young_modulus(law(case.skin.law))
     flat = 1e3 * buckling_tension(
         D=bending_stiffness(modulus, h=h, poisson=BENDING_POISSON),
+        poisson=BENDING_POISSON,
         lift=0.0 if case.bed is None else 1e-3 * case.bed.normal_kPa_per_mm,
         radius=case.patch.radius_mm,
     )
     if squeezed <= flat:
         return []
     return [
-        f"skin.tension squeezes the skin by {squeezed:.3g} N/m; uncut, it surely lies flat up to {flat:.3g} N/m only, "
-        "so cones and dips may be those of buckled skin"
+        f"skin.tension squeezes the skin by {squeezed:.3g} N/m; even uncut it buckles at about {flat:.3g} N/m, "
+        "so cones and dips may be its own"
     ]
 
 

@@ -8,7 +8,8 @@ tension leave out TIP_ZONE around the ends of seams; those that nothing is left 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull, cKDTree
+import shapely
+from scipy.spatial import cKDTree
 
 from fem.mesh import Mesh
 from fem.outline import Outline
@@ -184,7 +185,7 @@ def gape(closure):
     """
     along = axis(closure, closure.mesh.X)
     edge = closure.fresh[:2, _on_seams(closure)]
-    hull = edge[:, ConvexHull(edge.T).vertices]
+    hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
     long = between[:, i, j]

@@ -11,8 +11,8 @@ from typing import Annotated
 import numpy as np
 from annotated_types import Ge, Le
 from pydantic import AfterValidator
-from scipy.optimize import minimize, root
-from scipy.special import jn_zeros
+from scipy.optimize import brentq, minimize, root
+from scipy.special import jn_zeros, jv
 
 BENDING_POISSON = 0.5  # incompressible skin
 LARGEST_EXPONENT = 50.0  # of Ogden's law; our choice, beyond all skin, and a stretch of 1000 still has finite stiffness
@@ -232,19 +232,19 @@ def bending_stiffness(modulus, *, h, poisson):
     return modulus * h**3 / (12 * (1 - poisson**2))
 
 
-def buckling_tension(*, D, lift, radius):
-    """Line compression in N/mm, positive, below which uncut skin with a clamped rim surely stays flat.
+def buckling_tension(*, D, poisson, lift, radius):
+    """Line compression in N/mm, positive, at which an uncut patch of skin no longer lies flat; about.
 
-        N = max(14.68 D / R^2, 2 sqrt(k D))
+        N = max(a^2 D / R^2, 2 sqrt(k D)),    a J0(a) = (1 - nu) J1(a)
 
-    Flat skin is stable while D int (lap w)^2 + k int w^2 > N int |grad w|^2 for every w. The clamped disc alone has
-    its first buckling load for k = 0; 2 sqrt(k D) comes from the square of the sum of lap w sqrt D and w sqrt k, and
-    is reached by long waves in a wide patch. Skin compressed by more may buckle before anything is cut.
+    The first is the load of a disc without a bed whose rim is held and free to turn, the second that of a wide patch
+    on springs, which folds into waves of length 2 pi (D/k)^(1/4). On a bed, patches that are not wide bear more.
 
-    D        bending stiffness, N mm
+    D        bending stiffness, N mm;  poisson  its Poisson ratio
     lift     stiffness k of the bed against lifting, N/mm3; 0: no bed
     radius   R of the patch, mm
 
-    Source: Timoshenko & Gere (1961), art. 7.4 for the disc, the first zero 3.8317 of the Bessel function J1 squared.
+    Source: Timoshenko & Gere (1961), sec. 9.1 for the disc and sec. 2.10 for the bed (from memory; tested).
     """
-    return max(jn_zeros(1, 1)[0] ** 2 * D / radius**2, 2 * np.sqrt(lift * D))
+    a = brentq(lambda a: a * jv(0, a) - (1 - poisson) * jv(1, a), 0.1, jn_zeros(0, 1)[0])
+    return max(a**2 * D / radius**2, 2 * np.sqrt(lift * D))

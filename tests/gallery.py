@@ -1,4 +1,4 @@
-"""Draws the outlines of the README: `PYTHONPATH=.:tests python tests/gallery.py` writes configs/outlines/gallery.png."""
+"""Draws the README's outlines: `PYTHONPATH=.:tests python tests/gallery.py` writes configs/outlines/gallery.png."""
 
 from pathlib import Path
 

@@ -11,6 +11,7 @@ from pytest import approx
 from fem import solve
 from fem.sew import independent, positions, sewing
 from fem.sheet import assemble, cauchy_stress, sheet
+from fem.skin import gasser_ogden_holzapfel
 
 NU = 0.5
 SMALL = 1e-5  # strain
@@ -48,10 +49,11 @@ def concentration(m, skin, x, *, a, b, along):
     return series[:4].sum()
 
 
-def stretched(m):
+def stretched(m, skin=None, poisson=NU):
     """Positions under remote uniaxial tension along y; the rim is placed as if there were no hole."""
-    remote = flat(m) * (1 + SMALL * np.array([[-NU], [1], [0]]))
-    return at_rest(flat_sheet(m), sewing(remote, np.zeros((2, 0), int), m.rim), remote, load=0 * remote)
+    remote = flat(m) * (1 + SMALL * np.array([[-poisson], [1], [0]]))
+    sewn = sewing(remote, np.zeros((2, 0), int), m.rim)
+    return at_rest(flat_sheet(m) if skin is None else skin, sewn, remote, load=0 * remote)
 
 
 def test_kirsch():
@@ -65,6 +67,56 @@ def test_kirsch():
     u = (x - flat(m)) / SMALL
     assert u[1, 24] == approx(3, rel=3e-3)
     assert u[0, 0] == approx(-1, abs=6e-3)
+
+
+def orthotropic(E1, E2, nu12, G12):
+    """Second derivatives (3, 3) of psi by C11, C22, C12: of E = (C - 1)/2 and the shear angle C12, sigma = Q E."""
+    Q = np.linalg.inv([[1 / E1, -nu12 / E1], [-nu12 / E1, 1 / E2]])
+    return np.block([[Q / 4, np.zeros((2, 1))], [np.zeros((1, 2)), np.array([[G12]])]])
+
+
+def fibres(dispersion, degrees):
+    """The same of fibres that are about to stretch."""
+    C = np.array([1 + 1e-9, 1 + 1e-9, 0.0])
+    keys = {"shear_kPa": 100, "fibre_kPa": 150, "stiffening": 1, "dispersion": dispersion}
+    return gasser_ogden_holzapfel(C, **keys, fibre_angle_deg=degrees)[2]
+
+
+@pytest.mark.parametrize(
+    ("H", "K"),
+    [
+        (orthotropic(3, 1, 0.45, 0.6), 3.7503),
+        (fibres(0.0, 0), None),
+        (fibres(0.1, 35), None),
+        (fibres(1 / 3, 35), 3.0),
+    ],
+    ids=["orthotropic", "fibres", "dispersed fibres", "fibres all ways"],
+)
+def test_orthotropic_hole(H, K):
+    """A round hole in a sheet pulled along axis 1: K = 1 + sqrt(2 (sqrt(E1/E2) - nu12) + E1/G12) (Lekhnitskii 1968).
+
+    The edge becomes an ellipse and its stress is uniaxial, so K times the remote strain is the growth of the half-axis
+    along the pull. The formula is from memory; it gives 3 for an isotropic sheet. The law is quadratic with the second derivatives of
+    fibres in ground substance, or of given moduli; the mesh errs as in `test_kirsch`.
+    """
+    compliance = np.linalg.inv(4 * H[:2, :2])
+    E1, E2, nu12 = 1 / compliance[0, 0], 1 / compliance[1, 1], -compliance[0, 1] / compliance[0, 0]
+    exact = 1 + np.sqrt(2 * (np.sqrt(E1 / E2) - nu12) + E1 / H[2, 2])
+    assert K is None or exact == approx(K, abs=5e-5)
+
+    def law(C):
+        change = C - np.array([1.0, 1.0, 0.0]).reshape(3, *[1] * (C.ndim - 1))
+        slope = np.einsum("ij,j...->i...", H, change)
+        return (
+            (change * slope).sum(axis=0) / 2,
+            slope,
+            np.broadcast_to(H.reshape(3, 3, *[1] * (C.ndim - 1)), (3, *C.shape)),
+        )
+
+    m = hole(a=1.0, b=1.0, rings=48, around=96, radius=100)
+    skin = sheet(m, law=law, h=1.0, D=1.0, poisson=NU, lines=np.pi / 2, bed=springs(m, normal=1.0, shear=0.0))
+    x = stretched(m, skin, nu12)
+    assert (x - flat(m))[1, 24] / SMALL == approx(exact, rel=5e-3)
 
 
 @pytest.mark.slow
