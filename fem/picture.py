@@ -353,12 +353,12 @@ def _draw_edges(axes, closure, middle):
 
 
 def _sewn_points(edges, n):
-    """Places (2, edge, n) of n pairs of points that are sewn together, evenly spaced along the first of two edges.
+    """Places (2, edge, n + 2) of points that are sewn together, evenly spaced along the first edge, ends included.
 
     edges  (2, edge, node)  places of nodes, matched
     """
     s = np.append(0, np.cumsum(np.hypot(*np.diff(edges[:, 0]))))
-    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2)[1:-1])
+    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2))
 
 
 # Words and scales -------------------------------------------------------------------------------------------

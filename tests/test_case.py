@@ -196,8 +196,8 @@ def test_message_shows_the_place():
     with pytest.raises(BadCase) as caught:
         parse(GOOD.replace("seam", "seem"), Case, "configs/a.yaml")
     assert str(caught.value) == (
-        "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? "
-        "allowed: technique, surplus, eased_mm, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
+        "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? allowed: technique, surplus, eased_mm, "
+        "undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
         "sutures\n"
         "      seem: hinge\n"
         "      ^"
