@@ -13,7 +13,7 @@ from pytest import approx
 
 from fem import case, picture
 from fem.close import closed
-from fem.measure import skin_stress_max, tips
+from fem.measure import nodal, skin_stress_max, tips
 from fem.sheet import cauchy_stress
 
 CIRCLE = Path(__file__).parent.parent / "configs" / "demo" / "circle-20.yaml"
@@ -189,7 +189,7 @@ def test_smoothing_keeps_linear_fields(circle):
     """Nodal values of 3 + 2 x - y, given at the integration points, are those of the formula: round-off."""
     at = np.einsum("qa,iea->ieq", circle.sheet.shapes, circle.mesh.X[:, circle.mesh.elements.T])
     x, y = circle.mesh.X
-    assert picture.nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
+    assert nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
 
 
 @pytest.fixture(scope="module")
