@@ -18,6 +18,7 @@ from fem import picture
 from fem.measure import TIP_ZONE
 from fem.outline import boundary
 from fem.result import label, numbers, solved, unit
+from fem.scene import flat_triangles
 
 STYLE = {
     "font.size": 10,
@@ -37,6 +38,7 @@ SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that c
 COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
 MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
 DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
+VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 TENSION = "line_tension_mid_N_per_m"
 
 
@@ -108,13 +110,17 @@ def heights_along(results):
     return drawn
 
 
-def heights_across(results, half_width):
-    """Figure of the height across every cone of all cases, as far as `half_width` mm to either side."""
+def heights_across(results):
+    """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
     drawn, axes = figure()
+    sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
+    across = np.concatenate([np.abs(cone["across_mm"]) for cone in sections])
+    height = np.concatenate([np.abs(cone["height_mm"]) for cone in sections])
+    reach = max(LEAST_REACH, across[height > VISIBLE * height.max()].max())
     for i, result in solved_places(results):
         for k, cone in enumerate(result.profiles["cones"]):
             line(axes, cone["across_mm"], cone["height_mm"], i, result.name if k == 0 else None)
-    axes.set(xlabel="across the cone, from its highest point, mm", ylabel="height, mm", xlim=(-half_width, half_width))
+    axes.set(xlabel="across the cone, from its highest point, mm", ylabel="height, mm", xlim=(-reach, reach))
     key(axes)
     return drawn
 
@@ -167,7 +173,7 @@ def common_ranges(results):
 def skin(result):
     """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
     stages = result.stages
-    drawn = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), stages["triangles"].T)
+    drawn = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
     drawn.point_data["height_mm"] = stages["x"][-1, 2]
     drawn.point_data["stress_kPa"] = stages["stress_kPa"][-1]
     return drawn
@@ -194,6 +200,13 @@ def stress_image(result, half_width, stresses):
         picture.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
         scalars="stress_kPa", cmap=picture.STRESSES, clim=stresses, lighting=False,
     )  # fmt: skip
+
+
+def trimmed(images):
+    """Images (h, w, 3) of one size without the rows at the top and bottom that are white in all of them."""
+    drawn = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
+    rows = np.flatnonzero(drawn)
+    return [image[rows[0] : rows[-1] + 1] for image in images]
 
 
 def plan(result, half_width):

@@ -150,7 +150,7 @@ def drawings(results):
             "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm"),
             "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
             "heights_along": chart.heights_along(results),
-            "heights_across": chart.heights_across(results, half_width),
+            "heights_across": chart.heights_across(results),
             "tensions_along": chart.tensions_along(results),
         }
         scales = {
@@ -158,23 +158,31 @@ def drawings(results):
             "stress_scale": chart.colour_scale(picture.STRESSES, stresses, "greatest principal stress, kPa"),
         }
         images = {name: chart.svg(figure) for name, figure in (figures | scales).items()}
-        pictures = {"plans": {}, "height": {}, "stress": {}}
-        for result in done:
-            plan = chart.plan(result, half_width)
-            height = chart.height_image(result, half_width, heights)
-            stress = chart.stress_image(result, half_width, stresses)
-            pictures["plans"][result.name] = chart.svg(plan)
-            pictures["height"][result.name] = webp(height)
-            pictures["stress"][result.name] = webp(stress)
+        plans = [chart.plan(result, half_width) for result in done]
+        height = chart.trimmed([chart.height_image(result, half_width, heights) for result in done])
+        stress = [chart.stress_image(result, half_width, stresses) for result in done]
+        for result, plan, high, tense in zip(done, plans, height, stress, strict=True):
             figures |= {
                 f"plan-{result.name}": plan,
                 f"height-{result.name}": chart.framed(
-                    height, result.name, colours=picture.HEIGHTS, ends=heights, words="height, mm"
+                    high, result.name, colours=picture.HEIGHTS, ends=heights, words="height, mm"
                 ),
                 f"stress-{result.name}": chart.framed(
-                    stress, result.name, colours=picture.STRESSES, ends=stresses, words="stress, kPa"
+                    tense, result.name, colours=picture.STRESSES, ends=stresses, words="stress, kPa"
                 ),
             }
+        plans = [chart.svg(plan) for plan in plans]
+    called = [result.name for result in done]
+    pictures = {
+        "plans": dict(zip(called, plans, strict=True)),
+        "height": dict(zip(called, map(webp, height), strict=True)),
+        "stress": dict(zip(called, map(webp, stress), strict=True)),
+        "sizes": {
+            "plans": picture.VIEW.tolist(),
+            "height": height[0].shape[1::-1],
+            "stress": stress[0].shape[1::-1],
+        },
+    }
     return images | pictures, view, figures
 
 

@@ -5,6 +5,7 @@
   const PLAIN = [0.93, 0.79, 0.68], INK = 0x181818, TIP = 0x0072b2;
   const SUN = [-1, -0.6, 1.6];
   const TURN = 0.09, RAISE = 0.07, ZOOM = 1.25; // of one key stroke or button: radians, radians, ratio
+  const REACH = 1.12; // of the view, half-widths
   const FIRST = {turned: -20, raised: 27, zoom: 1}; // degrees; the view of the still pictures
 
   const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -13,7 +14,7 @@
 
   function makeRenderer() {
     try {
-      return new THREE.WebGLRenderer({antialias: true, preserveDrawingBuffer: true});
+      return new THREE.WebGLRenderer({antialias: true});
     } catch (error) {
       console.info("no WebGL: " + error.message);
       return null;
@@ -27,13 +28,17 @@
   }
   document.getElementById("views").hidden = false;
   renderer.setClearColor(0xffffff);
+  renderer.setScissorTest(true);
+  renderer.clippingPlanes = [[1, 0], [-1, 0], [0, 1], [0, -1]].map( // the piece of skin of the still pictures
+    ([x, y]) => new THREE.Plane(new THREE.Vector3(x, y, 0), scene.half_width * (x ? 1 : scene.depth)));
 
   const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -1e4, 1e4);
   camera.up.set(0, 0, 1);
   const target = new THREE.Vector3();
   const slider = document.getElementById("stage");
   const last = Math.max(...scene.cases.map((one) => one.closed.length - 1));
-  slider.max = slider.value = last;
+  slider.max = last;
+  slider.value = last;
 
   const views = scene.cases.map(view);
 
@@ -100,23 +105,30 @@
     canvas.dataset.stage = stage;
   }
 
+  // All views are drawn below each other on one hidden canvas, of which each shows its part: browsers allow few contexts.
   function draw() {
-    for (const {canvas, world, lines} of views) {
-      const ratio = Math.min(2, window.devicePixelRatio || 1);
-      const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
-      if (width === 0) continue;
-      if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, {width, height});
-      renderer.setSize(width, height, false);
-      const reach = scene.half_width, rise = reach * height / width;
-      Object.assign(camera, {left: -reach, right: reach, top: rise, bottom: -rise});
-      camera.updateProjectionMatrix();
+    const ratio = Math.min(2, window.devicePixelRatio || 1);
+    const width = Math.round(views[0].canvas.clientWidth * ratio), height = Math.round(views[0].canvas.clientHeight * ratio);
+    if (width === 0) return;
+    const whole = renderer.domElement;
+    if (whole.width !== width || whole.height !== height * views.length) renderer.setSize(width, height * views.length, false);
+    const reach = REACH * scene.half_width, rise = reach * height / width;
+    Object.assign(camera, {left: -reach, right: reach, top: rise, bottom: -rise});
+    camera.updateProjectionMatrix();
+    views.forEach(({world, lines}, k) => {
+      const place = [0, height * (views.length - 1 - k), width, height];
       for (const {material} of lines) {
-        material.linewidth = 2.2 * ratio;
+        material.linewidth = 2 * ratio;
         material.resolution.set(width, height);
       }
+      renderer.setViewport(...place);
+      renderer.setScissor(...place);
       renderer.render(world, camera);
-      canvas.getContext("2d").drawImage(renderer.domElement, 0, 0);
-    }
+    });
+    views.forEach(({canvas}, k) => {
+      if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, {width, height});
+      canvas.getContext("2d").drawImage(whole, 0, height * k, width, height, 0, 0, width, height);
+    });
   }
 
   let asked = false;

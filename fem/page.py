@@ -15,10 +15,10 @@ from markupsafe import Markup
 import fem
 from fem import picture
 from fem.measure import TIP_ZONE
-from fem.result import label, names, numbers, ranks, shown, solved, split, unit
+from fem.result import label, names, numbers, ranks, shown, solved, unit
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
-AROUND = 1.5  # half-widths of the view: how much skin around the wound can be turned; our choice
+AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
 NOTES = [  # measure it explains, what was observed, where
     (
@@ -82,8 +82,8 @@ def html(results, *, baseline, only, images, view):
 
     baseline  name of the case that differences are taken to, or None
     only      names of the numbers in the table, or None for all
-    images    by name: `trade_off`, ..., SVG text; `plans`, `height`, `stress` of every case by its name, bytes or text;
-              `height_scale`, `stress_scale`, SVG text
+    images    by name: charts and scales as SVG text; `plans`, `height` and `stress` of every case by its name, as
+              SVG text or bytes of WebP, and `sizes` of these three in pixels
     view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
     """
     done = solved(results)
@@ -153,6 +153,7 @@ def _drawn(done, images, view):
 
     return {
         "chart": chart,
+        "sizes": images["sizes"],
         "view_mm": f"{2 * half_width:.0f}",
         "plans": {name: uri(text) for name, text in images["plans"].items()},
         "height_pictures": {name: uri(raw) for name, raw in images["height"].items()},
@@ -175,6 +176,7 @@ def scene(done, half_width, heights, stresses):
     """What the page's script draws, as plain data; arrays are base64 of little-endian numbers."""
     return {
         "half_width": half_width,
+        "depth": picture.DEPTH,
         "heights": heights,
         "height_colours": lookup(picture.HEIGHTS),
         "stress_colours": lookup(picture.STRESSES),
@@ -193,18 +195,23 @@ def coded(values, kind):
 
 
 def packed(result, half_width, stresses):
-    """The stages of a closure around its wound: positions as whole multiples of `step` mm, stresses as colours."""
+    """The stages of a closure around its wound: positions as whole multiples of `step` mm, stresses as colours.
+
+    Triangles are flat between the vertices of the quadratic ones, a quarter as many as there are nodes: at this size
+    the bend between them is below a pixel.
+    """
     stages = result.stages
-    x = stages["x"].astype(float) - stages["centre"][:, None]
-    seen = np.abs(stages["X"] - stages["centre"][:2, None]).max(axis=0) < AROUND * half_width
-    triangles = stages["triangles"][:, seen[stages["triangles"]].all(axis=0)]
-    used = np.unique(np.concatenate([triangles.ravel(), stages["seams"].ravel()]))
+    place = np.abs(stages["X"] - stages["centre"][:2, None])
+    seen = (place < AROUND * half_width * np.array([[1.0], [picture.DEPTH]])).all(axis=0)
+    triangles = stages["elements"][:3]
+    triangles = triangles[:, seen[triangles].any(axis=0)]
+    lines = [stages["seams"][:, stages["seam_of"] == k][:, ::2] for k in np.unique(stages["seam_of"])]
+    used = np.unique(np.concatenate([triangles.ravel(), *(line.ravel() for line in lines)]))
     number = np.full(seen.size, -1)
     number[used] = np.arange(used.size)
-    x = x[:, :, used]
+    x = stages["x"][:, :, used].astype(float) - stages["centre"][:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
     share = stages["stress_kPa"][:, used] / stresses[1]
-    seams, of = stages["seams"], stages["seam_of"]
     return {
         "name": result.name,
         "nodes": int(used.size),
@@ -214,7 +221,7 @@ def packed(result, half_width, stresses):
         "triangles": coded(number[triangles].T, "<u4"),
         "positions": coded(np.round(x.transpose(0, 2, 1) / step), "<i2"),
         "stresses": coded(np.round((COLOURS - 1) * np.clip(share, 0, 1)), "u1"),
-        "lines": [number[edge].tolist() for k in np.unique(of) for edge in seams[:, of == k]],
+        "lines": [number[edge].tolist() for line in lines for edge in line],
         "tips": number[stages["tips"]].tolist(),
     }
 
@@ -288,7 +295,7 @@ def glance(done):
     for name, most, least in [
         ("cone_height_mm", "Highest cones", "lowest"),
         ("scar_length_mm", "Longest scar", "shortest"),
-        ("line_tension_mid_N_per_m", "Highest line tension", "lowest"),
+        ("line_tension_mid_N_per_m", "Highest line tension in the middle of the scar", "lowest"),
         ("removed_area_mm2", "Most skin removed", "least"),
     ]:
         at = [(numbers(result.measures)[name], result.name) for result in done]
@@ -309,7 +316,8 @@ def assumed(results):
         effort = ["elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"]
         lines = [(key.replace("_", " "), [_text(r.run.get(key, "–")) for r in results]) for key in effort]
         made = [r.run.get("versions", {}) for r in results]
-        lines += [(key, [version.get(key, "–") for version in made]) for key in dict.fromkeys(k for m in made for k in m)]
+        libraries = dict.fromkeys(name for versions in made for name in versions)
+        lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
         parts.append(("computed with", lines))
     return parts
 
@@ -326,4 +334,6 @@ def _flat(content, before=""):
 
 
 def _text(value):
+    if isinstance(value, list):
+        return ", ".join(_text(member) for member in value)
     return f"{value:.4g}" if isinstance(value, float) else str(value)

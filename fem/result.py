@@ -5,6 +5,7 @@ Every number that is shown, on the page, on the terminal or in a figure, is prin
 
 import json
 import math
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,13 +14,13 @@ import numpy as np
 from fem import case as cases
 
 UNITS = {  # as they end names -> as they are written, and decimals printed
-    "N_per_m": ("N/m", 1),
-    "kPa": ("kPa", 1),
+    "N_per_m": ("N/m", 0),
+    "kPa": ("kPa", 0),
     "mm2": ("mm²", 0),
     "mm3": ("mm³", 0),
-    "mm": ("mm", 2),
-    "deg": ("°", 1),
-    "mJ": ("mJ", 2),
+    "mm": ("mm", 1),
+    "deg": ("°", 0),
+    "mJ": ("mJ", 1),
     "N": ("N", 2),
     "": ("", 2),
 }
@@ -36,9 +37,19 @@ WORDS = {  # of the measures that lead the table, in its order
     "skin_stretch_max": "skin stretch, greatest",
     "compressed_area_mm2": "skin under compression",
     "removed_area_mm2": "skin removed",
-    "healthy_removed_mm2": "healthy skin removed",
+    "healthy_removed_mm2": "healthy skin removed; all of it if no lesion is given",
     "length_to_width": "length to width of the wound",
     "strain_energy_mJ": "energy stored",
+}
+OTHERS = {  # words of those that follow, by the beginning of their names; the number of a tip or cone comes after
+    "cones_{}_at_x": "cone {}: place along the wound",
+    "cones_{}_at_y": "cone {}: place across it",
+    "cones_{}_reach": "cone {}: reach beyond the tip",
+    "cones_{}": "cone {}:",
+    "push_out_{}": "push-out of tip {}",
+    "gape_length": "length of the open wound",
+    "gape_width": "width of the open wound",
+    "tip_angles_{}": "angle of the wound at tip {}",
 }
 NEITHER = {"length_to_width", "strain_energy_mJ"}  # more is neither better nor worse; of the others, less is better
 
@@ -85,7 +96,10 @@ def split(name):
 
 
 def numbers(measures):
-    """All measures as {name: number or None}; members of lists are numbered before the unit: push_out_2_mm."""
+    """All measures as {name: number or None}.
+
+    Members of lists are numbered before the unit, as in push_out_2_mm; places have an x and a y.
+    """
     flat: dict[str, float | None] = {}
 
     def add(name, value):
@@ -94,8 +108,9 @@ def numbers(measures):
             for key, member in value.items():
                 add(f"{name}_{key}", member)
         elif isinstance(value, list):
-            for i, member in enumerate(value, start=1):
-                add(f"{stem}_{i}_{unit}" if unit else f"{stem}_{i}", member)
+            places = "xy" if stem.endswith("_at") else range(1, len(value) + 1)
+            for place, member in zip(places, value, strict=True):
+                add(f"{stem}_{place}_{unit}" if unit else f"{stem}_{place}", member)
         else:
             flat[name] = value
 
@@ -112,7 +127,11 @@ def names(results):
 
 def label(name):
     """What a number is, in words."""
-    return WORDS.get(name, split(name)[0].replace("_", " "))
+    stem = split(name)[0]
+    for start, words in OTHERS.items():
+        if found := re.match(start.format(r"(\d+)"), stem):
+            return f"{words.format(*found.groups())}{stem[found.end() :].replace('_', ' ')}"
+    return WORDS.get(name, stem.replace("_", " "))
 
 
 def unit(name):

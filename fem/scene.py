@@ -53,7 +53,8 @@ def across_cone(closure, tip):
     outward = outward / np.linalg.norm(outward)
     beyond = outward @ (x[:2] - top[:2, None])
     left = np.array([-outward[1], outward[0]]) @ (x[:2] - top[:2, None])
-    lines = shapely.line_merge(shapely.multilinestrings(_cut(linear_triangles(closure.mesh), beyond, left, x[2])))
+    cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
+    lines = shapely.line_merge(shapely.multilinestrings(cut))
     piece = min(shapely.get_parts(lines), key=lambda line: line.distance(shapely.Point(0, top[2])))
     s, z = shapely.get_coordinates(piece).T
     return (s, z) if s[0] < s[-1] else (s[::-1], z[::-1])
@@ -75,9 +76,9 @@ def _cut(triangles, level, *values):
     return np.stack([v[a] + share * (v[b] - v[a]) for v in values], axis=-1)
 
 
-def linear_triangles(mesh):
-    """Flat triangles (3, 4 n_elements), as node numbers, that the nodes of the quadratic ones make."""
-    return mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+def flat_triangles(elements):
+    """Flat triangles (3, 4 n), as node numbers, that the nodes of quadratic ones (6, n) make."""
+    return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
 
 
 def stages(closure):
@@ -86,8 +87,9 @@ def stages(closure):
     closed      (s,) fraction of the fresh wound's gap that is closed
     x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
     X           (2, n) positions in the uncut skin, mm
-    triangles   (3, m) nodes
-    seams       (2, j) nodes on both edges, of all seams one after the other;  seam_of  (j,) which seam, from 0
+    elements    (6, m) nodes of quadratic triangles, as in fem.mesh.Mesh
+    seams       (2, j) nodes on both edges, vertex, midpoint, vertex, ..., of all seams one after the other
+    seam_of     (j,) to which seam they belong, from 0
     tips        (t,) nodes
     centre, half_width   of a view that holds the wound, mm
     """
@@ -97,7 +99,7 @@ def stages(closure):
         "x": np.array([stage.x for stage in closure.stages], np.float32),
         "stress_kPa": np.array([stage.stress for stage in closure.stages], np.float32),
         "X": mesh.X.astype(np.float32),
-        "triangles": linear_triangles(mesh).astype(np.int32),
+        "elements": mesh.elements.astype(np.int32),
         "seams": np.hstack(mesh.seams).astype(np.int32),
         "seam_of": np.repeat(np.arange(len(mesh.seams)), [seam.shape[1] for seam in mesh.seams]),
         "tips": tips(closure),
