@@ -69,7 +69,6 @@ def trade_off(results, x, y):
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
     axes.set(xlabel=f"{label(x)}, {unit(x)}", ylabel=f"{label(y)}, {unit(y)}")
     axes.margins(0.16, 0.14)
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]) if points and min(p[3] for p in points) < 0 else None)
     place_labels(drawn, axes, points)
     return drawn
 
@@ -116,7 +115,8 @@ def heights_across(results):
     sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
     across = np.concatenate([np.abs(cone["across_mm"]) for cone in sections])
     height = np.concatenate([np.abs(cone["height_mm"]) for cone in sections])
-    reach = max(LEAST_REACH, across[height > VISIBLE * height.max()].max())
+    off = height > VISIBLE * max(height.max(), picture.FLATTEST)
+    reach = across[off].max(initial=LEAST_REACH)
     for i, result in solved_places(results):
         for k, cone in enumerate(result.profiles["cones"]):
             line(axes, cone["across_mm"], cone["height_mm"], i, result.name if k == 0 else None)
@@ -147,7 +147,8 @@ def solved_places(results):
 
 def line(axes, x, y, i, name):
     """Draw a line with some markers in the looks of place i."""
-    axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=name, **looks(i))
+    named = name and f" {name}"  # matplotlib leaves out what begins with an underscore
+    axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=named, **looks(i))
 
 
 def key(axes):
@@ -245,11 +246,12 @@ def colour_scale(colours, ends, words):
 
 def framed(image, title, *, colours, ends, words):
     """Figure of an image with its title and its scale of colours."""
-    drawn, axes = figure()
+    high, wide = image.shape[:2]
+    drawn, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
     axes.imshow(image)
     axes.set_axis_off()
     axes.set_title(title, loc="left", size=10)
-    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=words, shrink=0.8)
+    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=words)
     return drawn
 
 

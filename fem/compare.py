@@ -25,24 +25,24 @@ ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPEN
 # Solving ------------------------------------------------------------------------------------------------------
 
 
-def solve_missing(cases, *, into, again=False, watch=lambda case, error: None):
+def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, of: None):
     """Errors by the name of the case; the others now have a complete results folder.
 
     Cases are solved side by side, one process a core, each on one thread.
 
-    watch   called with each case that was solved and its error or None, as they come
+    watch   called with each case as it ends, its error or None, how many have ended, and of how many
     """
     missing = [case for case in cases if again or not finished(case, Path(into) / case.name)]
     errors = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
             jobs = {pool.submit(close, case, into=into, again=again): case for case in missing}
-            for job in as_completed(jobs):
+            for done, job in enumerate(as_completed(jobs), start=1):
                 try:
                     job.result()
                 except (NotConverged, MeshError, OSError, BrokenProcessPool) as error:
                     errors[jobs[job].name] = error
-                watch(jobs[job], errors.get(jobs[job].name))
+                watch(jobs[job], errors.get(jobs[job].name), done, len(jobs))
     return errors
 
 
@@ -88,11 +88,17 @@ def _heed():
 
 
 def results(cases, errors, *, into):
-    """Result of every case, read from its folder, or with the reason why there is none."""
-    return [
-        Result(case, reason=str(errors[case.name])) if case.name in errors else read(Path(into) / case.name, case)
-        for case in cases
-    ]
+    """Result of every case, from its folder or with the reason why there is none; unreadable ones join `errors`."""
+    return [_result(case, errors, Path(into) / case.name) for case in cases]
+
+
+def _result(case, errors, folder):
+    if case.name not in errors:
+        try:
+            return read(folder, case)
+        except (OSError, ValueError) as error:
+            errors[case.name] = OSError(f"{folder} cannot be read: {error}; --again writes it anew")
+    return Result(case, reason=str(errors[case.name]))
 
 
 # Writing ------------------------------------------------------------------------------------------------------

@@ -118,7 +118,7 @@
     views.forEach(({world, lines}, k) => {
       const place = [0, height * (views.length - 1 - k), width, height];
       for (const {material} of lines) {
-        material.linewidth = 2 * ratio;
+        material.linewidth = Math.max(1.2 * ratio, width / 150);
         material.resolution.set(width, height);
       }
       renderer.setViewport(...place);

@@ -15,7 +15,7 @@ from markupsafe import Markup
 import fem
 from fem import picture
 from fem.measure import TIP_ZONE
-from fem.result import label, names, numbers, ranks, shown, solved, unit
+from fem.result import WORDS, label, names, numbers, ranks, shown, solved, unit
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
@@ -56,6 +56,19 @@ NOTES = [  # measure it explains, what was observed, where
         "Moody BR, McCarthy JE, Sengelmann RD (2001), The apical angle: a mathematical analysis of the ellipse, "
         "Dermatol Surg 27:61–63.",
     ),
+]
+MEANINGS = [
+    ("Cone", "the surplus skin that stands up at an end of the scar; its height counts from the level of the skin."),
+    ("Closing force", "the pull across the scar, summed along it."),
+    ("Line tension", "that pull per length of scar. Times the distance between two sutures it is the force on each."),
+    (
+        "Stress",
+        "force per area of cut skin, in the direction in which it is greatest; kPa times the thickness in mm is "
+        "line tension in N/m.",
+    ),
+    ("Under compression", "skin whose smaller stress is below −1 kPa, so that it tends to wrinkle."),
+    ("Push-out", "how far a tip moves outward when the wound is closed."),
+    ("Reach", "how far beyond the tip skin stands more than 0.5 mm high; footprint and volume are of that skin too."),
 ]
 LEFT_OUT = [
     "Time: healing, creep and relaxation. Everything is as in the first moment after closing.",
@@ -101,6 +114,7 @@ def html(results, *, baseline, only, images, view):
         failed=[result for result in results if result.reason],
         baseline=baseline,
         assumed=assumed(results),
+        meanings=MEANINGS,
         left_out=LEFT_OUT,
         caution=CAUTION,
         **(_drawn(done, images, view) | _numbers(results, baseline, only) if done else {}),
@@ -275,14 +289,11 @@ def table(results, *, baseline=None, only=None):
 
 
 def _heading(name):
-    """The group of a number: that of the last leading number up to it that starts one."""
-    from fem.result import WORDS
-
+    """The group of a number: the last that starts at it or before it."""
     if name not in WORDS:
         return FURTHER
-    order = list(WORDS)
-    starts = [start for start in GROUPS if order.index(start) <= order.index(name)]
-    return GROUPS[starts[-1]]
+    before = list(WORDS)[: list(WORDS).index(name) + 1]
+    return [GROUPS[start] for start in before if start in GROUPS][-1]
 
 
 def _change(name, value, to):

@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -51,6 +52,7 @@ OTHERS = {  # words of those that follow, by the beginning of their names; the n
     "gape_width": "width of the open wound",
     "tip_angles_{}": "angle of the wound at tip {}",
 }
+STAGES = "closed", "x", "stress_kPa", "X", "elements", "seams", "seam_of", "tips", "centre", "half_width"
 NEITHER = {"length_to_width", "strain_energy_mJ"}  # more is neither better nor worse; of the others, less is better
 
 
@@ -72,13 +74,17 @@ class Result:
 
 
 def read(folder, case) -> Result:
-    """The result in a complete folder. Raises OSError or ValueError if it cannot be read."""
+    """The result in a complete folder. Raises OSError, or ValueError if some of it is not what was written there."""
     folder = Path(folder)
-    content = {
-        name: json.loads((folder / f"{name}.json").read_text()) for name in ("run", "measures", "profiles")
-    }
-    with np.load(folder / "stages.npz", allow_pickle=False) as stages:
-        return Result(case, stages=dict(stages), **content)
+    content = {name: json.loads((folder / f"{name}.json").read_text()) for name in ("run", "measures", "profiles")}
+    odd = [name for name, value in numbers(content["measures"]).items() if not isinstance(value, float | int | None)]
+    if odd:
+        raise ValueError(f"measures.json: {odd[0]} is no number")
+    try:
+        with np.load(folder / "stages.npz", allow_pickle=False) as stages:
+            return Result(case, stages={name: stages[name] for name in STAGES}, **content)
+    except (KeyError, BadZipFile) as error:
+        raise ValueError(f"stages.npz: {error}") from error
 
 
 def solved(results):
@@ -148,7 +154,7 @@ def shown(name, value, *, sign=""):
 
 
 def ranks(name, values):
-    """"best" for the least, "worst" for the greatest of some values, None for the rest.
+    """What is "best", the least, and "worst", the greatest, of some values; None for the rest.
 
     As printed: what cannot be told apart there has the same rank; nothing is ranked if all are alike, or if less is
     neither better nor worse.
