@@ -81,7 +81,7 @@ def place_labels(drawn, axes, points):
     inside = shapely.box(*axes.bbox.extents)
     for (i, name, *place), _ in zip(points, at, strict=True):
         tries = []
-        for ha, dy in product(("left", "right", "center"), (0, 11, -11, 22, -22)):
+        for ha, dy in product(("left", "right", "center"), (0, 13, -13, 26, -26, 39, -39)):
             dx = {"left": 9, "right": -9, "center": 0}[ha]
             text = axes.annotate(
                 name, place, (dx, dy), textcoords="offset points", ha=ha, va="center", color=looks(i)["color"]

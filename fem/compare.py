@@ -12,7 +12,9 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from pathlib import Path
 
+from fem import case as cases_of
 from fem.close import close, finished
+from fem.document import parse
 from fem.mesh import MeshError
 from fem.result import Result, names, numbers, read, solved
 from fem.solve import NotConverged
@@ -36,7 +38,7 @@ def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, o
     errors = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
-            jobs = {pool.submit(close, case, into=into, again=again): case for case in missing}
+            jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
             for done, job in enumerate(as_completed(jobs), start=1):
                 try:
                     job.result()
@@ -44,6 +46,11 @@ def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, o
                     errors[jobs[job].name] = error
                 watch(jobs[job], errors.get(jobs[job].name), done, len(jobs))
     return errors
+
+
+def _close(written, into, again):
+    """Close the case in a text: the models of cases are made at run time and cannot be sent to another process."""
+    close(parse(written, cases_of.Case, "case.yaml"), into=into, again=again)
 
 
 def _cores():

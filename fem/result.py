@@ -81,9 +81,9 @@ def read(folder, case) -> Result:
     if odd:
         raise ValueError(f"measures.json: {odd[0]} is no number")
     try:
-        with np.load(folder / "stages.npz", allow_pickle=False) as stages:
+        with open(folder / "stages.npz", "rb") as stream, np.load(stream, allow_pickle=False) as stages:
             return Result(case, stages={name: stages[name] for name in STAGES}, **content)
-    except (KeyError, BadZipFile) as error:
+    except (KeyError, EOFError, BadZipFile) as error:
         raise ValueError(f"stages.npz: {error}") from error
 
 
