@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sysconfig
 import time
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from xml.etree import ElementTree
@@ -222,23 +223,27 @@ def test_interrupted(tmp_path):
         fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.5, tip_mm: 0.4")
         (tmp_path / f"{name}.yaml").write_text(fine)
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
-    process = subprocess.Popen(
-        [FLATSEAM, "compare", "."], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
-    )
-    wait_for_workers(process, 2)
-    workers = children(process.pid)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=PATIENCE)
+    words = [FLATSEAM, "compare", "."]
+    with subprocess.Popen(
+        words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
+    ) as process:
+        wait_for_workers(process, 2)
+        workers = children(process.pid)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=PATIENCE)
     assert (process.returncode, out, err) == (130, b"", b"")
     assert not [pid for pid in workers if os.path.exists(f"/proc/{pid}")]
     assert [name for name in names(tmp_path) if not name.endswith(".yaml")] == []
 
 
 def children(pid):
-    """Processes that a process has started and that have used a second of the processor."""
-    found = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-    ticks = os.sysconf("SC_CLK_TCK")
-    return [one for one in found if int(Path(f"/proc/{one}/stat").read_text().rsplit(")")[-1].split()[11]) > 4 * ticks]
+    """Processes that a process has started and that have used some seconds of the processor: those that solve."""
+    busy = []
+    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+        with suppress(FileNotFoundError):  # it has ended meanwhile
+            spent = Path(f"/proc/{child}/stat").read_text().rsplit(")")[-1].split()[11]
+            busy += [child] if int(spent) > 4 * os.sysconf("SC_CLK_TCK") else []
+    return busy
 
 
 def wait_for_workers(process, wanted):
