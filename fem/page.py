@@ -27,12 +27,12 @@ NOTES = [  # measure it explains, what was observed, where
         "times as high); half the height was gone after about 3 weeks, and those that vanished took 132 days at the "
         "median.",
         "Lee KS, Kim NG, Jang PY et al. (2008), Statistical analysis of surgical dog-ear regression, Dermatol Surg "
-        "34:1070–1076.",
+        "34:1070–1076 (volume and pages from memory).",
     ),
     (
         "cone_height_mm",
-        "Of 140 cones, 114 (81 %) were gone at 6 months. How large a cone may be for that differed by place: on the "
-        "trunk 4 mm, on the hand any that was seen.",
+        "Of 140 cones, 114 (81 %) were gone at 6 months. Up to which height the authors would watch one differed by "
+        "place: 4 mm on the trunk, no limit on the hand.",
         "Jennings TA, Keane J, Varma R, Walsh SB, Huang CC (2017), Observation of dog-ear regression by anatomical "
         "location, Dermatol Surg 43:1367–1370.",
     ),
@@ -47,7 +47,7 @@ NOTES = [  # measure it explains, what was observed, where
         "closing_force_N",
         "In 27 flaps with poor supply on piglets, skin died more often above 2.45 N (250 gf). That is a force on a "
         "flap's edge, not the sum along a seam.",
-        "Larrabee WF et al. (1984), Wound tension and blood flow in skin flaps.",
+        "Larrabee WF, Holloway GA, Sutton D (1984), Wound tension and blood flow in skin flaps (authors from memory).",
     ),
     (
         "tip_angles_1_deg",

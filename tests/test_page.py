@@ -5,15 +5,18 @@ import json
 import os
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from comparison import case, text
 from playwright.sync_api import sync_playwright
 
+from fem import case as cases
 from fem import close, compare, page, result
 from fem.result import Result, numbers, shown
 
+DEMO = Path(__file__).parent.parent / "configs" / "demo"
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 SOFTWARE = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 EVIL = "<img src=x onerror=document.title='taken'>"
@@ -124,6 +127,22 @@ def test_size(written):
     assert 0.6e6 < os.path.getsize(written) < 3e6
 
 
+@pytest.mark.slow
+def test_page_of_the_demo(opened, tmp_path):
+    """Four demo cases on their default meshes: below 12 MB, and at first glance the circle's cones are the highest
+    and its scar the shortest."""
+    asked = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1", "lens-3-1", "lens-4-1")]
+    errors = compare.solve_missing(asked, into=tmp_path)
+    path = compare.write(compare.results(asked, errors, into=tmp_path), into=tmp_path)[0]
+    assert errors == {}
+    assert os.path.getsize(path) < 12e6
+    tab, said = opened(path)
+    assert said == []
+    glance = tab.locator("#glance").inner_text()
+    assert "Highest cones: circle-20" in glance
+    assert "shortest: circle-20" in glance
+
+
 # Numbers ------------------------------------------------------------------------------------------------------
 
 
@@ -135,9 +154,7 @@ def test_numbers(opened, written, results):
           const number = cell.querySelector("data");
           return number ? [number.value, number.textContent] : cell.textContent.trim();
         })])""")
-    wanted = {
-        name: numbers(json.loads((results[0] / name / "measures.json").read_text())) for name in LENGTHS
-    }
+    wanted = {name: numbers(json.loads((results[0] / name / "measures.json").read_text())) for name in LENGTHS}
     assert sorted(name for name, _ in cells) == sorted(wanted["short"])
     for name, (short, middle, failed, long) in cells:
         for cell, case_name in ((short, "short"), (middle, "middle"), (long, "long")):
