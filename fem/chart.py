@@ -84,7 +84,14 @@ def place_labels(drawn, axes, points):
         for ha, dy in product(("left", "right", "center"), (0, 13, -13, 26, -26, 39, -39)):
             dx = {"left": 9, "right": -9, "center": 0}[ha]
             text = axes.annotate(
-                name, place, (dx, dy), textcoords="offset points", ha=ha, va="center", color=looks(i)["color"]
+                name,
+                place,
+                (dx, dy),
+                textcoords="offset points",
+                ha=ha,
+                va="center",
+                color=looks(i)["color"],
+                size=min(10, 10 * 30 / (len(name) + 1)),
             )
             box = shapely.box(*text.get_window_extent().extents)
             bad = sum(box.intersection(other).area for other in taken) + box.difference(inside).area
@@ -152,9 +159,16 @@ def line(axes, x, y, i, name):
 
 
 def key(axes):
-    """Draw which case is which, above the axes."""
-    if axes.get_legend_handles_labels()[0]:
-        axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False, fontsize=9, handlelength=3.2)
+    """Draw which case is which, above the axes; the figure grows by as much."""
+    handles, words = axes.get_legend_handles_labels()
+    longest = max(map(len, words), default=0)
+    columns = 2 if longest < 22 else 1
+    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(words) / columns))
+    size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
+    axes.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
+        handlelength=3.2,
+    )  # fmt: skip
 
 
 # Pictures -----------------------------------------------------------------------------------------------------

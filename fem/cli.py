@@ -262,7 +262,8 @@ def counting(words):
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    on_screen = sys.stdout.isatty()  # else what is printed goes where it was piped
+    with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=on_screen) as bar:
         task = bar.add_task(words, total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)
 

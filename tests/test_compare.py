@@ -10,6 +10,7 @@ import subprocess
 import sysconfig
 import time
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from xml.etree import ElementTree
@@ -285,6 +286,19 @@ def test_labels_do_not_cover_each_other():
     figure.draw_without_rendering()
     boxes = [label.get_window_extent() for label in figure.axes[0].texts]
     assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+
+
+def test_many_cases_with_long_names(solved):
+    """A dozen names of 80 letters, the most allowed, fit beside markers and above lines; the axes keep their size."""
+    short = result.read(solved[0] / "results" / "short", case(text("short", 20)))
+    many = [replace(short, case=case(text(f"{i:02}" + 78 * "w", 20))) for i in range(12)]
+    figure = chart.heights_along(many)
+    figure.draw_without_rendering()  # warns if there is no room for the axes
+    assert figure.axes[0].get_window_extent().height > 0.6 * figure.dpi * chart.SIZE[1]
+    assert figure.axes[0].get_legend().get_window_extent().x1 < figure.bbox.x1
+    figure = chart.trade_off(many, "scar_length_mm", "cone_height_mm")
+    figure.draw_without_rendering()
+    assert all(label.get_window_extent().width < figure.bbox.width for label in figure.axes[0].texts)
 
 
 def test_lines_hold_the_profiles(solved):
