@@ -16,7 +16,6 @@ from matplotlib.figure import Figure
 from fem import case as cases
 from fem import picture
 from fem.measure import TIP_ZONE
-from fem.outline import boundary
 from fem.result import label, numbers, solved, unit
 from fem.scene import flat_triangles
 
@@ -228,13 +227,11 @@ def plan(result, half_width):
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
     drawn = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
     axes = drawn.add_axes((0, 0, 1, 1))
-    made, outline = cases.plan(result.case), cases.drawn(result.case.wound.outline)
-    edge = shapely.get_coordinates(boundary(outline)).T
-    middle = (edge.min(axis=1) + edge.max(axis=1))[:, None] / 2
+    made, middle = cases.plan(result.case), result.stages["centre"][:2, None]
     axes.set_facecolor(picture.SKIN)
-    if made.loosened is not None:
-        zone = shapely.get_coordinates(made.loosened.exterior).T - middle
-        axes.fill(*zone, fc=picture.LOOSE, ec=picture.INK, ls="--", lw=0.8)
+    for zone in shapely.get_parts(made.loosened):
+        border = shapely.get_coordinates(zone.exterior).T - middle
+        axes.fill(*border, fc=picture.LOOSE, ec=picture.INK, ls="--", lw=0.8)
     for chain in made.removed:
         border = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) for curve in chain])
         axes.fill(*(border - middle), fc="white", ec=picture.INK, lw=1.0)
