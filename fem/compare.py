@@ -154,49 +154,62 @@ def drawings(results):
         return {}, None, {}
     from matplotlib import rc_context
 
+    from fem import chart
+
+    view = chart.common_ranges(results)
+    with rc_context(chart.STYLE):
+        charts, scales = _charts(results), _scales(view)
+        images, figures = _pictures(done, view)
+        images |= {name: chart.svg(figure) for name, figure in (charts | scales).items()}
+    return images, view, charts | figures
+
+
+def _charts(results):
+    from fem import chart
+
+    lesions = all(result.case.wound.lesion for result in solved(results))
+    area = "healthy_removed_mm2" if lesions else "removed_area_mm2"
+    return {
+        "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm"),
+        "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
+        "heights_along": chart.heights_along(results),
+        "heights_across": chart.heights_across(results),
+        "tensions_along": chart.tensions_along(results),
+    }
+
+
+def _scales(view):
     from fem import chart, picture
 
-    view = half_width, heights, stresses = chart.common_ranges(results)
-    area = "healthy_removed_mm2" if all(r.case.wound.lesion for r in done) else "removed_area_mm2"
-    with rc_context(chart.STYLE):
-        figures = {
-            "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm"),
-            "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
-            "heights_along": chart.heights_along(results),
-            "heights_across": chart.heights_across(results),
-            "tensions_along": chart.tensions_along(results),
-        }
-        scales = {
-            "height_scale": chart.colour_scale(picture.HEIGHTS, heights, "height, mm"),
-            "stress_scale": chart.colour_scale(picture.STRESSES, stresses, "greatest principal stress, kPa"),
-        }
-        images = {name: chart.svg(figure) for name, figure in (figures | scales).items()}
-        plans = [chart.plan(result, half_width) for result in done]
-        height = chart.trimmed([chart.height_image(result, half_width, heights) for result in done])
-        stress = [chart.stress_image(result, half_width, stresses) for result in done]
-        for result, plan, high, tense in zip(done, plans, height, stress, strict=True):
-            figures |= {
-                f"plan-{result.name}": plan,
-                f"height-{result.name}": chart.framed(
-                    high, result.name, colours=picture.HEIGHTS, ends=heights, words="height, mm"
-                ),
-                f"stress-{result.name}": chart.framed(
-                    tense, result.name, colours=picture.STRESSES, ends=stresses, words="stress, kPa"
-                ),
-            }
-        plans = [chart.svg(plan) for plan in plans]
-    called = [result.name for result in done]
-    pictures = {
-        "plans": dict(zip(called, plans, strict=True)),
-        "height": dict(zip(called, map(webp, height), strict=True)),
-        "stress": dict(zip(called, map(webp, stress), strict=True)),
-        "sizes": {
-            "plans": picture.VIEW.tolist(),
-            "height": height[0].shape[1::-1],
-            "stress": stress[0].shape[1::-1],
-        },
+    _, heights, stresses = view
+    return {
+        "height_scale": chart.colour_scale(picture.HEIGHTS, heights, "height, mm"),
+        "stress_scale": chart.colour_scale(picture.STRESSES, stresses, "greatest principal stress, kPa"),
     }
-    return images | pictures, view, figures
+
+
+def _pictures(done, view):
+    """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
+    from fem import chart, picture
+
+    half_width, heights, stresses = view
+    plans = {r.name: chart.plan(r, half_width) for r in done}
+    high = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
+    tense = [chart.stress_image(r, half_width, stresses) for r in done]
+    images = {
+        "plans": {name: chart.svg(plan) for name, plan in plans.items()},
+        "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
+        "stress": {r.name: webp(image) for r, image in zip(done, tense, strict=True)},
+        "sizes": {"plans": picture.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
+    }
+    figures = {f"plan-{name}": plan for name, plan in plans.items()}
+    for kind, drawn, colours, ends, words in [
+        ("height", high, picture.HEIGHTS, heights, "height, mm"),
+        ("stress", tense, picture.STRESSES, stresses, "greatest principal stress, kPa"),
+    ]:
+        for r, image in zip(done, drawn, strict=True):
+            figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, words=words)
+    return images, figures
 
 
 def webp(image):
