@@ -71,15 +71,64 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         try:
             with progress(case.name) as watch:
                 folder = close_case(case, into=into, again=again, watch=watch)
-        except (MeshError, OSError) as error:
-            print(f"{case.name}: {error}", file=sys.stderr)
-            worst = max(worst, BAD_INPUT)
-        except NotConverged as error:
-            print(f"{case.name}: not converged: {error}", file=sys.stderr)
-            worst = max(worst, NO_CONVERGENCE)
+        except (MeshError, OSError, NotConverged) as error:
+            print(complaint(case.name, error), file=sys.stderr)
+            worst = max(worst, exit_code(error))
         else:
             print(summary(case.name, folder))
     sys.exit(worst)
+
+
+@app.command
+def compare(
+    files: Annotated[list[Path], Parameter(help="case files, or folders of them")],
+    /,
+    *,
+    into: Into = Path("results"),
+    again: bool = False,
+    baseline: str | None = None,
+    sort: str | None = None,
+    only: list[str] | None = None,
+    figures: bool = False,
+):
+    """Close what is not closed yet, side by side, and compare all cases on one page.
+
+    Writes comparison.html, comparison.csv and comparison.parquet, and prints the table.
+
+    Example: flatseam compare configs/demo
+
+    Parameters
+    ----------
+    again
+        Compute even what is already there.
+    baseline
+        Case that differences are taken to.
+    sort
+        Measure by which the cases are put in order, smallest first.
+    only
+        Measure to show in the table; may be given several times. The files hold all of them.
+    figures
+        Write every chart and picture as SVG, PDF and PNG of 300 dots per inch too.
+    """
+    cases = read(in_folders(files))
+    from fem.result import WORDS
+
+    known("compare --baseline", [baseline] if baseline else [], [case.name for case in cases])
+    known("compare", [sort] if sort else [], WORDS)
+    known("compare", only or [], WORDS)
+    from fem import compare as comparison
+    from fem import page, result
+
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        results = result.ordered(results, sort) if sort else results
+        paths = comparison.write(results, into=into, baseline=baseline, only=only, figures=figures)
+    except OSError as error:
+        fail(f"flatseam compare: {error}")
+    show([row for row in page.table(results, baseline=baseline, only=only) if row["name"] in WORDS], results)
+    print(f"{paths[0]}, {paths[1].name}, {paths[2].name}" + (f"; figures in {paths[-1].parent}" if figures else ""))
+    sys.exit(max(map(exit_code, errors.values()), default=0))
 
 
 @app.command
@@ -201,6 +250,93 @@ def read(files):
     if bad:
         fail("\n".join(bad))
     return good
+
+
+def in_folders(paths):
+    """The files among the paths, and in place of a folder its case files by name; ends the program if it has none."""
+    files = []
+    for path in paths:
+        inside = sorted(path.glob("*.yaml")) if path.is_dir() else [path]
+        if not inside:
+            fail(f"{path}: no .yaml file in this folder")
+        files += inside
+    return files
+
+
+def known(where, given, allowed):
+    """End the program if a word is not one of those allowed."""
+    from fem.document import hint
+
+    for word in given:
+        if word not in allowed:
+            fail(f"flatseam {where}: no {word!r}{hint(word, list(allowed))}")
+
+
+def exit_code(error):
+    """Exit code that an error of closing a case asks for."""
+    from fem.mesh import MeshError
+
+    return BAD_INPUT if isinstance(error, MeshError | OSError) else NO_CONVERGENCE
+
+
+def complaint(name, error):
+    """One line on a case that was not closed."""
+    from fem.solve import NotConverged
+
+    return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
+
+
+def solve(cases, *, into, again):
+    """Errors by the name of the case, of those that were not closed yet; a line on each as it ends."""
+    from fem.compare import solve_missing
+
+    with counting("closing") as count:
+
+        def watch(case, error, done, of):
+            count(done, of)
+            if error is None:
+                print(summary(case.name, into / case.name))
+            else:
+                print(complaint(case.name, error), file=sys.stderr)
+
+        return solve_missing(cases, into=into, again=again, watch=watch)
+
+
+@contextmanager
+def counting(words):
+    """A bar of how many cases are done, on a terminal; nothing when piped. Gives the function to call."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
+    on_screen = sys.stdout.isatty()  # else what is printed goes where it was piped
+    with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=on_screen) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+def show(rows, results):
+    """Print the table of measures, a column each case."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console() if sys.stdout.isatty() else Console(width=LINE)
+    table = Table(box=None, header_style="bold")
+    table.add_column("measure", overflow="fold")
+    for result in results:
+        table.add_column(Text(result.name), justify="right", overflow="fold")
+    for row in rows:
+        words = [
+            " ".join(filter(None, [{"best": "★", "worst": "▽"}.get(cell["rank"]), cell["text"], cell["change"]]))
+            for cell in row["cells"]
+        ]
+        table.add_row(f"{row['label']}, {row['unit']}" if row["unit"] else row["label"], *map(Text, words))
+    console.print(table)
+    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
 
 
 def fail(message):

@@ -19,7 +19,7 @@ import fem
 from fem import case as cases
 from fem import sew, solve
 from fem.folder import refuse_unusable, whole
-from fem.measure import Closure, measures
+from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
 from fem.sheet import Bed, Sheet, interpolated, lift, sheet
 from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
@@ -27,7 +27,16 @@ from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
-WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a complete result
+WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
+WRITTEN = (  # a complete result
+    "case.yaml",
+    "measures.json",
+    "profiles.json",
+    "stages.npz",
+    "skin.vtu",
+    "pictures",
+    "run.json",
+)
 
 
 def patch(case) -> Mesh:
@@ -102,7 +111,32 @@ def closed(case, *, watch=lambda **state: None):
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
         "coarser": how_coarse,
     }
-    return closure, how
+    return replace(closure, stages=_stages(closure, sewing, sewn.path, coarse)), how
+
+
+def _stages(closure, sewing, path, coarse):
+    """States from the fresh wound to the closed one.
+
+    Those between come from the path, or from the coarser triangles on which it was walked; they are under the upward
+    bias and the path's stiffer bending, so only the first and the last are equilibria of the stated model.
+    """
+
+    def stage(closed, x):
+        return Stage(closed, x, nodal_stress(replace(closure, x=x)))
+
+    if path:
+        closed = np.array([closed for closed, _ in path])
+        nearest = [path[i] for i in np.unique(np.abs(closed[:, None] - WAYPOINTS).argmin(axis=0))]
+        between = [stage(closed, sew.positions(sewing, q, closed)) for closed, q in nearest if 0 < closed < 1]
+    else:
+        between = [_finer(one, coarse.mesh, closure.mesh.X) for one in coarse.stages[1:-1]]
+    return (stage(0.0, closure.fresh), *between, stage(1.0, closure.x))
+
+
+def _finer(stage, mesh, X):
+    """A stage at the points X (2, m), from its values at the nodes of a coarser mesh."""
+    values = interpolated(mesh, np.vstack([stage.x, stage.stress]), X)
+    return Stage(stage.closed, values[:3], values[3])
 
 
 def _coarser(case, triangles, watch):
@@ -182,12 +216,14 @@ def finished(case, folder):
 
 
 def write(folder, case, closure, how):
-    """Write case.yaml, measures.json, skin.vtu, pictures and, last, run.json."""
-    from fem import picture
+    """Write all that WRITTEN names, run.json last."""
+    from fem import picture, scene
 
     (folder / "case.yaml").write_text(cases.text(case))
     numbers = measures(closure)
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
+    (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
+    np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
     picture.save_vtu(closure, folder / "skin.vtu")
     start = time.perf_counter()
     picture.save_pictures(closure, folder / "pictures", title=case.name)

@@ -22,6 +22,15 @@ CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # linear trian
 
 
 @dataclass(frozen=True)
+class Stage:
+    """A state between the fresh wound and the closed one."""
+
+    closed: float  # fraction of the fresh wound's gap
+    x: np.ndarray  # (3, n) mm
+    stress: np.ndarray  # (n,) kPa, greatest principal
+
+
+@dataclass(frozen=True)
 class Closure:
     """A wound before and after it was closed."""
 
@@ -32,6 +41,28 @@ class Closure:
     fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
     x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
     left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
+    stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+
+
+def nodal_stress(closure):
+    """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
+    return 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])
+
+
+def nodal(closure, values):
+    """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
+
+    The linear function that fits an element best gives the values at its corners; a vertex takes the average
+    of its elements, by area, and a midpoint that of its ends.
+    """
+    sheet, tri = closure.sheet, closure.mesh.tri
+    N, weights = sheet.shapes, sheet.membrane.weights
+    linear = N[:, :3] + (N[:, 3:] + N[:, [5, 3, 4]]) / 2
+    weighted = linear.T * weights[0]
+    corners = np.linalg.solve(weighted @ linear, weighted @ values.T)
+    area = np.broadcast_to(weights.sum(axis=1), corners.shape).ravel()
+    vertices = np.bincount(tri.t.ravel(), area * corners.ravel()) / np.bincount(tri.t.ravel(), area)
+    return np.append(vertices, vertices[tri.facets].mean(axis=0))
 
 
 def measures(closure):

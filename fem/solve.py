@@ -40,6 +40,7 @@ class Problem:
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     spent: Counter = field(default_factory=Counter)  # iterations, factorisations, seconds; the end's negative pivots
     watch: Callable = lambda **state: None  # called after every iteration
+    path: list = field(default_factory=list)  # (closed, q) of every state on the way from open to closed
 
 
 def problem(sheet, sewing, *, spent=None, watch=lambda **state: None):
@@ -176,8 +177,9 @@ def settled(problem, q, *, bias, tol):
 
 
 def _walked(problem, q, *, tol, **at):
-    """Positions (3, n_free) at closed = 1, led there from closed = 0 in steps that adapt."""
+    """Positions (3, n_free) at closed = 1, led there from closed = 0 in steps that adapt and go into `path`."""
     q = newton(problem, q, closed=0.0, tol=tol, **at)
+    problem.path.append((0.0, q))
     factor(problem, state(problem, q, closed=0.0, tangent=True, **at).tangent)
     closed, step = 0.0, LARGEST_STEP
     while closed < 1:
@@ -191,6 +193,7 @@ def _walked(problem, q, *, tol, **at):
                 raise
         else:
             closed, step = target, min(1.5 * step, LARGEST_STEP)
+            problem.path.append((closed, q))
     return q
 
 

@@ -14,7 +14,7 @@ from pytest import approx
 
 from fem import case, picture
 from fem.close import closed
-from fem.measure import Closure, skin_stress_max, tips
+from fem.measure import Closure, nodal, skin_stress_max, tips
 from fem.mesh import mesh
 from fem.outline import lens_with_m
 from fem.plan import side_to_side, undermined
@@ -193,7 +193,7 @@ def test_smoothing_keeps_linear_fields(circle):
     """Nodal values of 3 + 2 x - y, given at the integration points, are those of the formula: round-off."""
     at = np.einsum("qa,iea->ieq", circle.sheet.shapes, circle.mesh.X[:, circle.mesh.elements.T])
     x, y = circle.mesh.X
-    assert picture.nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
+    assert nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
 
 
 @pytest.fixture(scope="module")
