@@ -23,6 +23,7 @@ UNITS = {  # as they end names -> as they are written, and decimals printed
     "deg": ("°", 0),
     "mJ": ("mJ", 1),
     "N": ("N", 2),
+    "s": ("s", 0),
     "": ("", 2),
 }
 WORDS = {  # of the measures that lead the table, in its order
@@ -47,9 +48,11 @@ OTHERS = {  # words of those that follow, by the beginning of their names; the n
     "cones_{}_at_y": "cone {}: place across it",
     "cones_{}_reach": "cone {}: reach beyond the tip",
     "cones_{}": "cone {}:",
+    "closing_force_after_{}": "held closed, time {}:",
     "push_out_{}": "push-out of tip {}",
     "gape_length": "length of the open wound",
     "gape_width": "width of the open wound",
+    "gape_axis": "direction of the open wound",
     "tip_angles_{}": "angle of the wound at tip {}",
 }
 STAGES = "closed", "x", "stress_kPa", "X", "elements", "seams", "seam_of", "tips", "centre", "half_width"
@@ -127,7 +130,9 @@ def numbers(measures):
 
 def names(results):
     """Names of all numbers that any of the results has: those in WORDS first, then the rest in their order."""
-    known = dict.fromkeys(name for result in results for name in numbers(result.measures))
+    known = dict.fromkeys(
+        name for result in results for name, value in numbers(result.measures).items() if value is not None
+    )
     return [name for name in WORDS if name in known] + [name for name in known if name not in WORDS]
 
 

@@ -3,21 +3,21 @@
 import numpy as np
 import shapely
 
-from fem.measure import CORNERS, line_tension, tips
+from fem.measure import CORNERS, line_tension, outward, scars, tips
 from fem.picture import centre, wanted_half_width
 
 
 def profiles(closure):
-    """Heights along the seams and across the cones, line tension along the seams, as plain lists.
+    """Heights along the scars and across the cones, line tension along the scars, as plain lists.
 
-    seams   one each: `arc_mm`, `height_mm` at the nodes, and `line_tension_N_per_m` at `tension_at_mm`, the middles
+    seams   one a scar: `arc_mm`, `height_mm` at the nodes, and `line_tension_N_per_m` at `tension_at_mm`, the middles
             of the segments; lengths along the closed seam
     cones   one a tip: `across_mm`, from the highest point, and `height_mm`
     """
     seams = []
-    for k in range(len(closure.mesh.seams)):
-        arc, height = along_seam(closure, k)
-        tension, at = line_tension(closure) if k == 0 else (np.empty(0), np.empty(0))
+    for scar in scars(closure):
+        arc, height = along_scar(closure, scar)
+        tension, at = line_tension(closure, scar)
         seams.append(_lists(arc_mm=arc, height_mm=height, tension_at_mm=at, line_tension_N_per_m=1e3 * tension))
     cones = [_lists(across_mm=s, height_mm=z) for s, z in (across_cone(closure, tip) for tip in tips(closure))]
     return {"seams": seams, "cones": cones}
@@ -27,13 +27,13 @@ def _lists(**arrays):
     return {name: [float(v) for v in values] for name, values in arrays.items()}
 
 
-def along_seam(closure, k=0):
-    """Length along the closed seam k (m,) and height (m,) at its nodes, mm.
+def along_scar(closure, scar):
+    """Length along a closed scar (m,) and height (m,) at its nodes, mm.
 
     Nodes half way along a quadratic edge count as points of it: the chords between are shorter than the curve by less
     than the square of its bend.
     """
-    p = closure.x[:, closure.mesh.seams[k][0]]
+    p = closure.x[:, scar[0]]
     return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), p[2]
 
 
@@ -41,18 +41,16 @@ def across_cone(closure, tip):
     """Section across the cone at a tip: places (m,) from its highest point and heights (m,), mm.
 
     The plane is upright, through the highest point of the skin that is nearer to this tip than to the others, and
-    square to the line between the closed tips; places count to the left of the direction outward. Triangles of
+    square to the axis of the closed wound; places count to the left of the direction outward. Triangles of
     the quadratic ones are cut as flat ones.
     """
     x, ends = closure.x, tips(closure)
     distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
     own = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
     top = x[:, own[x[2, own].argmax()]]
-    other = ends[np.abs(ends - tip).argmax()]
-    outward = x[:2, tip] - x[:2, other]
-    outward = outward / np.linalg.norm(outward)
-    beyond = outward @ (x[:2] - top[:2, None])
-    left = np.array([-outward[1], outward[0]]) @ (x[:2] - top[:2, None])
+    away = outward(closure, x)[:, ends == tip][:, 0]
+    beyond = away @ (x[:2] - top[:2, None])
+    left = np.array([-away[1], away[0]]) @ (x[:2] - top[:2, None])
     cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
     lines = shapely.line_merge(shapely.multilinestrings(cut))
     piece = min(shapely.get_parts(lines), key=lambda line: line.distance(shapely.Point(0, top[2])))

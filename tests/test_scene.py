@@ -71,7 +71,7 @@ def test_section_crosses_the_seam(closure):
 
 def test_along_the_seam(closure):
     """From 0 to the length of the scar, which the chords between nodes hardly shorten; heights are those of nodes."""
-    arc, height = scene.along_seam(closure)
+    arc, height = scene.along_scar(closure, closure.mesh.seams[0])
     assert arc[0] == 0
     assert arc[-1] == approx(scar_length(closure), rel=1e-3)
     assert height == approx(closure.x[2, closure.mesh.seams[0][0]])
