@@ -272,19 +272,19 @@ def _half_widths(search, least, m):
     within it; of a smooth curve the differences follow each other, and the intervals are then too narrow. J's singular
     values tell which combinations of z no stress depends on. Source: Seber & Wild (1989), ch. 5.
 
-    A parameter at a limit of its range is taken as held there. One that belongs to such a combination, or whose
-    interval is as wide as its range or reaches ten times up and down, is undetermined.
+    A parameter at a limit of its range has none; for the others it counts as free, for it is not known to be there. One
+    that belongs to such a combination, or whose interval is as wide as its range or reaches ten times up and down, is
+    undetermined.
     """
-    free = np.abs(least.x - search.limits).min(axis=0) >= AT_LIMIT
-    _, sizes, axes = np.linalg.svd(least.jac[:, free], full_matrices=False)
-    seen = sizes > HIDDEN * sizes.max(initial=0.0)
-    degrees = m - free.sum()
+    _, sizes, axes = np.linalg.svd(least.jac, full_matrices=False)
+    seen = sizes > HIDDEN * sizes.max()
+    degrees = m - least.x.size
     spread = np.sqrt(2 * least.cost / degrees) * t.ppf((1 + CONFIDENCE) / 2, degrees)
-    half, vague = np.zeros(free.size), np.zeros(free.size, dtype=bool)
-    half[free] = spread * np.linalg.norm(axes[seen] / sizes[seen, None], axis=0)
-    vague[free] = (half[free] > VAGUE) | (np.abs(axes[~seen]) > AT_LIMIT).any(axis=0)
-    why = {key: "at its limit" for key, so in zip(search.keys, ~free, strict=True) if so}
-    return half, why | {key: "undetermined" for key, so in zip(search.keys, vague, strict=True) if so}
+    half = spread * np.linalg.norm(axes[seen] / sizes[seen, None], axis=0)
+    vague = (half > VAGUE) | (np.abs(axes[~seen]) > AT_LIMIT).any(axis=0)
+    at_limit = np.abs(least.x - search.limits).min(axis=0) < AT_LIMIT
+    why = {key: "undetermined" for key, so in zip(search.keys, vague, strict=True) if so}
+    return half, why | {key: "at its limit" for key, so in zip(search.keys, at_limit, strict=True) if so}
 
 
 def _as_good(least, others, m):

@@ -185,28 +185,30 @@ def test_interval_in_closed_form():
 
 
 @pytest.mark.parametrize(
-    ("kind", "shape", "n"),
+    ("kind", "shape", "scatter", "n"),
     [
-        ("neo-hooke", ALONG, 300),
-        ("neo-hooke", SHEET, 300),
-        ("ogden", SHEET, 100),
-        pytest.param("ogden", ALONG, 100, marks=pytest.mark.slow),
-        pytest.param("gasser-ogden-holzapfel", SHEET, 100, marks=pytest.mark.slow),
-        pytest.param("gasser-ogden-holzapfel", STRIPS, 30, marks=pytest.mark.slow),
+        ("neo-hooke", ALONG, 0.02, 300),
+        ("neo-hooke", SHEET, 0.02, 300),
+        ("ogden", SHEET, 0.02, 100),
+        pytest.param("ogden", ALONG, 0.02, 100, marks=pytest.mark.slow),
+        pytest.param("gasser-ogden-holzapfel", SHEET, 0.02, 100, marks=pytest.mark.slow),
+        pytest.param("gasser-ogden-holzapfel", STRIPS + SHEET[:12], 0.02, 20, marks=pytest.mark.slow),
     ],
 )
-def test_coverage(kind, shape, n):
-    """In n fits to data with 2 % scatter, each interval holds the true value 95 times in 100, give or take chance.
+def test_coverage(kind, shape, scatter, n):
+    """In n fits to scattered data, each interval holds the true value 95 times in 100, give or take chance.
 
-    A count outside these limits has a chance of 1 in 1000. Parameters without interval are not claimed to be known.
+    A count outside these limits has a chance of 1 in 1000. Parameters without interval are not claimed to be known;
+    at least half are. Two strips without a sheet leave most of the five parameters of fibres undetermined.
     """
     within = dict(exponent=(1.0, 50.0)) if kind == "ogden" else {}
-    fits = [fit(scattered(kind, shape, scatter=0.02, seed=seed), kind, within=within) for seed in range(n)]
+    fits = [fit(scattered(kind, shape, scatter=scatter, seed=seed), kind, within=within) for seed in range(n)]
     for key, true in TRUE[kind].items():
         claimed = [found.intervals[key] for found in fits if key in found.intervals]
         held = sum(low <= true <= high for low, high in claimed)
         low, high = binom.interval(0.999, len(claimed), 0.95)
         assert low <= held <= high, (key, held, len(claimed))
+        assert len(claimed) >= n / 2, key
 
 
 def test_what_a_strip_does_not_tell():
@@ -232,16 +234,21 @@ def test_fibres_in_all_directions_have_no_angle():
     assert found.values["fibre_kPa"] == approx(50, rel=1e-6)
 
 
-def test_at_a_limit():
-    """Fibres along the lines: the angle is at its limit, has no interval, and the others are found with it."""
-    specimen = states(STRIPS + SHEET)
-    along = law("gasser-ogden-holzapfel", fibre_angle_deg=0.0)
-    s = stresses(along, specimen)
-    scatter = 0.002 * s.max() * np.random.default_rng(4).normal(size=s.size)
-    found = fit(replace(specimen, stress=s + scatter), "gasser-ogden-holzapfel")
-    assert found.values["fibre_angle_deg"] == approx(0, abs=3)
-    assert "fibre_angle_deg" in found.why
-    assert found.values["dispersion"] == approx(0.15, abs=0.02)
+@pytest.mark.parametrize(
+    ("keys", "seed", "rest"), [({"dispersion": 0.0}, 0, "fibre_angle_deg"), ({"fibre_angle_deg": 0.0}, 1, "dispersion")]
+)
+def test_at_a_limit(keys, seed, rest):
+    """True values at the end of a range, and scatter that leads beyond it: the end is taken, and said to be it.
+
+    The others are found with it held there, and have intervals.
+    """
+    kind, specimen = "gasser-ogden-holzapfel", states(SHEET)
+    s = stresses(law(kind, **keys), specimen)
+    found = fit(replace(specimen, stress=s + 0.005 * s.max() * np.random.default_rng(seed).normal(size=s.size)), kind)
+    assert found.why == dict.fromkeys(keys, "at its limit")
+    assert {key: found.values[key] for key in keys} == approx(keys, abs=1e-6)
+    assert found.values[rest] == approx(TRUE[kind][rest], rel=0.02)
+    assert rest in found.intervals
 
 
 # What cannot be fitted ----------------------------------------------------------------------------------------
