@@ -302,7 +302,7 @@ def stress_above(closure, skin, title, stresses, half_width):
         half_width,
         f"{title}: stress up to {skin_stress_max(closure):.0f} kPa",
         "Greatest principal stress in the closed skin, seen from above; "
-        f"the number leaves out {TIP_ZONE:g} mm around the tips",
+        f"the number leaves out {TIP_ZONE:g} mm around the ends of seams",
     )
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))
     colour_bar(figure, STRESSES, stresses, skin["stress_kPa"], "stress\nkPa")

@@ -41,7 +41,9 @@ def drawn(
 ) -> Outline:
     """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
 
-    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND.
+    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND. Tip angles
+    are those of its first chords: between arcs of radius R too small by up to 2 sqrt(2 tolerance/R), 2.3 degrees of 74
+    for a lens of 60 x 20 mm.
 
     file          GeoJSON polygon (.geojson, .json), points (.csv) or path (.svg), in mm; read in place of points_mm
     ends_mm       the left and the right end [x, y], mm, as in the file; by default the two farthest points

@@ -22,7 +22,6 @@ FARTHEST = 1000.0  # mm from the file's origin, as for any other place
 CURVE = 400  # points on each curve of an SVG path; our choice, within 0.003 mm of a quarter circle of 1 m
 NAME = re.compile(r"\w[\w .-]*(/\w[\w .-]*)*")  # no folder above, no hidden file, no drive
 PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+.,\s-]*", re.ASCII)
-MM_PER_INCH = 25.4
 # What svgelements raises on numbers that are missing or none; it has no error of its own.
 BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, OverflowError
 
@@ -124,7 +123,8 @@ def _svg(written, path):
     if any(not PATH_DATA.fullmatch(element.get("d", "")) for element in elements):
         raise BadCase(f"{path}: a path holds characters that are no path data")
     try:
-        drawing = svgelements.SVG.parse(io.StringIO(written), ppi=MM_PER_INCH)
+        per_mm = svgelements.Length("1mm").value(ppi=1.0)  # so that units are mm to round-off: its inch is not 25.4
+        drawing = svgelements.SVG.parse(io.StringIO(written), ppi=1 / per_mm)
         shapes = [svgelements.Path(shape) for shape in drawing.elements() if isinstance(shape, svgelements.Shape)]
         pieces = [piece for shape in shapes for piece in shape.as_subpaths() if len(piece)]
         traced = [_flattened(piece) for piece in pieces[:2]]
