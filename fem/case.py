@@ -58,6 +58,12 @@ MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
 
+# Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
+KNOT_PULL = {
+    "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
+    "2": 62.3,
+}  # fmt: skip
+
 STRICT = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
@@ -144,11 +150,56 @@ class Wound(BaseModel):
         return lesion
 
 
-class Sutures(BaseModel):
-    """How the edges are held together."""
+class Running(BaseModel):
+    """Edges joined all along by a running suture."""
 
     model_config = STRICT
     kind: Literal["running"] = Field(default="running", description="running: edges joined all along")
+
+
+class Interrupted(BaseModel):
+    """Edges joined by sutures that are tied one by one."""
+
+    model_config = STRICT
+    kind: Literal["interrupted"]
+    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(default=3.0, description="length of edge that a suture holds, mm")
+    order: Literal["halves", "along"] | tuple[Annotated[int, Ge(1)], ...] = Field(
+        default="halves",
+        description="of tying; halves: the middle first, then the middle of each half; along: from left to right; or the "
+        "numbers of all sutures from left to right, as they are tied",
+    )
+    thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
+        default=None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
+    )
+
+
+class Taper(BaseModel):
+    """Buried sutures beyond each tip that draw both sides of the axis together, less and less outward."""
+
+    model_config = STRICT
+    length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
+    spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
+    offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
+    remaining_mm: NotNegative = Field(default=0.0, description="distance of the ends at the tip, mm; at most twice the offset")
+    bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
+
+    @model_validator(mode="after")
+    def possible(self):
+        """Refuse sutures that would push, or of which there are none."""
+        if self.remaining_mm > 2 * self.offset_mm:
+            raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
+        if self.spacing_mm >= self.length_mm:
+            raise ValueError(f"spacing_mm {self.spacing_mm:g} leaves none within length_mm {self.length_mm:g}")
+        return self
+
+
+class Anchor(BaseModel):
+    """A suture at each end that holds the cone down to the bed."""
+
+    model_config = STRICT
+    beyond_mm: Distance = Field(default=2.0, description="beyond the tip, mm")
+    bite_mm: Length = Field(default=3.0, description="width of the skin that it holds, mm")
 
 
 class Tension(BaseModel):
@@ -308,7 +359,12 @@ COMMON = _keys(undermined) | {  # keys of every technique
         Literal["continuous", "hinge"],
         Field(default="continuous", description="continuous: the scar carries moment; hinge: it does not"),
     ),
-    "sutures": (Sutures, Field(default=Sutures(), description="how the edges are held together")),
+    "sutures": (
+        Annotated[Running | Interrupted, Field(discriminator="kind")],
+        Field(default={"kind": "running"}, description="how the edges are held together"),
+    ),
+    "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
+    "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
 }
 Closure = _variants(TECHNIQUES, "technique", "side-to-side", COMMON)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 import fem
 from fem import case as cases
-from fem import sew, solve
+from fem import sew, solve, suture
 from fem.folder import refuse_unusable, whole
 from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
@@ -89,47 +89,102 @@ def closed(case, *, watch=lambda **state: None):
     bias, tol = lift(skin, BIAS * stiffness), RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
 
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
-    sewing = sew.sewing(fresh, np.hstack(triangles.seams), triangles.rim)
-    sewn = solve.problem(skin, sewing, spent=spent, watch=partial(watch, stage="closing"))
-    q = _sewn_shut(sewn, fresh, coarse, bias=bias, tol=tol)
-    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
-    spent["total_s"] = time.perf_counter() - start
-    closure = Closure(
+    open_ = Closure(
         outline=cases.drawn(case.wound.outline),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
-        sheet=skin,
+        sheet=skin if case.closure.sutures.kind == "running" else replace(skin, kinks=skin.kinks[:1]),
         fresh=fresh,
-        x=sew.positions(sewing, q, 1.0),
+        x=fresh,
         left=cases.left(case),
     )
+    sewn, q, sutures = _sewn(case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing"))
+    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
+    spent["total_s"] = time.perf_counter() - start
+    closure = replace(open_, x=sew.positions(sewn.sewing, q, 1.0), sutures=sutures)
     how = {
-        "unknowns": 3 * sewing.n_free,
+        "unknowns": 3 * sewn.sewing.n_free,
         "elements": triangles.elements.shape[1],
         "smallest_angle_deg": float(quality(triangles)[0]),
         "residual_N": float(residual),
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
         "coarser": how_coarse,
     }
-    return replace(closure, stages=_stages(closure, sewing, sewn.path, coarse)), how
+    return replace(closure, stages=_stages(closure, sewn.sewing, sewn.path, coarse)), how
+
+
+def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
+    """The sewn problem, q (3, n_free) of its end and, if sutures were tied one by one, what became of them."""
+    running = case.closure.sutures.kind == "running"
+    threads, kinds = _threads(case, open_)
+    ties = [thread for thread, _ in threads]
+    ties += [] if running else [suture.touch(open_.mesh.seams, open_.mesh.X)]
+    pairs = np.hstack(open_.mesh.seams) if running else np.zeros((2, 0), int)
+    sewing = sew.sewing(open_.fresh, pairs, open_.mesh.rim)
+    sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
+    wanted = [rest for _, rest in threads]
+    if threads and coarse is not None:
+        after = [interpolated(coarse.mesh, x, open_.mesh.X) for x in coarse.sutures.after]
+        starts = [sew.independent(sewing, x, 1.0) for x in after]
+        try:
+            sewn, tied, q = suture.tied(sewn, starts[0], wanted, kinds, bias=bias, tol=tol, starts=starts)
+            return sewn, q, tied
+        except solve.NotConverged:  # as in _sewn_shut
+            sewn.spent["starts_dropped"] += 1
+            coarse = None
+    q = _sewn_shut(sewn, open_.fresh, coarse, bias=bias, tol=tol) if running else sew.independent(sewing, open_.fresh, 1.0)
+    if not threads:
+        return sewn, q, None
+    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, bias=bias, tol=tol)
+    return sewn, q, tied
+
+
+def _threads(case, open_):
+    """All sutures that are tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
+    closing, mesh = case.closure, open_.mesh
+    edges, taper, anchors = [], [], []
+    if closing.sutures.kind == "interrupted":
+        one = closing.sutures
+        edges = suture.across_the_wound(
+            mesh.seams, mesh.X, spacing=one.spacing_mm, bite=one.bite_mm, order=one.order
+        )
+    if closing.taper is not None:
+        keys = closing.taper
+        taper = suture.tapering(
+            open_,
+            spacing=keys.spacing_mm,
+            reach=keys.length_mm,
+            offset=keys.offset_mm,
+            remaining=keys.remaining_mm,
+            bite=keys.bite_mm,
+        )
+    if closing.anchor is not None:
+        anchors = suture.anchoring(open_, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
+    kinds = ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
+    return [*edges, *taper, *anchors], kinds
 
 
 def _stages(closure, sewing, path, coarse):
     """States from the fresh wound to the closed one.
 
     Those between come from the path, or from the coarser triangles on which it was walked; they are under the upward
-    bias and the path's stiffer bending, so only the first and the last are equilibria of the stated model.
+    bias and the path's stiffer bending, so they are no equilibria of the stated model, unlike the first, the last and
+    those after each suture that was tied.
     """
 
-    def stage(closed, x):
-        return Stage(closed, x, nodal_stress(replace(closure, x=x)))
+    def stage(closed, x, words=""):
+        return Stage(closed, x, nodal_stress(replace(closure, x=x)), words)
 
+    between = []
     if path:
         closed = np.array([closed for closed, _ in path])
         nearest = [path[i] for i in np.unique(np.abs(closed[:, None] - WAYPOINTS).argmin(axis=0))]
         between = [stage(closed, sew.positions(sewing, q, closed)) for closed, q in nearest if 0 < closed < 1]
-    else:
+    elif closure.sutures is None:
         between = [_finer(one, coarse.mesh, closure.mesh.X) for one in coarse.stages[1:-1]]
+    if closure.sutures is not None:
+        after = closure.sutures.after
+        between += [stage(k / len(after), x, f"suture {k} of {len(after)} tied") for k, x in enumerate(after[:-1], 1)]
     return (stage(0.0, closure.fresh), *between, stage(1.0, closure.x))
 
 

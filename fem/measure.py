@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from fem.mesh import Mesh
 from fem.outline import Outline
 from fem.sheet import Sheet, assemble, cauchy_stress
+from fem.thread import Tied
 
 TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
 CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
@@ -28,6 +29,7 @@ class Stage:
     closed: float  # fraction of the fresh wound's gap
     x: np.ndarray  # (3, n) mm
     stress: np.ndarray  # (n,) kPa, greatest principal
+    words: str = ""  # what was done last, if it is not said by `closed`
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Closure:
     fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
     x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
     left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
+    sutures: Tied | None = None  # None: edges joined all along, and no other suture
     stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
 
 
@@ -336,6 +339,24 @@ def compressed_area(closure):
     return float(area[stress[0] < COMPRESSED].sum())
 
 
+def suture_forces(closure, kind, *, when_tied=False):
+    """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
+
+    None if there are none of them.
+    """
+    sutures = closure.sutures
+    if sutures is None or kind not in sutures.kinds:
+        return None
+    forces = sutures.when_tied if when_tied else sutures.at_end
+    return [float(force) for force, of in zip(forces, sutures.kinds, strict=True) if of == kind]
+
+
+def largest_gap(closure):
+    """Greatest distance between places that should meet on both edges of a closed seam, mm."""
+    pairs = np.hstack(closure.mesh.seams)
+    return float(np.linalg.norm(closure.x[:, pairs[0]] - closure.x[:, pairs[1]], axis=0).max())
+
+
 def strain_energy(closure):
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
     flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
@@ -356,6 +377,11 @@ MEASURES = {
     "closing_force_after": closing_force_after,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,
+    "suture_forces_N": lambda closure: suture_forces(closure, "edges", when_tied=True),
+    "suture_forces_final_N": lambda closure: suture_forces(closure, "edges"),
+    "taper_forces_N": lambda closure: suture_forces(closure, "taper"),
+    "anchor_forces_N": lambda closure: suture_forces(closure, "anchor"),
+    "largest_gap_mm": largest_gap,
     "skin_stress_max_kPa": skin_stress_max,
     "skin_stretch_max": skin_stretch_max,
     "skin_stress_p99_kPa": skin_stress_p99,

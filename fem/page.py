@@ -231,7 +231,9 @@ def packed(result, half_width, stresses):
         "nodes": int(used.size),
         "step": float(step),
         "closed": [float(closed) for closed in stages["closed"]],
-        "words": [stage_words(closed) for closed in stages["closed"]],
+        "words": [
+            str(words) or stage_words(closed) for closed, words in zip(stages["closed"], stages["words"], strict=True)
+        ],
         "triangles": coded(number[triangles].T, "<u4"),
         "positions": coded(np.round(x.transpose(0, 2, 1) / step), "<i2"),
         "stresses": coded(np.round((COLOURS - 1) * np.clip(share, 0, 1)), "u1"),

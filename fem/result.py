@@ -49,13 +49,18 @@ OTHERS = {  # words of those that follow, by the beginning of their names; the n
     "cones_{}_reach": "cone {}: reach beyond the tip",
     "cones_{}": "cone {}:",
     "closing_force_after_{}": "held closed, time {}:",
+    "suture_forces_final_{}": "suture {}, when all are tied",
+    "suture_forces_{}": "suture {}, as soon as tied",
+    "taper_forces_{}": "tapering suture {}",
+    "anchor_forces_{}": "anchoring suture {}",
+    "largest_gap": "largest gap between the edges",
     "push_out_{}": "push-out of tip {}",
     "gape_length": "length of the open wound",
     "gape_width": "width of the open wound",
     "gape_axis": "direction of the open wound",
     "tip_angles_{}": "angle of the wound at tip {}",
 }
-STAGES = "closed", "x", "stress_kPa", "X", "elements", "seams", "seam_of", "tips", "centre", "half_width"
+STAGES = "closed", "words", "x", "stress_kPa", "X", "elements", "seams", "seam_of", "tips", "centre", "half_width"
 NEITHER = {"length_to_width", "strain_energy_mJ"}  # more is neither better nor worse; of the others, less is better
 
 

@@ -82,7 +82,8 @@ def flat_triangles(elements):
 def stages(closure):
     """Arrays of the skin from the fresh wound to the closed one.
 
-    closed      (s,) fraction of the fresh wound's gap that is closed
+    closed      (s,) fraction of the fresh wound's gap that is closed, or of the sutures that are tied
+    words       (s,) what was done last, if it is not said by `closed`
     x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
     X           (2, n) positions in the uncut skin, mm
     elements    (6, m) nodes of quadratic triangles, as in fem.mesh.Mesh
@@ -94,6 +95,7 @@ def stages(closure):
     mesh = closure.mesh
     return {
         "closed": np.array([stage.closed for stage in closure.stages]),
+        "words": np.array([stage.words for stage in closure.stages]),
         "x": np.array([stage.x for stage in closure.stages], np.float32),
         "stress_kPa": np.array([stage.stress for stage in closure.stages], np.float32),
         "X": mesh.X.astype(np.float32),

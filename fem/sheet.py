@@ -171,14 +171,19 @@ def cauchy_stress(sheet, x):
 
 def interpolated(mesh, values, X):
     """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's."""
+    nodes, shapes = located(mesh, X)
+    return np.einsum("ma,kam->km", shapes, values[:, nodes])
+
+
+def located(mesh, X):
+    """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there."""
     centres = mesh.tri.p[:, mesh.tri.t].mean(axis=1)
     near = cKDTree(centres.T).query(X.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
     offset = X.T[:, None] - centres.T[near]
     lam = 1 / 3 + np.einsum("mcai,mci->mca", _barycentric(mesh.tri)[0][near], offset)
     best = lam.min(axis=-1).argmax(axis=-1)[:, None]
     element = np.take_along_axis(near, best, axis=1)[:, 0]
-    shapes = _shape(np.take_along_axis(lam, best[..., None], axis=1)[:, 0])
-    return np.einsum("ma,kam->km", shapes, values[:, mesh.elements[:, element]])
+    return mesh.elements[:, element], _shape(np.take_along_axis(lam, best[..., None], axis=1)[:, 0])
 
 
 def _barycentric(tri):

@@ -1,52 +1,56 @@
-"""Interrupted sutures: where they pass, in which order they are tied, and the wound after each.
+"""Sutures tied one by one: where they pass, in which order, and the wound after each.
 
-A suture is a thread between the means of both edges over its bite, so its force does not depend on the mesh. It is
-drawn from the length that it has when its turn comes to nothing, and those tied before stay.
+Every suture is a thread between means of the skin over its bite, so its force does not depend on the mesh. It is drawn
+from the length that it has when its turn comes to the length that is wanted, and those tied before stay.
+
+    edges    from edge to edge of a wound that is not sewn all along, drawn to nothing
+    taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
+             remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
+    anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
 """
 
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from fem import solve
+from fem.measure import outward, tips
 from fem.sew import positions
-from fem.thread import Thread, Touch, length, tension
+from fem.sheet import located
+from fem.thread import Thread, Tied, Touch, length, tension
 
-# Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by less than 1 %.
+# Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
 # TOUCH: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
 STIFF, TOUCH = 20.0, 1.0
 STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
-SAMPLES = 32  # of the edge within a bite
+SAMPLES = 32  # of the skin within a bite
+GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
-# Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
-KNOT_PULL = {
-    "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
-    "2": 62.3,
-}  # fmt: skip
+def across_the_wound(seams, X, *, spacing, bite, order):
+    """Threads from edge to edge of all seams, in order of tying, and the length to which each is drawn, mm.
 
+    They are evenly spaced by about `spacing` mm, seam after seam. Where both edges end in the same node nothing is left
+    to sew; where they do not, one suture is at the end.
 
-@dataclass(frozen=True)
-class Tied:
-    """A wound whose sutures were tied one by one."""
+    order   "halves": the middle of a seam first, then the middle of each half, and so on; "along": from end to end; or
+            the numbers of all of them, from 1
 
-    when_tied: np.ndarray  # (n,) N, in order of tying: tension of each as soon as it was tied
-    at_end: np.ndarray  # (n,) N: the same when all were tied
-    gap: float  # mm, the greatest that is left between facing points of the edges
-    after: tuple[np.ndarray, ...]  # (3, n_nodes) mm: positions at rest after each
-
-
-def places(seams, X, *, spacing):
-    """Number of the seam and fraction of its length of each suture, evenly spaced by about `spacing` mm, in order.
-
-    Where both edges end in the same node nothing is left to sew; where they do not, there is a suture at the end.
+    Raises ValueError for numbers that are not those of the sutures.
     """
-    found = []
-    for number, (first, second) in enumerate(seams):
+    threads, places = [], []
+    for first, second in seams:
         n = max(2, round(_along(X[:, first])[-1] / spacing))
-        inner = range(0 if first[0] != second[0] else 1, n + (first[-1] != second[-1]))
-        found += [(number, k / n) for k in inner]
-    return found
+        at = np.arange(0 if first[0] != second[0] else 1, n + (first[-1] != second[-1])) / n
+        turn = halves(len(at)) if order == "halves" else range(len(at))
+        places += [(first, second, at[k]) for k in turn]
+    if not isinstance(order, str):
+        if sorted(order) != list(range(1, len(places) + 1)):
+            raise ValueError(f"order: wanted each of 1 to {len(places)} once, the sutures from left to right")
+        places = [places[k - 1] for k in order]
+    for first, second, at in places:
+        threads.append(_thread(*(_bite(edge, X[:, edge], at, bite) for edge in (first, second))))
+    return [(thread, 0.0) for thread in threads]
 
 
 def halves(n):
@@ -61,14 +65,29 @@ def halves(n):
     return order
 
 
-def thread(seam, X, *, at, bite):
-    """Thread, not tied yet, between the means of both edges of a seam over a bite, mm, about a fraction of them."""
-    parts = [_bite(edge, X[:, edge], at, bite) for edge in seam]
-    nodes = np.concatenate([edge[used] for edge, (used, _) in zip(seam, parts, strict=True)])
-    sizes = [len(used) for used, _ in parts]
-    W = np.zeros((2, sum(sizes)))
-    W[0, : sizes[0]], W[1, sizes[0] :] = parts[0][1], parts[1][1]
-    return Thread(nodes=nodes, W=W, fixed=np.zeros((2, 3)), stiffness=STIFF, rest=np.inf)
+def tapering(closure, *, spacing, reach, offset, remaining, bite):
+    """Threads beyond each tip, nearest first, and the length to which each is drawn, mm; see above.
+
+    spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
+    offset      of their ends from the axis, mm;  remaining  at the tip, mm
+    """
+    threads = []
+    X, away = closure.mesh.X, outward(closure, closure.mesh.X)
+    for s in np.arange(spacing, reach, spacing):
+        for tip, along in zip(tips(closure), away.T, strict=True):
+            aside = offset * np.array([-along[1], along[0]])
+            ends = [_patch(closure.mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
+            threads.append((_thread(*ends), remaining + (2 * offset - remaining) * s / reach))
+    return threads
+
+
+def anchoring(closure, *, beyond, bite):
+    """Threads from a place beyond each tip to where it lies in uncut skin, and the length to which each is drawn, mm."""
+    threads = []
+    for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
+        place = closure.mesh.X[:, tip] + beyond * along
+        threads.append((_thread(_patch(closure.mesh, place, bite), np.append(place, 0.0)), 0.0))
+    return threads
 
 
 def touch(seams, X):
@@ -81,37 +100,37 @@ def touch(seams, X):
     return Touch(group=np.concatenate(groups), weights=np.concatenate(weights), stiffness=TOUCH)
 
 
-def tied(problem, q, threads, seams, *, bias, tol):
-    """The wound with its sutures tied in the order given, and q (3, n_free) of its positions, from the fresh wound's q.
+def tied(problem, q, wanted, kinds, *, bias, tol, starts=None):
+    """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
 
-    problem   of the unsewn sheet; its ties are a Touch and the threads, none of them tied
+    problem   its sheet's ties begin with the threads in order of tying, none of them tied
+    wanted    length to which each is drawn, mm;  kinds  what each is, for `Tied`
+    starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
 
     Raises NotConverged as `solve.closed_wound`.
     """
     when_tied, after = [], []
-    for k in range(len(threads)):
-        problem, q = _drawn_tight(problem, q, k, bias=bias, tol=tol)
+    for k, rest in enumerate(wanted):
+        if starts is None:
+            problem, q = _drawn_tight(problem, q, k, rest, bias=bias, tol=tol)
+        else:
+            problem, q = _with_rest(problem, k, rest), starts[k]
         settled = solve.settled(problem, q, bias=bias, tol=tol)
-        x = positions(problem.sewing, settled, 1.0)
-        when_tied.append(tension(problem.sheet.ties[1 + k], x))
-        after.append(x)
-    at_end = np.array([tension(tie, x) for tie in problem.sheet.ties[1:]])
-    gap = max(np.linalg.norm(x[:, first] - x[:, second], axis=0).max() for first, second in seams)
-    return Tied(np.array(when_tied), at_end, float(gap), tuple(after)), settled
+        after.append(positions(problem.sewing, settled, 1.0))
+        when_tied.append(tension(problem.sheet.ties[k], after[-1]))
+    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(wanted)]]
+    return problem, Tied(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
 
 
-def _drawn_tight(problem, q, k, *, bias, tol):
-    """The problem with suture k tied and its q, in as few steps as lead there."""
-    tie = problem.sheet.ties[1 + k]
-    start = length(tie, positions(problem.sewing, q, 1.0))
+def _drawn_tight(problem, q, k, rest, *, bias, tol):
+    """The problem with thread k drawn to `rest` mm and its q, in as few steps as lead there."""
+    start = max(rest, length(problem.sheet.ties[k], positions(problem.sewing, q, 1.0)))
     steps = STEPS
     while True:
+        there = q
         try:
-            there = q
-            for rest in start * np.linspace(1, 0, steps + 1)[1:]:
-                ties = list(problem.sheet.ties)
-                ties[1 + k] = replace(tie, rest=float(rest))
-                drawn = replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
+            for reached in np.linspace(start, rest, steps + 1)[1:]:
+                drawn = _with_rest(problem, k, float(reached))
                 there = solve.on_the_way(drawn, there, bias=bias, tol=tol)
             return drawn, there
         except solve.NotConverged:
@@ -120,13 +139,33 @@ def _drawn_tight(problem, q, k, *, bias, tol):
                 raise
 
 
+def _with_rest(problem, k, rest):
+    ties = list(problem.sheet.ties)
+    ties[k] = replace(ties[k], rest=rest)
+    return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
+
+
+def _thread(*stations):
+    """Thread, not tied yet, through stations: nodes and weights, or a fixed point (3,)."""
+    parts = [(np.empty(0, int), np.empty(0)) if isinstance(station, np.ndarray) else station for station in stations]
+    sizes = [len(nodes) for nodes, _ in parts]
+    W, at = np.zeros((len(parts), sum(sizes))), np.cumsum([0, *sizes])
+    for row, (_, weights) in enumerate(parts):
+        W[row, at[row] : at[row + 1]] = weights
+    fixed = [station if isinstance(station, np.ndarray) else np.zeros(3) for station in stations]
+    nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
+    gathered = np.zeros((len(parts), nodes.size))
+    np.add.at(gathered, (slice(None), inverse), W)
+    return Thread(nodes=nodes, W=gathered, fixed=np.array(fixed), stiffness=STIFF, rest=np.inf)
+
+
 def _along(X):
     """Arc length (n,) along points X (2, n) from the first, mm."""
     return np.append(0.0, np.cumsum(np.hypot(*np.diff(X, axis=1))))
 
 
 def _bite(edge, X, at, bite):
-    """Which nodes of an edge (2 k + 1,) at X a bite about the fraction `at` of it uses, and their weights: its mean."""
+    """Nodes of an edge (2 k + 1,) at X and their weights in its mean over a bite, mm, about the fraction `at` of it."""
     s = _along(X)
     sample = at * s[-1] + bite * ((np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5)
     sample = sample[(sample > 0) & (sample < s[-1])]
@@ -136,4 +175,13 @@ def _bite(edge, X, at, bite):
     weights = np.zeros(len(edge))
     np.add.at(weights, 2 * segment + np.arange(3)[:, None], shapes / len(sample))
     used = np.flatnonzero(weights)
-    return used, weights[used]
+    return edge[used], weights[used]
+
+
+def _patch(mesh, place, bite):
+    """Nodes and their weights in the mean of the skin over a disc as wide as a bite, mm, about a place (2,)."""
+    k = np.arange(SAMPLES)
+    turn = np.array([np.cos(GOLDEN * k), np.sin(GOLDEN * k)])
+    nodes, shapes = located(mesh, place[:, None] + bite / 2 * np.sqrt((k + 0.5) / SAMPLES) * turn)
+    used, inverse = np.unique(nodes.T, return_inverse=True)
+    return used, np.bincount(inverse.ravel(), shapes.ravel()) / SAMPLES

@@ -37,6 +37,16 @@ class Touch:
     stiffness: float  # p, N/mm2
 
 
+@dataclass(frozen=True)
+class Tied:
+    """A wound whose threads were tied one by one."""
+
+    kinds: tuple[str, ...]  # of the threads in order of tying, n: "edges", "taper" or "anchor"
+    when_tied: np.ndarray  # (n,) N, tension of each as soon as it was tied
+    at_end: np.ndarray  # (n,) N, the same when all were
+    after: tuple[np.ndarray, ...]  # (3, n_nodes) mm: positions at rest after each
+
+
 def length(thread, x):
     """Length of a thread at positions x (3, n), mm."""
     return float(np.linalg.norm(np.diff(_stations(thread, x), axis=0), axis=1).sum())
