@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Gt, Le, Lt
+from annotated_types import Ge, Gt, Le, Lt, MultipleOf
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
@@ -24,7 +24,7 @@ from fem import document, tracing
 from fem import site as library
 from fem.curve import Length, Outline, Place
 from fem.outline import OUTLINES, boundary, facts
-from fem.plan import TECHNIQUES, Distance, Plan, removed_skin, undermined
+from fem.plan import TECHNIQUES, Distance, Plan, removed_skin, stitches, undermined
 from fem.ring import traced
 from fem.skin import (
     BENDING_POISSON,
@@ -163,11 +163,15 @@ class Interrupted(BaseModel):
     model_config = STRICT
     kind: Literal["interrupted"]
     spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
-    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(default=3.0, description="length of edge that a suture holds, mm")
-    order: Literal["halves", "along"] | tuple[Annotated[int, Ge(1)], ...] = Field(
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(
+        default=3.0, description="length of edge that a suture holds, mm"
+    )
+    order: Literal["halves", "along"] = Field(
         default="halves",
-        description="of tying; halves: the middle first, then the middle of each half; along: from left to right; or the "
-        "numbers of all sutures from left to right, as they are tied",
+        description="of tying; halves: the middle first, then the middle of each half; along: in a row",
+    )
+    numbers: tuple[Annotated[float, MultipleOf(1)], ...] | None = Field(
+        default=None, description="instead: the sutures, 1 the first from the left, in the order in which they are tied"
     )
     thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
         default=None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
@@ -181,7 +185,9 @@ class Taper(BaseModel):
     length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
     spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
     offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
-    remaining_mm: NotNegative = Field(default=0.0, description="distance of the ends at the tip, mm; at most twice the offset")
+    remaining_mm: NotNegative = Field(
+        default=0.0, description="distance of the ends at the tip, mm; at most twice the offset"
+    )
     bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
 
     @model_validator(mode="after")
@@ -397,9 +403,11 @@ class Case(BaseModel):
     @field_validator("closure")
     @classmethod
     def drawable(cls, closure, info: ValidationInfo):
-        """Refuse a closure that cannot be drawn."""
+        """Refuse a closure that cannot be drawn, or sutures that cannot be tied in the order given."""
         if "wound" in info.data:
-            _planned(closure, info.data["wound"])
+            drawing = _planned(closure, info.data["wound"])
+            if closure.sutures.kind == "interrupted":
+                _stitches(drawing, closure.sutures)
         return closure
 
     @field_validator("from_site")
@@ -498,6 +506,15 @@ def _planned(closure, wound):
     return undermined(TECHNIQUES[closure.technique](drawn(wound.outline), **keys), **freed)
 
 
+def tying(case):
+    """The interrupted sutures of a case, in order of tying, as in `fem.plan.stitches`."""
+    return _stitches(plan(case), case.closure.sutures)
+
+
+def _stitches(drawing, sutures):
+    return stitches(drawing, spacing=sutures.spacing_mm, order=sutures.numbers or sutures.order)
+
+
 def reach(plan):
     """Greatest distance of the wound or its loosened zone from the origin, mm."""
     zone = shapely.union(removed_skin(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
@@ -569,9 +586,7 @@ def report(case) -> str:
     rows = [f"{case.name}: {case.wound.outline.kind}, {case.closure.technique}"]
     for name, value in geometry(case).items():
         words, unit = _without_unit(name)
-        values = ", ".join(
-            f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value])
-        )
+        values = ", ".join(f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]))
         rows.append(f"  {words.replace('_', ' '):<18}{values} {unit}".rstrip())
     if case.relax is not None:
         shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
@@ -606,6 +621,17 @@ def _buckling(case):
     return [
         f"skin.tension squeezes the skin by {squeezed:.3g} N/m; even uncut it buckles at about {flat:.3g} N/m, "
         "so cones and dips may be its own"
+    ]
+
+
+def overloaded(case, forces) -> list[str]:
+    """A line if one of the forces (n,), N, on sutures between edges is more than the knot of the stated thread holds."""
+    size = getattr(case.closure.sutures, "thread_size", None)
+    if size is None or max(forces) <= KNOT_PULL[size]:
+        return []
+    return [
+        f"a suture carries {max(forces):.2f} N; the knot-pull strength of absorbable {size} is {KNOT_PULL[size]:g} N "
+        "(USP <881>, from memory)"
     ]
 
 

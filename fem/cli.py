@@ -58,6 +58,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         Compute even if the results folder already holds this very case.
     """
     cases = read(files)
+    from fem.case import warnings as case_warnings
     from fem.close import close as close_case
     from fem.close import finished
     from fem.mesh import MeshError
@@ -76,6 +77,9 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
             worst = max(worst, exit_code(error))
         else:
             print(summary(case.name, folder))
+            told = json.loads((folder / "run.json").read_text())["warnings"]
+            for line in told[len(case_warnings(case)) :]:
+                print(f"{case.name}: warning: {line}", file=sys.stderr)
     sys.exit(worst)
 
 

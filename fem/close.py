@@ -98,7 +98,9 @@ def closed(case, *, watch=lambda **state: None):
         x=fresh,
         left=cases.left(case),
     )
-    sewn, q, sutures = _sewn(case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing"))
+    sewn, q, sutures = _sewn(
+        case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing")
+    )
     residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
     spent["total_s"] = time.perf_counter() - start
     closure = replace(open_, x=sew.positions(sewn.sewing, q, 1.0), sutures=sutures)
@@ -132,7 +134,11 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
             coarse = None
-    q = _sewn_shut(sewn, open_.fresh, coarse, bias=bias, tol=tol) if running else sew.independent(sewing, open_.fresh, 1.0)
+    q = (
+        _sewn_shut(sewn, open_.fresh, coarse, bias=bias, tol=tol)
+        if running
+        else sew.independent(sewing, open_.fresh, 1.0)
+    )
     if not threads:
         return sewn, q, None
     sewn, tied, q = suture.tied(sewn, q, wanted, kinds, bias=bias, tol=tol)
@@ -144,10 +150,7 @@ def _threads(case, open_):
     closing, mesh = case.closure, open_.mesh
     edges, taper, anchors = [], [], []
     if closing.sutures.kind == "interrupted":
-        one = closing.sutures
-        edges = suture.across_the_wound(
-            mesh.seams, mesh.X, spacing=one.spacing_mm, bite=one.bite_mm, order=one.order
-        )
+        edges = suture.across_the_wound(mesh.seams, mesh.X, cases.tying(case), bite=closing.sutures.bite_mm)
     if closing.taper is not None:
         keys = closing.taper
         taper = suture.tapering(
@@ -291,10 +294,16 @@ def write(folder, case, closure, how):
         "pictures_s": round(time.perf_counter() - start, 3),
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": case.patch.radius_mm,
-        "warnings": cases.warnings(case),
+        "warnings": [*cases.warnings(case), *_told(case, numbers)],
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+
+
+def _told(case, numbers):
+    """What is to be told of a result, a line each."""
+    forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
+    return cases.overloaded(case, forces) if forces else []
 
 
 def versions():

@@ -9,7 +9,6 @@ from the length that it has when its turn comes to the length that is wanted, an
     anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
 """
 
-from collections import deque
 from dataclasses import replace
 
 import numpy as np
@@ -27,42 +26,11 @@ STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
-def across_the_wound(seams, X, *, spacing, bite, order):
-    """Threads from edge to edge of all seams, in order of tying, and the length to which each is drawn, mm.
 
-    They are evenly spaced by about `spacing` mm, seam after seam. Where both edges end in the same node nothing is left
-    to sew; where they do not, one suture is at the end.
-
-    order   "halves": the middle of a seam first, then the middle of each half, and so on; "along": from end to end; or
-            the numbers of all of them, from 1
-
-    Raises ValueError for numbers that are not those of the sutures.
-    """
-    threads, places = [], []
-    for first, second in seams:
-        n = max(2, round(_along(X[:, first])[-1] / spacing))
-        at = np.arange(0 if first[0] != second[0] else 1, n + (first[-1] != second[-1])) / n
-        turn = halves(len(at)) if order == "halves" else range(len(at))
-        places += [(first, second, at[k]) for k in turn]
-    if not isinstance(order, str):
-        if sorted(order) != list(range(1, len(places) + 1)):
-            raise ValueError(f"order: wanted each of 1 to {len(places)} once, the sutures from left to right")
-        places = [places[k - 1] for k in order]
-    for first, second, at in places:
-        threads.append(_thread(*(_bite(edge, X[:, edge], at, bite) for edge in (first, second))))
-    return [(thread, 0.0) for thread in threads]
-
-
-def halves(n):
-    """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
-    order, parts = [], deque([(0, n)])
-    while parts:
-        start, end = parts.popleft()
-        if start < end:
-            middle = (start + end) // 2
-            order.append(middle)
-            parts += [(start, middle), (middle + 1, end)]
-    return order
+def across_the_wound(seams, X, stitches, *, bite):
+    """Threads from edge to edge, and the length to which each is drawn, mm; stitches as in `fem.plan.stitches`."""
+    edges = [(*seams[number], at) for number, at in stitches]
+    return [(_thread(*(_bite(edge, X[:, edge], at, bite) for edge in pair)), 0.0) for *pair, at in edges]
 
 
 def tapering(closure, *, spacing, reach, offset, remaining, bite):

@@ -198,7 +198,7 @@ def test_message_shows_the_place():
     assert str(caught.value) == (
         "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? allowed: technique, surplus, eased_mm, "
         "undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
-        "sutures\n"
+        "sutures, taper, anchor\n"
         "      seem: hinge\n"
         "      ^"
     )
