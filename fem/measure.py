@@ -9,8 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fem.crossing import crossings
 from fem.mesh import Mesh
 from fem.outline import Outline
 from fem.sheet import Sheet, assemble, cauchy_stress
@@ -357,6 +360,21 @@ def largest_gap(closure):
     return float(np.linalg.norm(closure.x[:, pairs[0]] - closure.x[:, pairs[1]], axis=0).max())
 
 
+def passed_through(closure):
+    """Reference area, mm2, of skin that has passed through other skin, which the model does not prevent.
+
+    Triangles at the wound's edges, which meet others there, are left out.
+    """
+    mesh = closure.mesh
+    n, pairs = mesh.X.shape[1], np.hstack(mesh.seams)
+    same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
+    triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+    triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
+    crossed = triangles[:, np.unique(crossings(closure.x, triangles, same))]
+    a, b, c = mesh.X[:, crossed].transpose(1, 0, 2)
+    return float(np.abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0]).sum() / 2)
+
+
 def strain_energy(closure):
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
     flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
@@ -386,6 +404,7 @@ MEASURES = {
     "skin_stretch_max": skin_stretch_max,
     "skin_stress_p99_kPa": skin_stress_p99,
     "compressed_area_mm2": compressed_area,
+    "passed_through_mm2": passed_through,
     "removed_area_mm2": lambda closure: closure.outline.area,
     "healthy_removed_mm2": lambda closure: closure.outline.area - closure.lesion_area,
     "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],

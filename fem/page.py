@@ -72,8 +72,8 @@ MEANINGS = [
 ]
 LEFT_OUT = [
     "Time: healing, creep and relaxation. Everything is as in the first moment after closing.",
-    "Separate sutures: the edges are joined all along the scar.",
-    "Skin that touches itself, skin in layers, damage, and the blood supply.",
+    "Skin that touches itself (where it has passed through itself, the warnings say so), skin in layers, damage, and the "
+    "blood supply.",
     "Round bodies: the skin around the wound is flat, and so is its natural tension.",
     f"The two end points of a scar, where forces and stress grow without limit; measures of stress and line tension "
     f"leave out {TIP_ZONE:g} mm around them.",
@@ -329,6 +329,7 @@ def assumed(results):
         effort = ["elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"]
         lines = [(key.replace("_", " "), [_text(r.run.get(key, "–")) for r in results]) for key in effort]
         made = [r.run.get("versions", {}) for r in results]
+        lines.append(("warnings", ["; ".join(r.run.get("warnings", [])) or "–" for r in results]))
         libraries = dict.fromkeys(name for versions in made for name in versions)
         lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
         parts.append(("computed with", lines))
