@@ -129,7 +129,9 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
         after = [interpolated(coarse.mesh, x, open_.mesh.X) for x in coarse.sutures.after]
         starts = [sew.independent(sewing, x, 1.0) for x in after]
         try:
-            sewn, tied, q = suture.tied(sewn, starts[0], wanted, kinds, bias=bias, tol=tol, starts=starts)
+            sewn, tied, q = suture.tied(
+                sewn, starts[0], wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
+            )
             return sewn, q, tied
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
@@ -141,7 +143,7 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     )
     if not threads:
         return sewn, q, None
-    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, bias=bias, tol=tol)
+    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
     return sewn, q, tied
 
 

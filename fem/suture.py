@@ -23,6 +23,7 @@ from fem.thread import Thread, Tied, Touch, length, tension
 # TOUCH: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
 STIFF, TOUCH = 20.0, 1.0
 STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
+SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
@@ -59,26 +60,37 @@ def anchoring(closure, *, beyond, bite):
 
 
 def touch(seams, X):
-    """What keeps the edges of all seams from passing through each other."""
-    groups, weights = [], []
-    for first, second in seams:
-        k = np.arange(1, len(first) - 1)
-        groups.append(np.stack([first[k - 1], first[k], first[k + 1], second[k - 1], second[k], second[k + 1]], axis=1))
-        weights.append((_along(X[:, first])[k + 1] - _along(X[:, first])[k - 1]) / 2)
-    return Touch(group=np.concatenate(groups), weights=np.concatenate(weights), stiffness=TOUCH)
+    """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n)."""
+    weights = [np.convolve(np.diff(_along(X[:, first])), [0.5, 0.5], mode="valid") for first, _ in seams]
+    return Touch(
+        group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
+        normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
+        weights=np.concatenate(weights),
+        stiffness=TOUCH,
+    )
 
 
-def tied(problem, q, wanted, kinds, *, bias, tol, starts=None):
+def _normals(line):
+    """Unit vectors (2, k - 2) to the left of a line through points (2, k), at its inner ones; smooth over SMOOTH of it."""
+    k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
+    along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
+    return np.array([-along[1], along[0]]) / np.hypot(*along)
+
+
+def tied(problem, q, wanted, kinds, *, seams, bias, tol, starts=None):
     """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
 
     problem   its sheet's ties begin with the threads in order of tying, none of them tied
     wanted    length to which each is drawn, mm;  kinds  what each is, for `Tied`
+    seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
     starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
 
     Raises NotConverged as `solve.closed_wound`.
     """
     when_tied, after = [], []
     for k, rest in enumerate(wanted):
+        at = q if starts is None else starts[k]
+        problem = _facing(problem, seams, positions(problem.sewing, at, 1.0))
         if starts is None:
             problem, q = _drawn_tight(problem, q, k, rest, bias=bias, tol=tol)
         else:
@@ -88,6 +100,16 @@ def tied(problem, q, wanted, kinds, *, bias, tol, starts=None):
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
     at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(wanted)]]
     return problem, Tied(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
+
+
+def _facing(problem, seams, x):
+    """The problem with the normals of its Touch, if it has one, taken from the wound at x (3, n)."""
+    ties = problem.sheet.ties
+    if not isinstance(ties[-1], Touch):
+        return problem
+    normals = np.hstack([_normals(x[:2, first] + x[:2, second]) for first, second in seams])
+    ties = (*ties[:-1], replace(ties[-1], normals=normals))
+    return replace(problem, sheet=replace(problem.sheet, ties=ties))
 
 
 def _drawn_tight(problem, q, k, rest, *, bias, tol):

@@ -30,11 +30,10 @@ class Thread:
 
 @dataclass(frozen=True)
 class Touch:
-    """Facing points of two edges: p/2 <-gap>^2 per length, the gap taken level, across the line between the edges."""
+    """Facing points of two edges: p/2 <-gap>^2 per length, gap = n . (x of the first - x of the second)."""
 
-    group: (
-        np.ndarray
-    )  # (n, 6) nodes of the first edge before, at and after a point, and those of the second that face them
+    group: np.ndarray  # (n, 2) node of the first edge, and that of the second which faces it
+    normals: np.ndarray  # (2, n) level unit vectors across the edges, into the skin of the first
     weights: np.ndarray  # (n,) length of edge that a point stands for, mm
     stiffness: float  # p, N/mm2
 
@@ -86,35 +85,13 @@ def _threaded(thread, x):
     return k / 2 * excess**2, (k * excess * dl)[None], K[None]
 
 
-MEAN = np.array([-0.5, 0, 0.5, -0.5, 0, 0.5])  # of the six nodes: along the line between the edges
-ACROSS = np.array([0.0, 1, 0, 0, -1, 0])  # from the second edge to the first
-
-
 def _touching(touch, x):
-    """Energy, forces (n, 6, 3) and tangent (n, 6, 6, 3, 3) of edges that touch.
-
-        gap = (t1 d2 - t2 d1) / |t|,    t along the line between the edges, d from the second edge to the first
-
-    The first edge's skin is on the left of t, so the gap is positive while the edges are apart.
-    """
-    nodes = x[touch.group, :2]
-    t, d = np.einsum("a,nai->in", MEAN, nodes), np.einsum("a,nai->in", ACROSS, nodes)
-    s, c = np.hypot(*t), t[0] * d[1] - t[1] * d[0]
-    zero, one = np.zeros_like(s), np.ones_like(s)
-    dc = np.array([d[1], -d[0], -t[1], t[0]])
-    ddc = np.array(
-        [[zero, zero, zero, one], [zero, zero, -one, zero], [zero, -one, zero, zero], [one, zero, zero, zero]]
-    )
-    ds = np.array([t[0], t[1], zero, zero]) / s
-    plane = np.array([[one, zero, zero, zero], [zero, one, zero, zero], [zero] * 4, [zero] * 4])
-    dds = (plane - ds[:, None] * ds) / s
-    gap = c / s
-    dgap = (dc - gap * ds) / s
-    ddgap = (ddc - gap * dds - dgap[:, None] * ds - ds[:, None] * dgap) / s
+    """Energy, forces (n, 2, 3) and tangent (n, 2, 2, 3, 3) of edges that touch."""
+    n = np.vstack([touch.normals, np.zeros(len(touch.group))]).T
+    sign = np.array([1.0, -1.0])
+    gap = np.einsum("ni,a,nai->n", n, sign, x[touch.group])
     press = touch.stiffness * touch.weights * np.minimum(gap, 0.0)
-    H = np.where(gap < 0, touch.stiffness * touch.weights * dgap[:, None] * dgap + press * ddgap, 0.0)
-    L = np.stack([MEAN, ACROSS])  # (2, 6): t and d of the nodes
-    f, K = np.zeros((len(s), 6, 3)), np.zeros((len(s), 6, 6, 3, 3))
-    f[..., :2] = np.einsum("va,vin->nai", L, (press * dgap).reshape(2, 2, -1))
-    K[..., :2, :2] = np.einsum("va,wb,viwjn->nabij", L, L, H.reshape(2, 2, 2, 2, -1))
+    stiff = np.where(gap < 0, touch.stiffness * touch.weights, 0.0)
+    f = np.einsum("n,a,ni->nai", press, sign, n)
+    K = np.einsum("n,a,b,ni,nj->nabij", stiff, sign, sign, n, n)
     return float((press * gap).sum() / 2), f, K
