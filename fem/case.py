@@ -20,11 +20,11 @@ from annotated_types import Ge, Gt, Le, Lt, MultipleOf
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
-from fem import document, tracing
+from fem import document, ledger, tracing
 from fem import site as library
 from fem.curve import Length, Outline, Place
 from fem.outline import OUTLINES, boundary, facts
-from fem.plan import TECHNIQUES, Distance, Plan, removed_skin, stitches, undermined
+from fem.plan import Distance, Plan, opened, removed_area, removed_skin, stitches, undermined
 from fem.ring import traced
 from fem.skin import (
     BENDING_POISSON,
@@ -37,6 +37,7 @@ from fem.skin import (
     tension,
     young_modulus,
 )
+from fem.technique import TECHNIQUES
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -72,14 +73,14 @@ NotNegative = Annotated[float, Ge(0)]
 # The keys of a case ---------------------------------------------------------------------------------------
 
 
-def _variants(functions, tag, default=..., common=MappingProxyType({})):
+def _variants(functions, tag, common=MappingProxyType({})):
     """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
     An argument without annotation is a positive number; its description is its line in the docstring.
     """
     models = []
     for name, function in functions.items():
-        keys: dict[str, Any] = {tag: (Literal[name], default)} | _keys(function) | dict(common)
+        keys: dict[str, Any] = {tag: (Literal[name], ...)} | _keys(function) | dict(common)
         words = (inspect.getdoc(function) or "").split("\n")[0]
         models.append(create_model(name, __config__=STRICT, __doc__=words, **keys))
     return Annotated[reduce(or_, models), Field(discriminator=tag)] if len(models) > 1 else models[0]
@@ -139,6 +140,8 @@ class Wound(BaseModel):
         """Refuse a lesion that reaches out of the outline with its margin."""
         if lesion is not None and "outline" in info.data:
             outline = drawn(info.data["outline"])
+            if not outline.width:
+                raise ValueError("a slit takes no skin, so no lesion is inside")
             excised = boundary(outline)
             middle, (x, y) = shapely.Point(lesion.at_mm), lesion.at_mm
             room = excised.exterior.distance(middle) if excised.contains(middle) else 0.0
@@ -372,7 +375,7 @@ COMMON = _keys(undermined) | {  # keys of every technique
     "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
     "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
 }
-Closure = _variants(TECHNIQUES, "technique", "side-to-side", COMMON)
+Closure = _variants(TECHNIQUES, "technique", COMMON)
 
 
 class Case(BaseModel):
@@ -400,15 +403,31 @@ class Case(BaseModel):
         """The content, what it leaves out filled from its site."""
         return library.filled(content)
 
+    @field_validator("closure", mode="before")
+    @classmethod
+    def plainest(cls, closure):
+        """The closure, side to side if it names no technique."""
+        return {"technique": "side-to-side", **closure} if isinstance(closure, dict) else closure
+
     @field_validator("closure")
     @classmethod
     def drawable(cls, closure, info: ValidationInfo):
-        """Refuse a closure that cannot be drawn, or sutures that cannot be tied in the order given."""
+        """Refuse a closure that cannot be drawn, cut or sewn, or sutures that cannot be tied in the order given."""
         if "wound" in info.data:
             drawing = _planned(closure, info.data["wound"])
+            ledger.check(drawing)
             if closure.sutures.kind == "interrupted":
                 _stitches(drawing, closure.sutures)
         return closure
+
+    @field_validator("bed")
+    @classmethod
+    def below_an_island(cls, bed, info: ValidationInfo):
+        """Refuse to do without a bed where the plan cuts out an island of skin, which only its bed holds."""
+        if bed is None and {"wound", "closure"} <= info.data.keys():
+            if _planned(info.data["closure"], info.data["wound"]).held is not None:
+                raise ValueError("this closure cuts an island of skin, which floats away without a bed")
+        return bed
 
     @field_validator("from_site")
     @classmethod
@@ -445,8 +464,9 @@ class Case(BaseModel):
         """The sizes, their defaults filled in; refused out of order, or out of proportion to the wound."""
         if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
             outline, patch = drawn(info.data["wound"].outline), info.data["patch"]
-            mesh = default_sizes(mesh, outline, patch.radius_mm)
-            _refuse_sizes(mesh, _planned(info.data["closure"], info.data["wound"]), patch.radius_mm)
+            drawing = _planned(info.data["closure"], info.data["wound"])
+            mesh = default_sizes(mesh, outline, drawing, patch.radius_mm)
+            _refuse_sizes(mesh, drawing, patch.radius_mm)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
             raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))
@@ -517,7 +537,7 @@ def _stitches(drawing, sutures):
 
 def reach(plan):
     """Greatest distance of the wound or its loosened zone from the origin, mm."""
-    zone = shapely.union(removed_skin(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
+    zone = shapely.union(opened(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
     return float(np.hypot(*shapely.get_coordinates(zone).T).max())
 
 
@@ -560,9 +580,11 @@ def default_radius(zone, skin, bed):
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 
 
-def default_sizes(mesh, outline, radius):
-    """The sizes of triangles, those that the case leaves open filled in, mm."""
-    edge = mesh.edge_mm or max(outline.width / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
+def default_sizes(mesh, outline, plan, radius):
+    """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width."""
+    wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
+    shortest = min(edge.length for seam in plan.seams for edge in seam)
+    edge = mesh.edge_mm or min(wanted, shortest / MIN_SEGMENTS)
     return MeshSize(edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS))
 
 
@@ -570,6 +592,7 @@ def geometry(case):
     """What is known of a case before any mesh, by the names of the measures."""
     known = facts(drawn(case.wound.outline))
     lesion, drawing = case.wound.lesion, plan(case)
+    known["removed_area_mm2"] = removed_area(drawing)
     if lesion is not None:
         known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
     zone = shapely.Polygon() if drawing.loosened is None else drawing.loosened
@@ -582,16 +605,43 @@ def geometry(case):
 
 
 def report(case) -> str:
-    """The geometry of a case as lines of text."""
+    """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
     rows = [f"{case.name}: {case.wound.outline.kind}, {case.closure.technique}"]
     for name, value in geometry(case).items():
         words, unit = _without_unit(name)
-        values = ", ".join(f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]))
-        rows.append(f"  {words.replace('_', ' '):<18}{values} {unit}".rstrip())
+        values = ", ".join(
+            f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]) if v is not None
+        )
+        rows.append(f"  {words.replace('_', ' '):<18}{values or 'none'} {unit if values else ''}".rstrip())
     if case.relax is not None:
         shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
         rows.append(f"  {'force left':<18}{shares}")
-    return "\n".join(rows)
+    return "\n".join([*rows, *_forecast(plan(case))])
+
+
+def _forecast(drawing):
+    """How the edges of each seam match, and the angle deficits where points meet, as lines of text."""
+    rows = ["  seams             first edge, second edge, ratio"]
+    for k, (seam, ratio) in enumerate(zip(drawing.seams, ledger.ratios(drawing), strict=True), start=1):
+        rows.append(f"    {k:<16}{seam[0].length:.2f} mm, {seam[1].length:.2f} mm, {ratio:.3f}")
+    rows.append(
+        "  points that meet  angle deficit, degrees; above 0 a cone may stand, below 0 the skin dips or saddles"
+    )
+    met, along = ledger.meetings(drawing), ledger.spread(drawing)
+    for k, meeting in enumerate(met, start=1):
+        places = " = ".join(f"({x + 0.0:.1f}, {y + 0.0:.1f})" for x, y in meeting.places.T.round(1))
+        ending = "" if meeting.closed else ", the end of an open edge"
+        rows.append(f"    {k:<16}{_signed(meeting.deficit)}  at {places}{ending}")
+    for k, deficit in enumerate(along, start=1):
+        if abs(deficit) > ledger.SUM:
+            rows.append(f"    {'':<16}{_signed(deficit)}  spread along seam {k}")
+    total = sum(m.deficit for m in met) + along.sum()
+    return [*rows, f"    {'sum':<16}{_signed(total)}"]
+
+
+def _signed(angle):
+    """An angle in degrees with its sign; 0 without one."""
+    return f"{round(math.degrees(angle), 1) + 0.0:>+7.1f}".replace("+0.0", " 0.0")
 
 
 def _without_unit(name):

@@ -37,6 +37,7 @@ WRITTEN = (  # a complete result
     "pictures",
     "run.json",
 )
+INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
 def patch(case) -> Mesh:
@@ -91,6 +92,7 @@ def closed(case, *, watch=lambda **state: None):
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     open_ = Closure(
         outline=cases.drawn(case.wound.outline),
+        plan=cases.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
         sheet=skin if case.closure.sutures.kind == "running" else replace(skin, kinks=skin.kinks[:1]),
@@ -126,7 +128,8 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
     wanted = [rest for _, rest in threads]
     if threads and coarse is not None:
-        after = [interpolated(coarse.mesh, x, open_.mesh.X) for x in coarse.sutures.after]
+        within = _within(open_.mesh)
+        after = [interpolated(coarse.mesh, x, open_.mesh.X, inside=within) for x in coarse.sutures.after]
         starts = [sew.independent(sewing, x, 1.0) for x in after]
         try:
             sewn, tied, q = suture.tied(
@@ -136,11 +139,10 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
             coarse = None
-    q = (
-        _sewn_shut(sewn, open_.fresh, coarse, bias=bias, tol=tol)
-        if running
-        else sew.independent(sewing, open_.fresh, 1.0)
-    )
+    if running:
+        q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
+    else:
+        q = sew.independent(sewing, open_.fresh, 1.0)
     if not threads:
         return sewn, q, None
     sewn, tied, q = suture.tied(sewn, q, wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
@@ -186,16 +188,16 @@ def _stages(closure, sewing, path, coarse):
         nearest = [path[i] for i in np.unique(np.abs(closed[:, None] - WAYPOINTS).argmin(axis=0))]
         between = [stage(closed, sew.positions(sewing, q, closed)) for closed, q in nearest if 0 < closed < 1]
     elif closure.sutures is None:
-        between = [_finer(one, coarse.mesh, closure.mesh.X) for one in coarse.stages[1:-1]]
+        between = [_finer(one, coarse.mesh, closure.mesh) for one in coarse.stages[1:-1]]
     if closure.sutures is not None:
         after = closure.sutures.after
         between += [stage(k / len(after), x, f"suture {k} of {len(after)} tied") for k, x in enumerate(after[:-1], 1)]
     return (stage(0.0, closure.fresh), *between, stage(1.0, closure.x))
 
 
-def _finer(stage, mesh, X):
-    """A stage at the points X (2, m), from its values at the nodes of a coarser mesh."""
-    values = interpolated(mesh, np.vstack([stage.x, stage.stress]), X)
+def _finer(stage, coarse, mesh):
+    """A stage at the nodes of a mesh, from its values at those of a coarser one."""
+    values = interpolated(coarse, np.vstack([stage.x, stage.stress]), mesh.X, inside=_within(mesh))
     return Stage(stage.closed, values[:3], values[3])
 
 
@@ -213,10 +215,18 @@ def _coarser(case, triangles, watch):
         return None, {"not_used": str(error)}
 
 
-def _sewn_shut(sewn, fresh, coarse, *, bias, tol):
+def _within(mesh):
+    """Places (2, n) beside the nodes, each in a triangle of the node's own, so that a cut's two sides differ."""
+    middle = np.empty_like(mesh.X)
+    middle[:, mesh.elements] = mesh.X[:, mesh.elements[:3]].mean(axis=1)[:, None]
+    return mesh.X + INWARD * (middle - mesh.X)
+
+
+def _sewn_shut(sewn, triangles, fresh, coarse, *, bias, tol):
     """q (3, n_free) of the closed wound, from a coarser closure if there is one that leads here, else step by step."""
     if coarse is not None:
-        start = sew.independent(sewn.sewing, interpolated(coarse.mesh, coarse.x, sewn.sheet.X), 1.0)
+        x = interpolated(coarse.mesh, coarse.x, triangles.X, inside=_within(triangles))
+        start = sew.independent(sewn.sewing, x, 1.0)
         try:
             return solve.closed_wound(sewn, start, bias=bias, tol=tol, near=True)
         except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one

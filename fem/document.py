@@ -46,6 +46,14 @@ class BadCase(ValueError):
     """A file that cannot be used; its text is every message, in the order of the file."""
 
 
+class BadValue(ValueError):
+    """Complaints about places within one value: (path below it, message) each."""
+
+    def __init__(self, problems):
+        super().__init__("; ".join(f"{_dotted(at)}{message}" for at, message in problems))
+        self.problems = problems
+
+
 def read(path, *, limit=MAX_BYTES):
     """The text of a file, at most `limit` bytes of UTF-8. Raises BadCase."""
     try:
@@ -71,7 +79,8 @@ def parse(written, model, source, *, folders=()):
     try:
         parsed = model.model_validate(content, context={"folders": folders})
     except ValidationError as error:
-        problems += [_complaint(e, model, marks) for e in error.errors(include_url=False)]
+        for e in error.errors(include_url=False):
+            problems += _complaints(e, model, marks)
     if problems:
         raise _bad(written, source, problems)
     return parsed
@@ -139,6 +148,16 @@ def _plain(node, path, marks, problems):
             if value.start_mark.index == value.end_mark.index:  # nothing there; YAML puts it on the next word
                 marks[*path, name.value] = at
     return content
+
+
+def _complaints(error, root, marks):
+    """[(line, column, message)] of one of pydantic's errors about the model `root`."""
+    about = error.get("ctx", {}).get("error")
+    if not isinstance(about, BadValue):
+        return [_complaint(error, root, marks)]
+    path, _ = _located(error["loc"], root)
+    places = [((*path, *at), message) for at, message in about.problems]
+    return [(*marks.get(place, marks[()]), f"{_dotted(place)}{message}") for place, message in places]
 
 
 def _complaint(error, root, marks):

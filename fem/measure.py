@@ -15,7 +15,8 @@ from scipy.spatial import cKDTree
 
 from fem.crossing import crossings
 from fem.mesh import Mesh
-from fem.outline import Outline
+from fem.outline import Outline, facts
+from fem.plan import Plan, removed_area
 from fem.sheet import Sheet, assemble, cauchy_stress
 from fem.thread import Tied
 
@@ -40,6 +41,7 @@ class Closure:
     """A wound before and after it was closed."""
 
     outline: Outline
+    plan: Plan
     lesion_area: float  # mm2, inside the outline
     mesh: Mesh
     sheet: Sheet
@@ -107,8 +109,13 @@ def tips(closure):
 
 
 def sides(closure):
-    """Tips at the left and at the right end of the wound: of the two farthest apart, each belongs to the nearer."""
+    """Tips at the left and at the right end of the wound: of the two farthest apart, each belongs to the nearer.
+
+    Both are empty where the plan has fewer than two tips.
+    """
     nodes = tips(closure)
+    if nodes.size < 2:
+        return nodes[:0], nodes[:0]
     X = closure.mesh.X[:, nodes]
     distance = np.hypot(*(X[:, :, None] - X[:, None]))
     one, other = np.unravel_index(distance.argmax(), distance.shape)
@@ -118,15 +125,24 @@ def sides(closure):
 
 
 def axis(closure, x):
-    """The way (2,) or (3,) from the left to the right end of the wound with nodes at x; of several tips, the middle."""
+    """The way (2,) or (3,) from the left to the right end of the wound with nodes at x; of several tips, the middle.
+
+    None where the plan has fewer than two tips.
+    """
     left, right = sides(closure)
-    return x[:, right].mean(axis=1) - x[:, left].mean(axis=1)
+    return x[:, right].mean(axis=1) - x[:, left].mean(axis=1) if left.size else None
 
 
 def outward(closure, x):
-    """Unit vectors (2, n) along the axis of the wound with nodes at x, seen from above, outward at each of the tips."""
-    along = axis(closure, x[:2])
-    side = np.where(np.isin(tips(closure), sides(closure)[0]), -1.0, 1.0)
+    """Unit vectors (2, n) with nodes at x, seen from above, outward at each of the tips, along the axis of the wound.
+
+    A single tip faces away from the middle of all seams.
+    """
+    nodes, along = tips(closure), axis(closure, x[:2])
+    if along is None:
+        away = x[:2, nodes] - x[:2, _on_seams(closure)].mean(axis=1)[:, None]
+        return away / np.linalg.norm(away, axis=0)
+    side = np.where(np.isin(nodes, sides(closure)[0]), -1.0, 1.0)
     return side * along[:, None] / np.linalg.norm(along)
 
 
@@ -139,6 +155,8 @@ def cones(closure):
     """
     ends, away = tips(closure), outward(closure, closure.x)
     X = closure.mesh.X
+    if not ends.size:
+        return []
     nearer = cKDTree(X[:, ends].T).query(X.T)[1]
     return [_cone(closure, end, nearer == k, away[:, k]) for k, end in enumerate(ends)]
 
@@ -205,8 +223,12 @@ def _segment_lengths(closure, scar):
 
 
 def scar_chord(closure):
-    """Straight distance between the ends of the closed wound, mm; at an M, from half way between its tips."""
-    return float(np.linalg.norm(axis(closure, closure.x)))
+    """Straight distance between the ends of the closed wound, mm; at an M, from half way between its tips.
+
+    None where the plan has fewer than two tips.
+    """
+    along = axis(closure, closure.x)
+    return None if along is None else float(np.linalg.norm(along))
 
 
 def push_out(closure):
@@ -219,9 +241,11 @@ def push_out(closure):
 def gape(closure):
     """Greatest extent of the fresh, open wound, its extent across that, mm, and the direction of the first.
 
-    The direction is that from the axis of the wound, counter-clockwise, degrees above -90 and up to 90.
+    The direction is that from the axis of the wound, or from x if it has none, counter-clockwise, degrees above -90 and
+    up to 90.
     """
     along = axis(closure, closure.mesh.X)
+    along = np.array([1.0, 0.0]) if along is None else along
     edge = closure.fresh[:2, _on_seams(closure)]
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
@@ -323,11 +347,11 @@ def skin_stretch_max(closure):
 def skin_stress_p99(closure):
     """99th percentile by area, in kPa, of the greatest principal stress within one wound width of the edge.
 
-    The tip zones are left out; None if they cover all of it.
+    A slit's length counts as its width. The tip zones are left out; None if they cover all of it.
     """
     stress, _, area, at = _stress_points(closure)
     edge = closure.mesh.X[:, _on_seams(closure)]
-    near = cKDTree(edge.T).query(at.T)[0] < closure.outline.width
+    near = cKDTree(edge.T).query(at.T)[0] < (closure.outline.width or closure.outline.length)
     near &= _away_from_tips(closure, at)
     if not near.any():
         return None
@@ -405,9 +429,9 @@ MEASURES = {
     "skin_stress_p99_kPa": skin_stress_p99,
     "compressed_area_mm2": compressed_area,
     "passed_through_mm2": passed_through,
-    "removed_area_mm2": lambda closure: closure.outline.area,
-    "healthy_removed_mm2": lambda closure: closure.outline.area - closure.lesion_area,
+    "removed_area_mm2": lambda closure: removed_area(closure.plan),
+    "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
     "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],
-    "length_to_width": lambda closure: closure.outline.length / closure.outline.width,
+    "length_to_width": lambda closure: facts(closure.outline)["length_to_width"],
     "strain_energy_mJ": strain_energy,
 }

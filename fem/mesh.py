@@ -65,7 +65,7 @@ def mesh(plan, *, radius, edge, tip, far):
     zone = shapely.Polygon() if plan.loosened is None else plan.loosened
     placed = edge_points(plan, edge=edge, tip=tip)
     pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
-    wound = _wound(pulled)
+    wound = _wound(pulled, skin_left=[k % 2 == 0 or k >= 2 * len(plan.seams) for k in range(len(pulled))])
     borders, size = _grading(wound, zone, edge=edge, far=far)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
 
@@ -179,14 +179,20 @@ def write(mesh, path_stem):
     return vtu, msh
 
 
-def _wound(edges):
-    """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open."""
+def _wound(edges, *, skin_left):
+    """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open.
+
+    An island of skin that is cut all around does not belong to it: it lies on the side of its edges where skin is.
+    """
     points, chains = _numbered(edges) if edges else (None, [])
     lines = [shapely.LineString(points[:, chain].T) for chain in chains]
     for line in lines:
         if not line.is_simple:
             raise MeshError("the removed skin's edge crosses itself")
-    area = shapely.union_all(list(shapely.get_parts(shapely.polygonize(lines))))
+    ways = [line if left else shapely.reverse(line) for line, left in zip(lines, skin_left, strict=True)]
+    skin = {tuple(map(tuple, step)) for way in ways for step in pairwise(way.coords)}
+    enclosed = [shapely.orient_polygons(part) for part in shapely.get_parts(shapely.polygonize(lines))]
+    area = shapely.union_all([part for part in enclosed if not skin.issuperset(pairwise(part.exterior.coords))])
     if area.is_empty and lines:
         raise MeshError("the edges of the wound enclose nothing; one is missing, or its skin is on the other side")
     return area

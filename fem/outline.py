@@ -257,6 +257,15 @@ def square(*, side_mm: Length) -> Outline:
     return _symmetric(upper, (pi, pi), side_mm, side_mm, area=side_mm**2)
 
 
+def slit(*, length_mm: Length) -> Outline:
+    """A cut along x that takes no skin: no width, no area; the central limb of a z-plasty.
+
+    length_mm  mm
+    """
+    line = polyline(np.array([[-length_mm / 2, length_mm / 2], [0.0, 0.0]]))
+    return Outline(line, line, (0.0, 0.0), length_mm, width=0.0, area=0.0)
+
+
 OUTLINES: dict[str, Callable[..., Outline]] = {
     "circle": circle,
     "ellipse": ellipse,
@@ -269,6 +278,7 @@ OUTLINES: dict[str, Callable[..., Outline]] = {
     "lens-with-m": lens_with_m,
     "triangle": triangle,
     "square": square,
+    "slit": slit,
     "polygon": polygon,
     "drawn": drawn,
 }
@@ -286,7 +296,7 @@ def facts(outline):
     return {
         "length_mm": outline.length,
         "width_mm": outline.width,
-        "length_to_width": outline.length / outline.width,
+        "length_to_width": outline.length / outline.width if outline.width else None,
         "tip_angles_deg": [float(np.degrees(angle)) for angle in outline.tip_angles],
         "edge_lengths_mm": lengths,
         "removed_area_mm2": outline.area,

@@ -25,8 +25,11 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator
 from scipy.interpolate import make_interp_spline
 
+from fem.edge import pulled_aside
+from fem.ledger import meetings
 from fem.measure import TIP_ZONE, cone_height, dip, nodal_stress, scars, skin_stress_max, tips
 from fem.outline import boundary
+from fem.plan import removed_area, removed_skin
 from fem.sheet import cauchy_stress
 
 # Our choices, all of looks.
@@ -43,9 +46,13 @@ SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
 FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as colours
 INTERVALS = 8  # contour intervals of a range, at least
 PAIRS = 11  # of sewn points along the first scar in the plan
+SLIVER = 1e-3  # mm: gaps between triangles, by round-off, that are no part of the picture
 HEIGHTS, STRESSES = cm.lajolla_r, cm.batlow
 SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.5, diffuse=0.75)
 INK, SKIN, LOOSE, TIP, EDGES = "#181818", "#f3e3d3", "#dcc0a4", "#0072b2", ("#009e73", "#cc5500")
+FLAP = "#fbf3ea"
+SEAMS = ("#cc5500", "#0072b2", "#009e73", "#aa3377", "#e69f00", "#56b4e9", "#5c4033", "#117733", "#882255")
+ASIDE, LABEL = 0.009, 0.03  # of the half-width: edges of a plan and their numbers beside the line that is cut
 DOT: dict[str, Any] = dict(marker="o", ms=12, color=TIP, mec="white", mew=2)
 MARKS = [
     Line2D([], [], color=INK, lw=3, label="seam"),
@@ -268,8 +275,22 @@ def height_above(closure, skin, title, heights, half_width):
     """Figure of the height of the closed skin from above."""
     seen = view(centre(closure), half_width)
     figure, axes = _heights(closure, skin, seen, title, heights, "from above", lighting=False)
+    _number(axes, closure, seen)
     scale_bar(axes)
     return figure
+
+
+def _number(axes, closure, seen):
+    """Write the numbers of a plan with named points where those points have met."""
+    for number, meeting in enumerate(meetings(closure.plan) if closure.plan.points else [], start=1):
+        if meeting.seam < 0:
+            continue
+        first = closure.mesh.seams[meeting.seam][0]
+        s = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.mesh.X[:, first]))))
+        node = first[np.abs(s / s[-1] - meeting.fraction).argmin()]
+        x, y = projected(seen, closure.x[:, [node]])[:, 0]
+        box = dict(boxstyle="circle,pad=0.15", fc="white", ec=INK)
+        axes.text(x, y, number, size=12, weight="bold", color=INK, ha="center", va="center", bbox=box)
 
 
 def _heights(closure, skin, seen, title, heights, how, **looks):
@@ -313,7 +334,9 @@ def stress_above(closure, skin, title, stresses, half_width):
 
 def plan(closure, title, half_width):
     """Figure of the flat plan: what is cut out, what is loosened, and which points are sewn to each other."""
-    mesh, outline, middle = closure.mesh, closure.outline, centre(closure)[:2, None]
+    if closure.plan.points:
+        return _named_plan(closure, title, half_width)
+    outline, middle = closure.outline, centre(closure)[:2, None]
     angles = " and ".join(dict.fromkeys(f"{angle:.0f}°" for angle in np.degrees(outline.tip_angles)))
     figure, axes = framed(
         half_width,
@@ -321,13 +344,7 @@ def plan(closure, title, half_width):
         f"Flat plan, before the cut; angle of the wound at its tips {angles}",
         width=WIDE,
     )
-    axes.set_facecolor(SKIN)
-    if mesh.loose.any():
-        zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.loose]].T))
-        for k, part in enumerate(shapely.get_parts(zone)):
-            axes.fill(*part.exterior.xy, fc=LOOSE, ec=INK, ls="--", label=None if k else "loosened from its bed")
-            for hole in part.interiors:
-                axes.fill(*hole.xy, fc=SKIN, ec=INK, ls="--")
+    _draw_skin(axes, closure, middle)
     wound = shapely.get_coordinates(boundary(outline)).T - middle
     axes.fill(*wound, fc="white", ec=INK, label="skin cut out")
     _draw_edges(axes, closure, middle)
@@ -336,12 +353,64 @@ def plan(closure, title, half_width):
     return figure
 
 
+def _named_plan(closure, title, half_width):
+    """Figure of a plan that was drawn with named points: what is cut, which edges are sewn, which points meet."""
+    drawing, middle, area = closure.plan, centre(closure)[:2, None], removed_area(closure.plan)
+    figure, axes = framed(
+        half_width,
+        f"{title}: " + (f"{area:.0f} mm² cut out" if drawing.removed else "no skin cut out"),
+        "Flat plan, before the cut; edges of one colour are sewn to each other, points of one number meet",
+        width=WIDE,
+    )
+    _draw_skin(axes, closure, middle)
+    for k, flap in enumerate(drawing.flaps):
+        axes.fill(*(shapely.get_coordinates(flap).T - middle), fc=FLAP, label=None if k else "flap")
+    if drawing.held is not None:
+        held = shapely.get_coordinates(drawing.held).T - middle
+        axes.fill(*held, fc=SKIN, ec=INK, ls="--", label="stays on its bed")
+    for k, part in enumerate(shapely.get_parts(removed_skin(drawing))):
+        axes.fill(*(shapely.get_coordinates(part).T - middle), fc="white", ec=INK, label=None if k else "skin cut out")
+    for curve in (*drawing.cuts, *(curve for chain in drawing.removed for curve in chain)):
+        axes.plot(*(_drawn(curve) - middle), color=INK, lw=1)
+    axes.plot([], color=INK, lw=1, label="cut")
+    edges = [curve for seam in drawing.seams for curve in seam]
+    lines = pulled_aside(drawing, [_drawn(curve) for curve in (*edges, *drawing.open)], by=ASIDE * half_width)
+    for k, line in enumerate(lines):
+        is_open = k >= len(edges)
+        look = dict(color=INK, ls=":") if is_open else dict(color=SEAMS[k // 2 % len(SEAMS)])
+        axes.plot(*(line - middle), lw=3, label="edge left open" if k == len(edges) else None, **look)
+    for number, meeting in enumerate(meetings(drawing), start=1):
+        away = LABEL * half_width / np.maximum(0.4, np.sin(np.minimum(meeting.angles, np.pi) / 2))
+        beside = meeting.places + away * np.array([np.cos(meeting.ways), np.sin(meeting.ways)])
+        for x, y in (beside - middle).T:
+            axes.text(x, y, number, size=14, weight="bold", color=INK, ha="center", va="center")
+    key(figure, axes.get_legend_handles_labels()[0])
+    scale_bar(axes)
+    return figure
+
+
+def _drawn(curve):
+    return curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners))
+
+
+def _draw_skin(axes, closure, middle):
+    """Draw the uncut skin and the zone in which it is loosened."""
+    mesh = closure.mesh
+    axes.set_facecolor(SKIN)
+    if mesh.loose.any():
+        zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.loose]].T))
+        zone = zone.buffer(SLIVER, join_style="mitre").buffer(-SLIVER, join_style="mitre")
+        for k, part in enumerate(shapely.get_parts(zone)):
+            axes.fill(*part.exterior.xy, fc=LOOSE, ec=INK, ls="--", label=None if k else "loosened from its bed")
+            for hole in part.interiors:
+                axes.fill(*hole.xy, fc=SKIN, ec=INK, ls="--")
+
+
 def _draw_edges(axes, closure, middle):
     """Draw both edges of the wound, some of the points on them that are sewn together, and the tips."""
     outline = closure.outline
     for edge, colour, name in [(outline.upper, EDGES[0], "upper edge"), (outline.lower, EDGES[1], "lower edge")]:
-        drawn = edge.point(np.union1d(np.linspace(0, 1, 400), edge.corners)) - middle
-        axes.plot(*drawn, color=colour, lw=4, label=name)
+        axes.plot(*(_drawn(edge) - middle), color=colour, lw=4, label=name)
     seams = scars(closure)
     lengths = [np.hypot(*np.diff(closure.mesh.X[:, first])).sum() for first, _ in seams]
     for seam, length in zip(seams, lengths, strict=True):
@@ -383,7 +452,7 @@ def key(figure, handles):
     """Draw what lines and marks mean, in the lower left."""
     figure.legend(
         handles=handles, loc="center left", bbox_to_anchor=(CORNER[0] / SIZE[0], 0.05),
-        ncols=3, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
+        ncols=4, columnspacing=1.5, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
     )  # fmt: skip
 
 

@@ -169,21 +169,29 @@ def cauchy_stress(sheet, x):
     return np.stack([half - root, half + root]), stretch
 
 
-def interpolated(mesh, values, X):
-    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's."""
-    nodes, shapes = located(mesh, X)
+def interpolated(mesh, values, X, *, inside=None):
+    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
+
+    inside  as in `located`
+    """
+    nodes, shapes = located(mesh, X, inside=inside)
     return np.einsum("ma,kam->km", shapes, values[:, nodes])
 
 
-def located(mesh, X):
-    """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there."""
+def located(mesh, X, *, inside=None):
+    """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there.
+
+    inside  (2, m) points whose triangles are taken instead: they tell the two sides of a cut apart
+    """
+    inside = X if inside is None else inside
     centres = mesh.tri.p[:, mesh.tri.t].mean(axis=1)
-    near = cKDTree(centres.T).query(X.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
-    offset = X.T[:, None] - centres.T[near]
-    lam = 1 / 3 + np.einsum("mcai,mci->mca", _barycentric(mesh.tri)[0][near], offset)
+    near = cKDTree(centres.T).query(inside.T, k=min(NEAREST, centres.shape[1]))[1]  # (m, NEAREST)
+    gradient = _barycentric(mesh.tri)[0][near]
+    lam = 1 / 3 + np.einsum("mcai,mci->mca", gradient, inside.T[:, None] - centres.T[near])
     best = lam.min(axis=-1).argmax(axis=-1)[:, None]
     element = np.take_along_axis(near, best, axis=1)[:, 0]
-    return mesh.elements[:, element], _shape(np.take_along_axis(lam, best[..., None], axis=1)[:, 0])
+    own = np.take_along_axis(gradient, best[..., None, None], axis=1)[:, 0]
+    return mesh.elements[:, element], _shape(1 / 3 + np.einsum("mai,mi->ma", own, X.T - centres.T[element]))
 
 
 def _barycentric(tri):

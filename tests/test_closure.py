@@ -50,7 +50,8 @@ def bench_closure(triangles, skin, outline, *, scale=1.0):
         sewn, sew.independent(sewing, flat, 0.0), bias=lift(skin, scale * 1e-5), tol=scale * 1e-10
     )
     x = sew.positions(sewing, q, 1.0)
-    return Closure(outline=outline, lesion_area=0.0, mesh=triangles, sheet=skin, fresh=flat, x=x)
+    plan = side_to_side(outline)
+    return Closure(outline=outline, plan=plan, lesion_area=0.0, mesh=triangles, sheet=skin, fresh=flat, x=x)
 
 
 def bench_lens(edge, *, scale=1.0, **skin):

@@ -35,7 +35,9 @@ def closure(mesh, x=None, *, fresh=None, outline=LENS, lesion_area=0.0, stretch=
     skin = sheet(mesh, law=LAW, h=H, D=1e-9, poisson=0.5, stretch=stretch)
     x = flat(mesh) if x is None else x
     fresh = flat(mesh) if fresh is None else fresh
-    return Closure(outline=outline, lesion_area=lesion_area, mesh=mesh, sheet=skin, fresh=fresh, x=x)
+    return Closure(
+        outline=outline, plan=side_to_side(outline), lesion_area=lesion_area, mesh=mesh, sheet=skin, fresh=fresh, x=x
+    )
 
 
 def squares(*, length, width, side):

@@ -9,7 +9,8 @@ from problems import EVERY_KIND
 from pytest import approx
 
 from fem.outline import boundary, circle, crescent, lens, lens_with_m, polygon, rhombus
-from fem.plan import TECHNIQUES, removed_skin, side_to_side, undermined
+from fem.plan import removed_skin, side_to_side, undermined
+from fem.technique import TECHNIQUES
 
 KITE = ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))
 OUTLINES = [circle(diameter_mm=20), lens(length_mm=60, width_mm=20), polygon(points_mm=KITE)]
