@@ -32,7 +32,7 @@ class Thread:
 class Touch:
     """Facing points of two edges: p/2 <-gap>^2 per length, the gap taken level, across the line between the edges."""
 
-    group: np.ndarray  # (n, 6) nodes of the first edge before, at and after a point, and those of the second that face them
+    group: np.ndarray  # (n, 6) nodes of the first edge before, at and after a point, then those that face them
     weights: np.ndarray  # (n,) length of edge that a point stands for, mm
     stiffness: float  # p, N/mm2
 
@@ -90,7 +90,7 @@ def _touching(touch, x):
     s, c = np.hypot(*t), t[0] * d[1] - t[1] * d[0]
     zero, one = np.zeros_like(s), np.ones_like(s)
     dc = np.array([d[1], -d[0], -t[1], t[0]])
-    ddc = np.array([[zero, zero, zero, one], [zero, zero, -one, zero], [zero, -one, zero, zero], [one, zero, zero, zero]])
+    ddc = np.array([[zero] * 3 + [one], [zero, zero, -one, zero], [zero, -one, zero, zero], [one] + [zero] * 3])
     ds = np.array([t[0], t[1], zero, zero]) / s
     plane = np.array([[one, zero, zero, zero], [zero, one, zero, zero], [zero] * 4, [zero] * 4])
     dds = (plane - ds[:, None] * ds) / s

@@ -80,10 +80,10 @@ def wound():
 
 def test_names():
     """The table of results, for a running suture closed side to side."""
-    names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm gape_axis_deg
-        closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m skin_stress_max_kPa
-        skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 removed_area_mm2 healthy_removed_mm2 tip_angles_deg
-        length_to_width strain_energy_mJ"""
+    names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
+        gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
+        skin_stress_max_kPa skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 removed_area_mm2
+        healthy_removed_mm2 tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
 
 
@@ -311,9 +311,7 @@ def test_uncut_skin_has_no_energy(wound):
 def strips(*, side=1.0):
     """Two strips, 20 x 3 mm, 4 mm apart; the seam joins their near edges from (0, +-2) to (20, +-2)."""
     upper, lower = (squares(length=20, width=3, side=side).translated((10, y)) for y in (3.5, -3.5))
-    tri = skfem.MeshTri(
-        np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False
-    )
+    tri = skfem.MeshTri(np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False)
     edges = [np.flatnonzero(tri.p[1] == y) for y in (2, -2)]
     return from_triangulation(tri, [[edge[np.argsort(tri.p[0, edge])] for edge in edges]])
 
