@@ -136,7 +136,7 @@ def test_default_mesh():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["circle-20", "lens-3-1"])
 def test_default_patch(name):
-    """A patch of twice the default radius changes no measure by more than 1 %, nor the wound's direction, of length 1."""
+    """A patch of twice the default radius moves no measure by more than 1 %, nor a direction, taken as of length 1."""
     radius = demo_case(name).patch.radius_mm
     sizes = {"edge_mm": 1.2, "tip_mm": 1, "far_mm": 12}
     near, far = (demo_measures(name, mesh=sizes, patch={"radius_mm": r}) for r in (radius, 2 * radius))
