@@ -104,7 +104,7 @@ def place_labels(drawn, axes, points):
 
 
 def heights_along(results):
-    """Figure of the height along the seams of all cases, from the middle of each seam."""
+    """Figure of the height along the scars of all cases, from the middle of each."""
     drawn, axes = figure()
     for i, result in solved_places(results):
         for k, seam in enumerate(result.profiles["seams"]):
@@ -132,7 +132,7 @@ def heights_across(results):
 
 
 def tensions_along(results):
-    """Figure of the line tension along the seams of all cases, without the tip zones."""
+    """Figure of the line tension along the scars of all cases, without the tip zones."""
     drawn, axes = figure()
     for i, result in solved_places(results):
         for k, seam in enumerate(result.profiles["seams"]):

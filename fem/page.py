@@ -71,7 +71,8 @@ MEANINGS = [
     ("Reach", "how far beyond the tip skin stands more than 0.5 mm high; footprint and volume are of that skin too."),
 ]
 LEFT_OUT = [
-    "Time: healing, creep and relaxation. Everything is as in the first moment after closing.",
+    "Time: healing and creep. Everything is as in the first moment after closing, but for the forces that a case with "
+    "`relax` asks for later.",
     "Skin that touches itself (where it has passed through itself, the warnings say so), skin in layers, damage, and the "
     "blood supply.",
     "Round bodies: the skin around the wound is flat, and so is its natural tension.",

@@ -23,6 +23,7 @@ FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this ma
 LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
+ADVICE = "try a finer mesh or a smaller wound"  # a triangle that is crushed stops the path before the skin does
 
 
 class NotConverged(ArithmeticError):
@@ -114,12 +115,12 @@ def newton(problem, q, *, closed, load, tol, share=0.0, max_iter=60):
         while factor(problem, here.tangent, shift):
             shift = max(GROWTH * shift, residual / FIRST)
             if not shift < LARGEST_SHIFT * residual:
-                raise NotConverged(f"no shift makes the tangent positive; forces of {residual:.1e} N are left")
+                raise NotConverged(f"no shift gives a positive tangent; forces of {residual:.1e} N are left; {ADVICE}")
         d = -problem.ldlt.solve(here.forces.T.ravel()).reshape(-1, 3).T
         q, here = _lower(problem, q, d, here, **at)
     raise NotConverged(
         f"forces of {residual:.1e} N are left after {max_iter} iterations at closed = {closed:.3f}, "
-        f"wanted {tol:.1e} N; try a finer mesh or a smaller wound"
+        f"wanted {tol:.1e} N; {ADVICE}"
     )
 
 
@@ -135,7 +136,7 @@ def _lower(problem, q, d, here, **at):
     ):
         step /= 2
         if step < SHORTEST:
-            raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left")
+            raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left; {ADVICE}")
         there = state(problem, q + step * d, **at)
     return q + step * d, there if step == 1.0 else state(problem, q + step * d, tangent=True, **at)
 
@@ -201,7 +202,7 @@ def _refuse_saddle(problem, q):
     """Raise NotConverged if q is not stable; the count goes into `spent`."""
     negative = problem.spent["negative_pivots"] = negative_pivots(problem, q)
     if negative:
-        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; try a finer mesh")
+        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
 
 
 def _response(problem, q, *, closed, **at):

@@ -314,9 +314,7 @@ def test_uncut_skin_has_no_energy(wound):
 def strips(*, side=1.0):
     """Two strips, 20 x 3 mm, 4 mm apart; the seam joins their near edges from (0, +-2) to (20, +-2)."""
     upper, lower = (squares(length=20, width=3, side=side).translated((10, y)) for y in (3.5, -3.5))
-    tri = skfem.MeshTri(
-        np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False
-    )
+    tri = skfem.MeshTri(np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False)
     edges = [np.flatnonzero(tri.p[1] == y) for y in (2, -2)]
     return from_triangulation(tri, [[edge[np.argsort(tri.p[0, edge])] for edge in edges]])
 

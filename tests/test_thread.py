@@ -10,7 +10,7 @@ RNG = np.random.default_rng(4)
 
 
 def thread(rest, stations=4, m=9, fixed=False):
-    """A thread of 3 N/mm through stations, each the mean of all nodes with weights of its own; the last may be fixed."""
+    """A thread of 3 N/mm through stations, each a mean of all nodes with weights of its own; the last may be fixed."""
     W = RNG.uniform(0, 1, (stations, m))
     W /= W.sum(axis=1, keepdims=True)
     place = np.zeros((stations, 3))

@@ -1,6 +1,6 @@
 """Size of the comparison page, the time to write it and to turn it; nothing here passes or fails by the clock.
 
-    MKL_NUM_THREADS=1 python -m pytest tests/bench/test_page.py -m bench --benchmark-enable -s
+MKL_NUM_THREADS=1 python -m pytest tests/bench/test_page_cost.py -m bench --benchmark-enable -s
 """
 
 import shutil
