@@ -125,8 +125,8 @@ def rotation(
         mirrored=(flap == "lower"),
         arcs=["QST"],
         removed=["PQR"],
-        cuts=["QT" + end],
-        seams=[("PR", "PQ"), ("RQT" + end, "QT" + end)],
+        cuts=["QST" + end],
+        seams=[("PR", "PQ"), ("RQST" + end, "QST" + end)],
         flaps=["PQST" + end],
     )
 
@@ -300,17 +300,18 @@ def bilobed(
         raise ValueError(f"second_mm {width:g} is not less than the edge of the first lobe's bed, {edge:.4g} mm")
     half = asin(width / (2 * reach))
     away = 1.5 * lobe + half
+    V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away)
     return _drawn(
         dict(
             P=P, T=T, U=_mirror(T), W=np.array([r, 0.0]), I=inner, K=outer,
             J=middle + r * _way(lobe), L=P + reach * _way(1.5 * lobe + 2 * half),
-            V=P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away),
+            V=V,
         ),
         mirrored=lobes == "lower",
         arcs=["UWIT", "IJK"],
         removed=["PUWIT"],
-        cuts=["IKVL"],
-        seams=[("PTIK", "PUI"), ("KVL", "IK"), ("LV", "KV")],
+        cuts=["IJKVL"],
+        seams=[("PTIJK", "PUWI"), ("KVL", "IJK"), ("LV", "KV")],
         flaps=["PTIJKVL"],
     )  # fmt: skip
 

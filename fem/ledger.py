@@ -20,6 +20,7 @@ from fem.curve import stretch
 SAME = 1e-4  # mm: places closer than this are one; our choice, a thousandth of the shortest length
 SAMPLES = 256  # chords along a curve; the way along an arc is exact between them
 FLAT = 1e-9  # rad: a wedge of skin sharper than this is all around the free end of a cut
+DIGITS = 9  # of a fraction of a curve; two that agree in them are one
 SUM = 1e-6  # rad, by which the deficits of a sound plan may miss their sum; round-off is 1e-12
 
 
@@ -286,15 +287,18 @@ def _refuse_crossing(plan):
     lines = []
     for curve in curves:
         s = _stations_on(curve, stations)
-        within = [np.union1d(np.linspace(*ends, SAMPLES + 1), curve.corners) for ends in pairwise(s)]
-        parts = [x[(x >= a) & (x <= b)] for x, (a, b) in zip(within, pairwise(s), strict=True)]
-        lines += [shapely.LineString(_joined(curve.point(part), stations).T) for part in parts]
-    whole = shapely.MultiLineString(lines)
-    if not whole.is_simple:
-        met = shapely.get_coordinates(shapely.node(whole)).T
-        known = cKDTree(np.hstack([shapely.get_coordinates(line).T for line in lines]).T)
-        x, y = met[:, known.query(met.T)[0].argmax()]
-        raise ValueError(f"cuts or edges of removed skin cross, or lie on each other, near ({x:.4g}, {y:.4g}) mm")
+        for ends in pairwise(s):
+            inner = np.array([*np.linspace(*ends, SAMPLES + 1)[1:-1], *curve.corners])
+            inner = np.unique(inner[(inner > ends[0]) & (inner < ends[1])].round(DIGITS))
+            lines.append(shapely.LineString(_joined(curve.point(np.array([ends[0], *inner, ends[1]])), stations).T))
+    ends = shapely.multipoints(stations.T).buffer(SAME)
+    i, j = shapely.STRtree(lines).query(lines, "intersects")
+    met = shapely.intersection(np.array(lines)[i[i < j]], np.array(lines)[j[i < j]])
+    bad = [*shapely.difference(met, ends), *(line for line in lines if not line.is_simple)]
+    for place in bad:
+        if not place.is_empty:
+            x, y = place.representative_point().coords[0]
+            raise ValueError(f"cuts or edges of removed skin cross, or lie on each other, near ({x:.4g}, {y:.4g}) mm")
 
 
 def _joined(X, stations):

@@ -19,6 +19,7 @@ from fem.edge import GROWTH, SAME, edge_points, graded, pulled_aside
 SWELL = 1.5
 ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
 OPENED = 0.02  # of tip: how far both edges of a cut are pulled aside while triangles are drawn; 0.1 bends them
+SEEN = 8  # vertices of the wound's edge among which a border finds its end; our choice, both sides of a cut and more
 CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
 
 OPTIONS = {
@@ -212,11 +213,11 @@ def _grading(wound, zone, *, edge, far):
 def _borders(zone, wound, *, size, on_edge):
     """Points (2, k + 1) along each border of the zone in the skin that is left.
 
-    A border that comes within `on_edge` of the wound ends there, at the nearest vertex of its edge.
+    A border that comes within `on_edge` of the wound ends there, at the nearest vertex of its edge in sight.
     """
     outside = zone.boundary.difference(wound.buffer(on_edge))
     lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
-    if not (lines or zone.is_empty):
+    if not zone.is_empty and not lines and zone.difference(wound.buffer(on_edge)).is_empty:
         raise MeshError(
             f"a loosened zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
         )
@@ -225,8 +226,17 @@ def _borders(zone, wound, *, size, on_edge):
     borders = [_border(line, size) for line in lines]
     for border, line in zip(borders, lines, strict=True):
         if not line.is_closed:
-            border[:, [0, -1]] = vertices[nearest.query(border[:, [0, -1]].T)[1]].T
+            for end in (0, -1):
+                near = vertices[nearest.query(border[:, end], k=min(SEEN, len(vertices)))[1]]
+                border[:, end] = _in_sight(border[:, end], near, wound.boundary)
     return borders
+
+
+def _in_sight(place, vertices, edge):
+    """The first of some vertices (n, 2) of an edge that is seen from a place (2,), or the first one if none is."""
+    lines = shapely.linestrings([[place, vertex] for vertex in vertices])
+    seen = shapely.get_type_id(shapely.intersection(lines, edge)) == shapely.GeometryType.POINT
+    return vertices[seen.argmax()]
 
 
 def _border(line, size):

@@ -19,7 +19,7 @@ from fem.plan import Plan, removed_skin
 MAX_NAMES = 200  # of points, and in a path; our choice, ten times those of a bilobed flap
 APART = 1e-3  # mm, between named points; our choice, as for the points of an outline
 ROUND = 1e-6  # of its radius: the points of an arc lie on one circle, half its last digit if given to 0.1 um
-MISSED = 1e-6  # of the outline's area that a plan may leave; chords instead of arcs leave as much
+CHORDS, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the outline's area; twenty times as much
 
 Name = Annotated[str, Len(1, 12)]
 Path = Annotated[tuple[Name, ...], Len(2, MAX_NAMES)]
@@ -39,7 +39,7 @@ def drawn(
 ) -> Plan:
     """A plan by hand: points with names; paths are lists of names, straight between two unless an arc goes there.
 
-    A path from one point of an arc to another follows the arc. Both edges of a seam are travelled in the same sense,
+    A path that names neighbouring points of an arc follows it. Both edges of a seam are travelled in the same sense,
     the skin lies left of the first and right of the second, and they are sewn at equal fractions of their length.
     Where another cut leaves an edge on the skin's side, the seam ends and the next one starts.
 
@@ -63,7 +63,7 @@ def drawn(
     if problems:
         raise BadValue(problems)
     plan = sewn(points_mm, arcs=arcs, removed=removed, cuts=cuts, seams=seams, open=open, flaps=flaps)
-    left = boundary(outline).difference(removed_skin(plan)).area if outline.area else 0.0
+    left = boundary(outline).difference(removed_skin(plan, n=CHORDS)).area if outline.area else 0.0
     if left > MISSED * outline.area:
         raise ValueError(f"{left:.4g} mm2 of the outline are not inside the skin that the plan removes")
     return plan
@@ -81,18 +81,22 @@ def sewn(
     pedicle: Sequence[str] = (),
 ) -> Plan:
     """The Plan in terms of named points [x, y], mm; of one-letter names, a word is a path."""
-    known = {ends: curve for names in arcs for ends, curve in _along_arc(points, names)}
+    known = {run: curve for names in arcs for run, curve in _along_arc(points, names)}
 
     def path(names):
-        pieces = [known.get(ends) or _straight(points, ends) for ends in pairwise(names)]
+        pieces = _pieces(points, known, names)
         return pieces[0] if len(pieces) == 1 else chained(*pieces)
 
+    def ring(names):
+        order = names if shapely.LinearRing([points[name] for name in names]).is_ccw else names[::-1]
+        return tuple(_pieces(points, known, [*order, order[0]]))
+
     def area(names):
-        return shapely.Polygon([xy for curve in _ring(points, known, names) for xy in _places(curve)])
+        return shapely.Polygon([xy for curve in ring(names) for xy in _places(curve)])
 
     moved = tuple(area(names) for names in flaps)
     return Plan(
-        removed=tuple(tuple(_ring(points, known, names)) for names in removed),
+        removed=tuple(ring(names) for names in removed),
         cuts=tuple(path(names) for names in cuts),
         seams=tuple((path(first), path(second)) for first, second in seams),
         open=tuple(path(names) for names in open),
@@ -103,15 +107,15 @@ def sewn(
     )
 
 
-def _straight(points, ends):
-    return polyline(np.array([points[name] for name in ends], float).T)
-
-
-def _ring(points, known, names):
-    """Curves along a closed path, counter-clockwise."""
-    inside = shapely.LinearRing([points[name] for name in names])
-    order = list(names) if inside.is_ccw else list(reversed(names))
-    return [known.get(ends) or _straight(points, ends) for ends in pairwise([*order, order[0]])]
+def _pieces(points, known, names):
+    """Curves along a path: lines, and the longest runs of names that are known as arcs."""
+    names, pieces, i = tuple(names), [], 0
+    while i < len(names) - 1:
+        j = next((j for j in range(len(names) - 1, i, -1) if names[i : j + 1] in known), i + 1)
+        run = names[i : j + 1]
+        pieces.append(known[run] if run in known else polyline(np.array([points[name] for name in run], float).T))
+        i = j
+    return pieces
 
 
 def _places(curve):
@@ -120,18 +124,20 @@ def _places(curve):
 
 
 def _along_arc(points, names):
-    """Ends and curve of each piece of the arc through named points, in both senses."""
+    """Names and curve of each run along the arc through named points, in both senses."""
     centre, R, angle = _circle(np.array([points[name] for name in names], float).T)
 
-    def piece(start, end):
+    def run(start, end):
         def point(fraction):
             at = start + np.asarray(fraction) * (end - start)
             return centre[:, None] + R * np.array([np.cos(at), np.sin(at)])
 
-        return Curve(point, R * abs(end - start))
+        return Curve(point, float(R * abs(end - start)))
 
-    n = len(names)
-    return [((names[i], names[j]), piece(angle[i], angle[j])) for i in range(n) for j in range(n) if i != j]
+    ends = [(i, j) for j in range(len(names)) for i in range(j)]
+    there = [(tuple(names[i : j + 1]), run(angle[i], angle[j])) for i, j in ends]
+    back = [(tuple(names[i : j + 1])[::-1], run(angle[j], angle[i])) for i, j in ends]
+    return there + back
 
 
 def _circle(X):
