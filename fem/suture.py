@@ -51,7 +51,7 @@ def tapering(closure, *, spacing, reach, offset, remaining, bite):
 
 
 def anchoring(closure, *, beyond, bite):
-    """Threads from a place beyond each tip to where it lies in uncut skin, and the length to which each is drawn, mm."""
+    """Threads from a place beyond each tip to where it lies in uncut skin, and the length to draw each to, mm."""
     threads = []
     for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
         place = closure.mesh.X[:, tip] + beyond * along
@@ -71,7 +71,7 @@ def touch(seams, X):
 
 
 def _normals(line):
-    """Unit vectors (2, k - 2) to the left of a line through points (2, k), at its inner ones; smooth over SMOOTH of it."""
+    """Unit vectors (2, k - 2) to the left of a line through points (2, k), at its inner ones, smoothed by SMOOTH."""
     k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
     along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
     return np.array([-along[1], along[0]]) / np.hypot(*along)
