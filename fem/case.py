@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, get_type_hints
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Gt, Le
+from annotated_types import Ge, Gt, Le, Lt, MultipleOf
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 from ruamel.yaml import YAML
 
@@ -24,13 +24,14 @@ from fem import document, ledger, tracing
 from fem import site as library
 from fem.curve import Length, Outline, Place
 from fem.outline import OUTLINES, boundary, facts
-from fem.plan import Distance, Plan, opened, removed_area, removed_skin, undermined
+from fem.plan import Distance, Plan, opened, removed_area, removed_skin, stitches, undermined
 from fem.ring import traced
 from fem.skin import (
     BENDING_POISSON,
     LAWS,
     bending_stiffness,
     buckling_tension,
+    left_after,
     natural_stretch,
     stiffness,
     tension,
@@ -48,11 +49,21 @@ SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or i
 TIP = 0.8  # tip_mm per edge_mm
 # Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
 SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
+MAX_TERMS, MAX_TIMES = 2, 100  # of a relaxation; our choices: two figures settle no more terms
+# Share and time constant (s) of human scalp at fixed displacement: Lear 2019 measured 44 % less force after 300 s, 65 %
+# less after 1800 s, and names 270 s; the share then follows from the later figure, 0.65 / (1 - exp(-1800/270)).
+SCALP = 0.65, 270.0
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
+
+# Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
+KNOT_PULL = {
+    "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
+    "2": 62.3,
+}  # fmt: skip
 
 STRICT = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
 Positive = Annotated[float, Gt(0)]
@@ -142,11 +153,62 @@ class Wound(BaseModel):
         return lesion
 
 
-class Sutures(BaseModel):
-    """How the edges are held together."""
+class Running(BaseModel):
+    """Edges joined all along by a running suture."""
 
     model_config = STRICT
     kind: Literal["running"] = Field(default="running", description="running: edges joined all along")
+
+
+class Interrupted(BaseModel):
+    """Edges joined by sutures that are tied one by one."""
+
+    model_config = STRICT
+    kind: Literal["interrupted"]
+    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(
+        default=3.0, description="length of edge that a suture holds, mm"
+    )
+    order: Literal["halves", "along"] = Field(
+        default="halves",
+        description="of tying; halves: the middle first, then the middle of each half; along: in a row",
+    )
+    numbers: tuple[Annotated[float, MultipleOf(1)], ...] | None = Field(
+        default=None, description="instead: the sutures, 1 the first from the left, in the order in which they are tied"
+    )
+    thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
+        default=None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
+    )
+
+
+class Taper(BaseModel):
+    """Buried sutures beyond each tip that draw both sides of the axis together, less and less outward."""
+
+    model_config = STRICT
+    length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
+    spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
+    offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
+    remaining_mm: NotNegative = Field(
+        default=0.0, description="distance of the ends at the tip, mm; at most twice the offset"
+    )
+    bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
+
+    @model_validator(mode="after")
+    def possible(self):
+        """Refuse sutures that would push, or of which there are none."""
+        if self.remaining_mm > 2 * self.offset_mm:
+            raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
+        if self.spacing_mm >= self.length_mm:
+            raise ValueError(f"spacing_mm {self.spacing_mm:g} leaves none within length_mm {self.length_mm:g}")
+        return self
+
+
+class Anchor(BaseModel):
+    """A suture at each end that holds the cone down to the bed."""
+
+    model_config = STRICT
+    beyond_mm: Distance = Field(default=2.0, description="beyond the tip, mm")
+    bite_mm: Length = Field(default=3.0, description="width of the skin that it holds, mm")
 
 
 class Tension(BaseModel):
@@ -242,6 +304,49 @@ class Bed(BaseModel):
         return self
 
 
+class Prony(BaseModel):
+    """A share of every force that fades with time."""
+
+    model_config = STRICT
+    share: Annotated[float, Gt(0), Lt(1)] = Field(description="share of the force that fades")
+    time_s: Positive = Field(description="time in which all but 1/e of it has faded, s")
+
+
+class Relax(BaseModel):
+    """How forces fall with time while the wound is held closed."""
+
+    model_config = STRICT
+    terms: tuple[Prony, ...] = Field(
+        default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
+        description="1 or 2 terms; by default that of human scalp (Lear 2019)",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TERMS},
+    )
+    at_s: tuple[NotNegative, ...] = Field(
+        default=(60.0, 300.0, 600.0, 1800.0),
+        description="times after closure at which forces are reported, s",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TIMES},
+    )
+
+    @field_validator("terms")
+    @classmethod
+    def fading(cls, terms):
+        """Refuse no term, too many, or terms that leave no force."""
+        if not 1 <= len(terms) <= MAX_TERMS:
+            raise ValueError(f"got {len(terms)} terms, wanted 1 or {MAX_TERMS}")
+        shares = sum(term.share for term in terms)
+        if shares >= 1:
+            raise ValueError(f"the shares sum to {shares:g}, wanted less than 1")
+        return terms
+
+    @field_validator("at_s")
+    @classmethod
+    def few(cls, times):
+        """Refuse no time, or more than anyone reads."""
+        if not 1 <= len(times) <= MAX_TIMES:
+            raise ValueError(f"got {len(times)} times, wanted 1 to {MAX_TIMES}")
+        return times
+
+
 class Patch(BaseModel):
     """The round piece of skin that is computed; its rim is held."""
 
@@ -263,7 +368,12 @@ COMMON = _keys(undermined) | {  # keys of every technique
         Literal["continuous", "hinge"],
         Field(default="continuous", description="continuous: the scar carries moment; hinge: it does not"),
     ),
-    "sutures": (Sutures, Field(default=Sutures(), description="how the edges are held together")),
+    "sutures": (
+        Annotated[Running | Interrupted, Field(discriminator="kind")],
+        Field(default={"kind": "running"}, description="how the edges are held together"),
+    ),
+    "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
+    "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
 }
 Closure = _variants(TECHNIQUES, "technique", COMMON)
 
@@ -280,6 +390,7 @@ class Case(BaseModel):
     closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")  # type: ignore[valid-type]
     skin: Skin = Field(description="the skin as a sheet")
     bed: Bed | None = Field(default=None, description="what holds the skin from below; nothing if absent")
+    relax: Relax | None = Field(default=None, description="how forces fall with time; not asked if absent")
     patch: Patch | None = Field(default=None, description="the skin that is computed; by default as the wound asks")
     mesh: MeshSize = Field(default=MeshSize(), description="sizes of triangles")
     from_site: tuple[str, ...] | None = Field(
@@ -301,9 +412,12 @@ class Case(BaseModel):
     @field_validator("closure")
     @classmethod
     def drawable(cls, closure, info: ValidationInfo):
-        """Refuse a closure that cannot be drawn, cut or sewn."""
+        """Refuse a closure that cannot be drawn, cut or sewn, or sutures that cannot be tied in the order given."""
         if "wound" in info.data:
-            ledger.check(_planned(closure, info.data["wound"]))
+            drawing = _planned(closure, info.data["wound"])
+            ledger.check(drawing)
+            if closure.sutures.kind == "interrupted":
+                _stitches(drawing, closure.sutures)
         return closure
 
     @field_validator("bed")
@@ -412,6 +526,15 @@ def _planned(closure, wound):
     return undermined(TECHNIQUES[closure.technique](drawn(wound.outline), **keys), **freed)
 
 
+def tying(case):
+    """The interrupted sutures of a case, in order of tying, as in `fem.plan.stitches`."""
+    return _stitches(plan(case), case.closure.sutures)
+
+
+def _stitches(drawing, sutures):
+    return stitches(drawing, spacing=sutures.spacing_mm, order=sutures.numbers or sutures.order)
+
+
 def reach(plan):
     """Greatest distance of the wound or its loosened zone from the origin, mm."""
     zone = shapely.union(opened(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
@@ -432,6 +555,15 @@ def _as_tension(stretched, law, *, h):
     """The Tension in N/m of one that is given as stretches."""
     along, across = 1e3 * tension(law, [stretched.along_stretch, stretched.across_stretch], h=h)
     return Tension(along_N_per_m=float(along), across_N_per_m=float(across), lines_deg=stretched.lines_deg)
+
+
+def left(case):
+    """Share of every force that is left, by seconds after closure; None if the case does not ask."""
+    if case.relax is None:
+        return None
+    shares, times = zip(*((term.share, term.time_s) for term in case.relax.terms), strict=True)
+    found = left_after(case.relax.at_s, shares=shares, times=times)
+    return dict(zip(case.relax.at_s, map(float, found), strict=True))
 
 
 def default_radius(zone, skin, bed):
@@ -481,6 +613,9 @@ def report(case) -> str:
             f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]) if v is not None
         )
         rows.append(f"  {words.replace('_', ' '):<18}{values or 'none'} {unit if values else ''}".rstrip())
+    if case.relax is not None:
+        shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
+        rows.append(f"  {'force left':<18}{shares}")
     return "\n".join([*rows, *_forecast(plan(case))])
 
 
@@ -536,6 +671,17 @@ def _buckling(case):
     return [
         f"skin.tension squeezes the skin by {squeezed:.3g} N/m; even uncut it buckles at about {flat:.3g} N/m, "
         "so cones and dips may be its own"
+    ]
+
+
+def overloaded(case, forces) -> list[str]:
+    """A line if one of the forces (n,), N, on sutures between edges is more than the knot of the stated thread holds."""
+    size = getattr(case.closure.sutures, "thread_size", None)
+    if size is None or max(forces) <= KNOT_PULL[size]:
+        return []
+    return [
+        f"a suture carries {max(forces):.2f} N; the knot-pull strength of absorbable {size} is {KNOT_PULL[size]:g} N "
+        "(USP <881>, from memory)"
     ]
 
 

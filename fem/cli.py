@@ -58,6 +58,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         Compute even if the results folder already holds this very case.
     """
     cases = read(files)
+    from fem.case import warnings as case_warnings
     from fem.close import close as close_case
     from fem.close import finished
     from fem.mesh import MeshError
@@ -71,15 +72,67 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         try:
             with progress(case.name) as watch:
                 folder = close_case(case, into=into, again=again, watch=watch)
-        except (MeshError, OSError) as error:
-            print(f"{case.name}: {error}", file=sys.stderr)
-            worst = max(worst, BAD_INPUT)
-        except NotConverged as error:
-            print(f"{case.name}: not converged: {error}", file=sys.stderr)
-            worst = max(worst, NO_CONVERGENCE)
+        except (MeshError, OSError, NotConverged) as error:
+            print(complaint(case.name, error), file=sys.stderr)
+            worst = max(worst, exit_code(error))
         else:
             print(summary(case.name, folder))
+            told = json.loads((folder / "run.json").read_text())["warnings"]
+            for line in told[len(case_warnings(case)) :]:
+                print(f"{case.name}: warning: {line}", file=sys.stderr)
     sys.exit(worst)
+
+
+@app.command
+def compare(
+    files: Annotated[list[Path], Parameter(help="case files, or folders of them")],
+    /,
+    *,
+    into: Into = Path("results"),
+    again: bool = False,
+    baseline: str | None = None,
+    sort: str | None = None,
+    only: list[str] | None = None,
+    figures: bool = False,
+):
+    """Close what is not closed yet, side by side, and compare all cases on one page.
+
+    Writes comparison.html, comparison.csv and comparison.parquet, and prints the table.
+
+    Example: flatseam compare configs/demo
+
+    Parameters
+    ----------
+    again
+        Compute even what is already there.
+    baseline
+        Case that differences are taken to.
+    sort
+        Measure by which the cases are put in order, smallest first.
+    only
+        Measure to show in the table; may be given several times. The files hold all of them.
+    figures
+        Write every chart and picture as SVG, PDF and PNG of 300 dots per inch too.
+    """
+    cases = read(in_folders(files))
+    from fem.result import WORDS
+
+    known("compare --baseline", [baseline] if baseline else [], [case.name for case in cases])
+    known("compare", [sort] if sort else [], WORDS)
+    known("compare", only or [], WORDS)
+    from fem import compare as comparison
+    from fem import page, result
+
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        results = result.ordered(results, sort) if sort else results
+        paths = comparison.write(results, into=into, baseline=baseline, only=only, figures=figures)
+    except OSError as error:
+        fail(f"flatseam compare: {error}")
+    show([row for row in page.table(results, baseline=baseline, only=only) if row["name"] in WORDS], results)
+    print(f"{paths[0]}, {paths[1].name}, {paths[2].name}" + (f"; figures in {paths[-1].parent}" if figures else ""))
+    sys.exit(max(map(exit_code, errors.values()), default=0))
 
 
 @app.command
@@ -130,6 +183,56 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
         fail(f"flatseam sites: no site {name!r}{hint(name, site.SITES)}")
 
 
+@app.command
+def fit(
+    file: Annotated[Path, Parameter(help="measurement, CSV")],
+    /,
+    *,
+    law: str,
+    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
+    thickness_mm: float | None = None,
+    width_mm: float | None = None,
+    up_to_stretch: float | None = None,
+    into: Into = Path("results"),
+):
+    """Fit a law of elasticity to tension tests; write the skin of a case, a picture and the numbers.
+
+    Example: flatseam fit configs/measurements/invented-skin.csv --law gasser-ogden-holzapfel --thickness-mm 2
+
+    Columns: stretch_along, stretch_across or strain_along_percent and so on; nominal_stress_along_kPa and so on, or
+    cauchy, or in MPa; or force_along_N and so on; and test, a name for the rows of one test. Along is along the skin
+    tension lines. A direction whose stretch is not given is free of stress, as the sides of a strip are.
+
+    Parameters
+    ----------
+    law
+        neo-hooke, ogden or gasser-ogden-holzapfel.
+    hold
+        A parameter that is known, as fibre_angle_deg=45, or known to lie between two values, as exponent=1:50; may be
+        repeated.
+    thickness_mm
+        Thickness of the unstretched specimen.
+    width_mm
+        Its width, if forces were measured.
+    up_to_stretch
+        Leave out rows beyond this stretch.
+    """
+    from fem.document import BadCase
+    from fem.estimate import NotFitted
+    from fem.fit import fitted, save, table
+
+    try:
+        result = fitted(file, law, held=hold, thickness=thickness_mm, width=width_mm, up_to=up_to_stretch)
+        folder = save(result, into)
+    except (BadCase, OSError) as error:
+        fail(f"{error}")
+    except NotFitted as error:
+        print(f"{file}: not fitted: {error}", file=sys.stderr)
+        sys.exit(NO_CONVERGENCE)
+    print(table(result))
+    print(f"  {folder / 'fit.yaml'}: the skin of a case; fit.png, fit.json")
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     from fem import case as cases
@@ -151,6 +254,93 @@ def read(files):
     if bad:
         fail("\n".join(bad))
     return good
+
+
+def in_folders(paths):
+    """The files among the paths, and in place of a folder its case files by name; ends the program if it has none."""
+    files = []
+    for path in paths:
+        inside = sorted(path.glob("*.yaml")) if path.is_dir() else [path]
+        if not inside:
+            fail(f"{path}: no .yaml file in this folder")
+        files += inside
+    return files
+
+
+def known(where, given, allowed):
+    """End the program if a word is not one of those allowed."""
+    from fem.document import hint
+
+    for word in given:
+        if word not in allowed:
+            fail(f"flatseam {where}: no {word!r}{hint(word, list(allowed))}")
+
+
+def exit_code(error):
+    """Exit code that an error of closing a case asks for."""
+    from fem.mesh import MeshError
+
+    return BAD_INPUT if isinstance(error, MeshError | OSError) else NO_CONVERGENCE
+
+
+def complaint(name, error):
+    """One line on a case that was not closed."""
+    from fem.solve import NotConverged
+
+    return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
+
+
+def solve(cases, *, into, again):
+    """Errors by the name of the case, of those that were not closed yet; a line on each as it ends."""
+    from fem.compare import solve_missing
+
+    with counting("closing") as count:
+
+        def watch(case, error, done, of):
+            count(done, of)
+            if error is None:
+                print(summary(case.name, into / case.name))
+            else:
+                print(complaint(case.name, error), file=sys.stderr)
+
+        return solve_missing(cases, into=into, again=again, watch=watch)
+
+
+@contextmanager
+def counting(words):
+    """A bar of how many cases are done, on a terminal; nothing when piped. Gives the function to call."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
+    on_screen = sys.stdout.isatty()  # else what is printed goes where it was piped
+    with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=on_screen) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+def show(rows, results):
+    """Print the table of measures, a column each case."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console() if sys.stdout.isatty() else Console(width=LINE)
+    table = Table(box=None, header_style="bold")
+    table.add_column("measure", overflow="fold")
+    for result in results:
+        table.add_column(Text(result.name), justify="right", overflow="fold")
+    for row in rows:
+        words = [
+            " ".join(filter(None, [{"best": "★", "worst": "▽"}.get(cell["rank"]), cell["text"], cell["change"]]))
+            for cell in row["cells"]
+        ]
+        table.add_row(f"{row['label']}, {row['unit']}" if row["unit"] else row["label"], *map(Text, words))
+    console.print(table)
+    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
 
 
 def fail(message):

@@ -6,7 +6,6 @@ import platform
 import resource
 import shutil
 import subprocess
-import tempfile
 import time
 from collections import Counter
 from dataclasses import replace
@@ -18,8 +17,9 @@ import numpy as np
 
 import fem
 from fem import case as cases
-from fem import sew, solve
-from fem.measure import Closure, measures
+from fem import sew, solve, suture
+from fem.folder import refuse_unusable, whole
+from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
 from fem.sheet import Bed, Sheet, interpolated, lift, sheet
 from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
@@ -27,8 +27,17 @@ from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
+WRITTEN = (  # a complete result
+    "case.yaml",
+    "measures.json",
+    "profiles.json",
+    "stages.npz",
+    "skin.vtu",
+    "pictures",
+    "run.json",
+)
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
-WRITTEN = "case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"  # a complete result
 
 
 def patch(case) -> Mesh:
@@ -81,29 +90,115 @@ def closed(case, *, watch=lambda **state: None):
     bias, tol = lift(skin, BIAS * stiffness), RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
 
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
-    sewing = sew.sewing(fresh, np.hstack(triangles.seams), triangles.rim)
-    sewn = solve.problem(skin, sewing, spent=spent, watch=partial(watch, stage="closing"))
-    q = _sewn_shut(sewn, triangles, fresh, coarse, bias=bias, tol=tol)
-    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
-    spent["total_s"] = time.perf_counter() - start
-    closure = Closure(
+    open_ = Closure(
         outline=cases.drawn(case.wound.outline),
         plan=cases.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
-        sheet=skin,
+        sheet=skin if case.closure.sutures.kind == "running" else replace(skin, kinks=skin.kinks[:1]),
         fresh=fresh,
-        x=sew.positions(sewing, q, 1.0),
+        x=fresh,
+        left=cases.left(case),
     )
+    sewn, q, sutures = _sewn(
+        case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing")
+    )
+    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
+    spent["total_s"] = time.perf_counter() - start
+    closure = replace(open_, x=sew.positions(sewn.sewing, q, 1.0), sutures=sutures)
     how = {
-        "unknowns": 3 * sewing.n_free,
+        "unknowns": 3 * sewn.sewing.n_free,
         "elements": triangles.elements.shape[1],
         "smallest_angle_deg": float(quality(triangles)[0]),
         "residual_N": float(residual),
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
         "coarser": how_coarse,
     }
-    return closure, how
+    return replace(closure, stages=_stages(closure, sewn.sewing, sewn.path, coarse)), how
+
+
+def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
+    """The sewn problem, q (3, n_free) of its end and, if sutures were tied one by one, what became of them."""
+    running = case.closure.sutures.kind == "running"
+    threads, kinds = _threads(case, open_)
+    ties = [thread for thread, _ in threads]
+    ties += [] if running else [suture.touch(open_.mesh.seams, open_.mesh.X)]
+    pairs = np.hstack(open_.mesh.seams) if running else np.zeros((2, 0), int)
+    sewing = sew.sewing(open_.fresh, pairs, open_.mesh.rim)
+    sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
+    wanted = [rest for _, rest in threads]
+    if threads and coarse is not None:
+        within = _within(open_.mesh)
+        after = [interpolated(coarse.mesh, x, open_.mesh.X, inside=within) for x in coarse.sutures.after]
+        starts = [sew.independent(sewing, x, 1.0) for x in after]
+        try:
+            sewn, tied, q = suture.tied(
+                sewn, starts[0], wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
+            )
+            return sewn, q, tied
+        except solve.NotConverged:  # as in _sewn_shut
+            sewn.spent["starts_dropped"] += 1
+            coarse = None
+    if running:
+        q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
+    else:
+        q = sew.independent(sewing, open_.fresh, 1.0)
+    if not threads:
+        return sewn, q, None
+    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
+    return sewn, q, tied
+
+
+def _threads(case, open_):
+    """All sutures that are tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
+    closing, mesh = case.closure, open_.mesh
+    edges, taper, anchors = [], [], []
+    if closing.sutures.kind == "interrupted":
+        edges = suture.across_the_wound(mesh.seams, mesh.X, cases.tying(case), bite=closing.sutures.bite_mm)
+    if closing.taper is not None:
+        keys = closing.taper
+        taper = suture.tapering(
+            open_,
+            spacing=keys.spacing_mm,
+            reach=keys.length_mm,
+            offset=keys.offset_mm,
+            remaining=keys.remaining_mm,
+            bite=keys.bite_mm,
+        )
+    if closing.anchor is not None:
+        anchors = suture.anchoring(open_, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
+    kinds = ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
+    return [*edges, *taper, *anchors], kinds
+
+
+def _stages(closure, sewing, path, coarse):
+    """States from the fresh wound to the closed one.
+
+    Those between come from the path, or from the coarser triangles on which it was walked; they are under the upward
+    bias and the path's stiffer bending, so they are no equilibria of the stated model, unlike the first, the last and
+    those after each suture that was tied.
+    """
+
+    def stage(closed, x, words=""):
+        return Stage(closed, x, nodal_stress(replace(closure, x=x)), words)
+
+    between = []
+    if path:
+        closed = np.array([closed for closed, _ in path])
+        nearest = [path[i] for i in np.unique(np.abs(closed[:, None] - WAYPOINTS).argmin(axis=0))]
+        between = [stage(closed, sew.positions(sewing, q, closed)) for closed, q in nearest if 0 < closed < 1]
+    elif closure.sutures is None:
+        between = [_finer(one, coarse.mesh, closure.mesh) for one in coarse.stages[1:-1]]
+    if closure.sutures is not None:
+        after = closure.sutures.after
+        between += [stage(k / len(after), x, f"suture {k} of {len(after)} tied") for k, x in enumerate(after[:-1], 1)]
+    return (stage(0.0, closure.fresh), *between, stage(1.0, closure.x))
+
+
+def _finer(stage, coarse, mesh):
+    """A stage at the nodes of a mesh, from its values at those of a coarser one."""
+    values = interpolated(coarse, np.vstack([stage.x, stage.stress]), mesh.X, inside=_within(mesh))
+    return Stage(stage.closed, values[:3], values[3])
 
 
 def _coarser(case, triangles, watch):
@@ -160,7 +255,7 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     folder, failed = into / case.name, into / f"{case.name}.failed.json"
     if not again and finished(case, folder):
         return folder
-    _refuse_unusable(into, folder)
+    refuse_unusable(folder, mark="run.json")
     reached: dict = {}
 
     def seen(**state):
@@ -173,22 +268,10 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
         into.mkdir(parents=True, exist_ok=True)
         failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
         raise
-    into.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{case.name}-", dir=into) as draft:
-        write(Path(draft), case, closure, how)
-        _swap(Path(draft), folder)
+    with whole(folder) as draft:
+        write(draft, case, closure, how)
     failed.unlink(missing_ok=True)
     return folder
-
-
-def _refuse_unusable(into, folder):
-    """Raise OSError if nothing can be written into a folder, or if what its result would replace is not a result."""
-    there = next(path for path in (into, *into.parents) if path.exists())
-    if not there.is_dir():
-        raise NotADirectoryError(f"{there} is not a folder")
-    tempfile.TemporaryFile(dir=there).close()  # fails now rather than after the solve
-    if folder.is_symlink() or (folder.exists() and not (folder / "run.json").is_file()):
-        raise FileExistsError(f"{folder} is not a results folder and will not be replaced; move it out of the way")
 
 
 def finished(case, folder):
@@ -203,12 +286,14 @@ def finished(case, folder):
 
 
 def write(folder, case, closure, how):
-    """Write case.yaml, measures.json, skin.vtu, pictures and, last, run.json."""
-    from fem import picture
+    """Write all that WRITTEN names, run.json last."""
+    from fem import picture, scene
 
     (folder / "case.yaml").write_text(cases.text(case))
     numbers = measures(closure)
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
+    (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
+    np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
     picture.save_vtu(closure, folder / "skin.vtu")
     start = time.perf_counter()
     picture.save_pictures(closure, folder / "pictures", title=case.name)
@@ -221,10 +306,22 @@ def write(folder, case, closure, how):
         "pictures_s": round(time.perf_counter() - start, 3),
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": case.patch.radius_mm,
-        "warnings": cases.warnings(case),
+        "warnings": [*cases.warnings(case), *_told(case, numbers)],
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+
+
+def _told(case, numbers):
+    """What is to be told of a result, a line each."""
+    forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
+    told = cases.overloaded(case, forces) if forces else []
+    if numbers["passed_through_mm2"]:
+        told += [
+            f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does not "
+            "prevent: what is measured there is not what skin would do"
+        ]
+    return told
 
 
 def versions():
@@ -242,15 +339,3 @@ def _commit():
         return None
     asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
     return asked.stdout.strip() or None
-
-
-def _swap(draft, folder):
-    """Put the finished draft in the folder's place; the draft's own place is left empty."""
-    os.chmod(draft, 0o755)
-    old = folder.with_name(f".{folder.name}.old-{os.getpid()}")
-    if folder.exists():
-        folder.rename(old)
-    draft.rename(folder)
-    draft.mkdir()
-    if old.exists():
-        shutil.rmtree(old)

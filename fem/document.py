@@ -31,7 +31,7 @@ WORDS = {
     "+.inf": math.inf,
     "-.inf": -math.inf,
 }
-UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees"}
+UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees", "s": "seconds"}
 WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",
@@ -174,7 +174,7 @@ def _complaint(error, root, marks):
         needed = ", ".join(name for name, field in model.model_fields.items() if field.is_required())
         return *marks[parent], f"{_dotted(parent)}missing key '{last}'; needed: {needed}"
     if kind == "union_tag_not_found":
-        allowed = ", ".join(t.__name__ for t in typing.get_args(model.model_fields[last].annotation))
+        allowed = ", ".join(_tag(t) for t in typing.get_args(model.model_fields[last].annotation))
         return *marks[path], f"{_dotted(path)}missing key {about['discriminator']}; allowed: {allowed}"
     if kind == "union_tag_invalid":
         tag = about["discriminator"].strip("'")
@@ -211,10 +211,18 @@ def _located(loc, root):
         path.append(part)
         field = model.model_fields.get(part)
         types = (field.annotation, *typing.get_args(field.annotation)) if field else ()
-        variants = {t.__name__: t for t in types if inspect.isclass(t) and issubclass(t, BaseModel)}
+        variants = {_tag(t): t for t in types if inspect.isclass(t) and issubclass(t, BaseModel)}
         if len(variants) == 1 and i + 1 < len(loc):
             (model,), variants = variants.values(), {}
     return tuple(path), model
+
+
+def _tag(model):
+    """What pydantic calls a model that is a variant of a union: the only value that one of its keys may have."""
+    for field in model.model_fields.values():
+        if typing.get_origin(field.annotation) is typing.Literal and len(typing.get_args(field.annotation)) == 1:
+            return typing.get_args(field.annotation)[0]
+    return model.__name__
 
 
 def hint(given, known):

@@ -55,6 +55,13 @@ def _scatter(data, K, nodes, slots, widths):
 
 
 @njit(cache=True, fastmath=FAST, error_model="numpy")
+def scatter_all(data, K, nodes, slots, widths):
+    """Add the tangents K (n_elements, m, m, 3, 3) of elements to `data`."""
+    for e in range(nodes.shape[0]):
+        _scatter(data, K[e], nodes[e], slots[e], widths)
+
+
+@njit(cache=True, fastmath=FAST, error_model="numpy")
 def cauchy_green(x, nodes, B):
     """C11, C22, C12 (3, n_elements, n_quad) of the gradients B (n_elements, n_quad, m, 2)."""
     n_elements, n_quad, m, _ = B.shape

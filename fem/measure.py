@@ -9,17 +9,31 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fem.crossing import crossings
 from fem.mesh import Mesh
 from fem.outline import Outline, facts
 from fem.plan import Plan, removed_area
 from fem.sheet import Sheet, assemble, cauchy_stress
+from fem.thread import Tied
 
 TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
 CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
 COMPRESSED = -1e-3  # MPa
 CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # linear triangles of a quadratic one
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A state between the fresh wound and the closed one."""
+
+    closed: float  # fraction of the fresh wound's gap
+    x: np.ndarray  # (3, n) mm
+    stress: np.ndarray  # (n,) kPa, greatest principal
+    words: str = ""  # what was done last, if it is not said by `closed`
 
 
 @dataclass(frozen=True)
@@ -33,6 +47,30 @@ class Closure:
     sheet: Sheet
     fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
     x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
+    left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
+    sutures: Tied | None = None  # None: edges joined all along, and no other suture
+    stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+
+
+def nodal_stress(closure):
+    """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
+    return 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])
+
+
+def nodal(closure, values):
+    """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
+
+    The linear function that fits an element best gives the values at its corners; a vertex takes the average
+    of its elements, by area, and a midpoint that of its ends.
+    """
+    sheet, tri = closure.sheet, closure.mesh.tri
+    N, weights = sheet.shapes, sheet.membrane.weights
+    linear = N[:, :3] + (N[:, 3:] + N[:, [5, 3, 4]]) / 2
+    weighted = linear.T * weights[0]
+    corners = np.linalg.solve(weighted @ linear, weighted @ values.T)
+    area = np.broadcast_to(weights.sum(axis=1), corners.shape).ravel()
+    vertices = np.bincount(tri.t.ravel(), area * corners.ravel()) / np.bincount(tri.t.ravel(), area)
+    return np.append(vertices, vertices[tri.facets].mean(axis=0))
 
 
 def measures(closure):
@@ -247,6 +285,17 @@ def closing_force(closure):
     return float(sum(seam_force(closure, scar).sum() for scar in scars(closure)))
 
 
+def closing_force_after(closure):
+    """Closing force while the wound is held, a list in the order of the times asked for; None if none was.
+
+    Each has the time since closure and the share that is left of every force and stress, see `skin.left_after`.
+    """
+    if closure.left is None:
+        return None
+    force = closing_force(closure)
+    return [{"time_s": t, "closing_force_N": share * force, "share_left": share} for t, share in closure.left.items()]
+
+
 def line_tension(closure, scar):
     """Force across each segment of a scar per closed length (k,), N/mm, and how far its middle is along it (k,), mm."""
     length = _segment_lengths(closure, scar)
@@ -317,6 +366,39 @@ def compressed_area(closure):
     return float(area[stress[0] < COMPRESSED].sum())
 
 
+def suture_forces(closure, kind, *, when_tied=False):
+    """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
+
+    None if there are none of them.
+    """
+    sutures = closure.sutures
+    if sutures is None or kind not in sutures.kinds:
+        return None
+    forces = sutures.when_tied if when_tied else sutures.at_end
+    return [float(force) for force, of in zip(forces, sutures.kinds, strict=True) if of == kind]
+
+
+def largest_gap(closure):
+    """Greatest distance between places that should meet on both edges of a closed seam, mm."""
+    pairs = np.hstack(closure.mesh.seams)
+    return float(np.linalg.norm(closure.x[:, pairs[0]] - closure.x[:, pairs[1]], axis=0).max())
+
+
+def passed_through(closure):
+    """Reference area, mm2, of skin that has passed through other skin, which the model does not prevent.
+
+    Triangles at the wound's edges, which meet others there, are left out.
+    """
+    mesh = closure.mesh
+    n, pairs = mesh.X.shape[1], np.hstack(mesh.seams)
+    same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
+    triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+    triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
+    crossed = triangles[:, np.unique(crossings(closure.x, triangles, same))]
+    a, b, c = mesh.X[:, crossed].transpose(1, 0, 2)
+    return float(np.abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0]).sum() / 2)
+
+
 def strain_energy(closure):
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
     flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
@@ -334,12 +416,19 @@ MEASURES = {
     "gape_width_mm": lambda closure: gape(closure)[1],
     "gape_axis_deg": lambda closure: gape(closure)[2],
     "closing_force_N": closing_force,
+    "closing_force_after": closing_force_after,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,
+    "suture_forces_N": lambda closure: suture_forces(closure, "edges", when_tied=True),
+    "suture_forces_final_N": lambda closure: suture_forces(closure, "edges"),
+    "taper_forces_N": lambda closure: suture_forces(closure, "taper"),
+    "anchor_forces_N": lambda closure: suture_forces(closure, "anchor"),
+    "largest_gap_mm": largest_gap,
     "skin_stress_max_kPa": skin_stress_max,
     "skin_stretch_max": skin_stretch_max,
     "skin_stress_p99_kPa": skin_stress_p99,
     "compressed_area_mm2": compressed_area,
+    "passed_through_mm2": passed_through,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
     "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],

@@ -27,7 +27,7 @@ from scipy.interpolate import make_interp_spline
 
 from fem.edge import pulled_aside
 from fem.ledger import meetings
-from fem.measure import TIP_ZONE, cone_height, dip, scars, skin_stress_max, tips
+from fem.measure import TIP_ZONE, cone_height, dip, nodal_stress, scars, skin_stress_max, tips
 from fem.outline import boundary
 from fem.plan import removed_area, removed_skin
 from fem.sheet import cauchy_stress
@@ -137,22 +137,6 @@ def contour_levels(heights, z):
     return interval, interval * k[k != 0]
 
 
-def nodal(closure, values):
-    """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
-
-    The linear function that fits an element best gives the values at its corners; a vertex takes the average
-    of its elements, by area, and a midpoint that of its ends.
-    """
-    sheet, tri = closure.sheet, closure.mesh.tri
-    N, weights = sheet.shapes, sheet.membrane.weights
-    linear = N[:, :3] + (N[:, 3:] + N[:, [5, 3, 4]]) / 2
-    weighted = linear.T * weights[0]
-    corners = np.linalg.solve(weighted @ linear, weighted @ values.T)
-    area = np.broadcast_to(weights.sum(axis=1), corners.shape).ravel()
-    vertices = np.bincount(tri.t.ravel(), area * corners.ravel()) / np.bincount(tri.t.ravel(), area)
-    return np.append(vertices, vertices[tri.facets].mean(axis=0))
-
-
 def grid(closure):
     """The closed skin as a pyvista grid of quadratic triangles.
 
@@ -181,7 +165,7 @@ def surface(closure):
     """The closed skin as flat triangles, 16 for a quadratic one, with height_mm and stress_kPa at points."""
     skin = pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: closure.mesh.elements.T}, closure.x.T)
     skin.point_data["height_mm"] = closure.x[2]
-    skin.point_data["stress_kPa"] = 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])
+    skin.point_data["stress_kPa"] = nodal_stress(closure)
     return skin.extract_surface(
         algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False
     )
@@ -213,22 +197,39 @@ def view(centre, half_width, *, turned=0.0, raised=np.pi / 2):
     return View(centre, half_width, right, np.cross(towards, right))
 
 
+def oblique(skin, middle, half_width):
+    """Oblique view, and the piece of the skin in it: `half_width` to either side of the middle, DEPTH of that across.
+
+    middle  (3,) mm
+    """
+    half = half_width * np.array([1.0, DEPTH, 0.0])
+    for axis in np.eye(3)[:2]:
+        for side in (axis, -axis):
+            skin = skin.clip(side, origin=middle + side * half)
+    width = half[:2] @ [np.cos(TURNED), -np.sin(TURNED)]
+    return view(middle, width, turned=TURNED, raised=RAISED), skin
+
+
 def projected(view, points):
     """Places (2, n) in mm on the picture, from its middle, of points (3, n)."""
     return np.stack([view.right, view.up]) @ (points - view.centre[:, None])
 
 
-def rendered(view, closure, skin, contours, **looks):
-    """Image (VIEW[1], VIEW[0], 3) of the skin with its seam, the tips of the wound and contour lines, if any.
+def marks(closure):
+    """Lines (3, k) of the closed seams and points (3, m) of the tips of the wound, mm, to be drawn on the skin."""
+    return [closure.x[:, first] for first, _ in closure.mesh.seams], closure.x[:, tips(closure)]
 
+
+def rendered(view, skin, seams, ends, contours, **looks):
+    """Image (VIEW[1], VIEW[0], 3) of the skin with its seams, the tips of the wound and contour lines, if any.
+
+    seams   lines, each (3, k);  ends  tips (3, m)
     looks   how pyvista draws the skin
 
     What is drawn on the skin is moved towards the eye, so that the skin does not hide it; in a parallel
     projection it stays where it is.
     """
     nearer = 0.02 * view.half_width * view.towards
-    seams = [closure.x[:, first].T for first, _ in closure.mesh.seams]
-    ends = closure.x[:, tips(closure)].T
     plotter = pv.Plotter(off_screen=True, window_size=VIEW.tolist(), lighting="none")
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")  # draws at twice the size: widths are in half pixels
@@ -238,11 +239,12 @@ def rendered(view, closure, skin, contours, **looks):
         contours = contours.translate(nearer / 2)
         plotter.add_mesh(contours, color=INK, line_width=3, lighting=False, show_scalar_bar=False)
     for step, colour, width in [(1.0, "white", 16), (1.2, INK, 8)]:
-        line = pv.merge([pv.lines_from_points(seam + step * nearer) for seam in seams])
-        plotter.add_mesh(line, color=colour, line_width=width, lighting=False)
+        for seam in seams:
+            line = pv.lines_from_points(seam.T + step * nearer)
+            plotter.add_mesh(line, color=colour, line_width=width, lighting=False)
     for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)]:
         disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
-        plotter.add_mesh(pv.PolyData(ends + step * nearer), **disc)
+        plotter.add_mesh(pv.PolyData(ends.T + step * nearer), **disc)
     plotter.camera.parallel_projection = True
     plotter.camera.parallel_scale = view.half_width * SHAPE
     plotter.camera.focal_point = view.centre
@@ -259,13 +261,9 @@ def rendered(view, closure, skin, contours, **looks):
 
 def height_oblique(closure, skin, title, heights, half_width):
     """Figure of the skin seen obliquely: `half_width` to either side of the wound, DEPTH of that across."""
-    middle, half = centre(closure), half_width * np.array([1.0, DEPTH, 0.0])
-    for axis in np.eye(3)[:2]:
-        for side in (axis, -axis):
-            skin = skin.clip(side, origin=middle + side * half)
-    seen = view(middle, half[:2] @ [np.cos(TURNED), -np.sin(TURNED)], turned=TURNED, raised=RAISED)
+    seen, skin = oblique(skin, centre(closure), half_width)
     figure, axes = _heights(closure, skin, seen, title, heights, "obliquely, true to scale", **SHADED)
-    length, corner = round_number(half_width / 3), middle - half
+    length, corner = round_number(half_width / 3), centre(closure) - half_width * np.array([1.0, DEPTH, 0.0])
     for leg in np.eye(3):
         axes.plot(*projected(seen, np.stack([corner, corner + length * leg], axis=1)), color=INK, lw=4)
     x, y = projected(seen, corner[:, None])[:, 0]
@@ -299,7 +297,9 @@ def _heights(closure, skin, seen, title, heights, how, **looks):
     """Figure and axes of a view of the skin in the colours of its height, with contour lines."""
     interval, levels = contour_levels(heights, skin["height_mm"])
     contours = skin.contour(levels, scalars="height_mm") if levels.size else pv.PolyData()
-    image = rendered(seen, closure, skin, contours, scalars="height_mm", cmap=HEIGHTS, clim=heights, **looks)
+    image = rendered(
+        seen, skin, *marks(closure), contours, scalars="height_mm", cmap=HEIGHTS, clim=heights, **looks
+    )
     figure, axes = framed(
         seen.half_width,
         f"{title}: cones {cone_height(closure):.1f} mm high",
@@ -316,14 +316,14 @@ def _heights(closure, skin, seen, title, heights, how, **looks):
 def stress_above(closure, skin, title, stresses, half_width):
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
     image = rendered(
-        view(centre(closure), half_width), closure, skin, pv.PolyData(),
+        view(centre(closure), half_width), skin, *marks(closure), pv.PolyData(),
         scalars="stress_kPa", cmap=STRESSES, clim=stresses, lighting=False,
     )  # fmt: skip
     figure, axes = framed(
         half_width,
         f"{title}: stress up to {skin_stress_max(closure):.0f} kPa",
         "Greatest principal stress in the closed skin, seen from above; "
-        f"the number leaves out {TIP_ZONE:g} mm around the tips",
+        f"the number leaves out {TIP_ZONE:g} mm around the ends of seams",
     )
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))
     colour_bar(figure, STRESSES, stresses, skin["stress_kPa"], "stress\nkPa")
@@ -422,12 +422,12 @@ def _draw_edges(axes, closure, middle):
 
 
 def _sewn_points(edges, n):
-    """Places (2, edge, n) of n pairs of points that are sewn together, evenly spaced along the first of two edges.
+    """Places (2, edge, n + 2) of points that are sewn together, evenly spaced along the first edge, ends included.
 
     edges  (2, edge, node)  places of nodes, matched
     """
     s = np.append(0, np.cumsum(np.hypot(*np.diff(edges[:, 0]))))
-    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2)[1:-1])
+    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2))
 
 
 # Words and scales -------------------------------------------------------------------------------------------

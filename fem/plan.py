@@ -1,5 +1,6 @@
 """The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed."""
 
+from collections import deque
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Annotated, Literal
@@ -13,6 +14,7 @@ from fem.ring import simple_polygon
 
 Distance = Annotated[float, Ge(0), Le(1000)]  # mm
 EASED = 1 / 3  # of the shorter edge, over which a surplus is taken up if the case does not say; our choice
+APART = 1e-6  # mm: ends of edges that are farther apart are two
 EQUAL = 1e-9  # share by which edges of equal length may differ
 
 
@@ -145,6 +147,42 @@ def removed_area(plan):
     """
     coarse, fine = (sum(part.area for part in _rings(plan, n)) for n in (500, 1000))
     return (4 * fine - coarse) / 3
+
+
+def stitches(plan, *, spacing, order):
+    """Number of the seam and fraction of its length of each interrupted suture, in order of tying.
+
+    They are evenly spaced by about `spacing` mm. Where both edges end in the same place nothing is left to sew; where
+    they do not, there is a suture at the end, which holds the corner of a flap.
+
+    order   "halves": seam after seam, the middle first, then the middle of each half, and so on; "along": from end to
+            end; or the numbers of all of them from 1, seam after seam from left to right
+
+    Raises ValueError for numbers that are not those of the sutures.
+    """
+    places = []
+    for number, (first, second) in enumerate(plan.seams):
+        n = max(2, round(max(first.length, second.length) / spacing))
+        ends = np.linalg.norm(first.point(np.array([0.0, 1.0])) - second.point(np.array([0.0, 1.0])), axis=0) > APART
+        at = np.arange(0 if ends[0] else 1, n + ends[1]) / n
+        places += [(number, float(at[k])) for k in (halves(len(at)) if order == "halves" else range(len(at)))]
+    if isinstance(order, str):
+        return places
+    if sorted(order) != list(range(1, len(places) + 1)):
+        raise ValueError(f"wanted each of the numbers 1 to {len(places)} once, the sutures from left to right")
+    return [places[int(k) - 1] for k in order]
+
+
+def halves(n):
+    """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
+    order, parts = [], deque([(0, n)])
+    while parts:
+        start, end = parts.popleft()
+        if start < end:
+            middle = (start + end) // 2
+            order.append(middle)
+            parts += [(start, middle), (middle + 1, end)]
+    return order
 
 
 def removed_skin(plan, *, n=200):

@@ -13,6 +13,7 @@ from fem.curve import Outline, Place, polyline, turned
 MAX_POINTS = 1000  # of an outline; our choice, a tracing at every millimetre of a large wound
 APART = 1e-3  # mm, between points of an outline; our choice, a tenth would still mesh
 BEND = 0.5  # rad: a traced edge has a corner where it turns by more; our choice, a tracing of an arc turns by less
+INSIDE = 1e-8  # mm
 NEAR = 1.0  # mm, that a given end may lie off the outline; our choice, the eye's aim at a drawing
 
 
@@ -40,7 +41,9 @@ def drawn(
 ) -> Outline:
     """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
 
-    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND.
+    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND. Tip angles
+    are those of its first chords: between arcs of radius R too small by up to 2 sqrt(2 tolerance/R), 2.3 degrees of 74
+    for a lens of 60 x 20 mm.
 
     file          GeoJSON polygon (.geojson, .json), points (.csv) or path (.svg), in mm; read in place of points_mm
     ends_mm       the left and the right end [x, y], mm, as in the file; by default the two farthest points
@@ -148,22 +151,23 @@ def _part(around, start, end):
     if start < end:
         part = substring(around, start, end)
     else:
-        part = shapely.LineString(
-            [*substring(around, start, around.length).coords, *substring(around, 0, end).coords]
-        )
+        part = shapely.LineString([*substring(around, start, around.length).coords, *substring(around, 0, end).coords])
     return shapely.remove_repeated_points(part, APART / 2)
 
 
 def widest(X):
     """Greatest width across x, mm, of the polygon through points X (2, n); of a wound in pieces, of its widest piece.
 
-    The width between two corners' x is linear in x, so the greatest is at a corner.
+    Between two corners' x the width is linear in x, so it is greatest next to a corner: INSIDE of it on either side,
+    since a side that stands upright may lean by round-off.
     """
-    polygon = shapely.Polygon(X.T)
-    beyond = np.abs(X[1]).max() + 1.0
-    ends = np.stack([X[0], np.full_like(X[0], beyond)], axis=1)
-    across = shapely.linestrings(np.stack([ends, ends * [1, -1]], axis=1))
-    return float(shapely.length(shapely.get_parts(shapely.intersection(across, polygon))).max())
+    x = np.unique(X[0])
+    start, end = x[:-1], x[1:]
+    wide = end - start > 2 * INSIDE
+    x = np.concatenate([start[wide] + INSIDE, end[wide] - INSIDE])
+    y = np.abs(X[1]).max() + 1.0
+    across = shapely.linestrings([[[at, -y], [at, y]] for at in x])
+    return float(shapely.length(shapely.get_parts(shapely.intersection(across, shapely.Polygon(X.T)))).max())
 
 
 def _between(upper, lower, *, corner):

@@ -17,6 +17,7 @@ from skfem.quadrature import get_quadrature
 from skfem.refdom import RefLine, RefTri
 
 from fem import kernels
+from fem.thread import Thread, Touch, drawn
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NEAREST = 12  # triangles whose centres are nearest to a point, among which is the one it lies in
@@ -64,11 +65,12 @@ class Sheet:
     kinks: tuple[Kinks, ...]
     shapes: np.ndarray  # (n_quad, 6) at the membrane's points
     bed: Bed | None
+    ties: tuple[Thread | Touch, ...] = ()  # sutures tied one by one, and the edges between them
 
     @property
     def groups(self):
-        """Node numbers (n, m) of all that couples nodes: elements, then each group of edges."""
-        return (self.membrane.nodes, *(k.points.nodes for k in self.kinks))
+        """Node numbers (n, m) of all that couples nodes: elements, then each group of edges, then each tie."""
+        return (self.membrane.nodes, *(k.points.nodes for k in self.kinks), *(tie.group for tie in self.ties))
 
 
 def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, bed=None, hinged=False):
@@ -121,7 +123,7 @@ def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS
 
     bend = sheet.bending
     Pi += kernels.bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, share, r, *store)
-    for kinks, slot in zip(sheet.kinks, slots[1:], strict=True):
+    for kinks, slot in zip(sheet.kinks, slots[1 : 1 + len(sheet.kinks)], strict=True):
         at = kinks.points
         penalty = PENALTY * sheet.D * kinks.per_height
         Pi += kernels.kinks(
@@ -133,6 +135,12 @@ def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS
         Pi += kernels.bed(
             x, X, skin.nodes, sheet.shapes, skin.weights, bed.push, bed.pull, bed.shear, r, *store
         )
+    for tie, slot in zip(sheet.ties, slots[1 + len(sheet.kinks) :], strict=True):
+        energy, f, K = drawn(tie, x)
+        Pi += energy
+        np.add.at(r, tie.group, f)
+        if data.size:
+            kernels.scatter_all(data, K, tie.group, slot, widths)
     return Pi, r.T
 
 
@@ -164,7 +172,16 @@ def cauchy_stress(sheet, x):
 def interpolated(mesh, values, X, *, inside=None):
     """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
 
-    inside  (2, m) points in whose triangle the field is taken instead: they tell the two sides of a cut apart
+    inside  as in `located`
+    """
+    nodes, shapes = located(mesh, X, inside=inside)
+    return np.einsum("ma,kam->km", shapes, values[:, nodes])
+
+
+def located(mesh, X, *, inside=None):
+    """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there.
+
+    inside  (2, m) points whose triangles are taken instead: they tell the two sides of a cut apart
     """
     inside = X if inside is None else inside
     centres = mesh.tri.p[:, mesh.tri.t].mean(axis=1)
@@ -174,8 +191,7 @@ def interpolated(mesh, values, X, *, inside=None):
     best = lam.min(axis=-1).argmax(axis=-1)[:, None]
     element = np.take_along_axis(near, best, axis=1)[:, 0]
     own = np.take_along_axis(gradient, best[..., None, None], axis=1)[:, 0]
-    shapes = _shape(1 / 3 + np.einsum("mai,mi->ma", own, X.T - centres.T[element]))
-    return np.einsum("ma,kam->km", shapes, values[:, mesh.elements[:, element]])
+    return mesh.elements[:, element], _shape(1 / 3 + np.einsum("mai,mi->ma", own, X.T - centres.T[element]))
 
 
 def _barycentric(tri):

@@ -4,7 +4,6 @@ The flaps of the catalogue are drawn in the same terms.
 """
 
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 from typing import Annotated
 
 import numpy as np

@@ -10,12 +10,15 @@ from typing import Annotated
 
 import numpy as np
 from annotated_types import Ge, Le
-from pydantic import AfterValidator
+from pydantic import AfterValidator, WithJsonSchema
 from scipy.optimize import brentq, minimize, root
 from scipy.special import jn_zeros, jv
 
 BENDING_POISSON = 0.5  # incompressible skin
-LARGEST_EXPONENT = 50.0  # of Ogden's law; our choice, beyond all skin, and a stretch of 1000 still has finite stiffness
+# Of Ogden's law. Within 1 a taut sheet softens; 50 is our choice, beyond all skin, and a stretch of 1000 still has
+# finite stiffness.
+EXPONENTS = (-50.0, -1.0), (1.0, 50.0)
+_EXPONENTS = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for low, high in EXPONENTS]}
 LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
 # The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
@@ -37,13 +40,13 @@ def neo_hooke(C, *, shear_kPa):
 
 def _outside_one(exponent: float) -> float:
     """The exponent of a sheet that gets stiffer with stretch. Raises ValueError for any other."""
-    if not 1 <= abs(exponent) <= LARGEST_EXPONENT:
-        limit = f"{LARGEST_EXPONENT:g}"
-        raise ValueError(f"got {exponent:g}, wanted -{limit} to -1, or 1 to {limit}")
+    if not any(low <= exponent <= high for low, high in EXPONENTS):
+        allowed = ", or ".join(f"{low:g} to {high:g}" for low, high in EXPONENTS)
+        raise ValueError(f"got {exponent:g}, wanted {allowed}")
     return exponent
 
 
-def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one)]):
+def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_EXPONENTS)]):
     """Ogden's one-term skin, which stiffens with a power of the stretch.
 
         psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
@@ -157,14 +160,14 @@ def _principal(C, J2):
 
 
 def tension(law, stretch, *, h):
-    """Line tension (2,) in N/mm of flat skin stretched by `stretch` (2,) along and across the lines.
+    """Line tension (2, ...) in N/mm of flat skin stretched by `stretch` (2, ...) along and across the lines.
 
         T_i = h sigma_i = h 2 C_ii dpsi/dC_ii      (no shear; sigma is the Cauchy stress)
 
     law      C -> psi, dpsi/dC, d2psi/dC2, as in LAWS with its parameters given
     h        thickness of the stretched skin, mm
     """
-    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0])
+    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0 * stretch[0]])
     return 2 * h * (C * law(C)[1])[:2]
 
 
@@ -225,6 +228,29 @@ def young_modulus(law):
     """
     stiffness = 4 * law(np.array([1.0, 1.0, 0.0]))[2]
     return 1 / np.linalg.inv(stiffness)[0, 0]
+
+
+def left_after(t, *, shares, times):
+    """Share g of every force and stress that is left at times t of skin that was deformed at t = 0 and is then held.
+
+        g(t) = 1 - sum of g_i (1 - exp(-t / tau_i))
+
+    t        s, any shape
+    shares   g_i (k,), with a sum below 1
+    times    tau_i (k,), s
+
+    One factor serves sheet and bed alike because the whole energy relaxes, membrane, bending, springs and contact: with
+    Pi its elastic value, nodes that move as x(s) carry r(t) = integral of g(t - s) d/ds [dPi/dx(x(s))] ds. A wound that
+    is closed quickly against every tau_i and then held has x = const for s > 0, so r(t) = g(t) dPi/dx(x). Where nothing
+    holds the skin dPi/dx = 0, then and ever after: the shape stays in equilibrium, stable as it was since g > 0, and
+    skin that the bed pushes is pushed on. What does hold it, sutures, rim and bed, carries g times its first force.
+
+    This takes natural tension for as young as the closure. In life it has long relaxed and stays, so that part of the
+    closing force which it makes up does not fall.
+    Source: quasi-linear viscoelasticity, Fung (1993), ch. 7.
+    """
+    t = np.asarray(t)[..., None]
+    return 1 - (np.asarray(shares) * -np.expm1(-t / np.asarray(times))).sum(axis=-1)
 
 
 def bending_stiffness(modulus, *, h, poisson):

@@ -23,6 +23,7 @@ FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this ma
 LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
+ADVICE = "try a finer mesh or a smaller wound"  # a triangle that is crushed stops the path before the skin does
 
 
 class NotConverged(ArithmeticError):
@@ -40,6 +41,7 @@ class Problem:
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     spent: Counter = field(default_factory=Counter)  # iterations, factorisations, seconds; the end's negative pivots
     watch: Callable = lambda **state: None  # called after every iteration
+    path: list = field(default_factory=list)  # (closed, q) of every state on the way from open to closed
 
 
 def problem(sheet, sewing, *, spent=None, watch=lambda **state: None):
@@ -113,12 +115,12 @@ def newton(problem, q, *, closed, load, tol, share=0.0, max_iter=60):
         while factor(problem, here.tangent, shift):
             shift = max(GROWTH * shift, residual / FIRST)
             if not shift < LARGEST_SHIFT * residual:
-                raise NotConverged(f"no shift makes the tangent positive; forces of {residual:.1e} N are left")
+                raise NotConverged(f"no shift gives a positive tangent; forces of {residual:.1e} N are left; {ADVICE}")
         d = -problem.ldlt.solve(here.forces.T.ravel()).reshape(-1, 3).T
         q, here = _lower(problem, q, d, here, **at)
     raise NotConverged(
         f"forces of {residual:.1e} N are left after {max_iter} iterations at closed = {closed:.3f}, "
-        f"wanted {tol:.1e} N; try a finer mesh or a smaller wound"
+        f"wanted {tol:.1e} N; {ADVICE}"
     )
 
 
@@ -134,7 +136,7 @@ def _lower(problem, q, d, here, **at):
     ):
         step /= 2
         if step < SHORTEST:
-            raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left")
+            raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left; {ADVICE}")
         there = state(problem, q + step * d, **at)
     return q + step * d, there if step == 1.0 else state(problem, q + step * d, tangent=True, **at)
 
@@ -159,6 +161,16 @@ def closed_wound(problem, q, *, bias, tol, near=False):
     """
     if not near:
         q = _walked(problem, q, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+    return settled(problem, q, bias=bias, tol=tol)
+
+
+def on_the_way(problem, q, *, bias, tol):
+    """Positions (3, n_free) at rest with the aids of the path, from those before; arguments as in `closed_wound`."""
+    return newton(problem, q, closed=1.0, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+
+
+def settled(problem, q, *, bias, tol):
+    """Positions (3, n_free) at rest without any aid, from those with the aids of the path; see `closed_wound`."""
     q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
     q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
     _refuse_saddle(problem, q)
@@ -166,8 +178,9 @@ def closed_wound(problem, q, *, bias, tol, near=False):
 
 
 def _walked(problem, q, *, tol, **at):
-    """Positions (3, n_free) at closed = 1, led there from closed = 0 in steps that adapt."""
+    """Positions (3, n_free) at closed = 1, led there from closed = 0 in steps that adapt and go into `path`."""
     q = newton(problem, q, closed=0.0, tol=tol, **at)
+    problem.path.append((0.0, q))
     factor(problem, state(problem, q, closed=0.0, tangent=True, **at).tangent)
     closed, step = 0.0, LARGEST_STEP
     while closed < 1:
@@ -181,6 +194,7 @@ def _walked(problem, q, *, tol, **at):
                 raise
         else:
             closed, step = target, min(1.5 * step, LARGEST_STEP)
+            problem.path.append((closed, q))
     return q
 
 
@@ -188,7 +202,7 @@ def _refuse_saddle(problem, q):
     """Raise NotConverged if q is not stable; the count goes into `spent`."""
     negative = problem.spent["negative_pivots"] = negative_pivots(problem, q)
     if negative:
-        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; try a finer mesh")
+        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
 
 
 def _response(problem, q, *, closed, **at):

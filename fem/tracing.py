@@ -22,7 +22,8 @@ FARTHEST = 1000.0  # mm from the file's origin, as for any other place
 CURVE = 400  # points on each curve of an SVG path; our choice, within 0.003 mm of a quarter circle of 1 m
 NAME = re.compile(r"\w[\w .-]*(/\w[\w .-]*)*")  # no folder above, no hidden file, no drive
 PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+.,\s-]*", re.ASCII)
-MM_PER_INCH = 25.4
+# What svgelements raises on numbers that are missing or none; it has no error of its own.
+BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, OverflowError
 
 
 def points(name, folders):
@@ -121,28 +122,31 @@ def _svg(written, path):
         raise BadCase(f"{path}: <use> is not allowed; draw the outline itself")
     if any(not PATH_DATA.fullmatch(element.get("d", "")) for element in elements):
         raise BadCase(f"{path}: a path holds characters that are no path data")
-    drawing = svgelements.SVG.parse(io.StringIO(written), ppi=MM_PER_INCH)
-    shapes = [svgelements.Path(shape) for shape in drawing.elements() if isinstance(shape, svgelements.Shape)]
-    shapes = [shape for shape in shapes if len(shape)]
-    if len(shapes) != 1:
-        raise BadCase(f"{path}: wanted one path, got {len(shapes)}")
-    return _flattened(shapes[0], path)
+    try:
+        per_mm = svgelements.Length("1mm").value(ppi=1.0)  # so that units are mm to round-off: its inch is not 25.4
+        drawing = svgelements.SVG.parse(io.StringIO(written), ppi=1 / per_mm)
+        shapes = [svgelements.Path(shape) for shape in drawing.elements() if isinstance(shape, svgelements.Shape)]
+        pieces = [piece for shape in shapes for piece in shape.as_subpaths() if len(piece)]
+        traced = [_flattened(piece) for piece in pieces[:2]]
+    except BROKEN as error:
+        raise BadCase(f"{path}: not an SVG drawing: {error}") from error
+    if len(traced) != 1:
+        raise BadCase(f"{path}: wanted one path in one piece, got {len(pieces)}")
+    return traced[0] * [1, -1]  # y points down in SVG
 
 
-def _flattened(shape, path):
-    """Points (n, 2) along the one closed piece of an SVG path."""
+def _flattened(piece):
+    """Points (n, 2) along one piece of an SVG path."""
     import svgelements
 
-    start, *rest = shape
-    if not isinstance(start, svgelements.Move) or not rest or any(isinstance(s, svgelements.Move) for s in rest):
-        raise BadCase(f"{path}: wanted a path in one piece")
-    traced = [np.array([[start.end.x, start.end.y]])]
-    for segment in rest:
-        straight = isinstance(segment, svgelements.Line | svgelements.Close)
-        traced.append(np.reshape(segment.npoint([1.0] if straight else np.linspace(0, 1, CURVE + 1)[1:]), (-1, 2)))
-        if len(traced) > MAX_POINTS:
-            break
-    return np.vstack(traced) * [1, -1]  # y points down in SVG
+    straight = svgelements.Move | svgelements.Line | svgelements.Close
+    traced = [
+        np.reshape(segment.npoint(np.linspace(0, 1, CURVE + 1)[1:]), (-1, 2))
+        if not isinstance(segment, straight)
+        else np.array([[segment.end.x, segment.end.y]])
+        for segment in list(piece)[:MAX_POINTS]
+    ]
+    return np.vstack(traced)
 
 
 READERS = {".geojson": _geojson, ".json": _geojson, ".csv": _csv, ".svg": _svg}

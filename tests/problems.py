@@ -1,17 +1,39 @@
 """Meshes and load vectors of the test problems; sheets and sewings are those that closures use."""
 
 from functools import partial
+from math import cos, pi, sin
 
 import numpy as np
 import skfem
 
 from fem.mesh import from_triangulation
+from fem.outline import OUTLINES
 from fem.sew import Sewing, sewing
 from fem.sheet import Bed
 from fem.skin import neo_hooke
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)
+
+EGG = [2 * pi * k / 100 for k in range(100)]
+KEYS = {  # of one outline of every kind, about 20 mm wide
+    "circle": {"diameter_mm": 20.0},
+    "ellipse": {"length_mm": 60.0, "width_mm": 20.0},
+    "lens": {"length_mm": 60.0, "width_mm": 20.0},
+    "rhombus": {"length_mm": 60.0, "width_mm": 20.0},
+    "tangent": {"length_mm": 60.0, "width_mm": 20.0},
+    "teardrop": {"length_mm": 40.0, "width_mm": 20.0},
+    "crescent": {"length_mm": 40.0, "upper_mm": 12.0, "lower_mm": 5.0},
+    "lazy-s": {"length_mm": 60.0, "width_mm": 20.0, "sway_mm": 8.0},
+    "lens-with-m": {"length_mm": 60.0, "width_mm": 20.0, "shorter_mm": 8.0, "m_at": "right"},
+    "triangle": {"base_mm": 20.0, "height_mm": 40.0},
+    "square": {"side_mm": 20.0},
+    "polygon": {"points_mm": ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))},
+    "drawn": {"points_mm": tuple((25 * cos(t) + 4 * cos(2 * t), 9 * sin(t) + 2 * sin(2 * t)) for t in EGG)},
+}
+EVERY_KIND = {kind: OUTLINES[kind](**keys) for kind, keys in KEYS.items()} | {
+    "lens-with-two-ms": OUTLINES["lens-with-m"](**KEYS["lens-with-m"] | {"m_at": "both", "m_tip_deg": 60.0}),
+}
 
 
 def rubber(modulus):

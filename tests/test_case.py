@@ -127,7 +127,8 @@ def test_warning_of_buckling(bed, limit):
 
     D = E h^3 / 9 with E = 3 mu = 100 kPa and h = 2 mm; k = 1 kPa/mm, so that 1 kPa mm is 1 N/m.
     """
-    squeezed = "2, law: {{kind: neo-hooke, shear_kPa: 33.333333}}, tension: {{across_N_per_m: {}}}}}\npatch: {{radius_mm: 100}}\n"
+    squeezed = "2, law: {{kind: neo-hooke, shear_kPa: 33.333333}}, tension: {{across_N_per_m: {}}}}}\n"
+    squeezed += "patch: {{radius_mm: 100}}\n"
     for share, warned in ((0.99, 0), (1.01, 1)):
         skin = squeezed.format(-share * limit)
         case = parse(SHORT[: SHORT.index("2, law")] + skin + bed, Case, "a.yaml")
@@ -174,9 +175,7 @@ def test_resolved_case_reads_back(kind, axes, shear, undermine, seam, lines):
 
 def test_polygon_reads_back():
     """A list of points keeps its order."""
-    written = SHORT.replace(
-        "circle, diameter_mm: 20", "polygon, points_mm: [[-30, 0], [0, -9], [30, 0], [4, 11]]"
-    )
+    written = SHORT.replace("circle, diameter_mm: 20", "polygon, points_mm: [[-30, 0], [0, -9], [30, 0], [4, 11]]")
     case = parse(written, Case, "a.yaml")
     assert case.wound.outline.points_mm == ((-30, 0), (0, -9), (30, 0), (4, 11))
     assert parse(text(case), Case, "b.yaml") == case
@@ -196,9 +195,9 @@ def test_message_shows_the_place():
     with pytest.raises(BadCase) as caught:
         parse(GOOD.replace("seam", "seem"), Case, "configs/a.yaml")
     assert str(caught.value) == (
-        "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? "
-        "allowed: technique, surplus, eased_mm, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
-        "sutures\n"
+        "configs/a.yaml:7:3: closure: unknown key 'seem'; did you mean 'seam'? allowed: technique, surplus, eased_mm, "
+        "undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, "
+        "sutures, taper, anchor\n"
         "      seem: hinge\n"
         "      ^"
     )
@@ -230,7 +229,7 @@ def test_all_messages_at_once_in_the_order_of_the_file():
             "9:3: skin: unknown key 'thicknes_mm'; did you mean 'thickness_mm'? "
             "allowed: site, thickness_mm, law, tension"]),
         ("bed:", "xyz: red\nbed:", [
-            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, patch, mesh, from_site"]),
+            "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, relax, patch, mesh, from_site"]),
         ("name: bench\n", "", ["1:1: missing key 'name'; needed: name, wound, skin"]),
         ("kind: lens, ", "", [
             f"3:12: wound.outline: missing key 'kind'; {KINDS}"]),
@@ -507,9 +506,7 @@ def test_reference_shows_every_key():
     blocks = [known, *known["$defs"].values()]
     keys = {name for block in blocks for name in block["properties"]}
     values = [value for block in blocks for value in block["properties"].values()]
-    words = {
-        word for value in values for word in value.get("enum", [value["const"]] if "const" in value else [])
-    }
+    words = {word for value in values for word in value.get("enum", [value["const"]] if "const" in value else [])}
     assert {"lens", "rhombus", "hinge", "neo-hooke", "running", "side-to-side"} <= words
     written = set(re.findall(r"[\w-]+", path.read_text()))
     assert keys | words <= written

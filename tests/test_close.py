@@ -13,7 +13,7 @@ from pytest import approx
 
 import fem
 from fem import case as cases
-from fem.close import close, finished, patch, skin_sheet
+from fem.close import WRITTEN, close, finished, patch, skin_sheet
 from fem.document import parse
 from fem.measure import MEASURES
 from fem.sheet import assemble, cauchy_stress
@@ -75,7 +75,7 @@ def test_folder(made):
     """Everything named in the README, nothing else, and nothing hidden beside it."""
     folder, _ = made
     assert folder.name == "small"
-    assert {p.name for p in folder.iterdir()} == {"case.yaml", "measures.json", "skin.vtu", "pictures", "run.json"}
+    assert {p.name for p in folder.iterdir()} == set(WRITTEN)
     assert {p.name for p in (folder / "pictures").iterdir()} == PICTURES
     assert [p.name for p in folder.parent.iterdir()] == ["small"]
 
@@ -178,7 +178,7 @@ def test_again(results):
         assert second[name] == approx(first[name], rel=1e-8)
 
 
-@pytest.mark.parametrize("lost", ["case.yaml", "measures.json", "skin.vtu", "run.json", "pictures"])
+@pytest.mark.parametrize("lost", WRITTEN)
 def test_incomplete_result(results, lost):
     """A result without one of its parts is not finished."""
     assert finished(case(), results)

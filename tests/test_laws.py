@@ -533,7 +533,7 @@ def pivots(closure):
     ids=["ogden", "fibres", "fibres-turned"],
 )
 def test_closure(law, lines_deg):
-    """The demo's 3:1 lens on coarse triangles in skin that stiffens: it gapes, closes and is stable.
+    """The demo's 3:1 lens on coarse triangles in skin that stiffens, on a bed: it gapes, closes and is stable.
 
     With lines along the wound its four quarters are alike, and so are its two cones.
     """
@@ -541,6 +541,7 @@ def test_closure(law, lines_deg):
     lines = {"along_N_per_m": 12, "across_N_per_m": 6, "lines_deg": lines_deg}
     blocks = {
         "skin": {"thickness_mm": 2, "law": law, "tension": lines},
+        "bed": {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},
         "mesh": {"edge_mm": 3, "tip_mm": 2.4, "far_mm": 12},
     }
     case = parse(json.dumps(YAML(typ="safe").load(path) | blocks), Case, path)

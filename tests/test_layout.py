@@ -9,9 +9,11 @@ import pytest
 
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
-    "curve ring outline skin document plan sketch flap technique ledger edge tracing site case mesh kernels sheet sew linear solve measure picture close cli"
+    "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile estimate fit "
+    "mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page close compare cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
+HEAVY |= {"jinja2", "duckdb", "PIL"}
 
 
 def imported(source):
@@ -50,6 +52,7 @@ def test_imports_point_backwards(module):
         "import fem.cli",
         "from fem.cli import app; app(['--help'], result_action='return_value')",
         "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
+        "from fem.cli import app; app(['compare', '--help'], result_action='return_value')",
     ],
 )
 def test_help_imports_nothing_heavy(work):

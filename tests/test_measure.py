@@ -19,7 +19,7 @@ from fem.close import closed
 from fem.document import parse
 from fem.measure import MEASURES, Closure, measures
 from fem.mesh import from_triangulation, mesh
-from fem.outline import boundary, circle, lens
+from fem.outline import boundary, circle, crescent, lens, lens_with_m
 from fem.plan import side_to_side
 from fem.sheet import sheet
 from fem.skin import neo_hooke
@@ -82,10 +82,11 @@ def wound():
 
 def test_names():
     """The table of results, for a running suture closed side to side."""
-    names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm gape_axis_deg
-        closing_force_N line_tension_max_N_per_m line_tension_mid_N_per_m skin_stress_max_kPa skin_stretch_max
-        skin_stress_p99_kPa compressed_area_mm2 removed_area_mm2 healthy_removed_mm2 tip_angles_deg length_to_width
-        strain_energy_mJ"""
+    names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
+        gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
+        suture_forces_N suture_forces_final_N taper_forces_N anchor_forces_N largest_gap_mm skin_stress_max_kPa
+        skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 passed_through_mm2 removed_area_mm2 healthy_removed_mm2
+        tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
 
 
@@ -313,9 +314,7 @@ def test_uncut_skin_has_no_energy(wound):
 def strips(*, side=1.0):
     """Two strips, 20 x 3 mm, 4 mm apart; the seam joins their near edges from (0, +-2) to (20, +-2)."""
     upper, lower = (squares(length=20, width=3, side=side).translated((10, y)) for y in (3.5, -3.5))
-    tri = skfem.MeshTri(
-        np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False
-    )
+    tri = skfem.MeshTri(np.hstack([upper.p, lower.p]), np.hstack([upper.t, upper.nvertices + lower.t]), sort_t=False)
     edges = [np.flatnonzero(tri.p[1] == y) for y in (2, -2)]
     return from_triangulation(tri, [[edge[np.argsort(tri.p[0, edge])] for edge in edges]])
 
@@ -413,3 +412,93 @@ def test_closing_force_by_virtual_work(lens_closed):
         for s in (1, -1)
     )
     assert (tight - wide) / (2 * d) == approx(measure.closing_force(of), rel=1e-5)
+
+
+# Several seams and tips ---------------------------------------------------------------------------------------
+
+
+WITH_M = lens_with_m(length_mm=40, width_mm=14, shorter_mm=5)
+
+
+@pytest.fixture(scope="module")
+def forked():
+    """A lens with an M at its right end, cut into skin of radius 50 mm."""
+    return mesh(side_to_side(WITH_M), radius=50, edge=2, tip=1.5, far=8)
+
+
+def test_tips_of_an_m(forked):
+    """The left tip of the lens, then the two right ones, 5 mm short of the lens's, from below."""
+    of = closure(forked, outline=WITH_M)
+    left, right = measure.sides(of)
+    assert measure.tips(of).tolist() == [*left, *right]
+    x, y = forked.X[:, measure.tips(of)]
+    height = WITH_M.upper.point(np.array([WITH_M.tips[1]]))[1, 0]
+    assert x == approx([-20, 15, 15])
+    assert y == approx([0, -height, height], abs=1e-9)
+
+
+def test_shape_of_an_m(forked):
+    """Stretched by 1.1 along x, tips 20 and 15 mm from the origin move out by a tenth; the ends are 38.5 mm apart."""
+    of = closure(forked, flat(forked) * [[1.1], [1.0], [1.0]], outline=WITH_M)
+    assert measure.push_out(of) == approx([2.0, 1.5, 1.5])
+    assert measure.scar_chord(of) == approx(1.1 * 35)
+
+
+def test_scars_of_an_m(forked):
+    """In flat skin that lies where it was cut, the scar is the first edge of each seam: the edges up to the tips."""
+    edges = WITH_M.tips[1] * WITH_M.upper.length, (1 - WITH_M.tips[1]) * WITH_M.upper.length
+    first_edges = edges[0] + edges[1]  # the upper edge; of the lower one only what the flap is sewn to
+    shortening = first_edges * 2**2 / (24 * 30**2)  # chords of 2 mm, arcs of more than 30 mm radius
+    assert measure.scar_length(closure(forked, outline=WITH_M)) == approx(first_edges, abs=shortening)
+
+
+def test_cone_at_each_tip_of_an_m(forked):
+    """Paraboloids of 3, 2 and 1.5 mm about the tips; each reaches sqrt(8 (top - 0.5)) along the axis, outward."""
+    tips = measure.tips(closure(forked, outline=WITH_M))
+    tops = np.array([3.0, 2.0, 1.5])
+    r2 = ((forked.X[:, None] - forked.X[:, tips, None]) ** 2).sum(axis=0)
+    x = flat(forked)
+    x[2] = np.maximum(0, (tops[:, None] - r2 / 8).max(axis=0))
+    cones = measure.cones(closure(forked, x, outline=WITH_M))
+    assert [cone["height_mm"] for cone in cones] == approx(tops)
+    assert [cone["at_mm"][0] for cone in cones] == approx([-20, 15, 15])
+    reach = np.sqrt(8 * (tops - 0.5))
+    assert [cone["reach_mm"] for cone in cones] == approx(reach, rel=0.05)  # chords of triangles of 2 mm and more
+
+
+@pytest.mark.parametrize("surplus", ["left", "right"])
+def test_seams_that_carry_on_are_one_scar(surplus):
+    """A crescent sewn in two parts has one scar, from tip to tip, and two tips."""
+    outline = crescent(length_mm=40, upper_mm=12, lower_mm=5)
+    cut = mesh(side_to_side(outline, surplus=surplus), radius=50, edge=2, tip=1.5, far=8)
+    of = closure(cut, outline=outline)
+    assert len(cut.seams) == 2
+    (scar,) = measure.scars(of)
+    assert scar.shape[1] == sum(seam.shape[1] for seam in cut.seams) - 1
+    assert scar[0, [0, -1]].tolist() == scar[1, [0, -1]].tolist() == measure.tips(of).tolist()
+    assert measure.scar_length(of) == approx(outline.upper.length, rel=2**2 / (24 * 20**2))
+
+
+def test_closing_force_of_three_seams():
+    """Opening all seams of an M evenly, but for tips and fork: the energy falls by the closing force, as for one."""
+    written = """
+        {name: a, wound: {outline: {kind: lens-with-m, length_mm: 40, width_mm: 14, shorter_mm: 5}},
+        closure: {undermine_mm: 6}, skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}},
+        bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1},
+        patch: {radius_mm: 50}, mesh: {edge_mm: 1.7, tip_mm: 1.7, far_mm: 9}}"""
+    of, d = closed(parse(written, Case, "a.yaml"))[0], 1e-3
+    sewing = sew.sewing(of.fresh, np.hstack(of.mesh.seams), of.mesh.rim)
+    opening = np.zeros_like(sewing.gap)
+    for seam in of.mesh.seams:
+        along = np.gradient(of.x[:2, seam[0]], axis=1)
+        across = np.stack([-along[1], along[0]])[:, 1:-1] / np.hypot(*along)[1:-1]
+        for edge in seam[:, 1:-1]:  # that of the two which follows the other
+            opening[:2, edge] = np.sign((across * sewing.gap[:2, edge]).sum(axis=0)) * across
+    problem = solve.problem(of.sheet, replace(sewing, gap=opening))
+    q = sew.independent(sewing, of.x, 1.0)
+    at = dict(load=np.zeros_like(of.x))
+    wide, tight = (
+        solve.state(problem, solve.newton(problem, q, closed=1 - s * d, tol=1e-9, **at), closed=1 - s * d, **at).energy
+        for s in (1, -1)
+    )
+    assert (tight - wide) / (2 * d) == approx(measure.closing_force(of), rel=1e-4)

@@ -9,6 +9,7 @@ import shapely
 import skfem
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from problems import EVERY_KIND
 from pytest import approx
 
 from fem.curve import polyline, stretch
@@ -24,6 +25,7 @@ from fem.mesh import (
 )
 from fem.outline import Curve, circle, lens, polygon, rhombus, tangent
 from fem.plan import Plan, removed_skin, side_to_side, undermined
+from fem.sew import sewing
 
 COARSE = {"radius": 60, "edge": 3.0, "tip": 3.0, "far": 9.0}  # mm
 FINE = {"radius": 60, "edge": 2.0, "tip": 1.6, "far": 6.0}  # mm
@@ -108,6 +110,47 @@ def test_any_star_shaped_polygon(radii):
     patch = n * 60**2 / 2 * np.sin(2 * np.pi / n)
     assert deficits(m).sum() == approx(0, abs=1e-9)
     assert m.tri.mapping().detA.sum() / 2 == approx(patch - outline.area, rel=1e-9)
+
+
+def sewn_deficits(m):
+    """2 pi minus the angle sum at each place inside the sewn patch (n,), rad, and its vertices that are sewn."""
+    pairs = np.hstack(m.seams)
+    sewn = sewing(np.vstack([m.X, 0 * m.X[:1]]), pairs, np.zeros(0, int)).free[: m.tri.nvertices]
+    around = np.bincount(sewn[m.tri.t.ravel()], corner_angles(m.tri).ravel(), minlength=sewn.max() + 1)
+    inside = np.setdiff1d(sewn, sewn[m.rim[m.rim < m.tri.nvertices]])
+    return 2 * np.pi - around[inside], [np.flatnonzero(sewn == place) for place in inside]
+
+
+@pytest.mark.parametrize("surplus", ["shared", "right"])
+@pytest.mark.parametrize("kind", EVERY_KIND)
+def test_deficits_of_every_outline(kind, surplus):
+    """Sewn shut, the skin is a disc again: deficits sum to zero; at the tips they are the tip angles but for chords.
+
+    A chord takes half the turn of an edge over its length on either side: half a segment, up to 1.25 x 1.6 mm, over R.
+    """
+    outline = EVERY_KIND[kind]
+    m = mesh(side_to_side(outline, surplus=surplus), **FINE)
+    found, vertices = sewn_deficits(m)
+    assert found.sum() == approx(0, abs=1e-9)
+    ends = np.hstack([seam[:, [0, -1]] for seam in m.seams])
+    tips = ends[0, ends[0] == ends[1]]
+    at_tips = [deficit for deficit, nodes in zip(found, vertices, strict=True) if nodes[0] in tips]
+    radius = {"ellipse": 10**2 / 30, "drawn": (9 - 4) ** 2 / (25 - 16)}.get(kind, 10)  # at the blunter end of the egg
+    assert sorted(at_tips) == approx(sorted(outline.tip_angles), abs=2 * (1.25 * 1.6 / 2) / radius)
+
+
+def test_fork_of_an_m():
+    """Three vertices meet in the fork; their angles exceed a full turn by that of the flap and what both edges turn.
+
+    The flap's angle is that of the tips; an arc of radius R turns by the mean of the segments before and after, over R.
+    """
+    outline = EVERY_KIND["lens-with-m"]
+    m = mesh(side_to_side(outline), **FINE)
+    found, vertices = sewn_deficits(m)
+    (deficit,) = (deficit for deficit, nodes in zip(found, vertices, strict=True) if nodes.size == 3)
+    before, after = m.X[:, m.seams[0][0, [-3, -1]]], m.X[:, m.seams[1][0, [0, 2]]]
+    segments = [np.hypot(*np.diff(points)[:, 0]) for points in (before, after)]
+    assert deficit == approx(-outline.tip_angles[1] - 2 * np.mean(segments) / 50, rel=1e-3)
 
 
 # Seams

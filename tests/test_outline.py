@@ -1,17 +1,36 @@
 """Outlines against the closed forms of their geometry."""
 
-from math import asin, atan, cos, degrees, pi, radians, sin, sqrt
+from math import acos, asin, atan, cos, degrees, pi, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from problems import EVERY_KIND, KEYS
 from pytest import approx
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fem.outline import OUTLINES, boundary, circle, ellipse, facts, lens, polygon, rhombus, tangent
+from fem.outline import (
+    OUTLINES,
+    boundary,
+    circle,
+    crescent,
+    drawn,
+    ellipse,
+    facts,
+    lazy_s,
+    lens,
+    lens_with_m,
+    polygon,
+    rhombus,
+    square,
+    tangent,
+    teardrop,
+    triangle,
+)
+from fem.ring import traced
 
 ROUND_OFF = 1e-12
 KITE = ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))
@@ -228,3 +247,348 @@ def test_impossible_polygons(points, message):
     """Too few or too many points, repeated points, crossing or touching sides, no area."""
     with pytest.raises(ValueError, match=message):
         polygon(points_mm=points)
+
+
+# Every kind --------------------------------------------------------------------------------------------------
+
+
+def test_every_kind_is_tried():
+    """The examples of the tests hold each kind of outline."""
+    assert OUTLINES.keys() == KEYS.keys()
+
+
+@pytest.mark.parametrize("kind", EVERY_KIND)
+def test_lengths_and_area_of_every_kind(kind):
+    """What an outline says of itself is what its points show on n = 2000 chords an edge, which lose a share of 1/n^2.
+
+    A traced edge also loses c b^2/16, on average, at each of its 100 bends b of some 2 pi/100, by chords of c mm.
+    """
+    outline, bends = EVERY_KIND[kind], {"drawn": 100 * (2 * pi / 100) ** 2 / 16 / 2000}.get(kind, 0)
+    shown = boundary(outline)
+    assert shown.is_valid and shown.exterior.is_ccw
+    assert shown.area == approx(outline.area, rel=1e-6)
+    assert shown.length == approx(outline.upper.length + outline.lower.length, rel=1e-6 + bends)
+    ends = outline.upper.point(np.array([0.0, 1.0]))
+    assert outline.lower.point(np.array([0.0, 1.0])) == approx(ends, abs=ROUND_OFF * 60)
+    assert ends[0, 0] < ends[0, 1]
+
+
+@pytest.mark.parametrize("kind", EVERY_KIND.keys() - {"drawn"})
+def test_fractions_of_every_kind(kind):
+    """The speed along an edge is its length wherever it has no corner: each of 999 chords, to second order."""
+    for edge in (EVERY_KIND[kind].upper, EVERY_KIND[kind].lower):
+        s = np.linspace(0, 1, 1000)
+        turning = np.searchsorted(edge.corners, s[1:]) != np.searchsorted(edge.corners, s[:-1])
+        chords = np.hypot(*np.diff(edge.point(s)))
+        assert chords[~turning] == approx(np.full((~turning).sum(), edge.length / 999), rel=1e-4)
+        assert (chords <= edge.length / 999 * (1 + 1e-8)).all()
+
+
+@pytest.mark.parametrize("kind", EVERY_KIND)
+def test_tip_angles_of_every_kind(kind):
+    """Chords from a tip to points near it on both sides enclose the tip angle, to first order in their length.
+
+    A tip within an edge, at an M, has both of its sides on that edge.
+    """
+    outline, step = EVERY_KIND[kind], 1e-7
+    a, b = outline.tips
+    sides = []
+    for tip, inward in ((a, step), (b, -step)):
+        if tip in (0, 1):
+            sides.append([(outline.lower, tip, tip + inward), (outline.upper, tip, tip + inward)])
+        else:
+            sides += [[(edge, tip, tip + inward), (edge, tip, tip - inward)] for edge in (outline.lower, outline.upper)]
+    shown = []
+    for pair in sides:
+        ways = [np.diff(edge.point(np.array([start, end])))[:, 0] for edge, start, end in pair]
+        one, other = (way / np.hypot(*way) for way in ways)
+        inside = boundary(outline, n=400).contains(shapely.Point(pair[0][0].point(np.array([pair[0][1]]))[:, 0] +
+                                                                1e-3 * (one + other)))
+        turn = abs(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
+        shown.append(turn if inside or turn > pi - 1e-3 else 2 * pi - turn)
+    assert outline.tip_angles == approx(shown, abs=1e-5)
+
+
+# Shapes beyond the first six ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("L", "W"), [(40, 20), (60, 20), (25, 20)])
+def test_teardrop(L, W):
+    """Round for pi - acos(r/D) on either side, then straight for sqrt(D^2 - r^2); tip 2 asin(r/D); area r S."""
+    r, D = W / 2, L - W / 2
+    known = facts(teardrop(length_mm=L, width_mm=W))
+    S = sqrt(D**2 - r**2) + r * (pi - acos(r / D))
+    assert known["edge_lengths_mm"] == approx([S, S])
+    assert known["tip_angles_deg"] == approx([180, 2 * degrees(asin(r / D))])
+    assert known["removed_area_mm2"] == approx(r * sqrt(D**2 - r**2) + r**2 * (pi - acos(r / D)))
+    outline = teardrop(length_mm=L, width_mm=W)
+    box = boundary(outline).bounds
+    assert box == approx((-L / 2, -W / 2, L / 2, W / 2), rel=1e-6)
+
+
+def test_teardrop_as_long_as_wide_is_a_circle():
+    """Its tip is then as round as its other end."""
+    assert facts(teardrop(length_mm=20, width_mm=20)) == {
+        name: approx(value) for name, value in facts(circle(diameter_mm=20)).items()
+    }
+
+
+@pytest.mark.parametrize(
+    ("L", "upper", "lower", "edges", "excess"),
+    [
+        (30, 8, 3, (35.3994, 30.7937), 4.6057),
+        (30, 10, 4, (38.2202, 31.4026), 6.8176),
+        (40, 12, 5, (48.9980, 41.6464), 7.3517),
+    ],
+)
+def test_crescent(L, upper, lower, edges, excess):
+    """Arcs of sagitta h on a chord L: 2 R theta, R = (L^2/4 + h^2)/2h, theta = asin(L/2R); width h1 - h2."""
+    known = facts(crescent(length_mm=L, upper_mm=upper, lower_mm=lower))
+    lengths, slopes = [], []
+    for h in (upper, lower):
+        R = (L**2 / 4 + h**2) / (2 * h)
+        lengths.append(2 * R * asin(L / (2 * R)))
+        slopes.append(degrees(asin(L / (2 * R))))
+    assert known["edge_lengths_mm"] == approx(lengths)
+    assert lengths == approx(edges, abs=6e-5)
+    assert known["edge_lengths_mm"][0] - known["edge_lengths_mm"][1] == approx(excess, abs=6e-5)
+    assert known["tip_angles_deg"] == approx([slopes[0] - slopes[1]] * 2)
+    assert known["width_mm"] == upper - lower
+
+
+def test_crescent_with_a_straight_edge():
+    """With a lower edge of no rise it is half a lens: its chord, and half of area and tip angle."""
+    half, whole = crescent(length_mm=60, upper_mm=10, lower_mm=0), lens(length_mm=60, width_mm=20)
+    assert (half.lower.length, half.upper.length) == (60, approx(whole.upper.length))
+    assert half.area == approx(whole.area / 2)
+    assert half.tip_angles[0] == approx(whole.tip_angles[0] / 2)
+
+
+@given(st.floats(1, 100), st.floats(0.05, 1), st.floats(-0.25, 0.25))
+def test_lazy_s(L, ratio, sway):
+    """Area that of the lens; edges alike, as half a turn swaps them; length by quadrature of the speed.
+
+    The tip angle is that between slopes k = 2 pi sway/L and tan(theta): atan(tan + k) + atan(tan - k).
+    """
+    W, a = max(0.1, L * ratio), L * sway
+    outline, whole = lazy_s(length_mm=L, width_mm=W, sway_mm=a), lens(length_mm=L, width_mm=W)
+    theta, k = 2 * atan(W / L), 2 * pi * sway
+    R = L / 2 / sin(theta)
+    speed = lambda t: R * np.hypot(cos(t), k * cos(2 * pi * R * sin(t) / L) * cos(t) - sin(t))  # noqa: E731
+    assert outline.upper.length == approx(quad(speed, -theta, theta, epsabs=0, epsrel=1e-11)[0], rel=1e-10)
+    assert (outline.area, outline.width) == (approx(whole.area), W)
+    s = np.linspace(0, 1, 33)
+    assert outline.upper.point(s) == approx(-outline.lower.point(1 - s), abs=1e-9 * L)
+    if ratio < 1:
+        assert outline.tip_angles[0] == approx(atan(tan(theta) + k) + atan(tan(theta) - k))
+
+
+def test_mirror_images():
+    """A lazy S that sways to the other side, and an M at the other end, are mirror images across y and x."""
+    s = np.linspace(0, 1, 65)
+    one, other = (lazy_s(length_mm=60, width_mm=20, sway_mm=a) for a in (8, -8))
+    assert one.upper.point(s) == approx([[1], [-1]] * other.lower.point(s), abs=1e-9)
+    left, right = (lens_with_m(length_mm=60, width_mm=20, shorter_mm=8, m_at=at) for at in ("left", "right"))
+    assert right.upper.point(s) == approx([[-1], [1]] * left.upper.point(1 - s), abs=1e-9)
+    assert right.tips == approx([1 - b for b in reversed(left.tips)])
+    assert right.tip_angles == approx(left.tip_angles[::-1])
+
+
+def test_lazy_s_that_does_not_sway_is_a_lens():
+    s = np.linspace(0, 1, 33)
+    straight, whole = lazy_s(length_mm=60, width_mm=20, sway_mm=0), lens(length_mm=60, width_mm=20)
+    assert straight.upper.point(s) == approx(whole.upper.point(s), abs=1e-9)
+
+
+@pytest.mark.parametrize(("m_at", "angle"), [("right", None), ("left", 60.0), ("both", 45.0)])
+def test_lens_with_m(m_at, angle):
+    """Tips 8 mm short of the lens's, on its arcs; the flap's sides run from them to its point on the axis.
+
+    On the arc of radius R at x = 22 mm the slope is asin(x/R); a side turns by the tip angle from it.
+    """
+    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8, m_at=m_at, m_tip_deg=angle)
+    R = (60**2 + 20**2) / (4 * 20)
+    slope, y = asin(22 / R), sqrt(R**2 - 22**2) - (R - 10)
+    tip = 2 * slope if angle is None else radians(angle)
+    reach = y / tan(tip - slope)
+    a, b = outline.tips
+    ends = {"right": [(b, 22)], "left": [(a, -22)], "both": [(a, -22), (b, 22)]}[m_at]
+    for at, x in ends:
+        flap = 22 - reach if x > 0 else reach - 22
+        assert outline.upper.point(np.array([at])) == approx(np.array([[x], [y]]))
+        assert outline.lower.point(np.array([round(at)])) == approx(np.array([[flap], [0]]), abs=1e-9)
+    assert outline.tip_angles.count(approx(tip)) == 2 * len(ends)
+    assert outline.length == 60 - 8 * len(ends)
+    triangle = shapely.box(22, -30, 30, 30).union(shapely.Polygon([(22, y), (22 - reach, 0), (22, -y)]))
+    left = triangle if m_at == "right" else shapely.affinity.scale(triangle, -1, origin=(0, 0))
+    cut = triangle.union(left) if m_at == "both" else left
+    wanted = boundary(lens(length_mm=60, width_mm=20)).difference(cut)
+    assert boundary(outline).symmetric_difference(wanted).area == approx(0, abs=1e-3)  # chords
+
+
+def test_small_m():
+    """A straight-sided tip of depth d cut off half way leaves two of its own angle; the point of the flap is d back.
+
+    The last 0.2 mm of an arc of radius 50 mm are straight to 0.2/50.
+    """
+    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=0.1)
+    whole = lens(length_mm=60, width_mm=20)
+    assert outline.tip_angles[1:] == approx([whole.tip_angles[0]] * 2, rel=0.2 / 50)
+    assert outline.upper.point(np.array([1.0]))[0] == approx(30 - 0.2, abs=0.2 * 0.2 / 50)
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ({"shorter_mm": 30}, "shorter_mm 30 is not less than half of length_mm 60"),
+        ({"shorter_mm": 8, "m_tip_deg": 20}, r"with m_tip_deg 20 .*; wanted 38\.66 or more, less than 116\.1"),
+        ({"shorter_mm": 8, "m_tip_deg": 120}, "with m_tip_deg 120"),
+        ({"shorter_mm": 25}, "with m_tip_deg 11.48"),
+        ({"shorter_mm": 25, "m_tip_deg": 90}, "the flap's sides are longer than the edge from the middle to its tip"),
+    ],
+)
+def test_impossible_m(keys, message):
+    """The flap keeps to its end of the wound, and has an edge to be sewn to."""
+    with pytest.raises(ValueError, match=message):
+        lens_with_m(length_mm=60, width_mm=20, **keys)
+
+
+def test_triangle_and_square():
+    """Sewn side to side from the apex to the middle of the base; from the middle of one side to that of another."""
+    known = facts(triangle(base_mm=30, height_mm=40))
+    assert known["edge_lengths_mm"] == approx([15 + sqrt(40**2 + 15**2)] * 2)
+    assert known["tip_angles_deg"] == approx([180, 2 * degrees(atan(15 / 40))])
+    assert (known["length_mm"], known["width_mm"], known["removed_area_mm2"]) == (40, 30, approx(600))
+    known = facts(square(side_mm=20))
+    assert known["edge_lengths_mm"] == [40, 40]
+    assert known["tip_angles_deg"] == approx([180, 180])
+    assert (known["length_mm"], known["width_mm"], known["removed_area_mm2"]) == (20, 20, 400)
+
+
+@pytest.mark.parametrize(
+    ("kind", "keys", "message"),
+    [
+        ("teardrop", {"length_mm": 20, "width_mm": 21}, "width_mm 21 is more than length_mm 20"),
+        ("crescent", {"length_mm": 40, "upper_mm": 5, "lower_mm": 5}, "wanted lower_mm < upper_mm <= half"),
+        ("crescent", {"length_mm": 40, "upper_mm": 21, "lower_mm": 5}, "got 5, 21, 20"),
+        ("lazy-s", {"length_mm": 40, "width_mm": 10, "sway_mm": -10.1}, "sway_mm -10.1 is more than a quarter"),
+        ("lazy-s", {"length_mm": 40, "width_mm": 41, "sway_mm": 1}, "width_mm 41 is more than length_mm 40"),
+        ("lens-with-m", {"length_mm": 40, "width_mm": 41, "shorter_mm": 1}, "width_mm 41 is more than length_mm 40"),
+    ],
+)
+def test_impossible_sizes(kind, keys, message):
+    with pytest.raises(ValueError, match=message):
+        OUTLINES[kind](**keys)
+
+
+# Outlines from points -----------------------------------------------------------------------------------------
+
+
+def test_width_across_the_axis():
+    """Of a hook, an L turned by 30 degrees, the widest part across the line between its ends; not its extent."""
+    turn = np.radians(30)
+    c, s = np.cos(turn), np.sin(turn)
+    hook = np.array([(0, 0), (50, 0), (50, 4), (20, 4), (20, 9), (0, 9)]) - [0, 0]
+    points = tuple(map(tuple, hook @ np.array([[c, s], [-s, c]])))
+    way = radians(degrees(atan(4 / 50)))
+    # from (0, 0) to (50, 4); at the corner (20, 9) the width is 9 - 0 measured along the normal through it
+    outline = drawn(points_mm=points, ends_mm=(points[0], points[2]))
+    assert outline.length == approx(sqrt(50**2 + 4**2))
+    assert outline.width == approx(9 / cos(way))  # through (20, 9), down to the side y = 0
+
+
+def lens_points(n, *, turn=0.0, shift=(0.0, 0.0)):
+    """n points on each edge of the 60 x 20 mm lens, turned and shifted."""
+    corners = shapely.get_coordinates(boundary(lens(length_mm=60, width_mm=20), n=n))[:-1]
+    c, s = np.cos(turn), np.sin(turn)
+    return tuple(map(tuple, (corners @ np.array([[c, s], [-s, c]]) + shift).tolist()))
+
+
+@pytest.mark.parametrize(("turn", "shift"), [(0.0, (0.0, 0.0)), (1.0, (70.0, -40.0)), (-1.5, (0.0, 300.0))])
+def test_traced_lens(turn, shift):
+    """A tracing wherever it lies is the lens, laid on the x axis: edges off by less than 0.01 mm, the tolerance.
+
+    Lengths are then off by a share of some (0.01 / 2 mm)^2, tip angles by 4 times 0.01 mm
+    over the 2 mm to the next point, the slope of an arc of that rise on that chord, on either edge.
+    """
+    outline = drawn(points_mm=lens_points(200, turn=turn, shift=shift))
+    whole, found = lens(length_mm=60, width_mm=20), facts(outline)
+    assert outline.upper.point(np.array([0, 1])) == approx(np.array([[-30, 30], [0, 0]]), abs=1e-9)
+    for edge, exact in ((outline.upper, whole.upper), (outline.lower, whole.lower)):
+        s = np.linspace(0, 1, 101)
+        assert edge.point(s) == approx(exact.point(s), abs=0.03)
+        assert edge.corners == ()
+    for name in ("length_mm", "width_mm", "edge_lengths_mm", "removed_area_mm2"):
+        assert found[name] == approx(facts(whole)[name], rel=1e-3), name
+    assert found["tip_angles_deg"] == approx(facts(whole)["tip_angles_deg"], abs=2 * degrees(4 * 0.01 / 2))
+
+
+def test_simplified_within_the_tolerance():
+    """No point that is left out lies further from the simplified edges than the tolerance; a coarse one leaves few."""
+    points, kept = lens_points(500), []
+    for tolerance in (0.001, 0.01, 0.1, 1.0):
+        upper, lower = traced(points, None, tolerance)
+        ring = shapely.LinearRing(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
+        assert shapely.hausdorff_distance(ring, shapely.LinearRing(points)) <= tolerance * (1 + 1e-9)
+        kept.append(upper.shape[1] + lower.shape[1])
+    assert kept == sorted(kept, reverse=True) and kept[-1] < 12 < kept[0]
+
+
+def test_simplified_once():
+    """Points that a tolerance left stay when it is applied again, to the last bit."""
+    upper, lower = traced(lens_points(500, turn=0.3), None, 0.01)
+    ends = (tuple(lower[:, 0]), tuple(lower[:, -1]))
+    again = traced(tuple(map(tuple, np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)), ends, 0.01)
+    assert (again[0] == upper).all() and (again[1] == lower).all()
+
+
+def test_given_ends():
+    """A rectangle of 40 x 10 mm sewn between the middles of its short sides, given to 0.5 mm; the left end first.
+
+    Four right angles stay corners, two on each edge, and both tips are flat.
+    """
+    corners = ((0.0, 0.0), (40.0, 0.0), (40.0, 10.0), (0.0, 10.0))
+    outline = drawn(points_mm=corners, ends_mm=((40.5, 5.0), (-0.5, 5.0)))
+    assert (outline.length, outline.width, outline.area) == (approx(40), approx(10), approx(400))
+    assert outline.tip_angles == approx((pi, pi))
+    for edge in (outline.upper, outline.lower):
+        assert (edge.length, edge.corners) == (approx(50), approx((0.1, 0.9)))
+    # the file's right end is the left one here: the upper edge is the file's lower side
+    one_sided = drawn(points_mm=((0.0, 0.0), (40.0, 0.0), (20.0, 10.0)), ends_mm=((40.0, 0.0), (0.0, 0.0)))
+    assert one_sided.upper.length == approx(40)
+    assert one_sided.lower.length == approx(2 * sqrt(20**2 + 10**2))
+
+
+def test_neighbours_may_repeat():
+    """A tracing that stops for a moment, and one that is closed by its first point, are those without the repeats."""
+    points = lens_points(20)
+    assert facts(drawn(points_mm=(*points, points[0], points[0]))) == facts(drawn(points_mm=points))
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ({}, "needed: either file or points_mm"),
+        ({"file": "a.csv", "points_mm": lens_points(9)}, "needed: either file or points_mm"),
+        ({"points_mm": ((0.0, 0.0), (9.0, 0.0), (9.0, 0.0))}, "2 different points; an outline has 3 or more"),
+        ({"points_mm": ((0.0, 0.0), (9.0, 0.0), (18.0, 0.0))}, "the points lie on one line"),
+        ({"points_mm": ((0.0, 0.0), (9.0, 9.0), (9.0, 0.0), (0.0, 9.0))}, r"crosses or touches itself: .*\[4.5 4.5\]"),
+        ({"points_mm": lens_points(9), "ends_mm": ((-32.0, 0.0), (30.0, 0.0))}, r"-32, 0\) lies 2 mm off"),
+        ({"points_mm": lens_points(9), "ends_mm": ((30.0, 0.0), (30.4, 0.0))}, "the two ends are the same point"),
+        ({"points_mm": lens_points(4000), "tolerance_mm": 1e-9}, "points are left, 1000 at most; a larger tolerance"),
+        (  # the upper edge steps over a spike of the lower one by 3 mm, in a valley between two peaks
+            {
+                "points_mm": (
+                    *((-30.0, 0.0), (-2.0, 0.0), (0.0, 10.5), (2.0, 0.0), (30.0, 0.0)),
+                    *((28.0, 30.0), (20.0, 8.0), (0.0, 11.0), (-20.0, 8.0), (-28.0, 30.0)),
+                ),
+                "ends_mm": ((-30.0, 0.0), (30.0, 0.0)),
+                "tolerance_mm": 4.0,
+            },
+            "simplified by up to 4 mm",
+        ),
+    ],
+)
+def test_impossible_tracings(keys, message):
+    with pytest.raises(ValueError, match=message):
+        drawn(**keys)

@@ -9,13 +9,17 @@ import pytest
 import pyvista as pv
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
+from problems import flat, rubber
 from pytest import approx
 
 from fem import case, picture
 from fem.close import closed
 from fem.ledger import meetings
-from fem.measure import skin_stress_max, tips
-from fem.sheet import cauchy_stress
+from fem.measure import Closure, nodal, skin_stress_max, tips
+from fem.mesh import mesh
+from fem.outline import lens_with_m
+from fem.plan import side_to_side, undermined
+from fem.sheet import cauchy_stress, sheet
 
 CIRCLE = Path(__file__).parent.parent / "configs" / "demo" / "circle-20.yaml"
 NAMES = ["height-oblique.png", "height-above.png", "stress-above.png", "plan.png"]
@@ -190,7 +194,7 @@ def test_smoothing_keeps_linear_fields(circle):
     """Nodal values of 3 + 2 x - y, given at the integration points, are those of the formula: round-off."""
     at = np.einsum("qa,iea->ieq", circle.sheet.shapes, circle.mesh.X[:, circle.mesh.elements.T])
     x, y = circle.mesh.X
-    assert picture.nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
+    assert nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
 
 
 # A plan with named points
@@ -275,3 +279,40 @@ def test_stress_in_the_vtu(circle, vtu):
     assert skin["stress_min_kPa"] * area == approx(1e3 * (weights * stress[0]).sum(axis=1))
     assert skin["stretch_max"] * area == approx((weights * stretch).sum(axis=1))
     assert (skin["stress_max_kPa"] >= skin["stress_min_kPa"]).all()
+
+
+def test_plan_of_an_m(forked):
+    """Pairs of sewn points on all three seams; the point of the flap is in two of them, one with either edge."""
+    axes = picture.plan(forked, "m", 40.0).axes[0]
+    (tips_shown,) = (line.get_xydata() for line in axes.lines if line.get_label() == "tip of the wound")
+    assert len(tips_shown) == 3
+    places = [line.get_xydata() for line in axes.lines if line.get_marker() == "o" and line.get_linestyle() == "-"]
+    pairs = np.array(places)
+    middle = picture.centre(forked)[:2]
+    corner = forked.outline.upper.point(np.array([1.0]))[:, 0] - middle  # the point of the flap
+    fork = pairs[(np.abs(pairs - corner).max(axis=2) < 1e-9).any(axis=1)]
+    assert len(fork) == 2
+    on_axis = np.abs(pairs[:, 0, 0] - pairs[:, 1, 0]) < 1e-6  # straight across, as on the seam between both edges
+    assert picture.PAIRS <= on_axis.sum() < len(pairs)
+
+
+@pytest.fixture(scope="module")
+def forked():
+    """A lens with an M, uncut skin in place of closed skin."""
+    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8)
+    cut = mesh(undermined(side_to_side(outline), undermine_mm=15), radius=80, edge=2.5, tip=2, far=9)
+    return Closure(
+        outline=outline, lesion_area=0.0, mesh=cut, sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45),
+        fresh=flat(cut), x=flat(cut),
+    )  # fmt: skip
+
+
+def test_pictures_of_an_m(forked, tmp_path):
+    """All of its seam and three tips are drawn from above, where they are: within a pixel."""
+    path = picture.save_pictures(forked, tmp_path, title="m", half_width=40.0)[1]
+    found = skin_of(imread(path)[..., :3])
+    near = np.abs(found - to_rgb(picture.TIP)).max(axis=2) < 0.02
+    middle = picture.VIEW[:, None] / 2
+    for tip in (forked.x[:2, tips(forked)] - picture.centre(forked)[:2, None]).T:
+        column, row = tip / 80 * picture.VIEW[0] + middle[:, 0]
+        assert near[round(picture.VIEW[1] - row), round(column)]

@@ -96,8 +96,8 @@ def test_orthotropic_hole(H, K):
     """A round hole in a sheet pulled along axis 1: K = 1 + sqrt(2 (sqrt(E1/E2) - nu12) + E1/G12) (Lekhnitskii 1968).
 
     The edge becomes an ellipse and its stress is uniaxial, so K times the remote strain is the growth of the half-axis
-    along the pull. The formula is from memory; it gives 3 for an isotropic sheet. The law is quadratic with the second derivatives of
-    fibres in ground substance, or of given moduli; the mesh errs as in `test_kirsch`.
+    along the pull. The formula is from memory; it gives 3 for an isotropic sheet. The law is quadratic, with the second
+    derivatives of fibres in ground substance or of given moduli; the mesh errs as in `test_kirsch`.
     """
     compliance = np.linalg.inv(4 * H[:2, :2])
     E1, E2, nu12 = 1 / compliance[0, 0], 1 / compliance[1, 1], -compliance[0, 1] / compliance[0, 0]

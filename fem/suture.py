@@ -1,0 +1,177 @@
+"""Sutures tied one by one: where they pass, in which order, and the wound after each.
+
+Every suture is a thread between means of the skin over its bite, so its force does not depend on the mesh. It is drawn
+from the length that it has when its turn comes to the length that is wanted, and those tied before stay.
+
+    edges    from edge to edge of a wound that is not sewn all along, drawn to nothing
+    taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
+             remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
+    anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from fem import solve
+from fem.measure import outward, tips
+from fem.sew import positions
+from fem.sheet import located
+from fem.thread import Thread, Tied, Touch, length, tension
+
+# Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
+# TOUCH: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
+STIFF, TOUCH = 20.0, 1.0
+STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
+SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
+SAMPLES = 32  # of the skin within a bite
+GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
+
+
+def across_the_wound(seams, X, stitches, *, bite):
+    """Threads from edge to edge, and the length to which each is drawn, mm; stitches as in `fem.plan.stitches`."""
+    edges = [(*seams[number], at) for number, at in stitches]
+    return [(_thread(*(_bite(edge, X[:, edge], at, bite) for edge in pair)), 0.0) for *pair, at in edges]
+
+
+def tapering(closure, *, spacing, reach, offset, remaining, bite):
+    """Threads beyond each tip, nearest first, and the length to which each is drawn, mm; see above.
+
+    spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
+    offset      of their ends from the axis, mm;  remaining  at the tip, mm
+    """
+    threads = []
+    X, away = closure.mesh.X, outward(closure, closure.mesh.X)
+    for s in np.arange(spacing, reach, spacing):
+        for tip, along in zip(tips(closure), away.T, strict=True):
+            aside = offset * np.array([-along[1], along[0]])
+            ends = [_patch(closure.mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
+            threads.append((_thread(*ends), remaining + (2 * offset - remaining) * s / reach))
+    return threads
+
+
+def anchoring(closure, *, beyond, bite):
+    """Threads from a place beyond each tip to where it lies in uncut skin, and the length to draw each to, mm."""
+    threads = []
+    for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
+        place = closure.mesh.X[:, tip] + beyond * along
+        threads.append((_thread(_patch(closure.mesh, place, bite), np.append(place, 0.0)), 0.0))
+    return threads
+
+
+def touch(seams, X):
+    """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n)."""
+    weights = [np.convolve(np.diff(_along(X[:, first])), [0.5, 0.5], mode="valid") for first, _ in seams]
+    return Touch(
+        group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
+        normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
+        weights=np.concatenate(weights),
+        stiffness=TOUCH,
+    )
+
+
+def _normals(line):
+    """Unit vectors (2, k - 2) to the left of a line through points (2, k), at its inner ones, smoothed by SMOOTH."""
+    k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
+    along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
+    return np.array([-along[1], along[0]]) / np.hypot(*along)
+
+
+def tied(problem, q, wanted, kinds, *, seams, bias, tol, starts=None):
+    """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
+
+    problem   its sheet's ties begin with the threads in order of tying, none of them tied
+    wanted    length to which each is drawn, mm;  kinds  what each is, for `Tied`
+    seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
+    starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
+
+    Raises NotConverged as `solve.closed_wound`.
+    """
+    when_tied, after = [], []
+    for k, rest in enumerate(wanted):
+        at = q if starts is None else starts[k]
+        problem = _facing(problem, seams, positions(problem.sewing, at, 1.0))
+        if starts is None:
+            problem, q = _drawn_tight(problem, q, k, rest, bias=bias, tol=tol)
+        else:
+            problem, q = _with_rest(problem, k, rest), starts[k]
+        settled = solve.settled(problem, q, bias=bias, tol=tol)
+        after.append(positions(problem.sewing, settled, 1.0))
+        when_tied.append(tension(problem.sheet.ties[k], after[-1]))
+    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(wanted)]]
+    return problem, Tied(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
+
+
+def _facing(problem, seams, x):
+    """The problem with the normals of its Touch, if it has one, taken from the wound at x (3, n)."""
+    ties = problem.sheet.ties
+    if not isinstance(ties[-1], Touch):
+        return problem
+    normals = np.hstack([_normals(x[:2, first] + x[:2, second]) for first, second in seams])
+    ties = (*ties[:-1], replace(ties[-1], normals=normals))
+    return replace(problem, sheet=replace(problem.sheet, ties=ties))
+
+
+def _drawn_tight(problem, q, k, rest, *, bias, tol):
+    """The problem with thread k drawn to `rest` mm and its q, in as few steps as lead there."""
+    start = max(rest, length(problem.sheet.ties[k], positions(problem.sewing, q, 1.0)))
+    steps = STEPS
+    while True:
+        there = q
+        try:
+            for reached in np.linspace(start, rest, steps + 1)[1:]:
+                drawn = _with_rest(problem, k, float(reached))
+                there = solve.on_the_way(drawn, there, bias=bias, tol=tol)
+            return drawn, there
+        except solve.NotConverged:
+            steps *= 2
+            if steps > MOST_STEPS:
+                raise
+
+
+def _with_rest(problem, k, rest):
+    ties = list(problem.sheet.ties)
+    ties[k] = replace(ties[k], rest=rest)
+    return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
+
+
+def _thread(*stations):
+    """Thread, not tied yet, through stations: nodes and weights, or a fixed point (3,)."""
+    parts = [(np.empty(0, int), np.empty(0)) if isinstance(station, np.ndarray) else station for station in stations]
+    sizes = [len(nodes) for nodes, _ in parts]
+    W, at = np.zeros((len(parts), sum(sizes))), np.cumsum([0, *sizes])
+    for row, (_, weights) in enumerate(parts):
+        W[row, at[row] : at[row + 1]] = weights
+    fixed = [station if isinstance(station, np.ndarray) else np.zeros(3) for station in stations]
+    nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
+    gathered = np.zeros((len(parts), nodes.size))
+    np.add.at(gathered, (slice(None), inverse), W)
+    return Thread(nodes=nodes, W=gathered, fixed=np.array(fixed), stiffness=STIFF, rest=np.inf)
+
+
+def _along(X):
+    """Arc length (n,) along points X (2, n) from the first, mm."""
+    return np.append(0.0, np.cumsum(np.hypot(*np.diff(X, axis=1))))
+
+
+def _bite(edge, X, at, bite):
+    """Nodes of an edge (2 k + 1,) at X and their weights in its mean over a bite, mm, about the fraction `at` of it."""
+    s = _along(X)
+    sample = at * s[-1] + bite * ((np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5)
+    sample = sample[(sample > 0) & (sample < s[-1])]
+    segment = np.searchsorted(s[::2], sample, side="right") - 1
+    xi = (sample - s[2 * segment]) / (s[2 * segment + 2] - s[2 * segment])
+    shapes = np.array([(1 - xi) * (1 - 2 * xi), 4 * xi * (1 - xi), xi * (2 * xi - 1)])
+    weights = np.zeros(len(edge))
+    np.add.at(weights, 2 * segment + np.arange(3)[:, None], shapes / len(sample))
+    used = np.flatnonzero(weights)
+    return edge[used], weights[used]
+
+
+def _patch(mesh, place, bite):
+    """Nodes and their weights in the mean of the skin over a disc as wide as a bite, mm, about a place (2,)."""
+    k = np.arange(SAMPLES)
+    turn = np.array([np.cos(GOLDEN * k), np.sin(GOLDEN * k)])
+    nodes, shapes = located(mesh, place[:, None] + bite / 2 * np.sqrt((k + 0.5) / SAMPLES) * turn)
+    used, inverse = np.unique(nodes.T, return_inverse=True)
+    return used, np.bincount(inverse.ravel(), shapes.ravel()) / SAMPLES
