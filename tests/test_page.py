@@ -147,14 +147,21 @@ def test_page_of_the_demo(opened, tmp_path):
 
 
 def test_numbers(opened, written, results):
-    """Every number of measures.json is in its cell: with every digit as its value, and as it is printed."""
+    """Every number of measures.json is in its cell: with every digit as its value, and as it is printed.
+
+    What no case has, as forces after a time that was not asked for, has no row.
+    """
     tab, _ = opened(written)
     cells = tab.evaluate("""() => [...document.querySelectorAll("#measures tr[data-measure]")].map((row) =>
         [row.dataset.measure, [...row.cells].slice(1).map((cell) => {
           const number = cell.querySelector("data");
           return number ? [number.value, number.textContent] : cell.textContent.trim();
         })])""")
-    wanted = {name: numbers(json.loads((results[0] / name / "measures.json").read_text())) for name in LENGTHS}
+    written_down = {name: json.loads((results[0] / name / "measures.json").read_text()) for name in LENGTHS}
+    wanted = {
+        name: {key: value for key, value in numbers(of).items() if value is not None}
+        for name, of in written_down.items()
+    }
     assert sorted(name for name, _ in cells) == sorted(wanted["short"])
     for name, (short, middle, failed, long) in cells:
         for cell, case_name in ((short, "short"), (middle, "middle"), (long, "long")):
