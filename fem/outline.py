@@ -7,7 +7,7 @@ is their description.
 """
 
 from collections.abc import Callable
-from math import acos, asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from math import asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
 from typing import Annotated, Literal
 
 import numpy as np
@@ -88,8 +88,9 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
     Raises ValueError if wider than long.
     """
     _not_wider_than_long(length_mm, width_mm)
-    r, theta = width_mm / 2, asin(width_mm / length_mm)
-    straight = sqrt((length_mm / 2) ** 2 - r**2)
+    r = width_mm / 2
+    straight = sqrt((length_mm - width_mm) * (length_mm + width_mm)) / 2  # no digits lost where it is short
+    theta = atan2(r, straight)
     half = straight + r * theta
 
     def point(fraction):
@@ -113,7 +114,8 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     _not_wider_than_long(length_mm, width_mm)
     r = width_mm / 2
     D = length_mm - r
-    turn, straight = pi - acos(r / D), sqrt(D**2 - r**2)
+    straight = sqrt((D - r) * (D + r))
+    turn = pi - atan2(straight, r)
 
     def point(fraction):
         s = np.asarray(fraction) * (straight + r * turn)

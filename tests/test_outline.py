@@ -253,8 +253,8 @@ def test_impossible_polygons(points, message):
 
 
 def test_every_kind_is_tried():
-    """The examples of the tests hold each kind of outline."""
-    assert OUTLINES.keys() == KEYS.keys()
+    """The examples of the tests hold each kind of outline but the slit, which encloses nothing."""
+    assert OUTLINES.keys() - {"slit"} == KEYS.keys()
 
 
 @pytest.mark.parametrize("kind", EVERY_KIND)

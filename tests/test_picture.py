@@ -300,9 +300,10 @@ def test_plan_of_an_m(forked):
 def forked():
     """A lens with an M, uncut skin in place of closed skin."""
     outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8)
-    cut = mesh(undermined(side_to_side(outline), undermine_mm=15), radius=80, edge=2.5, tip=2, far=9)
+    plan = undermined(side_to_side(outline), undermine_mm=15)
+    cut = mesh(plan, radius=80, edge=2.5, tip=2, far=9)
     return Closure(
-        outline=outline, lesion_area=0.0, mesh=cut, sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45),
+        outline=outline, plan=plan, lesion_area=0.0, mesh=cut, sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45),
         fresh=flat(cut), x=flat(cut),
     )  # fmt: skip
 

@@ -139,7 +139,7 @@ def test_defaults():
 def test_two_terms():
     written = case("{terms: [{share: 0.4, time_s: 60}, {share: 0.3, time_s: 900}], at_s: [5, 600]}")
     assert list(left(written).values()) == approx(left_after([5, 600], **TWO))
-    assert report(written).splitlines()[-1] == "  force left        97 % after 5 s, 45 % after 600 s"
+    assert "  force left        97 % after 5 s, 45 % after 600 s" in report(written).splitlines()
 
 
 @pytest.mark.parametrize(
