@@ -675,7 +675,7 @@ def _buckling(case):
 
 
 def overloaded(case, forces) -> list[str]:
-    """A line if one of the forces (n,), N, on sutures between edges is more than the knot of the stated thread holds."""
+    """A line if one of the forces (n,), N, on sutures between edges is more than the stated thread's knot holds."""
     size = getattr(case.closure.sutures, "thread_size", None)
     if size is None or max(forces) <= KNOT_PULL[size]:
         return []

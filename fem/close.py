@@ -150,7 +150,7 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
 
 
 def _threads(case, open_):
-    """All sutures that are tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
+    """All sutures tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
     closing, mesh = case.closure, open_.mesh
     edges, taper, anchors = [], [], []
     if closing.sutures.kind == "interrupted":
@@ -318,8 +318,8 @@ def _told(case, numbers):
     told = cases.overloaded(case, forces) if forces else []
     if numbers["passed_through_mm2"]:
         told += [
-            f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does not "
-            "prevent: what is measured there is not what skin would do"
+            f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "
+            "not prevent: what is measured there is not what skin would do"
         ]
     return told
 

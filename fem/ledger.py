@@ -2,8 +2,8 @@
 
 Sewn shut, edges keeping their lengths, flat skin stays flat but where edges meet. There the angles of skin add up to
 2 pi minus a deficit: above 0 a cone, below 0 a saddle. Curved edges spread theirs along the seam, as much as one edge
-turns left more than the other; two equal arcs of radius R that bulge away from each other, -2/R per length. All deficits
-of a wound that is closed add up to 0 (Gauss and Bonnet), so what stands up at one place hangs down at another.
+turns left more than the other; two equal arcs of radius R that bulge away from each other, -2/R per length. All
+deficits of a wound that is closed add up to 0 (Gauss and Bonnet), so what stands up at one place hangs down at another.
 """
 
 from dataclasses import dataclass
@@ -125,7 +125,7 @@ def _at_ends(plan):
 
 
 def _on_seam(plan, stops):
-    """Seam and fraction at which one of some edges stops, -1 and 0 if all are left open; a second edge runs backwards."""
+    """Seam and fraction at which one of some edges stops, -1 and 0 if all are open; a second edge runs backwards."""
     sewn = stops[stops < 2 * len(plan.seams)]
     return (int(sewn[0]) // 2, float(sewn[0] % 2 == 0)) if sewn.size else (-1, 0.0)
 

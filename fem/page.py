@@ -73,8 +73,8 @@ MEANINGS = [
 LEFT_OUT = [
     "Time: healing and creep. Everything is as in the first moment after closing, but for the forces that a case with "
     "`relax` asks for later.",
-    "Skin that touches itself (where it has passed through itself, the warnings say so), skin in layers, damage, and the "
-    "blood supply.",
+    "Skin that touches itself (where it has passed through itself, the warnings say so), skin in layers, damage, and "
+    "the blood supply.",
     "Round bodies: the skin around the wound is flat, and so is its natural tension.",
     f"The two end points of a scar, where forces and stress grow without limit; measures of stress and line tension "
     f"leave out {TIP_ZONE:g} mm around them.",

@@ -4,7 +4,7 @@ import os
 
 from hypothesis import settings
 
-os.environ.setdefault("MKL_NUM_THREADS", "1")  # read by the library when it loads: tests run side by side, a thread each
+os.environ.setdefault("MKL_NUM_THREADS", "1")  # tests run side by side, a thread each
 # How long an example takes says more of the machine than of the code.
 settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")

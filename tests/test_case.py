@@ -33,8 +33,8 @@ patch: {radius_mm: 120}
 mesh: {edge_mm: 2, tip_mm: 1.6, far_mm: 6}
 """
 KINDS = (
-    "allowed: circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy-s, lens-with-m, triangle, square, slit, "
-    "polygon, drawn"
+    "allowed: circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy-s, lens-with-m, triangle, square, "
+    "slit, polygon, drawn"
 )
 SHORT = """\
 name: short

@@ -83,7 +83,8 @@ def test_cones_where_they_are_forecast(name):
 def test_cones_stand_at_the_tips(name, deficits):
     """The highest point that belongs to a tip with a deficit lies within two triangles' edges of it, once closed."""
     closure, _ = result(name, "loose")
-    found = {tuple(m.places[:, 0].round(3)): np.degrees(m.deficit) for m in meetings(closure.plan) if m.angles.size == 1}
+    alone = [m for m in meetings(closure.plan) if m.angles.size == 1]
+    found = {tuple(m.places[:, 0].round(3)): np.degrees(m.deficit) for m in alone}
     ends = tips(closure)
     assert [found[tuple(place)] for place in closure.mesh.X[:, ends].round(3).T] == approx(deficits, abs=0.05)
     for cone, end, deficit in zip(cones(closure), ends, deficits, strict=True):

@@ -117,7 +117,7 @@ def test_v_y():
 
 
 def test_bilobed():
-    """Turned by 45 degrees about P, K falls onto I; both edges of the wound's seam are of one length, as are the lobes'."""
+    """Turned by 45° about P, K falls onto I; both edges of the wound's seam have one length, as do the lobes'."""
     plan, p = drawn("bilobed", circle(diameter_mm=15))
     assert p["P"] + np.exp(-1j * np.pi / 4) * (p["K"] - p["P"]) == approx(p["I"])
     assert abs(p["I"]) == approx(7.5)
@@ -186,7 +186,7 @@ def test_pedicle_is_held():
 @pytest.mark.parametrize("name", FLAPS)
 @pytest.mark.parametrize("undermine", [0, 8])
 def test_mesh(name, undermine):
-    """The patch but for what is removed; an island belongs to it. Chords of 2 mm on arcs of 7.5 mm cost 0.1 mm2 each."""
+    """The patch but for what is removed; an island belongs to it. 2 mm chords of arcs of 7.5 mm cost 0.1 mm2 each."""
     wounds = {"z-plasty": slit(length_mm=20), "rhombic": circle(diameter_mm=15), "bilobed": circle(diameter_mm=15)}
     wounds |= {"a-to-t": A_TRIANGLE, "rotation": A_TRIANGLE}
     plan = undermined(FLAPS[name](wounds.get(name, square(side_mm=15))), undermine_mm=undermine)

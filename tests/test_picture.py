@@ -303,8 +303,8 @@ def forked():
     plan = undermined(side_to_side(outline), undermine_mm=15)
     cut = mesh(plan, radius=80, edge=2.5, tip=2, far=9)
     return Closure(
-        outline=outline, plan=plan, lesion_area=0.0, mesh=cut, sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45),
-        fresh=flat(cut), x=flat(cut),
+        outline=outline, plan=plan, lesion_area=0.0, mesh=cut,
+        sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45), fresh=flat(cut), x=flat(cut),
     )  # fmt: skip
 
 

@@ -85,7 +85,7 @@ def test_order_of_tying():
 
 
 def test_sutures_at_the_corners_of_a_flap():
-    """Where both edges end in different places a suture holds the ends together; where they end in one there is none."""
+    """A suture holds the ends of both edges together where they differ; where they are one there is none."""
     upper, lower = side_to_side(LENS).seams[0]
     part = Plan(removed=(), seams=((stretch(upper, 0, 0.5), stretch(lower, 0, 0.5)),))
     assert stitches(part, spacing=8, order="along") == [(0, k / 4) for k in (1, 2, 3, 4)]
@@ -208,7 +208,8 @@ def test_sutures_that_cannot_be(closure, message):
     """The place in the file, and what is allowed."""
     with pytest.raises(BadCase, match=r"a.yaml:3:\d+: closure") as caught:
         parse(
-            f"name: a\nwound: {{outline: {{kind: circle, diameter_mm: 20}}}}\nclosure: {closure}\nskin: {{site: forearm}}",
+            f"name: a\nwound: {{outline: {{kind: circle, diameter_mm: 20}}}}\nclosure: {closure}\n"
+            "skin: {site: forearm}",
             Case,
             "a.yaml",
         )
