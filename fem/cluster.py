@@ -1,5 +1,6 @@
 """Dask workers: on this machine, in a cluster that is running, or from the queue of a computing centre."""
 
+import logging
 import os
 from contextlib import contextmanager
 
@@ -22,8 +23,9 @@ def local(workers=None):
     settings = {
         "distributed.scheduler.allowed-failures": 100,  # fem.task counts them itself, by case
         "distributed.scheduler.worker-saturation": 1.0,
-        "distributed.comm.timeouts.connect": "60s",
-        "distributed.admin.tick.limit": "60s",
+        # A nanny starts its worker again within seconds. By default it is given up for good if, 15 s after a loss, the
+        # worker is away once more, as when one case after the other ends it.
+        "distributed.deploy.lost-worker-timeout": "1000 days",
     }
     with dask.config.set(settings):
         cluster = LocalCluster(
@@ -34,7 +36,7 @@ def local(workers=None):
             dashboard_address="127.0.0.1:0",
             memory_limit=None,
             env=ONE_THREAD,
-            silence_logs="CRITICAL",
+            silence_logs=logging.CRITICAL,
         )
         with cluster, Client(cluster) as client:
             yield client
