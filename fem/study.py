@@ -5,9 +5,12 @@ Nothing is remembered but the folders, so whoever starts again does what is miss
 
 import errno
 import json
+import math
 import os
 import shutil
+import statistics
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack, contextmanager, suppress
 from itertools import islice
@@ -15,11 +18,15 @@ from pathlib import Path
 
 from fem import cluster
 from fem.case import Case, text
-from fem.close import address, finished
+from fem.close import address, finished, patch
+from fem.mesh import MeshError
 from fem.sweep import Limits
-from fem.table import Row, row
+from fem.table import Row, row, rows
 from fem.task import Order, closing, fail, paths, solved
 
+TRIED = 3  # cases that are meshed for an estimate; our choice
+GROWTH = 0.84  # of seconds with unknowns, tests/bench/test_cost.py; 24.3 s at 11307 unknowns
+BENCHMARK = 24.3 / 11307**GROWTH  # s
 AHEAD = 2  # cases submitted per thread: one at work, one waiting; our choice
 AGAIN = 10  # times that a case is submitted whose worker was lost, if it was not the case that cost it; our choice
 STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
@@ -34,7 +41,14 @@ class StudyStopped(RuntimeError):
 
 @contextmanager
 def engine(
-    into, *, keep="measures", limits=None, workers=cluster.local, solve=closing, retry=False, watch=lambda **event: None
+    into,
+    *,
+    keep="measures",
+    limits=None,
+    workers=cluster.on_this_machine,
+    solve=closing,
+    retry=False,
+    watch=lambda **event: None,
 ):
     """A function that completes cases in the folder `into`: each then has its result or the reason why it has none.
 
@@ -42,7 +56,7 @@ def engine(
 
     keep      what is kept of each result, a key of fem.close.KEPT
     limits    fem.sweep.Limits of each case
-    workers   gives the client, as fem.cluster.local
+    workers   gives the client, as fem.cluster.on_this_machine
     solve     as fem.task.closing; a function of a module, which workers import
     retry     whether failures of earlier runs are tried again
     watch     called with each `event`: start, workers, case, end
@@ -79,6 +93,32 @@ def evaluator(into, **options):
             return [row(into, address(case)) for case in cases]
 
         yield evaluate
+
+
+def estimate(into, cases, *, keep="measures"):
+    """How many of the cases are missing, seconds that one core would take for them, and where the estimate comes from.
+
+    Up to TRIED of them, spread evenly, are meshed; a closure takes unknowns^GROWTH, with the factor of earlier results
+    in the folder, or else that of the benchmark in DEVELOPERS.md.
+    """
+    order = Order(str(into), keep, math.inf, None, closing)
+    missing = [case for case in map(addressed, cases) if not _settled(case, order)]
+    unknowns = []
+    for case in missing[:: max(1, math.ceil(len(missing) / TRIED))]:
+        with suppress(MeshError):
+            unknowns.append(3 * patch(case).X.shape[1])
+    earlier = [(one["seconds"], one["unknowns"]) for one in rows(into) if one["seconds"] and one.get("unknowns")]
+    factor, source = BENCHMARK, "the benchmark in DEVELOPERS.md"
+    if earlier:
+        factor = statistics.median(seconds / size**GROWTH for seconds, size in earlier)
+        source = f"{len(earlier)} earlier results"
+    each = [factor * size**GROWTH for size in unknowns]
+    return len(missing), sum(each) / max(1, len(each)) * len(missing), source
+
+
+def failures(into, keys):
+    """How many of the cases with these keys failed, by kind."""
+    return Counter(one["failure"] or "missing" for one in rows(into, keys) if one["status"] != "done")
 
 
 def addressed(case):
