@@ -34,8 +34,8 @@ def ends_its_worker():
 def asks_for_memory():
     kept = []
     while True:
-        kept.append(os.urandom(10**7))
-        time.sleep(0.01)
+        kept.append(b"x" * 2 * 10**7)
+        time.sleep(0.02)
 
 
 def hangs():
@@ -88,6 +88,18 @@ def solve(case, *, keep, watch):
         time.sleep(0.02)
     numbers = {"cone_height_mm": kind / 3, "push_out_mm": [1.0, 2.0], "dip_mm": None}
     return partial(write_numbers, case=case, numbers=numbers, how={"total_s": SECONDS, "unknowns": 1000})
+
+
+def busy(case, *, keep, watch):
+    """Five seconds of a core, looked at as often as a closure is."""
+    note(case.name)
+    start, spent = time.monotonic(), time.thread_time()
+    while time.thread_time() - spent < 5.0:
+        watch(stage="closing", closed=0.5, residual=1.0)
+        for _ in range(100_000):
+            pass
+    how = {"total_s": time.monotonic() - start, "unknowns": 1000}
+    return partial(write_numbers, case=case, numbers={"cone_height_mm": 1.0}, how=how)
 
 
 def began():
