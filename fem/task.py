@@ -18,7 +18,7 @@ from pathlib import Path
 
 import fem
 from fem import case as cases
-from fem.close import address, closed, finished, write
+from fem.close import address, closed, finished, write_all
 from fem.document import parse
 from fem.folder import first, whole, write_whole
 from fem.mesh import MeshError
@@ -55,7 +55,7 @@ class Order:
 def closing(case, *, keep, watch):
     """The closure of a case, as the function that writes its folder."""
     closure, how = closed(case, watch=watch)
-    return partial(write, case=case, closure=closure, how=how, keep=keep)
+    return partial(write_all, case=case, closure=closure, how=how, keep=keep)
 
 
 def solved(key, text, order) -> str:
