@@ -86,6 +86,15 @@ def parse(written, model, source, *, folders=()):
     return parsed
 
 
+def top_keys(written, source):
+    """Names of the keys at the top of a YAML text, the problems that do not hinder reading left for `parse`.
+
+    Raises BadCase if it is no YAML.
+    """
+    content = _content(written, source)[0]
+    return set(content) if isinstance(content, dict) else set()
+
+
 def _content(written, source):
     """Plain values of a YAML text, their places, and the problems in it that do not hinder reading."""
     marks: dict = {}

@@ -11,10 +11,10 @@ FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
     "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
     "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
-    "close compare cli"
+    "close compare drawing template vector lesson handout cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
-HEAVY |= {"jinja2", "duckdb", "PIL"}
+HEAVY |= {"jinja2", "duckdb", "PIL", "reportlab", "ezdxf"}
 
 
 def imported(source):
@@ -54,6 +54,7 @@ def test_imports_point_backwards(module):
         "from fem.cli import app; app(['--help'], result_action='return_value')",
         "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['compare', '--help'], result_action='return_value')",
+        "from fem.cli import app; app(['teach', '--help'], result_action='return_value')",
     ],
 )
 def test_help_imports_nothing_heavy(work):

@@ -1,0 +1,142 @@
+"""The 1:1 template: a case's plan as lines to cut along and places to sew, in mm."""
+
+from math import cos, radians, sin
+
+import numpy as np
+import shapely
+
+from fem import case as cases
+from fem import ledger
+from fem.drawing import Drawing, Stroke, Words, extent, joined
+from fem.plan import APART, removed_skin, stitches
+
+MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
+CHORDS = 200  # a curve
+TICK, NUMBER = 2.5, 4.6  # mm from the edge to the end of a suture's mark, and to the middle of its number
+HATCH = 3.0  # mm between lines
+BEYOND = 8.0  # mm that the axis reaches beyond the wound
+ARROW = 24.0  # mm, of the direction of the lines
+CROSS = 1.5  # mm, of the mark at a tip
+LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is seen below
+SIZE = 2.8  # mm, of numbers
+
+
+def template(case) -> Drawing:
+    """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
+    plan = cases.plan(case)
+    parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan), tips(plan)]
+    drawn = joined(*parts)
+    return joined(drawn, lines(case.skin.tension, extent(drawn))) if stretched(case) else drawn
+
+
+def places(case):
+    """Seam and fraction of each suture in order of sewing; of a running one, marks about MARK apart along each seam."""
+    if case.closure.sutures.kind == "interrupted":
+        return cases.tying(case)
+    return stitches(cases.plan(case), spacing=MARK, order="along")
+
+
+def stretched(case):
+    """Whether the skin has lines: more tension one way than the other."""
+    tension = case.skin.tension
+    return tension.along_N_per_m != tension.across_N_per_m
+
+
+def drawn(curve):
+    """Points (2, n) along a curve."""
+    return curve.point(np.union1d(np.linspace(0, 1, CHORDS + 1), curve.corners))
+
+
+def cut(plan) -> Drawing:
+    """Edges of removed skin, incisions, and edges that stay open, which are drawn over their cut."""
+    rings = [Stroke(np.hstack([drawn(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
+    ways = [Stroke(drawn(c), style) for curves, style in ((plan.cuts, "cut"), (plan.open, "open")) for c in curves]
+    return Drawing((*rings, *ways))
+
+
+def hatching(plan) -> Drawing:
+    """Slanted lines over the removed skin."""
+    skin = removed_skin(plan)
+    if skin.is_empty:
+        return Drawing()
+    left, bottom, right, top = skin.bounds
+    high = top - bottom
+    at = np.arange(left - high + HATCH / 2, right, HATCH)
+    slants = shapely.multilinestrings([[(x, bottom), (x + high, top)] for x in at])
+    inside = shapely.get_parts(shapely.intersection(slants, skin))
+    return Drawing(tuple(Stroke(shapely.get_coordinates(line).T, "removed") for line in inside if line.length))
+
+
+def zones(plan) -> Drawing:
+    """Borders of the loosened skin, of the flaps and of what stays on its bed."""
+    named = [(plan.loosened, "loosened"), *((flap, "flap") for flap in plan.flaps), (plan.held, "held")]
+    rings = [
+        Stroke(shapely.get_coordinates(ring)[:-1].T, style, closed=True)
+        for zone, style in named
+        if zone is not None
+        for part in shapely.get_parts(zone)
+        for ring in (part.exterior, *part.interiors)
+    ]
+    return Drawing(tuple(rings))
+
+
+def sutures(plan, at) -> Drawing:
+    """A mark into the skin on both edges at each suture, and its number beyond."""
+    strokes, words = [], []
+    for number, (seam, fraction) in enumerate(at, start=1):
+        for curve, side in zip(plan.seams[seam], (1, -1), strict=True):
+            x, into = station(curve, fraction, side)
+            strokes.append(Stroke(np.stack([x, x + TICK * into], axis=1), "suture"))
+            middle = x + NUMBER * into
+            words.append(Words(str(number), (float(middle[0]), float(middle[1] - 0.35 * SIZE)), SIZE, "middle"))
+    return Drawing(tuple(strokes), tuple(words))
+
+
+def station(curve, fraction, side):
+    """A place (2,) on a curve and the unit vector (2,) to its left (side 1) or right (side -1)."""
+    near = np.clip([fraction - 1e-4, fraction, fraction + 1e-4], 0, 1)
+    before, x, after = curve.point(near).T
+    along = (after - before) / np.linalg.norm(after - before)
+    return x, side * np.array([-along[1], along[0]])
+
+
+def axis(plan) -> Drawing:
+    """The line through both ends of the wound."""
+    start, end = (plan.below or plan.seams[0][1]).point(np.array([0.0, 1.0])).T
+    along = (end - start) / np.linalg.norm(end - start)
+    return Drawing((Stroke(np.stack([start - BEYOND * along, end + BEYOND * along], axis=1), "axis"),))
+
+
+def tips(plan) -> Drawing:
+    """A cross where both edges of a seam end in one place, with the angle of skin that is too much there."""
+    strokes, words = [], []
+    for met in ledger.meetings(plan):
+        if met.places.shape[1] > 1 or not met.closed or met.deficit < LEAST_DEFICIT:
+            continue
+        x = met.places[:, 0]
+        for way in (np.array([CROSS, CROSS]), np.array([CROSS, -CROSS])):
+            strokes.append(Stroke(np.stack([x - way, x + way], axis=1), "tip"))
+        away = x + 4.5 * np.array([cos(met.ways[0]), sin(met.ways[0])])
+        anchor = "end" if away[0] < x[0] - 1 else "start" if away[0] > x[0] + 1 else "middle"
+        words.append(Words(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
+    return Drawing(tuple(strokes), tuple(words))
+
+
+def lines(tension, within) -> Drawing:
+    """A double arrow along the skin tension lines, above everything in an extent (2, 2)."""
+    turn = radians(tension.lines_deg)
+    along = np.array([cos(turn), sin(turn)])
+    middle = np.array([within[0].mean(), within[1, 1] + 4 + ARROW / 2 * abs(along[1])])
+    ends = [middle - ARROW / 2 * along, middle + ARROW / 2 * along]
+    heads = []
+    for end, way in zip(ends, (along, -along), strict=True):
+        side = np.array([-way[1], way[0]])
+        heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "tip"))
+    words = Words("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
+    return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (words,))
+
+
+def ends_meet(first, second):
+    """Which ends (2,) of two edges are in the same place."""
+    both = np.array([0.0, 1.0])
+    return np.linalg.norm(first.point(both) - second.point(both), axis=0) <= APART
