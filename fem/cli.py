@@ -269,12 +269,15 @@ def teach(
         name = lesson.case.name
         try:
             with progress(name) as watch:
-                folder = make(lesson, into=into, again=again, only=only or (), paper=paper, watch=watch)
+                folder, missing = make(lesson, into=into, again=again, only=only or (), paper=paper, watch=watch)
         except (MeshError, OSError, NotConverged) as error:
             print(complaint(name, error), file=sys.stderr)
             worst = max(worst, exit_code(error))
         else:
             print(f"{name}: handout in {folder}")
+            for neighbour, reason in missing.items():
+                print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
+                worst = NO_CONVERGENCE
     sys.exit(worst)
 
 

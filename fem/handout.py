@@ -117,7 +117,9 @@ COMPARING = {"lesson"}  # products that need the neighbours closed too
 
 
 def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lambda **state: None):
-    """The handout folder of a lesson; its case and, if a product needs them, its neighbours are closed if missing.
+    """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
+
+    The lesson's case and, if a product needs them, its neighbours are closed if missing.
 
     into   folder of all results
     again  compute the case and its neighbours anyway
@@ -136,7 +138,7 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lam
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "lesson": lesson.title, "made": made, "note": NOTE}
         (draft / MADE).write_text(json.dumps(record, indent=2) + "\n")
-    return folder / "handout"
+    return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
 
 
 def closed(compared, *, into, again):

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from fem import case as cases
 from fem import chart, page, sentence
 from fem.measure import CONE_LEVEL
-from fem.result import WORDS, label, numbers, shown, unit
+from fem.result import label, numbers, shown, unit
 from fem.site import LIBRARY, SITES, values
 
 ROWS = (  # of the table; a number that no closure has is left out
@@ -179,7 +179,7 @@ def sources(result):
     else:
         lines.append("Values of the skin: invented for this case.")
     heights = [cone["height_mm"] for cone in result.measures["cones"]]
-    if max(heights, default=0) >= CONE_LEVEL:
+    if max(heights, default=0) >= CONE_LEVEL and site not in LIBRARY.bench:
         lines += [f"{text} {source}" for name, text, source in page.NOTES if name == "cone_height_mm"][:1]
     return [*lines, MODEL]
 
@@ -207,8 +207,8 @@ def bench_sheet(result, at) -> Sheet:
         Heading("Measure and compare"),
         Rows(("with a ruler, mm", "computed", "measured"), tuple(measured(result))),
         Paragraph(
-            "Heights count from the level of the material that is held down. Measured otherwise? The computed values "
-            "are for the thickness above; weight is left out, and so is how thread and fingers pull.",
+            "Heights count from the level of the material that is held down. If yours differ: the computed values are "
+            "for the thickness above; weight is left out, and so is how hard you pull the thread.",
             "small",
         ),
         Paragraph(
@@ -282,8 +282,11 @@ def measured(result):
     """Rows to fill in: name, computed value, an empty cell."""
     at = numbers(result.measures)
     heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
-    names = [*heights, "cone_height_mm", "scar_length_mm"]
-    return [(WORDS.get(name, label(name)), shown(name, at[name]), "") for name in names]
+    which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
+    rows = [(words, shown(name, at[name]), "") for words, name in zip(which, heights, strict=True)]
+    if at["cone_height_mm"] > max((at[name] for name in heights), default=0.0):
+        rows.append(("highest place", shown("cone_height_mm", at["cone_height_mm"]), ""))
+    return [*rows, (label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), "")]
 
 
 # Pictures -----------------------------------------------------------------------------------------------------

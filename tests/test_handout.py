@@ -52,7 +52,7 @@ def two_products(monkeypatch):
 
 def test_record(into, one):
     """handout.json lists the files of each product, and no others are there."""
-    folder = teach(one, into=into, only=("template",))
+    folder, _ = teach(one, into=into, only=("template",))
     record = json.loads((folder / MADE).read_text())
     assert set(record["made"]) == {"template"} <= set(PRODUCTS)
     assert {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()} == {
@@ -64,7 +64,7 @@ def test_record(into, one):
 
 def test_lasts_as_long_as_its_result(into, one, two_products):
     """With a handout inside, the result is complete; computed anew, the handout is gone."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     assert folder == into / "small" / "handout" and finished(case(SMALL), into / "small")
     close(case(SMALL), into=into)
     assert folder.exists()
@@ -74,7 +74,7 @@ def test_lasts_as_long_as_its_result(into, one, two_products):
 
 def test_only(into, one, two_products):
     """Asked for one product, the others stay as they were."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     teach(one, into=into, only=("a",))
     assert (folder / "a.txt").read_text() == "small 2" and (folder / "b.txt").read_text() == "small 1"
     assert json.loads((folder / MADE).read_text())["made"] == {"a": ["a.txt"], "b": ["b.txt"]}
@@ -82,7 +82,7 @@ def test_only(into, one, two_products):
 
 def test_whole_or_not_at_all(into, one, two_products):
     """A product that fails leaves the handout as it was, and nothing beside it."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     before = {p.name: p.read_text() for p in folder.iterdir()}
     with pytest.raises(OSError, match="disk full"):
         teach(one, into=into)
