@@ -82,7 +82,7 @@ def tips(result) -> list[Tip]:
 def of_one_kind(tips) -> list[list[Tip]]:
     """The tips by their deficits, greatest first: one paper model serves each list."""
     groups: list[list[Tip]] = []
-    for tip in sorted(tips, key=lambda tip: -tip.deficit):
+    for tip in sorted(tips, key=lambda tip: (-round(tip.deficit / ALIKE), tip.at)):
         if groups and abs(groups[-1][0].deficit - tip.deficit) < ALIKE:
             groups[-1].append(tip)
         else:

@@ -8,14 +8,15 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from fem import case as cases
-from fem import chart, page, sentence
+from fem import chart, cone, page, sentence
 from fem.measure import CONE_LEVEL
 from fem.result import label, numbers, shown, unit
 from fem.site import LIBRARY, SITES, values
 
+MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out
-    "cone_height_mm", "dip_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_p99_kPa",
-    "removed_area_mm2", "length_to_width", "tip_angles_1_deg",
+    "cone_height_mm", "dip_mm", "scar_length_mm", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
+    "removed_area_mm2", "length_to_width",
 )  # fmt: skip
 PICTURED = 4  # closures whose pictures stand side by side on a sheet
 TABLED = 6  # closures in a table; more do not fit
@@ -164,8 +165,16 @@ def table(named) -> Rows:
         (f"{label(name)}{', ' if unit(name) else ''}{unit(name)}", *(shown(name, at.get(name)) for at in every))
         for name in ROWS
         if any(at.get(name) is not None for at in every)
+        and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
+    rows.append(("skin missing at a tip, °", *(missing(result) for _, result in named[:TABLED])))
     return Rows(("", *(words for words, _ in named[:TABLED])), tuple(rows))
+
+
+def missing(result):
+    """The angles of skin that are missing at the tips of a closure, each once, greatest first."""
+    groups = cone.of_one_kind(cone.tips(result))
+    return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
 
 
 def sources(result):
@@ -308,7 +317,7 @@ def closed_skins(named):
     made = []
     for (words, result), image in zip(named, drawn, strict=True):
         high = sentence.told("cone_height_mm", result.measures["cone_height_mm"])
-        caption = f"{words}, closed: up to {high} high; the darker, the higher"
+        caption = f"{words}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
         made.append(picture(png_of(image), caption, f"Closed skin, {words}, seen obliquely, up to {high} high."))
     return tuple(made)
 

@@ -16,6 +16,14 @@ from fem.site import LIBRARY
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 ROUND = {0: "along the long axis of the wound", 90: "straight across the wound"}
+MOST = {
+    "lower": "lowest",
+    "higher": "highest",
+    "weaker": "weakest",
+    "stronger": "strongest",
+    "less": "least",
+    "more": "most",
+}
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
 
@@ -126,7 +134,8 @@ def pull(result):
     """How hard a seam pulls that is joined all along."""
     at = result.measures
     force, middle = (told(name, at[name]) for name in ("closing_force_N", "line_tension_mid_N_per_m"))
-    return [f"Closing takes {force} in all; in the middle of the seam the skin pulls with {middle}."]
+    more = f"; in the middle of the seam the skin pulls with {middle}" if even(result) else ""
+    return [f"Closing takes {force} in all{more}."]
 
 
 def cones(result):
@@ -187,7 +196,7 @@ def trade_off(named):
     if len(order) < 2:
         return [*failed, "So there is nothing to compare with." if failed else "There is nothing to compare with."]
     lines = [trend(order, "cone_height_mm", "cones", "lower", "higher")]
-    if not any(separate(result) for _, result in order):
+    if all(even(result) for _, result in order):
         lines.append(trend(order, "line_tension_mid_N_per_m", "pull in the middle of the seam", "weaker", "stronger"))
     if len({printed("removed_area_mm2", result.measures["removed_area_mm2"]) for _, result in order}) > 1:
         lines.append(trend(order, "removed_area_mm2", "skin taken away", "less", "more"))
@@ -197,6 +206,11 @@ def trade_off(named):
 def separate(result):
     """Whether sutures were tied one by one, so that the pull of the seam is that of its sutures."""
     return result.case.closure.sutures.kind == "interrupted"
+
+
+def even(result):
+    """Whether the middle of the seam says how hard it pulls: edges joined all along, from one side to the other."""
+    return not separate(result) and result.case.closure.technique == "side-to-side"
 
 
 def trend(order, name, what, less, more):
@@ -211,7 +225,7 @@ def trend(order, name, what, less, more):
     if grows and (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
         return f"The longer the scar, the {less if steps[0] < 0 else more} the {what}: {listed}."
     low, high = extremes(order, name)
-    return f"The {what} {verb} not ordered as the scars are: {less} in {low}, {more} in {high} ({listed})."
+    return f"The {what} {verb} not ordered as the scars are: {MOST[less]} in {low}, {MOST[more]} in {high} ({listed})."
 
 
 def extremes(order, name):
@@ -257,8 +271,8 @@ def ask_tips(result):
     if not tips(result):
         return None
     return (
-        "Find the places on the plan where the edges of the wound meet in a point. What happens to the skin there when "
-        "the wound is sewn shut, and how much of it is missing?",
+        "Find the places on the plan where edges that are sewn together meet. What happens to the skin there when the "
+        "wound is sewn shut, and how much of it is missing?",
         " ".join([*lines, *cones(result)]),
     )
 
@@ -290,8 +304,8 @@ def ask_price(order):
 
 def ask_sutures(result):
     """What each of evenly spaced sutures would carry in the middle of the seam."""
-    if separate(result):
-        return ask_tied(result)
+    if not even(result):
+        return ask_tied(result) if separate(result) else None
     name = "line_tension_mid_N_per_m"
     tension = printed(name, result.measures[name])
     return (
