@@ -11,7 +11,8 @@ FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
     "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
     "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
-    "close compare drawing template cone vector cutter paper typeset lesson sentence leaflet handout cli"
+    "close compare drawing template cone vector cutter paper block typeset lesson sentence trade leaflet bench "
+    "handout cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
 HEAVY |= {"jinja2", "duckdb", "PIL", "reportlab", "ezdxf"}
