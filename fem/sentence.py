@@ -14,6 +14,7 @@ from fem.result import shown, unit
 from fem.site import LIBRARY
 
 ROUND = {0: "along the long axis of the wound", 90: "straight across the wound"}
+HOW = {"side-to-side": "side to side", "trimmed": "side to side, its cones are cut off, and it is closed again"}
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 
@@ -45,7 +46,7 @@ def wound(result):
     known = cases.geometry(result.case)
     area = known["removed_area_mm2"]
     size = f"{known['length_mm']:.1f} mm long and {known['width_mm']:.1f} mm wide"
-    how = "side to side" if technique == "side-to-side" else f"by the technique “{technique}”"
+    how = HOW.get(technique, f"by the technique “{technique}”")
     lines = [f"The wound is a {outline.replace('-', ' ')}, {size}; it is closed {how}."]
     if printed("removed_area_mm2", area):
         lines.append(f"{told('removed_area_mm2', area)} of skin are taken away.")
@@ -109,10 +110,23 @@ def direction(lines_deg):
 
 def outcome(result):
     """What became of the closed wound."""
-    lines, dip = [*cones(result), scar(result)], result.measures["dip_mm"]
+    lines, dip = [*trimmed(result), *cones(result), scar(result)], result.measures["dip_mm"]
     if printed("dip_mm", dip) >= CONE_LEVEL:
         lines.append(f"Beside that, skin dips by up to {told('dip_mm', dip)}.")
     return lines + (tied(result) if separate(result) else pull(result))
+
+
+def trimmed(result):
+    """What cutting the cones off took and what it bought; nothing where none was cut off."""
+    at, name = result.measures, "cone_height_mm"
+    if not at.get("trim_cut_mm"):
+        return []
+    cut, before = (together([told(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
+    more = told("scar_length_mm", at["trim_scar_added_mm"]), told("removed_area_mm2", at["trim_skin_removed_mm2"])
+    return [
+        f"Closed for the first time, its cones stand {before} high. They are cut off, from left to right {cut} beyond "
+        f"the tips. That adds {more[0]} of scar and takes {more[1]} more of skin."
+    ]
 
 
 def pull(result):
@@ -172,4 +186,4 @@ def separate(result):
 
 def even(result):
     """Whether the middle of the seam says how hard it pulls: edges joined all along, from one side to the other."""
-    return not separate(result) and result.case.closure.technique == "side-to-side"
+    return not separate(result) and result.case.closure.technique in ("side-to-side", "trimmed")
