@@ -66,6 +66,17 @@ def test_tied():
     assert len(sentence.tied(result(TIED, suture_forces_N=[0.4], suture_forces_final_N=[0.401]))) == 1
 
 
+def test_trimmed():
+    """What was cut off, what that added and took, as measured; nothing of a closure that was not trimmed."""
+    cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, 6.1]}
+    lines = sentence.trimmed(of(**cut, trim_scar_added_mm=18.04, trim_skin_removed_mm2=150.4))
+    assert lines == [
+        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, from left to right "
+        "10.0 mm and 8.0 mm beyond the tips. That adds 18.0 mm of scar and takes 150 mm² more of skin."
+    ]
+    assert sentence.trimmed(of(trim_cut_mm=None)) == [] == sentence.trimmed(of())
+
+
 def test_wound():
     """What is cut, in numbers of the plan: a lens of 30 x 10 mm takes 205 mm2; a slit takes none."""
     area = cases.geometry(case(text("lens", 30)))["removed_area_mm2"]
