@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from comparison import case, text
-from told import FLAP, TIED, of, result
+from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem import case as cases
 from fem import sentence
@@ -75,6 +75,17 @@ def test_trimmed():
         "10.0 mm and 8.0 mm beyond the tips. That adds 18.0 mm of scar and takes 150 mm² more of skin."
     ]
     assert sentence.trimmed(of(trim_cut_mm=None)) == [] == sentence.trimmed(of())
+
+
+def test_left_open():
+    """A purse-string has no cone at a tip, no scar and no seam; a flap beside which some stays open has both."""
+    assert sentence.outcome(result(PURSE, **LEFT_OPEN)) == [
+        "The skin stands up to 4.0 mm high.",
+        "Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out.",
+        "The thread pulls with 0.80 N.",
+    ]
+    assert "60 mm² stay open." in sentence.outcome(result(FLAP, open_area_mm2=60.4))
+    assert not any("open" in line for line in sentence.outcome(of()))
 
 
 def test_wound():
