@@ -40,12 +40,17 @@ def together(words):
     return f"{', '.join(first)} and {last}" if first else last
 
 
+def alike(words):
+    """Words joined, or said once if all are the same."""
+    return f"each {words[0]}" if len(words) > 1 and len(set(words)) == 1 else together(words)
+
+
 def wound(result):
     """What is cut, and what must come together."""
     outline, technique = result.case.wound.outline.kind, result.case.closure.technique
-    known = cases.geometry(result.case)
+    known, drawn = cases.geometry(result.case), cases.drawn(result.case.wound.outline)
     area = known["removed_area_mm2"]
-    size = f"{known['length_mm']:.1f} mm long and {known['width_mm']:.1f} mm wide"
+    size = f"{drawn.length:.1f} mm long and {drawn.width:.1f} mm wide"
     how = HOW.get(technique, f"by the technique “{technique}”")
     lines = [f"The wound is a {outline.replace('-', ' ')}, {size}; it is closed {how}."]
     if printed("removed_area_mm2", area):
@@ -121,11 +126,11 @@ def trimmed(result):
     at, name = result.measures, "cone_height_mm"
     if not at.get("trim_cut_mm"):
         return []
-    cut, before = (together([told(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
+    cut, before = (alike([told(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
     more = told("scar_length_mm", at["trim_scar_added_mm"]), told("removed_area_mm2", at["trim_skin_removed_mm2"])
     return [
-        f"Closed for the first time, its cones stand {before} high. They are cut off, from left to right {cut} beyond "
-        f"the tips. That adds {more[0]} of scar and takes {more[1]} more of skin."
+        f"Closed for the first time, its cones stand {before} high. They are cut off, {cut} beyond the tips from "
+        f"left to right. That adds {more[0]} of scar and takes {more[1]} more of skin."
     ]
 
 
@@ -154,10 +159,8 @@ def cones(result):
         return [f"The skin stands up to {told('cone_height_mm', top)} high."]
     high = [told("cone_height_mm", h) for h in heights if h >= CONE_LEVEL]
     if high:
-        same = len(set(high)) == 1 and len(high) > 1
-        how = f"each {high[0]}" if same else together(high)
         what = "cone stands" if len(high) == 1 else "cones stand"
-        lines = [f"{count(len(high)).capitalize()} {what} at the tips, {how} high."]
+        lines = [f"{count(len(high)).capitalize()} {what} at the tips, {alike(high)} high."]
     else:
         lines = [f"No cone stands at a tip: skin is less than {CONE_LEVEL:g} mm high there."]
     if printed("cone_height_mm", top) > printed("cone_height_mm", max(heights)):
@@ -171,11 +174,9 @@ def scar(result):
         return left_open(result)
     length, was = result.measures["scar_length_mm"], cases.geometry(result.case)["length_mm"]
     more = round(printed("scar_length_mm", length) - printed("scar_length_mm", was), 1)
-    longer = (
-        "as long as the wound was"
-        if not more
-        else f"{told('scar_length_mm', abs(more))} {'longer' if more > 0 else 'shorter'} than the wound was"
-    )
+    before = "the trimmed wound was" if result.measures.get("trim_cut_mm") else "the wound was"
+    way = "longer" if more > 0 else "shorter"
+    longer = f"{told('scar_length_mm', abs(more))} {way} than {before}" if more else f"as long as {before}"
     return f"The scar is {told('scar_length_mm', length)} long, {longer}."
 
 

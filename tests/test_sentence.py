@@ -71,9 +71,10 @@ def test_trimmed():
     cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, 6.1]}
     lines = sentence.trimmed(of(**cut, trim_scar_added_mm=18.04, trim_skin_removed_mm2=150.4))
     assert lines == [
-        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, from left to right "
-        "10.0 mm and 8.0 mm beyond the tips. That adds 18.0 mm of scar and takes 150 mm² more of skin."
+        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, 10.0 mm and 8.0 mm "
+        "beyond the tips from left to right. That adds 18.0 mm of scar and takes 150 mm² more of skin."
     ]
+    assert "longer than the trimmed wound was" in sentence.scar(of(**cut))
     assert sentence.trimmed(of(trim_cut_mm=None)) == [] == sentence.trimmed(of())
 
 
