@@ -5,7 +5,7 @@ import shutil
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from cyclopts import App, Parameter
 
@@ -309,24 +309,87 @@ def study(
     sys.exit(NO_CONVERGENCE if failures else 0)
 
 
+@app.command
+def teach(
+    files: Annotated[list[Path], Parameter(help="case files or lesson files")],
+    /,
+    *,
+    into: Into = Path("results"),
+    again: bool = False,
+    only: Annotated[list[str] | None, Parameter(negative="")] = None,
+    paper: Literal["A4", "Letter"] = "A4",
+):
+    """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
+
+    Example: flatseam teach configs/lessons/circle-or-lens.yaml
+
+    Parameters
+    ----------
+    again
+        Compute even what is already there.
+    only
+        Product to make; may be given several times. The others stay as they are.
+    paper
+        Size of the sheets.
+    """
+    from fem.handout import PRODUCTS
+
+    known("teach --only", only or [], PRODUCTS)
+    lessons = read_lessons(files)
+    from fem.handout import teach as make
+    from fem.mesh import MeshError
+    from fem.solve import NotConverged
+
+    worst = 0
+    for lesson in lessons:
+        name = lesson.case.name
+        try:
+            with progress(name) as watch:
+                folder, missing = make(lesson, into=into, again=again, only=only or (), paper=paper, watch=watch)
+        except (MeshError, OSError, NotConverged) as error:
+            print(complaint(name, error), file=sys.stderr)
+            worst = max(worst, exit_code(error))
+        else:
+            print(f"{name}: handout in {folder}")
+            for neighbour, reason in missing.items():
+                print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
+                worst = NO_CONVERGENCE
+    sys.exit(worst)
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
+    from fem import case as cases
+
+    return read_each(files, cases.read, lambda case: case)
+
+
+def read_lessons(files):
+    """Lessons in the files, those of plain cases too; as `read`."""
+    from fem import lesson as lessons
+
+    return read_each(files, lessons.read, lambda lesson: lesson.case)
+
+
+def read_each(files, reader, case_of):
+    """What a reader finds in the files; ends the program with every message if one is bad."""
     from fem import case as cases
     from fem.document import BadCase
 
     good, bad, seen = [], [], {}
     for path in files:
         try:
-            case = cases.read(path)
+            found = reader(path)
         except BadCase as error:
             bad.append(str(error))
             continue
+        case = case_of(found)
         if case.name in seen:
             bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
         seen[case.name] = path
         for line in cases.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
-        good.append(case)
+        good.append(found)
     if bad:
         fail("\n".join(bad))
     return good
