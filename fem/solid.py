@@ -61,9 +61,7 @@ def printed(result, *, exaggeration=1.0):
     box = _box([-piece[0], -piece[1], bottom - 1], [piece[0], piece[1], upper[2].max() + 1])
     words = label(result.name, exaggeration)
     tag = _tag(words, piece, bottom)
-    whole, base = (
-        _joined(_cut(body(surface, triangles, bottom), box), tag, bottom) for surface in (upper, under)
-    )
+    whole, base = (_joined(_cut(body(surface, triangles, bottom), box), tag, bottom) for surface in (upper, under))
     skin = _lifted(_cut(_layer(upper, under, triangles), box), bottom)
     top = trimesh.Trimesh(upper.T, triangles.T, process=False)
     return Print(

@@ -1,4 +1,4 @@
-"""Bodies to print: closed forms of what `body` and `normals` make, and a closed wound's body read back from its files."""
+"""Bodies to print: closed forms of what makes them, and those of a closed wound, read back from their files."""
 
 from dataclasses import replace
 
@@ -87,7 +87,7 @@ def test_letters():
 
 
 def test_both_edges_are_one(closed):
-    """Welded, the skin's only rim is that of the patch, chords of 9 mm in a circle of 40 mm; parted a little, as between sutures,
+    """Welded, the skin has no rim but the patch's, chords of 9 mm in a circle of 40; parted a little, as between sutures,
     the edges meet half way."""
     x, triangles = solid.welded(closed)
     assert np.hypot(*x[:2, np.unique(solid.rim(triangles))]).min() > 40 * (1 - 9**2 / 8 / 40**2 * 1.1)
