@@ -9,7 +9,7 @@ import numpy as np
 
 BAR = 100.0  # mm, of the bar to be measured on paper
 REMINDER = "Print at 100 %, no “fit to page”. This bar must measure 100 mm."
-LETTER = 0.55  # mean width of a letter, as a share of its size; good enough to keep words apart
+LETTER = 0.6  # mean width of a letter, as a share of its size; good enough to keep words apart
 ROW = 5.5  # mm, of a key
 SAMPLE = 16.0  # mm, of a line in a key
 
@@ -32,11 +32,20 @@ STYLES = {
     "flap": Style(0.25, (1.2, 0.8), "flap: skin that is moved"),
     "held": Style(0.4, (6.0, 1.2, 0.6, 1.2, 0.6, 1.2), "stays on its bed"),
     "axis": Style(0.2, (6.0, 1.5, 1.0, 1.5), "axis of the wound"),
-    "tip": Style(0.3, (), "tip, with the angle of skin that is too much there: a cone may stand"),
+    "tip": Style(0.3, (), "tip, with the angle of skin that is missing there: a cone may stand"),
     "lines": Style(0.3, (0.3, 1.0), "skin tension lines run this way"),
-    "fold": Style(0.25, (1.5, 1.0), "line to compare, not to cut"),
+    "fold": Style(0.25, (1.5, 1.0), "fold here"),
+    "ring": Style(0.3, (0.3, 1.2), "ring up to which the paper cone is as high as the computed skin"),
     "bar": Style(0.3, (), ""),
     "key": Style(0.15, (), ""),
+}
+
+
+ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
+SAMPLES = {  # of kinds that no level line shows
+    "removed": tuple(np.array([[x, x + 3.0], [-1.5, 1.5]]) for x in np.arange(0.0, SAMPLE - 3, 2.0)),
+    "suture": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
+    "tip": tuple(np.array([[SAMPLE / 2 - 1.2, SAMPLE / 2 + 1.2], [-1.2 * s, 1.2 * s]]) for s in (1, -1)),
 }
 
 
@@ -107,17 +116,10 @@ def key(drawing) -> Drawing:
     used = [name for name in STYLES if STYLES[name].meaning and any(s.style == name for s in drawing.strokes)]
     rows = []
     for k, name in enumerate(used):
-        y = -ROW * (k + 1)
-        sample = Stroke(np.array([[0.0, SAMPLE], [y + 1, y + 1]]), name)
-        strokes = hatched_square(y) if name == "removed" else (sample,)
-        rows.append(Drawing(strokes, (Words(STYLES[name].meaning, (SAMPLE + 3, y), 3.0),)))
+        strokes = tuple(Stroke(line, name) for line in SAMPLES.get(name, ALONG))
+        sample = Drawing(strokes, (Words(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),))
+        rows.append(moved(sample, (0.0, 1 - ROW * (k + 1))))
     return joined(*rows)
-
-
-def hatched_square(y):
-    """A sample of hatching at a height."""
-    slants = [np.array([[x, x + 3.0], [y - 0.5, y + 2.5]]) for x in np.arange(0.0, SAMPLE - 3, 2.0)]
-    return tuple(Stroke(slant, "removed") for slant in slants)
 
 
 def on_one_canvas(drawing) -> Drawing:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import fem
 from fem import case as cases
 from fem import lesson as lessons
 from fem.close import close
@@ -29,24 +30,90 @@ class Material:
     lesson: Lesson
     result: Result  # of the lesson's case
     neighbours: tuple[tuple[str, Result], ...]  # what each is in a few words; without a closure, the reason
+    folder: Path  # the case's results
     paper: str  # "A4" or "Letter"
 
 
 def template(material, folder):
-    """The 1:1 template as SVG."""
-    from fem.drawing import on_one_canvas
-    from fem.template import template
-    from fem.vector import svg
+    """The 1:1 template as PDF, SVG and DXF."""
+    from fem import template
 
-    path = folder / "template.svg"
-    path.write_text(svg(on_one_canvas(template(material.result.case)), title=material.result.name), encoding="utf-8")
+    result = material.result
+    outline = cases.geometry(result.case)
+    words = [f"{outline['length_mm']:g} × {outline['width_mm']:g} mm", result.case.closure.technique, said(result.case)]
+    return drawn(material, folder / "template", template.template(result.case), ", ".join(words))
+
+
+def said(case):
+    """What the numbers on a template are, in a few words."""
+    from fem.template import MARK
+
+    if case.closure.sutures.kind == "interrupted":
+        return "sutures numbered as they are tied"
+    return f"a running suture: marks about {MARK:g} mm apart (common practice), numbered along each seam"
+
+
+def cone(material, folder):
+    """The paper model of the cones as PDF, SVG and DXF; nothing where none is to be expected."""
+    from fem import cone
+
+    sheet = cone.sheet(material.result)
+    return [] if sheet is None else drawn(material, folder / "cone", sheet, "paper model of the cones, to be cut out")
+
+
+def bench(material, folder):
+    """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
+    from fem import leaflet, typeset
+    from fem.template import places
+
+    result = material.result
+    if not leaflet.on_bench(result):
+        return []
+    path = folder / "bench.pdf"
+    typeset.write(path, [leaflet.bench_sheet(result, places(result.case))], paper=material.paper, footer=made_by())
     return [path]
+
+
+def lesson(material, folder):
+    """The lesson sheet and its answers, as PDF and HTML."""
+    from fem import leaflet, typeset
+
+    given = material.lesson, material.result, material.neighbours
+    plan = (material.folder / "pictures" / "plan.png").read_bytes()
+    sheets = [leaflet.lesson_sheet(*given, plan=plan), leaflet.answers(*given)]
+    paths = [folder / name for name in ("lesson.html", "answers.html", "lesson.pdf")]
+    for path, sheet in zip(paths, sheets, strict=False):
+        path.write_text(leaflet.html(sheet), encoding="utf-8")
+    typeset.write(paths[-1], sheets, paper=material.paper, footer=made_by())
+    return paths
+
+
+def made_by():
+    """The foot of a sheet that says its caution elsewhere."""
+    return f"flatseam {fem.__version__}"
+
+
+def drawn(material, stem, drawing, words):
+    """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
+    from fem import cutter, page, paper, vector
+    from fem.drawing import on_one_canvas
+
+    paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
+    title = f"{material.result.name}: {stem.name}"
+    paper.write(paths[0], [paper.Page(title, words, drawing)], paper=material.paper, footer=page.CAUTION)
+    canvas = on_one_canvas(drawing)
+    paths[1].write_text(vector.svg(canvas, title=title, words=f"{words}. {page.CAUTION}"), encoding="utf-8")
+    cutter.dxf(canvas, paths[2])
+    return paths
 
 
 PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
     "template": template,
+    "cone": cone,
+    "bench": bench,
+    "lesson": lesson,
 }
-COMPARING: set[str] = set()  # products that need the neighbours closed too
+COMPARING = {"lesson"}  # products that need the neighbours closed too
 
 
 def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lambda **state: None):
@@ -62,7 +129,7 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lam
     wanted = [name for name in PRODUCTS if not only or name in only]
     folder = close(lesson.case, into=into, again=again, watch=watch)
     compared = lessons.neighbours(lesson) if COMPARING & set(wanted) else []
-    material = Material(lesson, read(folder, lesson.case), closed(compared, into=into, again=again), paper)
+    material = Material(lesson, read(folder, lesson.case), closed(compared, into=into, again=again), folder, paper)
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in wanted:

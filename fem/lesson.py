@@ -54,7 +54,7 @@ class Lesson(BaseModel):
     title: Text = Field(description="of the sheet")
     question: Text = Field(description="that the sheet answers")
     case: Case = Field(description="the case of the lesson, or the path of its file")
-    words: Text = Field(default="the wound of this sheet", description="what the case is, in a few words")
+    words: Text = Field(default="this wound", description="what the case is, in a few words")
     lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
     compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
     notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
@@ -113,9 +113,7 @@ def of_case(case) -> Lesson:
 
 def neighbours(lesson) -> list[Compared]:
     """The cases that a lesson's case is compared with."""
-    longer = [
-        Compared(with_length(lesson.case, factor), f"{factor:.3g} times as long") for factor in lesson.lengths
-    ]
+    longer = [Compared(with_length(lesson.case, factor), f"{factor:.3g} times as long") for factor in lesson.lengths]
     return longer + [Compared(n.case or changed(lesson.case, n.name, n.change), n.words) for n in lesson.compare]
 
 

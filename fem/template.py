@@ -1,5 +1,6 @@
 """The 1:1 template: a case's plan as lines to cut along and places to sew, in mm."""
 
+from itertools import product
 from math import cos, radians, sin
 
 import numpy as np
@@ -7,24 +8,26 @@ import shapely
 
 from fem import case as cases
 from fem import ledger
-from fem.drawing import Drawing, Stroke, Words, extent, joined
-from fem.plan import APART, removed_skin, stitches
+from fem.curve import turned
+from fem.drawing import LETTER, Drawing, Stroke, Words, extent, joined
+from fem.plan import opened, removed_skin, stitches
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
 CHORDS = 200  # a curve
-TICK, NUMBER = 2.5, 4.6  # mm from the edge to the end of a suture's mark, and to the middle of its number
+TICK, SIZE = 1.8, 2.3  # mm, length of a suture's mark and size of its number
+NUMBERED = 3.3, 4.5, 5.7  # mm from the edge to the middle of its number, where there is room
+ASIDE = 0.0, 0.6, -0.6, 1.1, -1.1  # rad, by which it is turned away from the mark to find room
 HATCH = 3.0  # mm between lines
 BEYOND = 8.0  # mm that the axis reaches beyond the wound
 ARROW = 24.0  # mm, of the direction of the lines
 CROSS = 1.5  # mm, of the mark at a tip
 LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is seen below
-SIZE = 2.8  # mm, of numbers
 
 
 def template(case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
-    plan = cases.plan(case)
-    parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan), tips(plan)]
+    plan, outline = cases.plan(case), cases.drawn(case.wound.outline)
+    parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     drawn = joined(*parts)
     return joined(drawn, lines(case.skin.tension, extent(drawn))) if stretched(case) else drawn
 
@@ -81,15 +84,34 @@ def zones(plan) -> Drawing:
 
 
 def sutures(plan, at) -> Drawing:
-    """A mark into the skin on both edges at each suture, and its number beyond."""
-    strokes, words = [], []
+    """A mark into the skin on both edges at each suture, and its number beyond, where it covers no other if it can."""
+    marks, words = [], []
     for number, (seam, fraction) in enumerate(at, start=1):
         for curve, side in zip(plan.seams[seam], (1, -1), strict=True):
             x, into = station(curve, fraction, side)
-            strokes.append(Stroke(np.stack([x, x + TICK * into], axis=1), "suture"))
-            middle = x + NUMBER * into
-            words.append(Words(str(number), (float(middle[0]), float(middle[1] - 0.35 * SIZE)), SIZE, "middle"))
-    return Drawing(tuple(strokes), tuple(words))
+            marks.append(np.stack([x, x + TICK * into], axis=1))
+            words.append((str(number), x, into))
+    taken = [shapely.LineString(mark.T) for mark in marks]
+    taken += [shapely.LineString(drawn(curve).T) for seam in plan.seams for curve in seam]
+    placed = []
+    for text, x, into in words:
+        middle, box = _with_room(text, x, into, taken)
+        taken.append(box)
+        placed.append(Words(text, (float(middle[0]), float(middle[1] - 0.36 * SIZE)), SIZE, "middle"))
+    return Drawing(tuple(Stroke(mark, "suture") for mark in marks), tuple(placed))
+
+
+def _with_room(text, x, into, taken):
+    """Middle (2,) and box of a number beside a place on an edge: the first of all tries that covers least."""
+    half = LETTER * SIZE * len(text) / 2, 0.4 * SIZE
+    best = (np.inf, x, None)
+    for distance, angle in product(NUMBERED, ASIDE):
+        middle = x + distance * turned(into, angle)
+        box = shapely.box(*(middle - half), *(middle + half))
+        covered = sum(box.intersection(other).length for other in taken if box.intersects(other))
+        if covered < best[0]:
+            best = covered, middle, box
+    return best[1:]
 
 
 def station(curve, fraction, side):
@@ -100,11 +122,13 @@ def station(curve, fraction, side):
     return x, side * np.array([-along[1], along[0]])
 
 
-def axis(plan) -> Drawing:
-    """The line through both ends of the wound."""
-    start, end = (plan.below or plan.seams[0][1]).point(np.array([0.0, 1.0])).T
+def axis(plan, outline) -> Drawing:
+    """The long axis of the outline, from one side of all cuts to the other."""
+    start, end = outline.lower.point(np.array([0.0, 1.0])).T
     along = (end - start) / np.linalg.norm(end - start)
-    return Drawing((Stroke(np.stack([start - BEYOND * along, end + BEYOND * along], axis=1), "axis"),))
+    at = along @ (shapely.get_coordinates(opened(plan)).T - start[:, None])
+    ends = [start + s * along for s in (at.min() - BEYOND, at.max() + BEYOND)]
+    return Drawing((Stroke(np.stack(ends, axis=1), "axis"),))
 
 
 def tips(plan) -> Drawing:
@@ -134,9 +158,3 @@ def lines(tension, within) -> Drawing:
         heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "tip"))
     words = Words("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
     return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (words,))
-
-
-def ends_meet(first, second):
-    """Which ends (2,) of two edges are in the same place."""
-    both = np.array([0.0, 1.0])
-    return np.linalg.norm(first.point(both) - second.point(both), axis=0) <= APART

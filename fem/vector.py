@@ -8,8 +8,11 @@ MARGIN = 5.0  # mm around the drawing
 FONT = "DejaVu Sans, Arial, Helvetica, sans-serif"
 
 
-def svg(drawing: Drawing, *, title) -> str:
-    """The drawing as the text of an SVG file whose user unit is 1 mm, each kind of line a group of its name."""
+def svg(drawing: Drawing, *, title, words) -> str:
+    """The drawing as the text of an SVG file whose user unit is 1 mm, each kind of line a group of its name.
+
+    title, words   what it is, for programs and for those who do not see it
+    """
     (left, right), (bottom, top) = extent(drawing)
     wide, high = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
     root = ET.Element(
@@ -22,6 +25,7 @@ def svg(drawing: Drawing, *, title) -> str:
         },
     )
     ET.SubElement(root, "title").text = title
+    ET.SubElement(root, "desc").text = words
 
     def place(x, y):
         return f"{x - left + MARGIN:.4f}", f"{top - y + MARGIN:.4f}"  # y down
