@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
-from cyclopts import App, Parameter
+from cyclopts import App, Parameter, validators
 
 import fem
 
@@ -242,6 +242,7 @@ def teach(
     again: bool = False,
     only: Annotated[list[str] | None, Parameter(negative="")] = None,
     paper: Literal["A4", "Letter"] = "A4",
+    heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ):
     """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
 
@@ -255,6 +256,8 @@ def teach(
         Product to make; may be given several times. The others stay as they are.
     paper
         Size of the sheets.
+    heights
+        So many times as high the skin stands in what is printed in 3D; the base says so. 0.1 to 10.
     """
     from fem.handout import PRODUCTS
 
@@ -269,7 +272,9 @@ def teach(
         name = lesson.case.name
         try:
             with progress(name) as watch:
-                folder = make(lesson, into=into, again=again, only=only or (), paper=paper, watch=watch)
+                folder = make(
+                    lesson, into=into, again=again, only=only or (), paper=paper, heights=heights, watch=watch
+                )
         except (MeshError, OSError, NotConverged) as error:
             print(complaint(name, error), file=sys.stderr)
             worst = max(worst, exit_code(error))

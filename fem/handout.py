@@ -32,6 +32,7 @@ class Material:
     neighbours: tuple[tuple[str, Result], ...]  # what each is in a few words; without a closure, the reason
     folder: Path  # the case's results
     paper: str  # "A4" or "Letter"
+    heights: float = 1.0  # exaggeration of heights in what is printed in 3D
 
 
 def template(material, folder):
@@ -88,6 +89,56 @@ def lesson(material, folder):
     return paths
 
 
+def frames(material, folder):
+    """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
+    from fem import film, frame
+
+    shot = frame.camera([material.result])
+    kept = film.numbered(material.result, shot)
+    return film.write_numbered(kept, folder / "frames") + films(
+        film.film(material.result, shot, kept), folder / "closure"
+    )
+
+
+def compared(material, folder):
+    """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
+    from fem import film
+
+    shown = [(words, one) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
+    if not shown:
+        return []
+    words, results = zip((material.lesson.words, material.result), *shown, strict=True)
+    return films(film.film_of_several(results, words), folder / "side-by-side")
+
+
+def films(shown, stem):
+    """Paths of a film written as MP4 and GIF."""
+    from fem import film
+
+    paths = [stem.with_suffix(".mp4"), stem.with_suffix(".gif")]
+    for path, write in zip(paths, (film.write_mp4, film.write_gif), strict=True):
+        write(shown, path)
+    return paths
+
+
+def solid(material, folder):
+    """The closed skin to be printed in 3D as STL and 3MF, and what it is in words; only why not, if it is no body."""
+    from fem import solid
+
+    told = folder / "solid.txt"
+    try:
+        made = solid.printed(material.result, exaggeration=material.heights)
+    except solid.NotPrintable as error:
+        told.write_text(f"{material.result.name} cannot be printed in 3D: {error}.\n", encoding="utf-8")
+        return [told]
+    stem = "solid" if material.heights == 1 else f"solid-heights-x{material.heights:g}"
+    paths = [folder / f"{stem}.stl", folder / f"{stem}.3mf"]
+    solid.write_stl(made, paths[0])
+    solid.write_3mf(made, paths[1])
+    told.write_text("\n".join(solid.said(made, material.result, material.heights)) + "\n", encoding="utf-8")
+    return [*paths, told]
+
+
 def made_by():
     """The foot of a sheet that says its caution elsewhere."""
     return f"flatseam {fem.__version__}"
@@ -112,24 +163,30 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
     "cone": cone,
     "bench": bench,
     "lesson": lesson,
+    "frames": frames,
+    "compared": compared,
+    "solid": solid,
 }
-COMPARING = {"lesson"}  # products that need the neighbours closed too
+COMPARING = {"lesson", "compared"}  # products that need the neighbours closed too
 
 
-def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lambda **state: None):
+def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1.0, watch=lambda **state: None):
     """The handout folder of a lesson; its case and, if a product needs them, its neighbours are closed if missing.
 
     into   folder of all results
     again  compute the case and its neighbours anyway
     only   names of products to make, the others stay as they were; all if empty
     paper  "A4" or "Letter"
+    heights  exaggeration of heights in what is printed in 3D
 
     Raises as fem.close.close does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
     wanted = [name for name in PRODUCTS if not only or name in only]
     folder = close(lesson.case, into=into, again=again, watch=watch)
     compared = lessons.neighbours(lesson) if COMPARING & set(wanted) else []
-    material = Material(lesson, read(folder, lesson.case), closed(compared, into=into, again=again), folder, paper)
+    material = Material(
+        lesson, read(folder, lesson.case), closed(compared, into=into, again=again), folder, paper, heights
+    )
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in wanted:

@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from fem.crossing import crossings
 from fem.picture import SHAPE
+from fem.result import numbers
 from fem.scene import flat_triangles
 
 # Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.
@@ -23,6 +24,7 @@ PLATE = 3.0  # mm
 LETTERS, RAISED = 4.0, 0.8  # mm: height of capitals, which a nozzle of 0.4 mm still draws; how far they stand out
 STRIP = 2 * LETTERS  # mm: depth of the ledge in front that bears them
 OVERLAP = 0.5  # mm: how far ledge and letters reach into what they stand on
+NOTE = "For research and teaching; not a medical device."
 STEEPEST = 0.5  # least cosine between a vertex's normal and its triangles' that is made up for
 
 
@@ -78,6 +80,26 @@ def printed(result, *, exaggeration=1.0):
 def label(name, exaggeration):
     """What is written on the base."""
     return f"{name}   1:1" + (f"   heights x{exaggeration:g}" if exaggeration != 1 else "")
+
+
+def said(made, result, exaggeration):
+    """What a print is, as lines of text: sizes, volumes, and what to look out for."""
+    wide, deep, high = made.whole.extents
+    lines = [
+        made.words,
+        f"{wide:.1f} x {deep:.1f} x {high:.1f} mm with its label; lengths 1:1, heights of the skin x{exaggeration:g}.",
+        f"Skin {result.case.skin.thickness_mm:g} mm thick, as the case says for skin in place: {made.area:.0f} mm2, "
+        f"{made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3.",
+        "The STL is one body, the 3MF has skin and base apart, for two colours; both in mm, without open edges.",
+    ]
+    if made.overhang:
+        lines.append(f"{100 * made.overhang:.2g} % of the skin's upper side looks downward; it may need support.")
+    if made.crossed:
+        lines.append(f"{made.crossed} pairs of its triangles pass through each other, where skin folds tightly.")
+    gap = numbers(result.measures).get("largest_gap_mm")
+    if gap:
+        lines.append(f"Gaps between sutures, up to {gap:.1f} mm, are closed here: both edges meet half way.")
+    return [*lines, NOTE]
 
 
 # The skin -----------------------------------------------------------------------------------------------------

@@ -87,8 +87,8 @@ def test_letters():
 
 
 def test_both_edges_are_one(closed):
-    """Welded, the skin has no rim but the patch's, chords of 9 mm in a circle of 40; parted a little, as between sutures,
-    the edges meet half way."""
+    """Welded, the skin has no rim but the patch's, chords of 9 mm in a circle of 40 mm; parted a little, as between
+    sutures, the edges meet half way."""
     x, triangles = solid.welded(closed)
     assert np.hypot(*x[:2, np.unique(solid.rim(triangles))]).min() > 40 * (1 - 9**2 / 8 / 40**2 * 1.1)
     parted = closed.stages["x"].copy()
@@ -180,6 +180,15 @@ def test_files(printed, tmp_path):
     }
     volumes = sum(body.volume for body in parts.geometry.values())
     assert volumes == approx(made.whole.volume, rel=1e-5)
+
+
+def test_what_is_said(printed, closed):
+    """Thickness, area, volumes and the exaggeration, as they are; no gaps and nothing that leans over."""
+    made, exaggeration = printed
+    words = "\n".join(solid.said(made, closed, exaggeration))
+    assert f"heights of the skin x{exaggeration:g}" in words
+    assert f"{made.area:.0f} mm2, {made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3" in words
+    assert words.count("\n") == 4 and words.endswith("not a medical device.")
 
 
 def test_triangles_of_the_skin(closed):
