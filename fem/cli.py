@@ -235,7 +235,7 @@ def fit(
 
 @app.command
 def teach(
-    files: Annotated[list[Path], Parameter(help="case files or lesson files")],
+    files: Annotated[list[Path], Parameter(help="case files, lesson files, or pages to explore")],
     /,
     *,
     into: Into = Path("results"),
@@ -245,6 +245,8 @@ def teach(
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ):
     """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
+
+    A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
 
     Example: flatseam teach configs/lessons/circle-or-lens.yaml
 
@@ -262,7 +264,8 @@ def teach(
     from fem.handout import PRODUCTS
 
     known("teach --only", only or [], PRODUCTS)
-    lessons = read_lessons(files)
+    explorations = read_explorations(files)
+    lessons = read_lessons([path for path in files if path not in explorations])
     from fem.handout import teach as make
     from fem.mesh import MeshError
     from fem.solve import NotConverged
@@ -280,7 +283,7 @@ def teach(
             worst = max(worst, exit_code(error))
         else:
             print(f"{name}: handout in {folder}")
-    sys.exit(worst)
+    sys.exit(max([worst, *(explored(one, into=into, again=again) for one in explorations.values())]))
 
 
 def read(files):
@@ -295,6 +298,36 @@ def read_lessons(files):
     from fem import lesson as lessons
 
     return read_each(files, lessons.read, lambda lesson: lesson.case)
+
+
+def read_explorations(files):
+    """Explorations by their paths, of the files that hold one; as `read`. What is no YAML is left to others."""
+    from fem import explore
+    from fem.document import BadCase
+
+    def asked(path):
+        try:
+            return explore.asked(path)
+        except BadCase:
+            return False
+
+    paths = [path for path in files if asked(path)]
+    return dict(zip(paths, read_each(paths, explore.read, lambda one: one.base), strict=True))
+
+
+def explored(exploration, *, into, again):
+    """Exit code of an exploration: what is missing is closed, and the page written; a line on each closure and it."""
+    from fem import compare as comparison
+    from fem import explore
+
+    cases = [step.case for step in explore.steps(exploration)]
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        print(explore.write(exploration, results, into))
+    except (OSError, ValueError) as error:
+        fail(f"{exploration.base.name}: {error}")
+    return max(map(exit_code, errors.values()), default=0)
 
 
 def read_each(files, reader, case_of):
