@@ -275,7 +275,7 @@ def teach(
         name = lesson.case.name
         try:
             with progress(name) as watch:
-                folder = make(
+                folder, missing = make(
                     lesson, into=into, again=again, only=only or (), paper=paper, heights=heights, watch=watch
                 )
         except (MeshError, OSError, NotConverged) as error:
@@ -283,6 +283,9 @@ def teach(
             worst = max(worst, exit_code(error))
         else:
             print(f"{name}: handout in {folder}")
+            for neighbour, reason in missing.items():
+                print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
+                worst = NO_CONVERGENCE
     sys.exit(max([worst, *(explored(one, into=into, again=again) for one in explorations.values())]))
 
 
@@ -325,8 +328,10 @@ def explored(exploration, *, into, again):
     results = comparison.results(cases, errors, into=into)
     try:
         print(explore.write(exploration, results, into))
-    except (OSError, ValueError) as error:
+    except OSError as error:
         fail(f"{exploration.base.name}: {error}")
+    except ValueError as error:
+        print(f"{exploration.base.name}: {error}", file=sys.stderr)
     return max(map(exit_code, errors.values()), default=0)
 
 

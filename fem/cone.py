@@ -11,7 +11,7 @@ computed cone is drawn beside it, as the ring up to which the paper cone is as h
 """
 
 from dataclasses import dataclass
-from math import asin, cos, degrees, pi, sin
+from math import asin, cos, degrees, pi, sin, tan
 from textwrap import wrap
 
 import numpy as np
@@ -82,7 +82,7 @@ def tips(result) -> list[Tip]:
 def of_one_kind(tips) -> list[list[Tip]]:
     """The tips by their deficits, greatest first: one paper model serves each list."""
     groups: list[list[Tip]] = []
-    for tip in sorted(tips, key=lambda tip: -tip.deficit):
+    for tip in sorted(tips, key=lambda tip: (-round(tip.deficit / ALIKE), tip.at)):
         if groups and abs(groups[-1][0].deficit - tip.deficit) < ALIKE:
             groups[-1].append(tip)
         else:
@@ -100,7 +100,7 @@ def pattern(cone, heights=()) -> Drawing:
     rim = cone.radius * np.array([np.cos(turn), np.sin(turn)])
     edge, along = rim[:, 0], rim[:, 0] / cone.radius
     side = np.array([along[1], -along[0]])  # into the wedge
-    reach = min(TAB, 0.8 * cone.radius * sin(min(cone.deficit, pi / 2)))
+    reach = min(TAB, 0.9 * 0.35 * cone.radius * tan(min(cone.deficit, 1.0)))  # not across a narrow wedge
     tab = np.stack([0.25 * edge, 0.35 * edge + reach * side, 0.85 * edge + reach * side, edge], axis=1)
     glued = Stroke(np.stack([np.zeros(2), edge], axis=1), "fold")
     outer = Stroke(np.hstack([np.zeros((2, 1)), 0.25 * edge[:, None], tab[:, 1:3], rim]), "cut", closed=True)

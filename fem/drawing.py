@@ -36,16 +36,18 @@ STYLES = {
     "lines": Style(0.3, (0.3, 1.0), "skin tension lines run this way"),
     "fold": Style(0.25, (1.5, 1.0), "fold here"),
     "ring": Style(0.3, (0.3, 1.2), "ring up to which the paper cone is as high as the computed skin"),
+    "arrow": Style(0.3, (), ""),
     "bar": Style(0.3, (), ""),
     "key": Style(0.15, (), ""),
 }
 
 
+TURN = np.linspace(0, 2 * np.pi, 25)
 ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
 SAMPLES = {  # of kinds that no level line shows
     "removed": tuple(np.array([[x, x + 3.0], [-1.5, 1.5]]) for x in np.arange(0.0, SAMPLE - 3, 2.0)),
     "suture": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
-    "tip": tuple(np.array([[SAMPLE / 2 - 1.2, SAMPLE / 2 + 1.2], [-1.2 * s, 1.2 * s]]) for s in (1, -1)),
+    "tip": (np.array([SAMPLE / 2 + 1.5 * np.cos(TURN), 1.5 * np.sin(TURN)]),),
 }
 
 

@@ -100,7 +100,7 @@ def frames(material, folder):
     )
 
 
-def compared(material, folder):
+def together(material, folder):
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
     from fem import film
 
@@ -164,20 +164,22 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
     "bench": bench,
     "lesson": lesson,
     "frames": frames,
-    "compared": compared,
+    "side-by-side": together,
     "solid": solid,
 }
-COMPARING = {"lesson", "compared"}  # products that need the neighbours closed too
+COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
 
 
 def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1.0, watch=lambda **state: None):
-    """The handout folder of a lesson; its case and, if a product needs them, its neighbours are closed if missing.
+    """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
+
+    The lesson's case and, if a product needs them, its neighbours are closed if missing.
 
     into   folder of all results
     again  compute the case and its neighbours anyway
     only   names of products to make, the others stay as they were; all if empty
     paper  "A4" or "Letter"
-    heights  exaggeration of heights in what is printed in 3D
+    heights   exaggeration of heights in what is printed in 3D
 
     Raises as fem.close.close does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
@@ -193,7 +195,7 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "lesson": lesson.title, "made": made, "note": NOTE}
         (draft / MADE).write_text(json.dumps(record, indent=2) + "\n")
-    return folder / "handout"
+    return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
 
 
 def closed(compared, *, into, again):

@@ -8,14 +8,15 @@ from typing import ClassVar
 from markupsafe import Markup
 
 from fem import case as cases
-from fem import chart, page, sentence
+from fem import chart, cone, page, sentence
 from fem.measure import CONE_LEVEL
-from fem.result import WORDS, label, numbers, shown, unit
+from fem.result import label, numbers, shown, unit
 from fem.site import LIBRARY, SITES, values
 
+MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out
-    "cone_height_mm", "dip_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_p99_kPa",
-    "removed_area_mm2", "length_to_width", "tip_angles_1_deg",
+    "cone_height_mm", "dip_mm", "scar_length_mm", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
+    "removed_area_mm2", "length_to_width",
 )  # fmt: skip
 PICTURED = 4  # closures whose pictures stand side by side on a sheet
 TABLED = 6  # closures in a table; more do not fit
@@ -164,8 +165,16 @@ def table(named) -> Rows:
         (f"{label(name)}{', ' if unit(name) else ''}{unit(name)}", *(shown(name, at.get(name)) for at in every))
         for name in ROWS
         if any(at.get(name) is not None for at in every)
+        and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
+    rows.append(("skin missing at a tip, °", *(missing(result) for _, result in named[:TABLED])))
     return Rows(("", *(words for words, _ in named[:TABLED])), tuple(rows))
+
+
+def missing(result):
+    """The angles of skin that are missing at the tips of a closure, each once, greatest first."""
+    groups = cone.of_one_kind(cone.tips(result))
+    return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
 
 
 def sources(result):
@@ -179,7 +188,7 @@ def sources(result):
     else:
         lines.append("Values of the skin: invented for this case.")
     heights = [cone["height_mm"] for cone in result.measures["cones"]]
-    if max(heights, default=0) >= CONE_LEVEL:
+    if max(heights, default=0) >= CONE_LEVEL and site not in LIBRARY.bench:
         lines += [f"{text} {source}" for name, text, source in page.NOTES if name == "cone_height_mm"][:1]
     return [*lines, MODEL]
 
@@ -207,8 +216,8 @@ def bench_sheet(result, at) -> Sheet:
         Heading("Measure and compare"),
         Rows(("with a ruler, mm", "computed", "measured"), tuple(measured(result))),
         Paragraph(
-            "Heights count from the level of the material that is held down. Measured otherwise? The computed values "
-            "are for the thickness above; weight is left out, and so is how thread and fingers pull.",
+            "Heights count from the level of the material that is held down. If yours differ: the computed values are "
+            "for the thickness above; weight is left out, and so is how hard you pull the thread.",
             "small",
         ),
         Paragraph(
@@ -282,8 +291,11 @@ def measured(result):
     """Rows to fill in: name, computed value, an empty cell."""
     at = numbers(result.measures)
     heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
-    names = [*heights, "cone_height_mm", "scar_length_mm"]
-    return [(WORDS.get(name, label(name)), shown(name, at[name]), "") for name in names]
+    which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
+    rows = [(words, shown(name, at[name]), "") for words, name in zip(which, heights, strict=True)]
+    if at["cone_height_mm"] > max((at[name] for name in heights), default=0.0):
+        rows.append(("highest place", shown("cone_height_mm", at["cone_height_mm"]), ""))
+    return [*rows, (label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), "")]
 
 
 # Pictures -----------------------------------------------------------------------------------------------------
@@ -305,7 +317,7 @@ def closed_skins(named):
     made = []
     for (words, result), image in zip(named, drawn, strict=True):
         high = sentence.told("cone_height_mm", result.measures["cone_height_mm"])
-        caption = f"{words}, closed: up to {high} high; the darker, the higher"
+        caption = f"{words}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
         made.append(picture(png_of(image), caption, f"Closed skin, {words}, seen obliquely, up to {high} high."))
     return tuple(made)
 

@@ -13,9 +13,11 @@ from fem import case as cases
 from fem.case import STRICT, Case
 from fem.document import BadCase, BadValue, parse, top_keys
 from fem.document import read as read_text
+from fem.site import SITES, springs
 
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
-KEPT = {"mesh", "patch", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
+KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
+SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
 PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
 
 Factor = Annotated[float, Gt(0), Le(10)]
@@ -135,23 +137,39 @@ def with_length(case, factor) -> Case:
 def changed(case, name, change) -> Case:
     """The case under another name with the values of some dotted keys changed.
 
-    Triangles keep their sizes, and the patch the width of its margin around the wound and its loosened zone. What the
-    site filled in is filled in anew.
+    Triangles keep their sizes, and the patch, if it is not changed, the width of its margin around the wound and its
+    loosened zone. What the site filled in is filled in anew.
 
     Raises ValueError if that is no case.
     """
     kept = KEPT & {key.split(".")[0] for key in change}
     if kept:
         raise ValueError(f"{kept.pop()} cannot be changed: neighbours are computed in the same way")
-    content = case.model_dump(mode="json", exclude_none=True, exclude=KEPT)
-    for key in case.from_site or ():
-        _put(content, key, None)
+    content = _as_written(case)
     for key, value in change.items():
         _put(content, key, value)
     first = _parsed({"name": name, **content})
     margin = case.patch.radius_mm - cases.reach(cases.plan(case))
-    radius = cases.reach(cases.plan(first)) + margin
-    return _parsed({"name": name, **content, "patch": {"radius_mm": radius}, "mesh": case.mesh.model_dump()})
+    patch = {"radius_mm": cases.reach(cases.plan(first)) + margin}
+    return _parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
+
+
+def _as_written(case):
+    """Content of a case without what its site filled in or what followed from that, its name, patch and triangles."""
+    content = case.model_dump(mode="json", exclude_none=True, exclude={*KEPT, "patch"})
+    for key in case.from_site or ():
+        _put(content, key, None)
+    bed = case.bed
+    if bed is not None and bed.fat_mm is not None:
+        of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa)
+        for name, stiffness in zip(SPRINGS, of_fat, strict=True):
+            if getattr(bed, name) == stiffness:
+                del content["bed"][name]
+        if not content["bed"]:
+            del content["bed"]
+    if bed is None and case.skin.site and SITES[case.skin.site].bed is not None:
+        content["bed"] = None  # done without, although the site has one
+    return content
 
 
 def _put(content, key, value):

@@ -21,6 +21,7 @@ PAPERS = {"A4": A4, "Letter": LETTER}  # points, portrait
 MARGIN, HEAD, FOOT = 10.0, 14.0, 26.0  # mm: around, for the title, for the bar; printers leave 5 mm or so white
 OVERLAP = 12.0  # mm of sheets that are joined
 REGISTER = 4.0  # mm, half the length of a register mark's lines
+ROUND = 1  # PDF's name of a line that is round where it turns: sharp tips then end where they should
 EDGE = 0.5  # mm that is drawn beyond a sheet's part, for lines on its border
 HALO = 0.2  # mm of white around words
 COLUMNS = 120  # letters of a line at the foot
@@ -156,6 +157,7 @@ def _sheet(canvas, size, tile, drawing, title, words, footer):
 
 def _draw(canvas, drawing):
     """Draw strokes, then words on white."""
+    canvas.setLineJoin(ROUND)
     for stroke in drawing.strokes:
         style = STYLES[stroke.style]
         canvas.setLineWidth(style.width)

@@ -12,9 +12,18 @@ from fem import case as cases
 from fem.cone import of_one_kind, tips
 from fem.measure import CONE_LEVEL
 from fem.result import numbers, shown, unit
+from fem.site import LIBRARY
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 ROUND = {0: "along the long axis of the wound", 90: "straight across the wound"}
+MOST = {
+    "lower": "lowest",
+    "higher": "highest",
+    "weaker": "weakest",
+    "stronger": "strongest",
+    "less": "least",
+    "more": "most",
+}
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
 
@@ -77,8 +86,7 @@ def missing(result):
 def skin(result):
     """What skin it is, how it is stretched, and how far it is freed."""
     chosen, tension = result.case.skin, result.case.skin.tension
-    named = f"The material is that of the library's {chosen.site}" if chosen.site else "The skin is invented"
-    lines = [f"{named}: {chosen.thickness_mm:g} mm thick."]
+    lines = [f"{material(chosen.site)}: {chosen.thickness_mm:g} mm thick."]
     along, across = tension.along_N_per_m, tension.across_N_per_m
     if along == across == 0:
         lines.append("It lies without tension before the cut.")
@@ -99,6 +107,14 @@ def skin(result):
     return lines
 
 
+def material(site):
+    """Whose skin it is."""
+    if site is None:
+        return "The skin is invented"
+    name = site.replace("-", " ")
+    return f"What is called skin here is a {name}" if site in LIBRARY.bench else f"The skin is that of a typical {name}"
+
+
 def direction(lines_deg):
     """How the skin tension lines run to the wound."""
     turn = lines_deg % 180
@@ -111,11 +127,15 @@ def outcome(result):
     lines = [*cones(result), scar(result)]
     if printed("dip_mm", at["dip_mm"]) >= CONE_LEVEL:
         lines.append(f"Beside that, skin dips by up to {told('dip_mm', at['dip_mm'])}.")
-    lines += [
-        f"Closing takes {told('closing_force_N', at['closing_force_N'])} in all; in the middle of the seam the skin "
-        f"pulls with {told('line_tension_mid_N_per_m', at['line_tension_mid_N_per_m'])}."
-    ]
-    return lines + tied(result)
+    return lines + (tied(result) if separate(result) else pull(result))
+
+
+def pull(result):
+    """How hard a seam pulls that is joined all along."""
+    at = result.measures
+    force, middle = (told(name, at[name]) for name in ("closing_force_N", "line_tension_mid_N_per_m"))
+    more = f"; in the middle of the seam the skin pulls with {middle}" if even(result) else ""
+    return [f"Closing takes {force} in all{more}."]
 
 
 def cones(result):
@@ -150,14 +170,12 @@ def scar(result):
 def tied(result):
     """What sutures carry that are tied one by one."""
     first, last = result.measures["suture_forces_N"], result.measures["suture_forces_final_N"]
-    if not first:
-        return []
     name = "closing_force_N"
     lines = [f"{len(last)} sutures are tied one by one; at the end they carry {told(name, max(last))} or less each."]
     if printed(name, first[0]) > printed(name, last[0]):
         lines.append(
-            f"The first carries {told(name, first[0])} as it is tied and {told(name, last[0])} when all are: each one "
-            "that follows relieves it."
+            f"The first carries {told(name, first[0])} as it is tied and {told(name, last[0])} when all are: those "
+            "that follow relieve it."
         )
     return lines
 
@@ -174,14 +192,25 @@ def by_scar(named):
 def trade_off(named):
     """What the scar buys, of closures as (words, Result)."""
     order = by_scar(named)
+    failed = [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
     if len(order) < 2:
-        return ["No neighbour is closed, so there is nothing to compare with."]
+        return [*failed, "So there is nothing to compare with." if failed else "There is nothing to compare with."]
     lines = [trend(order, "cone_height_mm", "cones", "lower", "higher")]
-    lines.append(trend(order, "line_tension_mid_N_per_m", "pull in the middle of the seam", "weaker", "stronger"))
-    if any(result.measures["removed_area_mm2"] != order[0][1].measures["removed_area_mm2"] for _, result in order):
+    if all(even(result) for _, result in order):
+        lines.append(trend(order, "line_tension_mid_N_per_m", "pull in the middle of the seam", "weaker", "stronger"))
+    if len({printed("removed_area_mm2", result.measures["removed_area_mm2"]) for _, result in order}) > 1:
         lines.append(trend(order, "removed_area_mm2", "skin taken away", "less", "more"))
-    lines += [price(*pair) for pair in pairwise(order) if price(*pair)]
-    return lines + [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
+    return [*lines, *(price(*pair) for pair in pairwise(order) if price(*pair)), *failed]
+
+
+def separate(result):
+    """Whether sutures were tied one by one, so that the pull of the seam is that of its sutures."""
+    return result.case.closure.sutures.kind == "interrupted"
+
+
+def even(result):
+    """Whether the middle of the seam says how hard it pulls: edges joined all along, from one side to the other."""
+    return not separate(result) and result.case.closure.technique == "side-to-side"
 
 
 def trend(order, name, what, less, more):
@@ -196,7 +225,7 @@ def trend(order, name, what, less, more):
     if grows and (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
         return f"The longer the scar, the {less if steps[0] < 0 else more} the {what}: {listed}."
     low, high = extremes(order, name)
-    return f"The {what} {verb} not ordered as the scars are: {less} in {low}, {more} in {high} ({listed})."
+    return f"The {what} {verb} not ordered as the scars are: {MOST[less]} in {low}, {MOST[more]} in {high} ({listed})."
 
 
 def extremes(order, name):
@@ -231,14 +260,8 @@ def questions(result, named):
     named   (words, Result) of all closures of the lesson, the result's own among them
     """
     order = by_scar(named)
-    asked = [
-        ask_tips(result),
-        ask_best(order),
-        ask_price(order),
-        ask_sutures(result),
-        ask_scar(result),
-        ask_force(result),
-    ]
+    of_all = [ask(order) for ask in (ask_best, ask_price)]
+    asked = [ask_tips(result), *of_all, *(ask(result) for ask in (ask_sutures, ask_scar, ask_force))]
     return [one for one in asked if one][:3]
 
 
@@ -248,8 +271,8 @@ def ask_tips(result):
     if not tips(result):
         return None
     return (
-        "Find the places on the plan where the edges of the wound meet in a point. What happens to the skin there when "
-        "the wound is sewn shut, and how much of it is missing?",
+        "Find the places on the plan where edges that are sewn together meet. What happens to the skin there when the "
+        "wound is sewn shut, and how much of it is missing?",
         " ".join([*lines, *cones(result)]),
     )
 
@@ -281,12 +304,23 @@ def ask_price(order):
 
 def ask_sutures(result):
     """What each of evenly spaced sutures would carry in the middle of the seam."""
+    if not even(result):
+        return ask_tied(result) if separate(result) else None
     name = "line_tension_mid_N_per_m"
     tension = printed(name, result.measures[name])
     return (
         f"Sutures stand {APART:g} mm apart in the middle of the seam. How hard does the skin pull at each?",
         f"Line tension times distance: {told(name, tension)} × {APART / 1000:g} m = {tension * APART / 1000:.2f} N.",
     )
+
+
+def ask_tied(result):
+    """Which of the sutures that are tied one by one carries most."""
+    last, name = result.measures["suture_forces_final_N"], "closing_force_N"
+    most = max(printed(name, force) for force in last)
+    which = [str(k) for k, force in enumerate(last, start=1) if printed(name, force) == most]
+    answer = f"{'Number' if len(which) == 1 else 'Numbers'} {together(which)} of {len(last)}: {told(name, most)}."
+    return "Which suture carries most when all are tied? The template has their numbers.", answer
 
 
 def ask_scar(result):

@@ -1,7 +1,7 @@
 """The 1:1 template: a case's plan as lines to cut along and places to sew, in mm."""
 
 from itertools import product
-from math import cos, radians, sin
+from math import cos, pi, radians, sin
 
 import numpy as np
 import shapely
@@ -10,17 +10,19 @@ from fem import case as cases
 from fem import ledger
 from fem.curve import turned
 from fem.drawing import LETTER, Drawing, Stroke, Words, extent, joined
+from fem.ledger import SAME
 from fem.plan import opened, removed_skin, stitches
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
 CHORDS = 200  # a curve
+STEP = 1e-4  # of a curve, over which its direction is taken
 TICK, SIZE = 1.8, 2.3  # mm, length of a suture's mark and size of its number
 NUMBERED = 3.3, 4.5, 5.7  # mm from the edge to the middle of its number, where there is room
 ASIDE = 0.0, 0.6, -0.6, 1.1, -1.1  # rad, by which it is turned away from the mark to find room
 HATCH = 3.0  # mm between lines
 BEYOND = 8.0  # mm that the axis reaches beyond the wound
 ARROW = 24.0  # mm, of the direction of the lines
-CROSS = 1.5  # mm, of the mark at a tip
+RING = 1.5  # mm, radius of the mark around a tip
 LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is seen below
 
 
@@ -86,9 +88,10 @@ def zones(plan) -> Drawing:
 def sutures(plan, at) -> Drawing:
     """A mark into the skin on both edges at each suture, and its number beyond, where it covers no other if it can."""
     marks, words = [], []
+    wedges = [wedge for m in ledger.meetings(plan) for wedge in zip(m.places.T, m.ways, m.angles, strict=True)]
     for number, (seam, fraction) in enumerate(at, start=1):
         for curve, side in zip(plan.seams[seam], (1, -1), strict=True):
-            x, into = station(curve, fraction, side)
+            x, into = station(curve, fraction, side, wedges)
             marks.append(np.stack([x, x + TICK * into], axis=1))
             words.append((str(number), x, into))
     taken = [shapely.LineString(mark.T) for mark in marks]
@@ -114,12 +117,25 @@ def _with_room(text, x, into, taken):
     return best[1:]
 
 
-def station(curve, fraction, side):
-    """A place (2,) on a curve and the unit vector (2,) to its left (side 1) or right (side -1)."""
-    near = np.clip([fraction - 1e-4, fraction, fraction + 1e-4], 0, 1)
-    before, x, after = curve.point(near).T
-    along = (after - before) / np.linalg.norm(after - before)
-    return x, side * np.array([-along[1], along[0]])
+def station(curve, fraction, side, wedges):
+    """A place (2,) on a curve and the unit vector (2,) from there into the skin on its left, or right for a side of -1.
+
+    wedges  (place (2,), direction of the middle, angle) of each wedge of skin where edges end: the mark of a suture in
+            a corner halves the corner
+    """
+    x = curve.point(np.array([fraction]))[:, 0]
+    before, after = curve.point(np.clip([fraction - STEP, fraction + STEP], 0, 1)).T
+    along = np.arctan2(*(after - before)[::-1])
+    if 0 < fraction < 1:
+        return x, _unit(along + side * pi / 2)
+    inward, turn = (along, side) if fraction == 0 else (along + pi, -side)
+    here = [(way, angle) for place, way, angle in wedges if np.hypot(*(place - x)) < SAME]
+    misses = [abs(np.angle(np.exp(1j * (inward + turn * angle / 2 - way)))) for way, angle in here]
+    return x, _unit(here[int(np.argmin(misses))][0])
+
+
+def _unit(angle):
+    return np.array([cos(angle), sin(angle)])
 
 
 def axis(plan, outline) -> Drawing:
@@ -132,14 +148,15 @@ def axis(plan, outline) -> Drawing:
 
 
 def tips(plan) -> Drawing:
-    """A cross where both edges of a seam end in one place, with the angle of skin that is too much there."""
+    """A ring where both edges of a seam end in one place, with the angle of skin that is missing there."""
     strokes, words = [], []
+    turn = np.linspace(0, 2 * np.pi, 33)[:-1]
+    around = np.array([np.cos(turn), np.sin(turn)])
     for met in ledger.meetings(plan):
         if met.places.shape[1] > 1 or not met.closed or met.deficit < LEAST_DEFICIT:
             continue
         x = met.places[:, 0]
-        for way in (np.array([CROSS, CROSS]), np.array([CROSS, -CROSS])):
-            strokes.append(Stroke(np.stack([x - way, x + way], axis=1), "tip"))
+        strokes.append(Stroke(x[:, None] + RING * around, "tip", closed=True))
         away = x + 4.5 * np.array([cos(met.ways[0]), sin(met.ways[0])])
         anchor = "end" if away[0] < x[0] - 1 else "start" if away[0] > x[0] + 1 else "middle"
         words.append(Words(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
@@ -155,6 +172,6 @@ def lines(tension, within) -> Drawing:
     heads = []
     for end, way in zip(ends, (along, -along), strict=True):
         side = np.array([-way[1], way[0]])
-        heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "tip"))
+        heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "arrow"))
     words = Words("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
     return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (words,))

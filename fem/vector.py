@@ -34,7 +34,13 @@ def svg(drawing: Drawing, *, title, words) -> str:
         strokes = [s for s in drawing.strokes if s.style == name]
         if not strokes:
             continue
-        looks = {"id": name, "fill": "none", "stroke": "black", "stroke-width": f"{style.width:g}"}
+        looks = {
+            "id": name,
+            "fill": "none",
+            "stroke": "black",
+            "stroke-linejoin": "round",
+            "stroke-width": f"{style.width:g}",
+        }
         if style.dashes:
             looks["stroke-dasharray"] = " ".join(f"{length:g}" for length in style.dashes)
         group = ET.SubElement(root, "g", looks)

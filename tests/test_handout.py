@@ -53,7 +53,7 @@ def two_products(monkeypatch):
 
 def test_record(into, one):
     """handout.json lists the files of each product, and no others are there."""
-    folder = teach(one, into=into, only=("template",))
+    folder, _ = teach(one, into=into, only=("template",))
     record = json.loads((folder / MADE).read_text())
     assert set(record["made"]) == {"template"} <= set(PRODUCTS)
     assert {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()} == {
@@ -65,7 +65,7 @@ def test_record(into, one):
 
 def test_lasts_as_long_as_its_result(into, one, two_products):
     """With a handout inside, the result is complete; computed anew, the handout is gone."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     assert folder == into / "small" / "handout" and finished(case(SMALL), into / "small")
     close(case(SMALL), into=into)
     assert folder.exists()
@@ -75,7 +75,7 @@ def test_lasts_as_long_as_its_result(into, one, two_products):
 
 def test_only(into, one, two_products):
     """Asked for one product, the others stay as they were."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     teach(one, into=into, only=("a",))
     assert (folder / "a.txt").read_text() == "small 2" and (folder / "b.txt").read_text() == "small 1"
     assert json.loads((folder / MADE).read_text())["made"] == {"a": ["a.txt"], "b": ["b.txt"]}
@@ -83,7 +83,7 @@ def test_only(into, one, two_products):
 
 def test_whole_or_not_at_all(into, one, two_products):
     """A product that fails leaves the handout as it was, and nothing beside it."""
-    folder = teach(one, into=into)
+    folder, _ = teach(one, into=into)
     before = {p.name: p.read_text() for p in folder.iterdir()}
     with pytest.raises(OSError, match="disk full"):
         teach(one, into=into)
@@ -94,7 +94,7 @@ def test_whole_or_not_at_all(into, one, two_products):
 def test_frames_and_film(into, one, monkeypatch):
     """Frames in a folder of their own, first uncut, last closed, and a film of them."""
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
-    folder = teach(one, into=into, only=("frames",))
+    folder, _ = teach(one, into=into, only=("frames",))
     made = json.loads((folder / MADE).read_text())["made"]["frames"]
     assert [name for name in made if not name.startswith("frames/")] == ["closure.gif", "closure.mp4"]
     stages = [name for name in made if name.startswith("frames/")]
@@ -103,13 +103,13 @@ def test_frames_and_film(into, one, monkeypatch):
 
 def test_solid(into, one):
     """At twice the height, files whose names say so; what cannot be printed leaves the reason and no body."""
-    folder = teach(one, into=into, only=("solid",), heights=2.0)
+    folder, _ = teach(one, into=into, only=("solid",), heights=2.0)
     names = {"solid-heights-x2.stl", "solid-heights-x2.3mf", "solid.txt"}
     assert set(json.loads((folder / MADE).read_text())["made"]["solid"]) == names
     with np.load(into / "small" / "stages.npz") as stages:
         arrays = dict(stages)
     arrays["x"][-1][:2, arrays["x"][-1][0] > 30] *= -1  # part of the rim on the other side
     np.savez(into / "small" / "stages.npz", **arrays)
-    folder = teach(one, into=into, only=("solid",), heights=1.0)
+    folder, _ = teach(one, into=into, only=("solid",), heights=1.0)
     assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
     assert "cannot be printed in 3D: the rim of the closed skin crosses itself" in (folder / "solid.txt").read_text()
