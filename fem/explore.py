@@ -61,12 +61,10 @@ class Exploration(BaseModel):
     title: Text = Field(description="of the page")
     question: Text = Field(description="for the learner")
     base: Case = Field(description="a case; its outline has a length and a width")
-    ratios: Annotated[tuple[Annotated[float, Ge(1), Le(20)], ...], Field(min_length=2)] = Field(
-        description="of the wound's length to its width, ascending"
+    ratios: tuple[Annotated[float, Ge(1), Le(20)], ...] = Field(
+        description="of the wound's length to its width, two or more, ascending"
     )
-    choices: Annotated[tuple[Choice, ...], Field(min_length=1, max_length=len(SHAPES))] = Field(
-        description="closures to choose between"
-    )
+    choices: tuple[Choice, ...] = Field(description=f"closures to choose between, at most {len(SHAPES)}")
 
     @field_validator("base")
     @classmethod
@@ -79,7 +77,9 @@ class Exploration(BaseModel):
     @field_validator("ratios")
     @classmethod
     def ascending(cls, ratios):
-        """Refuse ratios that do not ascend."""
+        """Refuse fewer than two ratios, or ratios that do not ascend."""
+        if len(ratios) < 2:
+            raise ValueError("wanted at least two ratios")
         if list(ratios) != sorted(set(ratios)):
             raise ValueError("wanted each ratio greater than the one before")
         return ratios
@@ -87,7 +87,9 @@ class Exploration(BaseModel):
     @field_validator("choices")
     @classmethod
     def can_be_made(cls, choices, info: ValidationInfo):
-        """Refuse choices of one name, more than MOST closures, and changes of which no case comes."""
+        """Refuse no or too many choices, two of one name, too many closures, and changes of which no case comes."""
+        if not 1 <= len(choices) <= len(SHAPES):
+            raise ValueError(f"wanted 1 to {len(SHAPES)} choices")
         if len({choice.name for choice in choices}) < len(choices):
             raise ValueError("two choices have the same name")
         if not {"base", "ratios"} <= info.data.keys():
