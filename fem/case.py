@@ -38,6 +38,7 @@ from fem.skin import (
     young_modulus,
 )
 from fem.technique import TECHNIQUES
+from fem.trim import ENDS, extended, lengths
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -519,6 +520,22 @@ def plan(case) -> Plan:
     return _planned(case.closure, case.wound)
 
 
+def excised(case) -> Outline:
+    """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
+    outline = drawn(case.wound.outline)
+    if case.closure.technique != "trimmed":
+        return outline
+    return extended(outline, **case.closure.model_dump(exclude={"technique", "surplus", "eased_mm", *COMMON}))
+
+
+def cut_by(case, lengths):
+    """The case with trimmed closure whose ends are cut by lengths (2,), mm; an end of 0 is left."""
+    cut: dict[str, Any] = {"under_mm": None}
+    for end, length in zip(ENDS, lengths, strict=True):
+        cut |= {f"{end}_mm": float(length)} if length else {end: "none"}
+    return case.model_copy(update={"closure": case.closure.model_copy(update=cut)})
+
+
 def _planned(closure, wound):
     """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
     keys = closure.model_dump(exclude={"technique", *COMMON})
@@ -590,7 +607,7 @@ def default_sizes(mesh, outline, plan, radius):
 
 def geometry(case):
     """What is known of a case before any mesh, by the names of the measures."""
-    known = facts(drawn(case.wound.outline))
+    known = facts(excised(case))
     lesion, drawing = case.wound.lesion, plan(case)
     known["removed_area_mm2"] = removed_area(drawing)
     if lesion is not None:
@@ -613,6 +630,9 @@ def report(case) -> str:
             f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]) if v is not None
         )
         rows.append(f"  {words.replace('_', ' '):<18}{values or 'none'} {unit if values else ''}".rstrip())
+    if case.closure.technique == "trimmed":
+        cut = ", ".join(f"{length:.2f}" for length in lengths(drawn(case.wound.outline), case.closure.model_dump()))
+        rows.append(f"  {'cut beyond tips':<18}{cut} mm" + (" at most" if case.closure.under_mm else ""))
     if case.relax is not None:
         shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
         rows.append(f"  {'force left':<18}{shares}")

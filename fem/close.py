@@ -17,7 +17,7 @@ import numpy as np
 
 import fem
 from fem import case as cases
-from fem import sew, solve, suture
+from fem import sew, solve, suture, trial
 from fem.folder import refuse_unusable, whole
 from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
@@ -37,6 +37,7 @@ WRITTEN = (  # a complete result
     "pictures",
     "run.json",
 )
+UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
@@ -80,6 +81,12 @@ def closed(case, *, watch=lambda **state: None):
 
     Raises fem.mesh.MeshError, or fem.solve.NotConverged if no stable equilibrium was found.
     """
+    once = partial(_closed, watch=watch)
+    return trial.closed(case, once) if case.closure.technique == "trimmed" else once(case)
+
+
+def _closed(case, *, watch):
+    """Closure of a case that is cut and sewn as it says, and how it was computed."""
     spent: Counter = Counter()
     start = time.perf_counter()
     triangles = patch(case)
@@ -91,7 +98,7 @@ def closed(case, *, watch=lambda **state: None):
 
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     open_ = Closure(
-        outline=cases.drawn(case.wound.outline),
+        outline=cases.excised(case),
         plan=cases.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
@@ -210,7 +217,7 @@ def _coarser(case, triangles, watch):
         return None, None
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        return closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
+        return _closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
     except (solve.NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         return None, {"not_used": str(error)}
 
@@ -270,6 +277,11 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
         raise
     with whole(folder) as draft:
         write(draft, case, closure, how)
+        if closure.trimmed is not None:
+            untrimmed = cases.cut_by(case, (0.0, 0.0))
+            (draft / UNTRIMMED).mkdir()
+            words = f"{case.name}, untrimmed"
+            write(draft / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], title=words)
     failed.unlink(missing_ok=True)
     return folder
 
@@ -285,8 +297,8 @@ def finished(case, folder):
     return made["case"] == cases.key(case) and made["versions"]["flatseam"] == fem.__version__
 
 
-def write(folder, case, closure, how):
-    """Write all that WRITTEN names, run.json last."""
+def write(folder, case, closure, how, *, title=None):
+    """Write all that WRITTEN names, run.json last; the case's name is the title of pictures if none is given."""
     from fem import picture, scene
 
     (folder / "case.yaml").write_text(cases.text(case))
@@ -296,7 +308,7 @@ def write(folder, case, closure, how):
     np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
     picture.save_vtu(closure, folder / "skin.vtu")
     start = time.perf_counter()
-    picture.save_pictures(closure, folder / "pictures", title=case.name)
+    picture.save_pictures(closure, folder / "pictures", title=title or case.name)
     run = {
         "case": cases.key(case),
         "versions": versions(),

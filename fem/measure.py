@@ -50,7 +50,15 @@ class Closure:
     left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
     sutures: Tied | None = None  # None: edges joined all along, and no other suture
     stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+    trimmed: "Trimmed | None" = None  # None: its cones are left
 
+
+@dataclass(frozen=True)
+class Trimmed:
+    """What a wound was before its cones were cut off."""
+
+    before: Closure
+    cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
 
 def nodal_stress(closure):
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
@@ -366,6 +374,11 @@ def compressed_area(closure):
     return float(area[stress[0] < COMPRESSED].sum())
 
 
+def trimmed(closure, measure):
+    """What cutting the cones off has added to a measure; None if they are left."""
+    return None if closure.trimmed is None else measure(closure) - measure(closure.trimmed.before)
+
+
 def suture_forces(closure, kind, *, when_tied=False):
     """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
 
@@ -419,6 +432,12 @@ MEASURES = {
     "closing_force_after": closing_force_after,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,
+    "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
+    "trim_cones_before_mm": lambda closure: (
+        closure.trimmed and [cone["height_mm"] for cone in cones(closure.trimmed.before)]
+    ),
+    "trim_scar_added_mm": lambda closure: trimmed(closure, scar_length),
+    "trim_skin_removed_mm2": lambda closure: trimmed(closure, lambda of: removed_area(of.plan)),
     "suture_forces_N": lambda closure: suture_forces(closure, "edges", when_tied=True),
     "suture_forces_final_N": lambda closure: suture_forces(closure, "edges"),
     "taper_forces_N": lambda closure: suture_forces(closure, "taper"),

@@ -347,6 +347,9 @@ def plan(closure, title, half_width):
     _draw_skin(axes, closure, middle)
     wound = shapely.get_coordinates(boundary(outline)).T - middle
     axes.fill(*wound, fc="white", ec=INK, label="skin cut out")
+    if closure.trimmed is not None:
+        before = shapely.get_coordinates(boundary(closure.trimmed.before.outline)).T - middle
+        axes.plot(*before, color=INK, ls=":", lw=2, label="wound before it was trimmed")
     _draw_edges(axes, closure, middle)
     key(figure, axes.get_legend_handles_labels()[0])
     scale_bar(axes)
@@ -449,10 +452,10 @@ def framed(half_width, title, words, *, width=VIEW[0]):
 
 
 def key(figure, handles):
-    """Draw what lines and marks mean, in the lower left."""
+    """Draw what lines and marks mean, in the lower left, beside the scale bar."""
     figure.legend(
         handles=handles, loc="center left", bbox_to_anchor=(CORNER[0] / SIZE[0], 0.05),
-        ncols=4, columnspacing=1.5, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
+        ncols=4 if len(handles) < 6 else 3, columnspacing=1.5, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
     )  # fmt: skip
 
 

@@ -432,7 +432,7 @@ def test_tips_of_an_m(forked):
     left, right = measure.sides(of)
     assert measure.tips(of).tolist() == [*left, *right]
     x, y = forked.X[:, measure.tips(of)]
-    height = WITH_M.upper.point(np.array([WITH_M.tips[1]]))[1, 0]
+    height = WITH_M.upper.point(np.array([1 - WITH_M.beyond[1] / WITH_M.upper.length]))[1, 0]
     assert x == approx([-20, 15, 15])
     assert y == approx([0, -height, height], abs=1e-9)
 
@@ -446,7 +446,7 @@ def test_shape_of_an_m(forked):
 
 def test_scars_of_an_m(forked):
     """In flat skin that lies where it was cut, the scar is the first edge of each seam: the edges up to the tips."""
-    edges = WITH_M.tips[1] * WITH_M.upper.length, (1 - WITH_M.tips[1]) * WITH_M.upper.length
+    edges = WITH_M.upper.length - WITH_M.beyond[1], WITH_M.beyond[1]
     first_edges = edges[0] + edges[1]  # the upper edge; of the lower one only what the flap is sewn to
     shortening = first_edges * 2**2 / (24 * 30**2)  # chords of 2 mm, arcs of more than 30 mm radius
     assert measure.scar_length(closure(forked, outline=WITH_M)) == approx(first_edges, abs=shortening)
