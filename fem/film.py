@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 
 from fem import frame
-from fem.frame import CLOSED, CUT, OPEN, UNCUT, between, camera, moments, side_by_side
+from fem.frame import CLOSED, CUT, OPEN, UNCUT, between, camera, side_by_side
 
 # Our choices.
 RATE = 10  # frames a second; GIF counts time in hundredths
@@ -22,41 +22,40 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 # What is shown ------------------------------------------------------------------------------------------------
 
 
-def numbered(result, shot):
-    """Title and frame of every kept moment of a closure, in order."""
-    made = moments(result)
-    return [(m.title, frame.frame(result, m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
+def numbered(made, shot):
+    """Title and frame of every moment of a closure, in order."""
+    return [(m.title, frame.frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
 
 
-def film(result, shot, kept):
-    """Frames and for how many each stands: the kept ones in their order, the skin moving from one to the next.
+def film(made, shot, kept):
+    """Frames and for how many each stands: the moments' own in order, the skin moving from one to the next.
 
-    kept   as from `numbered`
+    kept   of the moments, as from `numbered`
     """
-    made, shown = moments(result), []
+    shown = []
     for k, (before, after) in enumerate(pairwise(made)):
         shown.append((kept[k][1], HOLD))
-        if before.at != UNCUT:
-            shown += [(frame.frame(result, between(before, after, j / ON), shot), 1) for j in range(1, ON)]
+        if before.at != UNCUT and before.of is after.of:
+            shown += [(frame.frame(between(before, after, j / ON), shot), 1) for j in range(1, ON)]
     return [*shown, (kept[-1][1], END)]
 
 
-def film_of_several(results, words):
+def film_of_several(made, words):
     """Frames, and for how many each stands, of several closures side by side and in step: each as far closed.
 
-    words   of each closure, in a few
+    made    moments of each;  words   of each, in a few
     """
-    made, shot = [moments(result) for result in results], camera(results)
+    shot = camera([moment for each in made for moment in each])
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]
 
     def drawn(at):
-        return side_by_side(results, made, at, shot, words)
+        return side_by_side(made, at, shot, words)
 
     shown = []
     for before, after in pairwise(stops):
         shown.append((drawn(before), HOLD if before <= OPEN or before >= CLOSED else 1))
-        if before != UNCUT:
+        if UNCUT < before < CLOSED:
             shown += [(drawn(before + (after - before) * j / ON), 1) for j in range(1, ON)]
     return [*shown, (drawn(last), END)]
 

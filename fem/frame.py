@@ -9,7 +9,7 @@ import io
 import math
 import re
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -21,12 +21,13 @@ from PIL import Image, ImageDraw, ImageFont
 from fem import case as cases
 from fem import chart, picture
 from fem.plan import removed_area, removed_skin
-from fem.result import numbers, shown, unit
+from fem.result import Result, numbers, shown, unit
 from fem.scene import flat_triangles
 
 UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of moments in time; in between, the share that is closed
 BETWEEN = "Between two states: drawn for the eye, not computed."
 ON_THE_WAY = "On the way, for the eye only: a slight upward push and stiffer bending guide the skin."
+PASSING = " Flaps pass each other."
 NOTE = "For research and teaching; not a medical device."
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: freed from its bed."
 
@@ -45,53 +46,79 @@ PAPER, GREY, FREED = "white", "#555555", picture.LOOSE
 class Moment:
     """A state of the skin, and what is said of it."""
 
+    of: Result  # whose nodes these are
     x: np.ndarray  # (3, n) mm
     at: float  # UNCUT, CUT, the share closed, or more for what is done after
     title: str
     words: str
     tied: int = 0  # sutures of the wound's edges that are tied
     kept: bool = True  # False: drawn between two states
+    marked: tuple[np.ndarray, ...] = ()  # lines (3, k) on the skin along which it will be cut, mm
 
 
 # Moments ------------------------------------------------------------------------------------------------------
 
 
-def moments(result):
-    """The moments of a closure: uncut, cut, the kept stages from the fresh wound to the last one, in order."""
-    stages, at = result.stages, numbers(result.measures)
+def moments(result, before=None):
+    """The moments of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
+
+    before   of a trimmed closure: its result before the cones were cut off, which comes first
+    """
+    if before is not None:
+        return [*moments(before), _marked(result, before), _trimmed(result)]
+    stages, drawing = result.stages, cases.plan(result.case)
     flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
-    drawing = cases.plan(result.case)
     if area := removed_area(drawing):
         plan_words = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
         cut_words = "The skin inside the line is gone; what is left has not moved yet."
     else:
         plan_words = "The plan on uncut skin: lines to be cut. No skin is taken away."
         cut_words = "Cut along the lines; the skin has not moved yet."
-    gape = f"The skin's own tension draws the wound open: {_said(at, 'gape_length_mm')} long, "
-    gape += f"{_said(at, 'gape_width_mm')} wide."
-    made = [
-        Moment(flat, UNCUT, "Uncut skin", plan_words),
-        Moment(flat, CUT, "Cut", cut_words),
-        Moment(stages["x"][0].astype(float), OPEN, "The wound gapes", gape),
+    return [
+        Moment(result, flat, UNCUT, "Uncut skin", plan_words),
+        Moment(result, flat, CUT, "Cut", cut_words),
+        Moment(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
+        *(_stage(result, k) for k in range(1, len(stages["closed"]))),
     ]
-    after = 0
-    for k in range(1, len(stages["closed"])):
-        after += made[-1].at >= CLOSED
-        made.append(_stage(result, k, float(stages["closed"][k]) + after))
-    return made
 
 
-def _stage(result, k, at):
+def _gape(result):
+    """What is said of the fresh wound."""
+    measured, tension = numbers(result.measures), result.case.skin.tension
+    size = f"{_said(measured, 'gape_length_mm')} long, {_said(measured, 'gape_width_mm')} wide."
+    if max(tension.along_N_per_m, tension.across_N_per_m) > 0:
+        return f"The skin's own tension draws the wound open: {size}"
+    return f"The fresh wound at rest, in skin without tension of its own: {size}"
+
+
+def _stage(result, k):
     """The moment of a stage after the fresh wound."""
-    x, words = (result.stages[name][k] for name in ("x", "words"))
-    x, words, measured = x.astype(float), str(words), numbers(result.measures)
+    x, at, words = (result.stages[name][k] for name in ("x", "closed", "words"))
+    x, at, words, measured = x.astype(float), float(at), str(words), numbers(result.measures)
     title = words[:1].upper() + words[1:] or ("Closed" if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
     stitched = len(_stitched(result))
     if tie := re.match(r"suture (\d+) of", words):
-        return Moment(x, at, title, _pull(measured, int(tie[1]), stitched), min(int(tie[1]), stitched))
+        return Moment(result, x, at, title, _pull(measured, int(tie[1]), stitched), min(int(tie[1]), stitched))
     if at < CLOSED:
-        return Moment(x, at, title, ON_THE_WAY)
-    return Moment(x, at, title, ending(measured) if k == len(result.stages["closed"]) - 1 else "", stitched)
+        return Moment(result, x, at, title, ON_THE_WAY + (PASSING if cases.plan(result.case).cuts else ""))
+    return Moment(result, x, at, title, ending(measured), stitched)
+
+
+def _marked(result, before):
+    """The untrimmed closed wound with the cuts that will trim it."""
+    closed = moments(before)[-1]
+    lines = tuple(np.array([_moved(closed, place) for place in line[:2].T]).T for line in plan_lines(result))
+    removed = _said(numbers(result.measures), "trim_skin_removed_mm2")
+    words = f"The cones are cut off along the lines around the wound: {removed} of skin more."
+    return replace(closed, at=CLOSED + 1, title="Cones to be cut off", words=words, marked=lines)
+
+
+def _trimmed(result):
+    """The trimmed closed wound."""
+    measured = numbers(result.measures)
+    words = f"{ending(measured)} Trimming made the scar {_said(measured, 'trim_scar_added_mm')} longer."
+    x = result.stages["x"][-1].astype(float)
+    return Moment(result, x, CLOSED + 2, "Trimmed and closed again", words, len(_stitched(result)))
 
 
 def _stitched(result):
@@ -122,13 +149,15 @@ def between(before, after, share):
     """The moment a share of the way from one to the next; the skin moves straight."""
     x = (1 - share) * before.x + share * after.x
     at = (1 - share) * before.at + share * after.at
-    return Moment(x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
+    return Moment(before.of, x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
 
 
 def moment_at(made, at):
     """The moment of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
     for before, after in pairwise(made):
         if before.at == at:
+            return before
+        if before.at < at < after.at and before.of is not after.of:
             return before
         if before.at < at < after.at:
             return between(before, after, (at - before.at) / (after.at - before.at))
@@ -138,13 +167,13 @@ def moment_at(made, at):
 # The skin in a moment -----------------------------------------------------------------------------------------
 
 
-def view(result, moment, half_width, heights):
+def view(moment, half_width, heights):
     """Image (h, w, 3) of the skin seen as in `fem.chart.height_image`, with both edges, tips and tied sutures."""
-    stages = result.stages
+    stages = moment.of.stages
     skin = pv.PolyData.from_regular_faces(moment.x.T, flat_triangles(stages["elements"]).T)
-    lines = [*edges(result, moment), *stitches(result, moment)]
+    lines = [*edges(moment), *stitches(moment), *moment.marked]
     if moment.at == UNCUT:
-        skin, lines = pv.merge([skin, *_patches(result)]), plan_lines(result)
+        skin, lines = pv.merge([skin, *_patches(moment.of)]), plan_lines(moment.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
     seen, drawn = picture.oblique(skin, stages["centre"], half_width)
     return picture.rendered(
@@ -153,9 +182,9 @@ def view(result, moment, half_width, heights):
     )  # fmt: skip
 
 
-def edges(result, moment):
+def edges(moment):
     """Lines (3, k) of both edges of every seam."""
-    seams, of = result.stages["seams"], result.stages["seam_of"]
+    seams, of = (moment.of.stages[name] for name in ("seams", "seam_of"))
     return [moment.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
 
 
@@ -177,14 +206,14 @@ def _patches(result):
     return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3))]
 
 
-def stitches(result, moment):
+def stitches(moment):
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
-    stages, plan, lines = result.stages, cases.plan(result.case), []
-    for seam, fraction in _stitched(result)[: moment.tied]:
+    stages, plan, lines = moment.of.stages, cases.plan(moment.of.case), []
+    for seam, fraction in _stitched(moment.of)[: moment.tied]:
         nodes = stages["seams"][:, stages["seam_of"] == seam]
         met = moment.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
         first, second = (
-            _moved(result, moment, _beside(curve, fraction, side))
+            _moved(moment, _beside(curve, fraction, side))
             for curve, side in zip(plan.seams[seam], (BITE, -BITE), strict=True)
         )
         lines.append(np.column_stack([first, met, second]))
@@ -198,10 +227,10 @@ def _beside(curve, fraction, distance):
     return place + distance * np.array([-way[1], way[0]])
 
 
-def _moved(result, moment, place):
+def _moved(moment, place):
     """Where (3,) a place (2,) of the uncut skin has moved to."""
-    triangles = result.stages["elements"][:3]
-    a, b, c = result.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
+    triangles = moment.of.stages["elements"][:3]
+    a, b, c = moment.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
     u, v, w = b - a, c - a, place[:, None] - a
     area = u[0] * v[1] - u[1] * v[0]
     shares = np.array([(w[0] * v[1] - w[1] * v[0]) / area, (u[0] * w[1] - u[1] * w[0]) / area])
@@ -210,9 +239,9 @@ def _moved(result, moment, place):
     return moment.x[:, triangles[:, inside]] @ shares[:, inside]
 
 
-def inset(result, moment, half_width, width):
+def inset(moment, half_width, width):
     """Image of the moment's plan: skin from above, its loosened zone, edges or planned lines, tied sutures."""
-    stages, scale = result.stages, FINE * width / (2 * half_width)
+    stages, scale = moment.of.stages, FINE * width / (2 * half_width)
     high = round(FINE * width * picture.SHAPE)
     image = Image.new("RGB", (FINE * width, high), PAPER)
     draw = ImageDraw.Draw(image)
@@ -221,7 +250,7 @@ def inset(result, moment, half_width, width):
         x, y = places[:2] - stages["centre"][:2, None]
         return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
 
-    plan, triangles = cases.plan(result.case), stages["elements"][:3]
+    plan, triangles = cases.plan(moment.of.case), stages["elements"][:3]
     middle = stages["X"][:, triangles].mean(axis=1)
     loose = np.zeros(middle.shape[1], bool) if plan.loosened is None else shapely.contains_xy(plan.loosened, *middle)
     for corners, freed in zip(at(moment.x)[triangles.T], loose, strict=True):
@@ -230,9 +259,9 @@ def inset(result, moment, half_width, width):
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
             draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=picture.FLAP)
-    for line in plan_lines(result) if uncut else edges(result, moment):
+    for line in plan_lines(moment.of) if uncut else [*edges(moment), *moment.marked]:
         draw.line(at(line).ravel().tolist(), fill=picture.INK, width=2 * FINE, joint="curve")
-    for line in stitches(result, moment):
+    for line in stitches(moment):
         draw.line(at(line).ravel().tolist(), fill=picture.TIP, width=3 * FINE)
     _bar(draw, scale, half_width, high)
     draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
@@ -259,34 +288,34 @@ class Camera:
     rows: tuple[int, int]  # of the views that are shown: some skin is in them at some moment
 
 
-def camera(results):
-    """The camera that suits all moments of some closures."""
-    half_width, heights, _ = chart.common_ranges(results)
-    high = picture.VIEW[1]
-    ends = [_rows(result, moment.x, half_width) for result in results for moment in moments(result)]
+def camera(made):
+    """The camera that suits all of some moments."""
+    half_width, heights, _ = chart.common_ranges([moment.of for moment in made])
+    ends, high = [_rows(moment, half_width) for moment in made], picture.VIEW[1]
     low, top = min(low for low, _ in ends), max(top for _, top in ends)
     return Camera(half_width, heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
 
 
-def _rows(result, x, half_width):
-    """How far the skin at places (3, n) reaches below and above the middle of its view, pixels."""
-    middle = result.stages["centre"]
+def _rows(moment, half_width):
+    """How far the skin reaches below and above the middle of its view, pixels."""
+    middle = moment.of.stages["centre"]
     half = half_width * np.array([[1.0], [picture.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
-    inside = (np.abs(x[:2] - middle[:2, None]) < half).all(axis=0)
+    inside = (np.abs(moment.x[:2] - middle[:2, None]) < half).all(axis=0)
     seen, _ = picture.oblique(pv.PolyData(corners.T), middle, half_width)
-    up = picture.projected(seen, np.hstack([corners, x[:, inside]]))[1] * picture.VIEW[0] / (2 * seen.half_width)
+    up = picture.projected(seen, np.hstack([corners, moment.x[:, inside]]))[1]
+    up = up * picture.VIEW[0] / (2 * seen.half_width)
     return math.floor(up.min()), math.ceil(up.max())
 
 
-def frame(result, moment, shot, place=""):
+def frame(moment, shot, place=""):
     """Frame of one closure: title and caption, the skin, and beside it the plan and the scale of colours.
 
     place   of the moment among those kept, as "3 of 8"
     """
-    skin = reduced(seen(result, moment, shot), WIDTH - 3 * MARGIN - INSET)
+    skin = reduced(seen(moment, shot), WIDTH - 3 * MARGIN - INSET)
     scale = colour_scale(shot.heights, INSET)
-    plan = inset(result, moment, shot.half_width, INSET)
+    plan = inset(moment, shot.half_width, INSET)
     head = _head_height()
     high = even(head + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
     image, draw = _sheet(high, f"{place}   {moment.title}".strip(), moment.words)
@@ -295,19 +324,19 @@ def frame(result, moment, shot, place=""):
     _write(draw, (right, head), "From above", SMALL)
     image.paste(plan, (right, head + SMALL + GAP // 2))
     image.paste(scale, (right, head + SMALL + plan.height + 2 * GAP))
-    _foot(draw, high, result.name)
+    _foot(draw, high, moment.of.name)
     return np.asarray(image)
 
 
-def side_by_side(results, made, at, shot, words):
+def side_by_side(made, at, shot, words):
     """Frame of several closures at one place in time, a column each.
 
     made    moments of each;  words   of each, in a few
     """
     now = [moment_at(each, at) for each in made]
-    wide = (WIDTH - (len(results) + 1) * MARGIN) // len(results)
-    views = [reduced(seen(r, m, shot), wide) for r, m in zip(results, now, strict=True)]
-    plans = [inset(r, m, shot.half_width, min(wide, INSET)) for r, m in zip(results, now, strict=True)]
+    wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
+    views = [reduced(seen(moment, shot), wide) for moment in now]
+    plans = [inset(moment, shot.half_width, min(wide, INSET)) for moment in now]
     head, text = _head_height(), 6 * (SMALL + 6)
     high = even(head + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
     titles = {moment.title for moment in now}
@@ -326,9 +355,9 @@ def side_by_side(results, made, at, shot, words):
     return np.asarray(image)
 
 
-def seen(result, moment, shot):
+def seen(moment, shot):
     """The view of a moment, without the rows in which there is never anything."""
-    return Image.fromarray(view(result, moment, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
+    return Image.fromarray(view(moment, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
 
 
 def phase(at):

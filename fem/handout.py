@@ -13,7 +13,7 @@ from pathlib import Path
 import fem
 from fem import case as cases
 from fem import lesson as lessons
-from fem.close import close
+from fem.close import UNTRIMMED, close
 from fem.compare import solve_missing
 from fem.folder import whole
 from fem.lesson import Lesson
@@ -93,22 +93,28 @@ def frames(material, folder):
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
     from fem import film, frame
 
-    shot = frame.camera([material.result])
-    kept = film.numbered(material.result, shot)
-    return film.write_numbered(kept, folder / "frames") + films(
-        film.film(material.result, shot, kept), folder / "closure"
-    )
+    made = frame.moments(material.result, untrimmed(material))
+    shot = frame.camera(made)
+    kept = film.numbered(made, shot)
+    return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
+
+
+def untrimmed(material):
+    """Result before cones were cut off; None if they were not."""
+    before = material.folder / UNTRIMMED
+    return read(before, cases.cut_by(material.result.case, (0.0, 0.0))) if before.is_dir() else None
 
 
 def together(material, folder):
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
-    from fem import film
+    from fem import film, frame
 
-    shown = [(words, one) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
+    shown = [(words, frame.moments(one)) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
     if not shown:
         return []
-    words, results = zip((material.lesson.words, material.result), *shown, strict=True)
-    return films(film.film_of_several(results, words), folder / "side-by-side")
+    own = material.lesson.words, frame.moments(material.result, untrimmed(material))
+    words, made = zip(own, *shown, strict=True)
+    return films(film.film_of_several(made, words), folder / "side-by-side")
 
 
 def films(shown, stem):

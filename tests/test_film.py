@@ -8,6 +8,7 @@ import pytest
 from comparison import case, text
 from PIL import Image
 from pytest import approx
+from scipy.spatial import KDTree
 
 from fem import case as cases
 from fem import chart, close, film, frame, result
@@ -19,9 +20,9 @@ TIED = text("tied", 28).replace("undermine_mm: 6", "undermine_mm: 6, sutures: {k
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory):
-    """A lens joined all along, and one with three sutures."""
+    """A lens joined all along, one with three sutures, and a longer one."""
     into = tmp_path_factory.mktemp("results")
-    asked = [case(text("lens", 28)), case(TIED)]
+    asked = [case(text("lens", 28)), case(TIED), case(text("longer", 36))]
     return [result.read(close.close(one, into=into), one) for one in asked]
 
 
@@ -35,17 +36,17 @@ def few_between():
 
 @pytest.fixture(scope="module")
 def shot(results):
-    return frame.camera(results[:1])
+    return frame.camera(frame.moments(results[0]))
 
 
 @pytest.fixture(scope="module")
 def kept(results, shot):
-    return film.numbered(results[0], shot)
+    return film.numbered(frame.moments(results[0]), shot)
 
 
 @pytest.fixture(scope="module")
 def filmed(results, shot, kept):
-    return film.film(results[0], shot, kept)
+    return film.film(frame.moments(results[0]), shot, kept)
 
 
 def decoded(path):
@@ -68,7 +69,7 @@ def difference(one, other):
 
 def test_moments(results):
     """Uncut, cut, open, then the kept stages in order up to the closed one; captions say the case's own numbers."""
-    running, tied = map(frame.moments, results)
+    running, tied = map(frame.moments, results[:2])
     assert [m.at for m in running[:3]] == [UNCUT, CUT, OPEN]
     assert [m.at for m in running[3:]] == approx([0.2, 0.4, 0.6, 0.8, 1.0], abs=0.11)
     assert [m.title for m in tied[3:]] == ["Suture 1 of 3 tied", "Suture 2 of 3 tied", "Closed"]
@@ -90,15 +91,21 @@ def test_first_moments_are_flat_and_last_is_the_closed_state(results):
     assert (made[-1].x == one.stages["x"][-1]).all()
 
 
-def test_what_comes_after_closing(results):
-    """A stage after the closed one, as when a cone is cut off, is a moment of its own, with the final numbers."""
-    stages = results[0].stages
-    more = {name: np.concatenate([stages[name], stages[name][-1:]]) for name in ("closed", "x", "stress_kPa")}
-    words = np.array([*stages["words"], "trimmed"])
-    made = frame.moments(replace(results[0], stages=stages | more | {"words": words}))
-    assert [m.at for m in made[-2:]] == [CLOSED, CLOSED + 1]
-    assert [m.title for m in made[-2:]] == ["Closed", "Trimmed"]
-    assert made[-1].words.startswith("Cones") and made[-2].words == ""
+def test_trimmed(results):
+    """A closure whose cones are cut off starts as the untrimmed one; then the cuts are drawn on the closed skin, where
+    the skin under them has gone, and the last moment is the trimmed skin; nothing moves from one skin to the other."""
+    before, longer = results[0], results[2]
+    measured = longer.measures | {"trim_skin_removed_mm2": 31.4, "trim_scar_added_mm": 7.25}
+    made = frame.moments(replace(longer, measures=measured), before)
+    assert [m.title for m in made[-3:]] == ["Closed", "Cones to be cut off", "Trimmed and closed again"]
+    assert [m.at for m in made[-3:]] == [CLOSED, CLOSED + 1, CLOSED + 2]
+    assert "31 mm² of skin more" in made[-2].words and "7.2 mm longer" in made[-1].words
+    assert all(m.of is before for m in made[:-1]) and (made[-1].x == longer.stages["x"][-1]).all()
+    tree = KDTree(made[-2].x.T)
+    assert tree.query(np.hstack(made[-2].marked).T)[0].max() < 2  # on the skin, whose nodes are about 1 mm apart
+    tip = made[-2].marked[0][:, [0, -1]]
+    assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages["tips"]]).max()
+    assert frame.moment_at(made, CLOSED + 1.5) is made[-2]
 
 
 def test_between(results):
@@ -115,7 +122,7 @@ def test_stitches(results):
     """Where the plan has a suture, the stitch runs from BITE mm above the edge to as far below it, on the skin."""
     tied = results[1]
     uncut = frame.moments(tied)[1]
-    lines = frame.stitches(tied, replace(uncut, tied=3))
+    lines = frame.stitches(replace(uncut, tied=3))
     drawing = cases.plan(tied.case)
     for line, (_, fraction) in zip(lines, cases.tying(tied.case), strict=True):
         upper, lower = (curve.point(np.array([fraction]))[:, 0] for curve in drawing.seams[0])
@@ -123,8 +130,8 @@ def test_stitches(results):
         assert np.hypot(*above) == approx(frame.BITE, rel=0.01) and np.hypot(*below) == approx(frame.BITE, rel=0.01)
         assert above[1] > 0 > below[1]
         assert line[:2, 1:3].T == approx(np.array([upper, lower]), abs=1.1)  # the edge's nearest node, 2 mm triangles
-    assert len(frame.stitches(tied, replace(uncut, tied=1))) == 1
-    assert frame.stitches(results[0], frame.moments(results[0])[-1]) == []
+    assert len(frame.stitches(replace(uncut, tied=1))) == 1
+    assert frame.stitches(frame.moments(results[0])[-1]) == []
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -133,18 +140,18 @@ def test_stitches(results):
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
-    drawn = frame.view(one, frame.moments(one)[-1], shot.half_width, shot.heights)
+    drawn = frame.view(frame.moments(one)[-1], shot.half_width, shot.heights)
     assert (drawn == chart.height_image(one, shot.half_width, shot.heights)).all()
 
 
 def test_nothing_is_cut_off(results):
     """The rows that the camera leaves out are white in all moments, those at its ends are not far from skin."""
-    both = frame.camera(results)
+    both = frame.camera([moment for one in results[:2] for moment in frame.moments(one)])
     low, high = both.rows
     drawn = []
-    for one in results:
+    for one in results[:2]:
         for moment in (frame.moments(one)[0], frame.moments(one)[-1]):
-            drawn.append((frame.view(one, moment, both.half_width, both.heights) < 255).any(axis=(1, 2)))
+            drawn.append((frame.view(moment, both.half_width, both.heights) < 255).any(axis=(1, 2)))
     rows = np.flatnonzero(np.any(drawn, axis=0))
     assert low <= rows[0] < low + 2 * frame.AROUND and high - 2 * frame.AROUND < rows[-1] + 1 <= high
 
@@ -152,7 +159,7 @@ def test_nothing_is_cut_off(results):
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
     one = results[0]
-    before, after = (frame.view(one, moment, shot.half_width, shot.heights) for moment in frame.moments(one)[:2])
+    before, after = (frame.view(moment, shot.half_width, shot.heights) for moment in frame.moments(one)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()
@@ -174,9 +181,7 @@ def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
     one = results[0]
     made, half = frame.moments(one), float(one.stages["half_width"])
-    white = [
-        (np.asarray(frame.inset(one, m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])
-    ]
+    white = [(np.asarray(frame.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
     whole = 4 * half**2 * frame.picture.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
     assert max(white[0], white[2]) < 1e-3
@@ -226,14 +231,15 @@ def test_gif(filmed, kept, tmp_path):
 
 def test_several_in_step(results, tmp_path):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
-    shown = film.film_of_several(results, ["all along", "by three sutures"])
+    made = [frame.moments(one) for one in results[:2]]
+    shown = film.film_of_several(made, ["all along", "by three sutures"])
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")
     assert len(images) == sum(times for _, times in shown)
-    made, shot = [frame.moments(one) for one in results], frame.camera(results)
-    last = frame.side_by_side(results, made, CLOSED, shot, ["all along", "by three sutures"])
+    shot = frame.camera([*made[0], *made[1]])
+    last = frame.side_by_side(made, CLOSED, shot, ["all along", "by three sutures"])
     assert (shown[-1][0] == last).all() and difference(images[-1], last) < 1
-    swapped = frame.side_by_side(results[::-1], made[::-1], CLOSED, shot, ["by three sutures", "all along"])
+    swapped = frame.side_by_side(made[::-1], CLOSED, shot, ["by three sutures", "all along"])
     half = (frame.WIDTH - frame.MARGIN) // 2
     text = slice(frame._head_height(), None)
     left = last[text, frame.MARGIN : frame.MARGIN + half - frame.MARGIN]
