@@ -64,27 +64,27 @@ def cone(material, folder):
 
 def bench(material, folder):
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
-    from fem import leaflet, typeset
+    from fem import bench, typeset
     from fem.template import places
 
     result = material.result
-    if not leaflet.on_bench(result):
+    if not bench.on_bench(result):
         return []
     path = folder / "bench.pdf"
-    typeset.write(path, [leaflet.bench_sheet(result, places(result.case))], paper=material.paper, footer=made_by())
+    typeset.write(path, [bench.bench_sheet(result, places(result.case))], paper=material.paper, footer=made_by())
     return [path]
 
 
 def lesson(material, folder):
     """The lesson sheet and its answers, as PDF and HTML."""
-    from fem import leaflet, typeset
+    from fem import block, leaflet, typeset
 
     given = material.lesson, material.result, material.neighbours
     plan = (material.folder / "pictures" / "plan.png").read_bytes()
     sheets = [leaflet.lesson_sheet(*given, plan=plan), leaflet.answers(*given)]
     paths = [folder / name for name in ("lesson.html", "answers.html", "lesson.pdf")]
     for path, sheet in zip(paths, sheets, strict=False):
-        path.write_text(leaflet.html(sheet), encoding="utf-8")
+        path.write_text(block.html(sheet), encoding="utf-8")
     typeset.write(paths[-1], sheets, paper=material.paper, footer=made_by())
     return paths
 

@@ -49,6 +49,14 @@ class Neighbour(BaseModel):
         return self
 
 
+class Order(BaseModel):
+    """What the closures of a lesson are put in order by, instead of their scars."""
+
+    model_config = STRICT
+    key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
+    words: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
+
+
 class Lesson(BaseModel):
     """A lesson file."""
 
@@ -59,6 +67,7 @@ class Lesson(BaseModel):
     words: Text = Field(default="this wound", description="what the case is, in a few words")
     lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
     compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
+    order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
     notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
 
     @field_validator("case", mode="before")
@@ -83,6 +92,16 @@ class Lesson(BaseModel):
             made = info.data["case"]
             _each(compare, lambda one: one.case or changed(made, one.name, one.change), ("change",))
         return compare
+
+    @field_validator("order")
+    @classmethod
+    def by_a_number(cls, order, info: ValidationInfo):
+        """Refuse a key that is no number in one of the cases."""
+        if order is not None and {"case", "lengths", "compare"} <= info.data.keys():
+            made = [info.data["case"], *(one.case for one in compared(**info.data))]
+            for one in made:
+                value(one, order.key)
+        return order
 
 
 @dataclass(frozen=True)
@@ -115,8 +134,23 @@ def of_case(case) -> Lesson:
 
 def neighbours(lesson) -> list[Compared]:
     """The cases that a lesson's case is compared with."""
-    longer = [Compared(with_length(lesson.case, factor), f"{factor:.3g} times as long") for factor in lesson.lengths]
-    return longer + [Compared(n.case or changed(lesson.case, n.name, n.change), n.words) for n in lesson.compare]
+    return compared(lesson.case, lesson.lengths, lesson.compare)
+
+
+def compared(case, lengths, compare, **_) -> list[Compared]:
+    """Neighbours of a case: so many times as long, then those that are named."""
+    longer = [Compared(with_length(case, factor), f"{factor:.3g} times as long") for factor in lengths]
+    return longer + [Compared(n.case or changed(case, n.name, n.change), n.words) for n in compare]
+
+
+def value(case, key) -> float:
+    """The number under a dotted key of a case. Raises ValueError if there is none."""
+    content = case.model_dump()
+    for part in key.split("."):
+        content = content.get(part) if isinstance(content, dict) else None
+    if not isinstance(content, float | int):
+        raise ValueError(f"{key} is no number in the case {case.name}")
+    return content
 
 
 def with_length(case, factor) -> Case:

@@ -1,4 +1,4 @@
-"""What the numbers of closed cases say, in plain sentences.
+"""What the numbers of a closed case say, in plain sentences.
 
 Each function returns sentences whose words depend on the numbers: nothing is said that they do not show. Numbers are
 printed by `fem.result.shown`, and what is compared or subtracted is compared or subtracted as printed, so that a reader
@@ -6,26 +6,16 @@ with the table finds the same.
 """
 
 import math
-from itertools import pairwise
 
 from fem import case as cases
 from fem.cone import of_one_kind, tips
 from fem.measure import CONE_LEVEL
-from fem.result import numbers, shown, unit
+from fem.result import shown, unit
 from fem.site import LIBRARY
 
-APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 ROUND = {0: "along the long axis of the wound", 90: "straight across the wound"}
-MOST = {
-    "lower": "lowest",
-    "higher": "highest",
-    "weaker": "weakest",
-    "stronger": "strongest",
-    "less": "least",
-    "more": "most",
-}
+HOW = {"side-to-side": "side to side", "trimmed": "side to side, its cones are cut off, and it is closed again"}
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
-MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
 
 
 def told(name, value):
@@ -50,16 +40,13 @@ def together(words):
     return f"{', '.join(first)} and {last}" if first else last
 
 
-# One closure --------------------------------------------------------------------------------------------------
-
-
 def wound(result):
     """What is cut, and what must come together."""
     outline, technique = result.case.wound.outline.kind, result.case.closure.technique
     known = cases.geometry(result.case)
     area = known["removed_area_mm2"]
     size = f"{known['length_mm']:.1f} mm long and {known['width_mm']:.1f} mm wide"
-    how = "side to side" if technique == "side-to-side" else f"by the technique “{technique}”"
+    how = HOW.get(technique, f"by the technique “{technique}”")
     lines = [f"The wound is a {outline.replace('-', ' ')}, {size}; it is closed {how}."]
     if printed("removed_area_mm2", area):
         lines.append(f"{told('removed_area_mm2', area)} of skin are taken away.")
@@ -123,11 +110,23 @@ def direction(lines_deg):
 
 def outcome(result):
     """What became of the closed wound."""
-    at = numbers(result.measures)
-    lines = [*cones(result), scar(result)]
-    if printed("dip_mm", at["dip_mm"]) >= CONE_LEVEL:
-        lines.append(f"Beside that, skin dips by up to {told('dip_mm', at['dip_mm'])}.")
+    lines, dip = [*trimmed(result), *cones(result), scar(result)], result.measures["dip_mm"]
+    if printed("dip_mm", dip) >= CONE_LEVEL:
+        lines.append(f"Beside that, skin dips by up to {told('dip_mm', dip)}.")
     return lines + (tied(result) if separate(result) else pull(result))
+
+
+def trimmed(result):
+    """What cutting the cones off took and what it bought; nothing where none was cut off."""
+    at, name = result.measures, "cone_height_mm"
+    if not at.get("trim_cut_mm"):
+        return []
+    cut, before = (together([told(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
+    more = told("scar_length_mm", at["trim_scar_added_mm"]), told("removed_area_mm2", at["trim_skin_removed_mm2"])
+    return [
+        f"Closed for the first time, its cones stand {before} high. They are cut off, from left to right {cut} beyond "
+        f"the tips. That adds {more[0]} of scar and takes {more[1]} more of skin."
+    ]
 
 
 def pull(result):
@@ -180,29 +179,6 @@ def tied(result):
     return lines
 
 
-# Several closures ---------------------------------------------------------------------------------------------
-
-
-def by_scar(named):
-    """Words and results of those that are closed, shortest scar first."""
-    closed = [(words, result) for words, result in named if not result.reason]
-    return sorted(closed, key=lambda one: one[1].measures["scar_length_mm"])
-
-
-def trade_off(named):
-    """What the scar buys, of closures as (words, Result)."""
-    order = by_scar(named)
-    failed = [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
-    if len(order) < 2:
-        return [*failed, "So there is nothing to compare with." if failed else "There is nothing to compare with."]
-    lines = [trend(order, "cone_height_mm", "cones", "lower", "higher")]
-    if all(even(result) for _, result in order):
-        lines.append(trend(order, "line_tension_mid_N_per_m", "pull in the middle of the seam", "weaker", "stronger"))
-    if len({printed("removed_area_mm2", result.measures["removed_area_mm2"]) for _, result in order}) > 1:
-        lines.append(trend(order, "removed_area_mm2", "skin taken away", "less", "more"))
-    return [*lines, *(price(*pair) for pair in pairwise(order) if price(*pair)), *failed]
-
-
 def separate(result):
     """Whether sutures were tied one by one, so that the pull of the seam is that of its sutures."""
     return result.case.closure.sutures.kind == "interrupted"
@@ -210,128 +186,4 @@ def separate(result):
 
 def even(result):
     """Whether the middle of the seam says how hard it pulls: edges joined all along, from one side to the other."""
-    return not separate(result) and result.case.closure.technique == "side-to-side"
-
-
-def trend(order, name, what, less, more):
-    """How a number goes with the length of the scar, of closures by their scars."""
-    scars = [printed("scar_length_mm", result.measures["scar_length_mm"]) for _, result in order]
-    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
-    listed = ", ".join(shown(name, numbers(result.measures)[name]) for _, result in order) + f" {unit(name)}"
-    steps, grows = [b - a for a, b in pairwise(values)], all(b > a for a, b in pairwise(scars))
-    verb = "are" if what.endswith("s") else "is"
-    if not any(steps):
-        return f"The {what} {verb} alike: {listed}."
-    if grows and (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
-        return f"The longer the scar, the {less if steps[0] < 0 else more} the {what}: {listed}."
-    low, high = extremes(order, name)
-    return f"The {what} {verb} not ordered as the scars are: {MOST[less]} in {low}, {MOST[more]} in {high} ({listed})."
-
-
-def extremes(order, name):
-    """Words of the closures with the least and with the greatest of a number, as printed."""
-    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
-    return tuple(
-        together([f"“{words}”" for (words, _), value in zip(order, values, strict=True) if value == end])
-        for end in (min(values), max(values))
-    )
-
-
-def price(one, other):
-    """How much scar each millimetre of cone costs from one closure to another; "" if the scar buys none."""
-    gain, cost = (
-        round(printed(name, b) - printed(name, a), 1)
-        for name, a, b in ((name, one[1].measures[name], other[1].measures[name]) for name in MONEY)
-    )
-    if gain >= 0 or cost <= 0:
-        return ""
-    return (
-        f"From “{one[0]}” to “{other[0]}” cones fall by {-gain:.1f} mm and the scar grows by {cost:.1f} mm: "
-        f"{cost / -gain:.0f} mm of scar for each mm of cone."
-    )
-
-
-# Questions ----------------------------------------------------------------------------------------------------
-
-
-def questions(result, named):
-    """Three questions with their answers, the first that the numbers have an answer to.
-
-    named   (words, Result) of all closures of the lesson, the result's own among them
-    """
-    order = by_scar(named)
-    of_all = [ask(order) for ask in (ask_best, ask_price)]
-    asked = [ask_tips(result), *of_all, *(ask(result) for ask in (ask_sutures, ask_scar, ask_force))]
-    return [one for one in asked if one][:3]
-
-
-def ask_tips(result):
-    """By how many degrees skin is missing; None where it is not."""
-    lines = missing(result)
-    if not tips(result):
-        return None
-    return (
-        "Find the places on the plan where edges that are sewn together meet. What happens to the skin there when the "
-        "wound is sewn shut, and how much of it is missing?",
-        " ".join([*lines, *cones(result)]),
-    )
-
-
-def ask_best(order):
-    """Which closure has the lowest cones and the shortest scar; None for one alone."""
-    if len(order) < 2:
-        return None
-    cone, length = extremes(order, "cone_height_mm"), extremes(order, "scar_length_mm")
-    both = "One closure has both." if cone[0] == length[0] else "No closure has both: one is paid for with the other."
-    if len({printed("cone_height_mm", r.measures["cone_height_mm"]) for _, r in order}) == 1:
-        return (
-            "Which of the closures leaves the lowest cones, and which the shortest scar?",
-            f"The cones are alike; the shortest scar has {length[0]}.",
-        )
-    return (
-        "Which of the closures leaves the lowest cones, and which the shortest scar? Can you have both?",
-        f"Lowest cones: {cone[0]}. Shortest scar: {length[0]}. {both}",
-    )
-
-
-def ask_price(order):
-    """What a millimetre of cone costs; None where no pair of closures trades scar for cone."""
-    prices = [price(*pair) for pair in pairwise(order) if price(*pair)]
-    if not prices:
-        return None
-    return "How many millimetres of scar does each millimetre of cone cost? Use the table.", " ".join(prices)
-
-
-def ask_sutures(result):
-    """What each of evenly spaced sutures would carry in the middle of the seam."""
-    if not even(result):
-        return ask_tied(result) if separate(result) else None
-    name = "line_tension_mid_N_per_m"
-    tension = printed(name, result.measures[name])
-    return (
-        f"Sutures stand {APART:g} mm apart in the middle of the seam. How hard does the skin pull at each?",
-        f"Line tension times distance: {told(name, tension)} × {APART / 1000:g} m = {tension * APART / 1000:.2f} N.",
-    )
-
-
-def ask_tied(result):
-    """Which of the sutures that are tied one by one carries most."""
-    last, name = result.measures["suture_forces_final_N"], "closing_force_N"
-    most = max(printed(name, force) for force in last)
-    which = [str(k) for k, force in enumerate(last, start=1) if printed(name, force) == most]
-    answer = f"{'Number' if len(which) == 1 else 'Numbers'} {together(which)} of {len(last)}: {told(name, most)}."
-    return "Which suture carries most when all are tied? The template has their numbers.", answer
-
-
-def ask_scar(result):
-    """Whether the scar is as long as the wound, and why."""
-    out = result.measures["push_out_mm"]
-    outward = out and min(printed("push_out_mm", value) for value in out) > 0
-    moved = f" The tips travel outward, by {together([told('push_out_mm', v) for v in out])}." if outward else ""
-    return "Is the scar as long as the wound was?", scar(result) + moved
-
-
-def ask_force(result):
-    """What the whole seam carries."""
-    force = told("closing_force_N", result.measures["closing_force_N"])
-    return "How hard must one pull in all to close this wound?", f"{force}, summed along the seam."
+    return not separate(result) and result.case.closure.technique in ("side-to-side", "trimmed")

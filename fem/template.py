@@ -28,7 +28,7 @@ LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is 
 
 def template(case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
-    plan, outline = cases.plan(case), cases.drawn(case.wound.outline)
+    plan, outline = cases.plan(case), cases.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     drawn = joined(*parts)
     return joined(drawn, lines(case.skin.tension, extent(drawn))) if stretched(case) else drawn

@@ -12,7 +12,7 @@ from comparison import case, text
 from defusedxml import ElementTree
 from pytest import approx
 
-from fem import close, leaflet, lesson, page, sentence, typeset
+from fem import bench, block, close, leaflet, lesson, page, trade, typeset
 from fem import result as results
 from fem.result import Result, numbers, shown
 
@@ -67,21 +67,21 @@ def root(written):
 
 def said(blocks):
     """Every text of blocks."""
-    for block in blocks:
-        if block.kind == "items":
-            yield from block.items
-        elif block.kind == "rows":
-            yield from (cell for row in (block.header, *block.rows) for cell in row)
-        elif block.kind == "pictures":
-            yield from (shown.caption for shown in block.pictures)
+    for part in blocks:
+        if part.kind == "items":
+            yield from part.items
+        elif part.kind == "rows":
+            yield from (cell for row in (part.header, *part.rows) for cell in row)
+        elif part.kind == "pictures":
+            yield from (shown.caption for shown in part.pictures)
         else:
-            yield block.text
+            yield part.text
 
 
 def test_html(made):
     """Every text is in the HTML as text, markup in it included; nothing is loaded from elsewhere."""
     for sheet in made:
-        written = leaflet.html(sheet)
+        written = block.html(sheet)
         words = " ".join(root(written).itertext())
         assert all(one in words for blocks in sheet.pages for one in said(blocks))
         assert "<img src=x" not in written and sheet.title in words
@@ -106,7 +106,7 @@ def test_pdf(made, tmp_path):
 
 def test_fits(made, tmp_path):
     """A page with far too much on it is still one page."""
-    blocks = tuple(block for _ in range(4) for block in made[0].pages[1])
+    blocks = tuple(part for _ in range(4) for part in made[0].pages[1])
     typeset.write(tmp_path / "a.pdf", [replace(made[0], pages=(blocks,))], paper="A4", footer="")
     with pypdfium2.PdfDocument(tmp_path / "a.pdf") as document:
         assert len(document) == 1
@@ -116,7 +116,7 @@ def test_two_pages(made):
     """The answers stand on no page of the sheet; the caution stands there once."""
     texts = [list(said(blocks)) for blocks in made[0].pages]
     assert len(texts) == 2 and len(made[1].pages) == 1
-    answers = [block.text for block in made[1].pages[0] if block.kind == "paragraph"]
+    answers = [part.text for part in made[1].pages[0] if part.kind == "paragraph"]
     assert len(answers) == 3 and not any(answer in one for answer in answers for page in texts for one in page)
     assert sum(page.CAUTION in one for texts in texts for one in texts) == 1
 
@@ -175,12 +175,12 @@ def test_sources(named, pad):
 
 def test_bench(pad):
     """What to lay out and to sew, and the heights to be compared with a ruler: those of measures.json."""
-    assert leaflet.on_bench(pad)
-    (blocks,) = leaflet.bench_sheet(pad, [(0, 0.25), (0, 0.5), (0, 0.75)]).pages
+    assert bench.on_bench(pad)
+    (blocks,) = bench.bench_sheet(pad, [(0, 0.25), (0, 0.5), (0, 0.75)]).pages
     texts = list(said(blocks))
     assert "silicone pad, 2 mm thick, at least 6 cm square" in texts
     assert any("a ring of 60 mm across" in one for one in texts) and any("Sew from 1 to 3" in one for one in texts)
-    (rows,) = [block for block in blocks if block.kind == "rows"]
+    (rows,) = [part for part in blocks if part.kind == "rows"]
     heights = [cone["height_mm"] for cone in pad.measures["cones"]]
     assert [row[1] for row in rows.rows[:2]] == [shown("cone_height_mm", h) for h in heights]
     assert [row[0] for row in rows.rows[:2]] == ["left cone", "right cone"] and all(row[2] == "" for row in rows.rows)
@@ -190,7 +190,7 @@ def test_bench(pad):
 
 def test_not_on_the_bench(named):
     """A case in skin of the body, or in invented skin, has no bench sheet: nothing was computed for one."""
-    assert not leaflet.on_bench(named[0][1])
+    assert not bench.on_bench(named[0][1])
 
 
 def test_flap_on_the_bench(pad):
@@ -198,31 +198,31 @@ def test_flap_on_the_bench(pad):
     written = PAD.replace("kind: lens, length_mm: 20, width_mm: 10", "kind: slit, length_mm: 20").replace(
         "skin:", "closure: {technique: z-plasty, sutures: {kind: interrupted}}\nskin:"
     )
-    lines = leaflet.steps(replace(pad, case=case(written.replace("radius_mm: 30", "radius_mm: 60"))), [(0, 0.5)] * 9)
+    lines = bench.steps(replace(pad, case=case(written.replace("radius_mm: 30", "radius_mm: 60"))), [(0, 0.5)] * 9)
     assert any("Tie 9 single sutures" in line for line in lines) and any("Lift the flaps" in line for line in lines)
     assert any("nothing is taken out" in line for line in lines)
 
 
 def test_stiffness_does_not_matter(pad, into):
     """Without tension and bed, ten times the stiffness leaves every height: all energies grow alike."""
-    assert leaflet.scale_free(pad.case) and any("stiffer" in line for line in leaflet.seen(pad))
+    assert bench.scale_free(pad.case) and any("stiffer" in line for line in bench.seen(pad))
     stiff = case(
         PAD.replace("name: pad", "name: stiff").replace("silicone-pad", "silicone-pad, law: {shear_kPa: 1000}")
     )
     other = results.read(close.close(stiff, into=into), stiff)
     assert other.measures["cone_height_mm"] == approx(pad.measures["cone_height_mm"], rel=1e-4)
     assert other.measures["closing_force_N"] == approx(10 * pad.measures["closing_force_N"], rel=1e-4)
-    assert not leaflet.scale_free(case(text("a", 20)))
+    assert not bench.scale_free(case(text("a", 20)))
 
 
 def test_highest_place(pad):
     """A highest place that is at no tip has a row of its own."""
-    words = [row[0] for row in leaflet.measured(replace(pad, measures=pad.measures | {"cone_height_mm": 99.0}))]
+    words = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"cone_height_mm": 99.0}))]
     assert words == ["left cone", "right cone", "highest place", "scar length, along the skin"]
 
 
 def test_order(named):
     """Closures are sorted by their scars, whichever comes first."""
-    assert [result.name for _, result in sentence.by_scar(reversed(named))] == list(LENGTHS)
+    assert [result.name for _, result in trade.ordered(reversed(named), trade.SCAR)] == list(LENGTHS)
     assert numbers(named[0][1].measures)["scar_length_mm"] < numbers(named[2][1].measures)["scar_length_mm"]
     assert Path(leaflet.__file__).with_name("leaflet.html").is_file()
