@@ -417,6 +417,8 @@ class Case(BaseModel):
         if "wound" in info.data:
             drawing = _planned(closure, info.data["wound"])
             ledger.check(drawing)
+            if not drawing.seams and (closure.sutures.kind == "interrupted" or closure.taper or closure.anchor):
+                raise ValueError("nothing is sewn here: no place for interrupted sutures, taper or anchor")
             if closure.sutures.kind == "interrupted":
                 _stitches(drawing, closure.sutures)
         return closure
@@ -478,9 +480,14 @@ def _places(points):
     return tuple((float(x), float(y)) for x, y in points)
 
 
+def _lengths(plan):
+    """Lengths of all edges, sewn or open, mm."""
+    return [edge.length for edges in (*plan.seams, plan.open) for edge in edges]
+
+
 def _refuse_sizes(mesh, plan, radius):
     """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
-    edges, touching = [edge.length for seam in plan.seams for edge in seam], reach(plan)
+    edges, touching = _lengths(plan), reach(plan)
     if min(edges) < MIN_SEGMENTS * mesh.edge_mm:
         raise ValueError(
             f"an edge of {min(edges):.4g} mm needs {MIN_SEGMENTS} segments: "
@@ -600,7 +607,7 @@ def default_radius(zone, skin, bed):
 def default_sizes(mesh, outline, plan, radius):
     """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width."""
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
-    shortest = min(edge.length for seam in plan.seams for edge in seam)
+    shortest = min(_lengths(plan))
     edge = mesh.edge_mm or min(wanted, shortest / MIN_SEGMENTS)
     return MeshSize(edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS))
 

@@ -130,7 +130,7 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     threads, kinds = _threads(case, open_)
     ties = [thread for thread, _ in threads]
     ties += [] if running else [suture.touch(open_.mesh.seams, open_.mesh.X)]
-    pairs = np.hstack(open_.mesh.seams) if running else np.zeros((2, 0), int)
+    pairs = open_.mesh.pairs if running else np.zeros((2, 0), int)
     sewing = sew.sewing(open_.fresh, pairs, open_.mesh.rim)
     sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
     wanted = [rest for _, rest in threads]
@@ -146,7 +146,7 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
             coarse = None
-    if running:
+    if running and pairs.size:
         q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
     else:
         q = sew.independent(sewing, open_.fresh, 1.0)
@@ -160,6 +160,7 @@ def _threads(case, open_):
     """All sutures tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
     closing, mesh = case.closure, open_.mesh
     edges, taper, anchors = [], [], []
+    purse = [] if open_.plan.thread is None else [suture.around(mesh, open_.plan.thread)]
     if closing.sutures.kind == "interrupted":
         edges = suture.across_the_wound(mesh.seams, mesh.X, cases.tying(case), bite=closing.sutures.bite_mm)
     if closing.taper is not None:
@@ -174,8 +175,8 @@ def _threads(case, open_):
         )
     if closing.anchor is not None:
         anchors = suture.anchoring(open_, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
-    kinds = ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
-    return [*edges, *taper, *anchors], kinds
+    kinds = ["purse"] * len(purse) + ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
+    return [*purse, *edges, *taper, *anchors], kinds
 
 
 def _stages(closure, sewing, path, coarse):

@@ -19,6 +19,15 @@ EQUAL = 1e-9  # share by which edges of equal length may differ
 
 
 @dataclass(frozen=True)
+class Around:
+    """A thread once around the open edges, which follow each other in a ring: a purse-string."""
+
+    stations: int  # at equal distances along the edge
+    bite: float  # mm of edge that it holds at each
+    drawn_to: float  # mm: its length from station to station when it is tied
+
+
+@dataclass(frozen=True)
 class Plan:
     """What is cut, sewn and freed; every technique is one of these."""
 
@@ -26,6 +35,7 @@ class Plan:
     seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
     cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
     open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
+    thread: Around | None = None  # around the open edges; None: they are left as they are
     loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
     flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is loosened
     held: shapely.Polygon | None = None  # skin that stays on its bed however far is undermined

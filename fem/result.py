@@ -55,6 +55,8 @@ OTHERS = {  # words of those that follow, by the beginning of their names; the n
     "trim_cones_before_{}": "cone {} before it was cut off",
     "trim_scar_added": "scar added by cutting cones off",
     "trim_skin_removed": "skin removed by cutting cones off",
+    "purse_force": "pull of the purse-string",
+    "open_area": "left open",
     "taper_forces_{}": "tapering suture {}",
     "anchor_forces_{}": "anchoring suture {}",
     "largest_gap": "largest gap between the edges",

@@ -3,6 +3,7 @@
 Every suture is a thread between means of the skin over its bite, so its force does not depend on the mesh. It is drawn
 from the length that it has when its turn comes to the length that is wanted, and those tied before stay.
 
+    purse    around a wound that stays open, through its edge, drawn to a length
     edges    from edge to edge of a wound that is not sewn all along, drawn to nothing
     taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
              remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
@@ -26,6 +27,14 @@ STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
+
+
+def around(mesh, thread):
+    """The thread around the open edges of a wound, once round, and the length to which it is drawn, mm."""
+    edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
+    at = (np.arange(thread.stations) + 0.5) / thread.stations
+    stations = [_bite(edge, mesh.X[:, edge], s, thread.bite) for s in at]
+    return _thread(*stations, stations[0]), thread.drawn_to
 
 
 def across_the_wound(seams, X, stitches, *, bite):

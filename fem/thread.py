@@ -42,7 +42,7 @@ class Touch:
 class Tied:
     """A wound whose threads were tied one by one."""
 
-    kinds: tuple[str, ...]  # of the threads in order of tying, n: "edges", "taper" or "anchor"
+    kinds: tuple[str, ...]  # of the threads in order of tying, n: "purse", "edges", "taper" or "anchor"
     when_tied: np.ndarray  # (n,) N, tension of each as soon as it was tied
     at_end: np.ndarray  # (n,) N, the same when all were
     after: tuple[np.ndarray, ...]  # (3, n_nodes) mm: positions at rest after each

@@ -84,7 +84,9 @@ def test_names():
     """The table of results, for a running suture closed side to side."""
     names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
         gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
-        suture_forces_N suture_forces_final_N taper_forces_N anchor_forces_N largest_gap_mm skin_stress_max_kPa
+        suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
+        trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
+        skin_stress_max_kPa
         skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 passed_through_mm2 removed_area_mm2 healthy_removed_mm2
         tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
