@@ -10,6 +10,7 @@ from playwright.sync_api import sync_playwright
 from test_page import CHROMIUM, EVIL
 
 from fem import compare, explore, result
+from fem.cli import app
 from fem.document import BadCase, parse
 from fem.result import numbers, shown
 
@@ -32,8 +33,12 @@ def exploration():
 
 
 @pytest.fixture(scope="module")
-def results(exploration, tmp_path_factory):
-    into = tmp_path_factory.mktemp("results")
+def into(tmp_path_factory):
+    return tmp_path_factory.mktemp("results")
+
+
+@pytest.fixture(scope="module")
+def results(exploration, into):
     asked = [step.case for step in explore.steps(exploration)]
     return compare.results(asked, compare.solve_missing(asked, into=into), into=into)
 
@@ -257,6 +262,22 @@ def test_text_is_escaped(opened, exploration, results, tmp_path):
     assert tab.title() == EVIL and tab.locator("h1").inner_text() == EVIL
     assert tab.locator("img[src=x]").count() == 0 and left(said, path) == []
     assert json.loads(tab.locator("#steps").text_content())["ratios"] == ["2", "2.8"]
+
+
+def test_command(results, into, tmp_path, capsys):
+    """`flatseam teach` of such a file writes the page beside the results; a bad one is told of with its place."""
+    path = tmp_path / "asked.yaml"
+    path.write_text(ASKED)
+    with pytest.raises(SystemExit) as ended:
+        app(["teach", str(path), "--into", str(into)])
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == f"{into / 'trial.html'}\n"
+    assert "<title>How long?</title>" in (into / "trial.html").read_text()
+    path.write_text(ASKED.replace("[2, 2.8]", "[2.8, 2]"))
+    with pytest.raises(SystemExit) as ended:
+        app(["teach", str(path), "--into", str(into)])
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith(f"{path}:11:9: ratios: wanted each ratio greater")
 
 
 def test_first_look_is_the_result(results):
