@@ -3,6 +3,7 @@
 import json
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from comparison import WRITTEN
@@ -24,6 +25,7 @@ choices:
   - {name: rhombus, words: rhombus, change: {wound.outline.kind: rhombus}}
 """
 )
+LESSONS = Path(__file__).parent.parent / "configs" / "lessons" / "explore"
 PLACES = [(choice, ratio) for choice in ("lens", "rhombus") for ratio in ("2", "2.8")]
 
 
@@ -96,6 +98,14 @@ def test_steps(exploration):
     assert [(o.kind, o.length_mm, o.width_mm) for o in outlines] == [
         ("lens", 20, 10), ("lens", 28, 10), ("rhombus", 20, 10), ("rhombus", 28, 10),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", sorted(LESSONS.glob("*.yaml")), ids=lambda path: path.stem)
+def test_shipped_files(path):
+    """Each is read, asks for 12 to 20 closures, and is told from a case and from a lesson."""
+    assert explore.asked(path)
+    assert 12 <= len(explore.steps(explore.read(path))) <= 20
+    assert not explore.asked(LESSONS.parent / "how-long.yaml")
 
 
 @pytest.mark.parametrize(
