@@ -198,6 +198,9 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in wanted:
+            for old in made.get(name, []):
+                if (draft / old).resolve().is_relative_to(draft.resolve()):
+                    (draft / old).unlink(missing_ok=True)
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "lesson": lesson.title, "made": made, "note": NOTE}
         (draft / MADE).write_text(json.dumps(record, indent=2) + "\n")

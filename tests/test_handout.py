@@ -112,4 +112,5 @@ def test_solid(into, one):
     np.savez(into / "small" / "stages.npz", **arrays)
     folder, _ = teach(one, into=into, only=("solid",), heights=1.0)
     assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
+    assert {path.name for path in folder.iterdir()} == {MADE, "solid.txt"}  # those of twice the height are gone
     assert "cannot be printed in 3D: the rim of the closed skin crosses itself" in (folder / "solid.txt").read_text()
