@@ -127,20 +127,20 @@ def _closed(case, *, watch):
 def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     """The sewn problem, q (3, n_free) of its end and, if sutures were tied one by one, what became of them."""
     running = case.closure.sutures.kind == "running"
-    threads, kinds = _threads(case, open_)
-    ties = [thread for thread, _ in threads]
-    ties += [] if running else [suture.touch(open_.mesh.seams, open_.mesh.X)]
+    ties, kinds = _ties(case, open_)
+    if not running:
+        bite = case.closure.sutures.bite_mm
+        ties += [suture.touch(open_.mesh.seams, open_.mesh.X, cases.tying(case), bite=bite)]
     pairs = open_.mesh.pairs if running else np.zeros((2, 0), int)
     sewing = sew.sewing(open_.fresh, pairs, open_.mesh.rim)
     sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
-    wanted = [rest for _, rest in threads]
-    if threads and coarse is not None:
+    if kinds and coarse is not None:
         within = _within(open_.mesh)
         after = [interpolated(coarse.mesh, x, open_.mesh.X, inside=within) for x in coarse.sutures.after]
         starts = [sew.independent(sewing, x, 1.0) for x in after]
         try:
             sewn, tied, q = suture.tied(
-                sewn, starts[0], wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
+                sewn, starts[0], kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
             )
             return sewn, q, tied
         except solve.NotConverged:  # as in _sewn_shut
@@ -150,14 +150,14 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
         q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
     else:
         q = sew.independent(sewing, open_.fresh, 1.0)
-    if not threads:
+    if not kinds:
         return sewn, q, None
-    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
+    sewn, tied, q = suture.tied(sewn, q, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
     return sewn, q, tied
 
 
-def _threads(case, open_):
-    """All sutures tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
+def _ties(case, open_):
+    """All sutures tied one by one, in order of tying; their kinds."""
     closing, mesh = case.closure, open_.mesh
     edges, taper, anchors = [], [], []
     purse = [] if open_.plan.thread is None else [suture.around(mesh, open_.plan.thread)]

@@ -437,7 +437,7 @@ def _draw_edges(axes, closure, middle):
 
 def _draw_thread(axes, closure, middle):
     """Draw the thread around an open wound, its stations numbered."""
-    thread, _ = around(closure.mesh, closure.plan.thread)
+    thread = around(closure.mesh, closure.plan.thread)
     ring = closure.mesh.X[:, thread.nodes] @ thread.W.T - middle
     axes.plot(*ring, color=TIP, lw=2, ls="--", marker="o", ms=7, label="thread and its stations")
     for number, (x, y) in enumerate(ring[:, :-1].T, start=1):

@@ -48,10 +48,10 @@ def solved(**keys):
 def test_stations_around_a_circle():
     """12 stations, each the mean of an arc of b = 3 mm, R sin(b/2R)/(b/2R) from the middle: a regular polygon."""
     bench = mesh(purse_string(CIRCLE), radius=60, edge=0.8, tip=0.8, far=9.0)
-    thread, drawn_to = around(bench, Around(stations=12, bite=3.0, drawn_to=30.0))
+    thread = around(bench, Around(stations=12, bite=3.0, drawn_to=30.0))
     X = np.vstack([bench.X, 0 * bench.X[:1]])
     r = 10 * np.sin(0.15) / 0.15
-    assert drawn_to == 30
+    assert thread.wanted == 30
     assert length(thread, X) == approx(12 * 2 * r * np.sin(np.pi / 12), rel=1e-3)  # chords of 0.8 mm
     assert np.hypot(*(thread.W @ X[:2, thread.nodes].T).T) == approx(r, rel=1e-3)
 
