@@ -72,6 +72,9 @@ def steps(result, at):
     ]
     if plan.flaps:
         lines.append(f"Lift the {'flap' if len(plan.flaps) == 1 else 'flaps'} and move each to where its numbers are.")
+    if plan.thread is not None:
+        drawn = f"Draw the thread to {plan.thread.drawn_to:.0f} mm from mark to mark all around, and tie it."
+        return [*lines, f"Run a thread through the edge, from mark 1 to {plan.thread.stations} and back to 1.", drawn]
     how = (
         f"Tie {len(at)} single sutures, number by number: the same number on both edges."
         if tied
@@ -95,10 +98,10 @@ def seen(result):
 
 def scale_free(case):
     """Whether heights do not depend on stiffness: one modulus, no tension, nothing below."""
-    tension = case.skin.tension
-    return (
-        case.skin.law.kind == "neo-hooke" and case.bed is None and tension.along_N_per_m == tension.across_N_per_m == 0
-    )
+    tension, closing = case.skin.tension, case.closure
+    held = closing.sutures.kind == "interrupted" or closing.taper or closing.anchor or cases.plan(case).thread
+    without = case.bed is None and tension.along_N_per_m == tension.across_N_per_m == 0
+    return case.skin.law.kind == "neo-hooke" and without and not held
 
 
 def measured(result):
@@ -109,4 +112,6 @@ def measured(result):
     rows = [(words, shown(name, at[name]), "") for words, name in zip(which, heights, strict=True)]
     if at["cone_height_mm"] > max((at[name] for name in heights), default=0.0):
         rows.append(("highest place", shown("cone_height_mm", at["cone_height_mm"]), ""))
-    return [*rows, (label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), "")]
+    if at["scar_length_mm"] is not None:
+        rows.append((label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), ""))
+    return rows

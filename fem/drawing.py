@@ -27,6 +27,7 @@ STYLES = {
     "cut": Style(0.6, (), "cut here"),
     "removed": Style(0.1, (), "hatched: skin to take away"),
     "suture": Style(0.3, (), "suture; the same number on both edges is sewn together, in this order"),
+    "thread": Style(0.3, (), "the thread passes here, in this order, and is drawn together"),
     "open": Style(0.6, (0.6, 1.2), "edge that stays open"),
     "loosened": Style(0.4, (3.0, 1.5), "skin is loosened from its bed as far as here"),
     "flap": Style(0.25, (1.2, 0.8), "flap: skin that is moved"),
@@ -47,6 +48,7 @@ ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
 SAMPLES = {  # of kinds that no level line shows
     "removed": tuple(np.array([[x, x + 3.0], [-1.5, 1.5]]) for x in np.arange(0.0, SAMPLE - 3, 2.0)),
     "suture": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
+    "thread": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
     "tip": (np.array([SAMPLE / 2 + 1.5 * np.cos(TURN), 1.5 * np.sin(TURN)]),),
 }
 

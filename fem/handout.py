@@ -49,9 +49,13 @@ def said(case):
     """What the numbers on a template are, in a few words."""
     from fem.template import MARK
 
-    if case.closure.sutures.kind == "interrupted":
-        return "sutures numbered as they are tied"
-    return f"a running suture: marks about {MARK:g} mm apart (common practice), numbered along each seam"
+    closing, thread = case.closure, cases.plan(case).thread
+    hidden = "; buried sutures beyond the tips are not drawn" if closing.taper or closing.anchor else ""
+    if thread is not None:
+        return f"a thread around the edge, drawn to {thread.drawn_to:.0f} mm"
+    if closing.sutures.kind == "interrupted":
+        return f"sutures numbered as they are tied{hidden}"
+    return f"a running suture: marks about {MARK:g} mm apart (common practice), numbered along each seam{hidden}"
 
 
 def cone(material, folder):

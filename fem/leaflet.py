@@ -13,7 +13,7 @@ from fem.site import LIBRARY, SITES, values
 
 MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out
-    "cone_height_mm", "dip_mm", "scar_length_mm", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
+    "cone_height_mm", "dip_mm", "scar_length_mm", "open_area_mm2", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
     "removed_area_mm2", "length_to_width",
 )  # fmt: skip
 PICTURED = 4  # closures whose pictures stand side by side on a sheet
@@ -77,10 +77,10 @@ def order(lesson) -> trade.By:
 
 def compared(every, by):
     """Blocks that compare closures (words, Result)."""
-    named = trade.ordered(every, by)
-    alone = len(named) < 2
-    views = [] if alone else [Pictures(closed_skins(named)[:PICTURED])]
-    charts = [] if alone else [Pictures((trade_off_chart(named, by.against[0]),))]
+    order = trade.ordered(every, by)
+    named = [*order, *trade.unordered(every, by)]
+    views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
+    charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0]),))]
     return [*views, table(named), Items(tuple(trade.trade_off(every, by))), *charts]
 
 

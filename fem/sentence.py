@@ -110,7 +110,7 @@ def direction(lines_deg):
 
 def outcome(result):
     """What became of the closed wound."""
-    lines, dip = [*trimmed(result), *cones(result), scar(result)], result.measures["dip_mm"]
+    lines, dip = [*trimmed(result), *cones(result), scar(result), *partly(result)], result.measures["dip_mm"]
     if printed("dip_mm", dip) >= CONE_LEVEL:
         lines.append(f"Beside that, skin dips by up to {told('dip_mm', dip)}.")
     return lines + (tied(result) if separate(result) else pull(result))
@@ -129,9 +129,19 @@ def trimmed(result):
     ]
 
 
+def left_open(result):
+    """How much of the wound stays open."""
+    area, name = result.measures["open_area_mm2"], "removed_area_mm2"
+    return (
+        f"Nothing is sewn edge to edge: {told(name, area)} stay open, of {told(name, result.measures[name])} cut out."
+    )
+
+
 def pull(result):
-    """How hard a seam pulls that is joined all along."""
+    """How hard a seam pulls that is joined all along, or the thread of a purse-string."""
     at = result.measures
+    if at.get("purse_force_N") is not None:
+        return [f"The thread pulls with {told('purse_force_N', at['purse_force_N'])}."]
     force, middle = (told(name, at[name]) for name in ("closing_force_N", "line_tension_mid_N_per_m"))
     more = f"; in the middle of the seam the skin pulls with {middle}" if even(result) else ""
     return [f"Closing takes {force} in all{more}."]
@@ -139,7 +149,9 @@ def pull(result):
 
 def cones(result):
     """How high the cones stand."""
-    heights = [cone["height_mm"] for cone in result.measures["cones"]]
+    heights, top = [cone["height_mm"] for cone in result.measures["cones"]], result.measures["cone_height_mm"]
+    if not heights:
+        return [f"The skin stands up to {told('cone_height_mm', top)} high."]
     high = [told("cone_height_mm", h) for h in heights if h >= CONE_LEVEL]
     if high:
         same = len(set(high)) == 1 and len(high) > 1
@@ -148,14 +160,15 @@ def cones(result):
         lines = [f"{count(len(high)).capitalize()} {what} at the tips, {how} high."]
     else:
         lines = [f"No cone stands at a tip: skin is less than {CONE_LEVEL:g} mm high there."]
-    top = result.measures["cone_height_mm"]
-    if printed("cone_height_mm", top) > printed("cone_height_mm", max(heights, default=0.0)):
+    if printed("cone_height_mm", top) > printed("cone_height_mm", max(heights)):
         lines.append(f"The highest skin, {told('cone_height_mm', top)}, is not at a tip.")
     return lines
 
 
 def scar(result):
-    """How long the scar is, and the wound was."""
+    """How long the scar is, and the wound was; or how much stays open where there is none."""
+    if result.measures["scar_length_mm"] is None:
+        return left_open(result)
     length, was = result.measures["scar_length_mm"], cases.geometry(result.case)["length_mm"]
     more = round(printed("scar_length_mm", length) - printed("scar_length_mm", was), 1)
     longer = (
@@ -164,6 +177,14 @@ def scar(result):
         else f"{told('scar_length_mm', abs(more))} {'longer' if more > 0 else 'shorter'} than the wound was"
     )
     return f"The scar is {told('scar_length_mm', length)} long, {longer}."
+
+
+def partly(result):
+    """How much stays open beside the scar; nothing where all is sewn."""
+    at, name = result.measures, "removed_area_mm2"
+    if at["scar_length_mm"] is None or not at.get("open_area_mm2"):
+        return []
+    return [f"{told(name, at['open_area_mm2'])} stay open."]
 
 
 def tied(result):

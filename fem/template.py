@@ -8,7 +8,7 @@ import shapely
 
 from fem import case as cases
 from fem import ledger
-from fem.curve import turned
+from fem.curve import chained, turned
 from fem.drawing import LETTER, Drawing, Stroke, Words, extent, joined
 from fem.ledger import SAME
 from fem.plan import opened, removed_skin, stitches
@@ -22,6 +22,7 @@ ASIDE = 0.0, 0.6, -0.6, 1.1, -1.1  # rad, by which it is turned away from the ma
 HATCH = 3.0  # mm between lines
 BEYOND = 8.0  # mm that the axis reaches beyond the wound
 ARROW = 24.0  # mm, of the direction of the lines
+BESIDE = 1.2  # mm from a cut to the line that says it stays open
 RING = 1.5  # mm, radius of the mark around a tip
 LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is seen below
 
@@ -30,8 +31,9 @@ def template(case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
     plan, outline = cases.plan(case), cases.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
-    drawn = joined(*parts)
-    return joined(drawn, lines(case.skin.tension, extent(drawn))) if stretched(case) else drawn
+    parts += [] if plan.thread is None else [purse(plan)]
+    made = joined(*parts)
+    return joined(made, lines(case.skin.tension, extent(made))) if stretched(case) else made
 
 
 def places(case):
@@ -53,10 +55,26 @@ def drawn(curve):
 
 
 def cut(plan) -> Drawing:
-    """Edges of removed skin, incisions, and edges that stay open, which are drawn over their cut."""
+    """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
     rings = [Stroke(np.hstack([drawn(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
-    ways = [Stroke(drawn(c), style) for curves, style in ((plan.cuts, "cut"), (plan.open, "open")) for c in curves]
-    return Drawing((*rings, *ways))
+    ways = [Stroke(drawn(c), "cut") for c in plan.cuts]
+    beside = [Stroke(_beside(c), "open") for c in plan.open]
+    return Drawing((*rings, *ways, *beside))
+
+
+def _beside(curve):
+    """Points (2, n) along the left of a curve."""
+    x = drawn(curve)
+    along = np.gradient(x, axis=1)
+    return x + BESIDE * np.array([-along[1], along[0]]) / np.hypot(*along)
+
+
+def purse(plan) -> Drawing:
+    """A mark into the skin at each station of the thread around the open edges, and its number beyond."""
+    around, thread = chained(*plan.open), plan.thread
+    at = (np.arange(thread.stations) + 0.5) / thread.stations
+    stations = [station(around, s, 1, ()) for s in at]
+    return _numbered([(str(k), x, into) for k, (x, into) in enumerate(stations, start=1)], "thread", [around])
 
 
 def hatching(plan) -> Drawing:
@@ -86,22 +104,26 @@ def zones(plan) -> Drawing:
 
 
 def sutures(plan, at) -> Drawing:
-    """A mark into the skin on both edges at each suture, and its number beyond, where it covers no other if it can."""
-    marks, words = [], []
+    """A mark into the skin on both edges at each suture, and its number beyond."""
     wedges = [wedge for m in ledger.meetings(plan) for wedge in zip(m.places.T, m.ways, m.angles, strict=True)]
-    for number, (seam, fraction) in enumerate(at, start=1):
-        for curve, side in zip(plan.seams[seam], (1, -1), strict=True):
-            x, into = station(curve, fraction, side, wedges)
-            marks.append(np.stack([x, x + TICK * into], axis=1))
-            words.append((str(number), x, into))
-    taken = [shapely.LineString(mark.T) for mark in marks]
-    taken += [shapely.LineString(drawn(curve).T) for seam in plan.seams for curve in seam]
+    marks = [
+        (str(number), *station(curve, fraction, side, wedges))
+        for number, (seam, fraction) in enumerate(at, start=1)
+        for curve, side in zip(plan.seams[seam], (1, -1), strict=True)
+    ]
+    return _numbered(marks, "suture", [curve for seam in plan.seams for curve in seam])
+
+
+def _numbered(marks, style, edges) -> Drawing:
+    """Marks, each a number, a place (2,) and the way into the skin (2,); numbers stand where they cover nothing."""
+    strokes = [np.stack([x, x + TICK * into], axis=1) for _, x, into in marks]
+    taken = [shapely.LineString(line.T) for line in (*strokes, *map(drawn, edges))]
     placed = []
-    for text, x, into in words:
+    for text, x, into in marks:
         middle, box = _with_room(text, x, into, taken)
         taken.append(box)
         placed.append(Words(text, (float(middle[0]), float(middle[1] - 0.36 * SIZE)), SIZE, "middle"))
-    return Drawing(tuple(Stroke(mark, "suture") for mark in marks), tuple(placed))
+    return Drawing(tuple(Stroke(line, style) for line in strokes), tuple(placed))
 
 
 def _with_room(text, x, into, taken):

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from fem.cone import tips
 from fem.result import Result, numbers, shown, unit
-from fem.sentence import cones, even, missing, printed, scar, separate, together, told
+from fem.sentence import cones, even, left_open, missing, printed, scar, separate, together, told
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
@@ -33,28 +33,35 @@ class By:
     """What closures are put in order by."""
 
     words: str  # "the longer the scar"
-    value: Callable[[Result], float]
+    value: Callable[[Result], float | None]
     against: tuple[str, str]  # measure that is weighed against the cones, and words for the least of it
 
 
 SCAR = By(
     "the longer the scar",
-    lambda result: printed("scar_length_mm", result.measures["scar_length_mm"]),
+    lambda result: result.measures["scar_length_mm"] and printed("scar_length_mm", result.measures["scar_length_mm"]),
     ("scar_length_mm", "shortest scar"),
 )
 
 
 def ordered(named, by):
-    """Those that are closed, in order; what is alike stays as it was given."""
-    return sorted([one for one in named if not one[1].reason], key=lambda one: by.value(one[1]))
+    """Those that are closed and have what they are put in order by, in that order."""
+    known = [one for one in named if not one[1].reason and by.value(one[1]) is not None]
+    return sorted(known, key=lambda one: by.value(one[1]))
+
+
+def unordered(named, by):
+    """Those that are closed, but have no such value: without a scar."""
+    return [one for one in named if not one[1].reason and by.value(one[1]) is None]
 
 
 def trade_off(named, by=SCAR):
     """What is bought and what is paid from one closure to the next."""
     order = ordered(named, by)
-    failed = [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
+    others = [f"“{words}”: {left_open(result)}" for words, result in unordered(named, by)]
+    others += [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
     if len(order) < 2:
-        return [*failed, "So there is nothing to compare with." if failed else "There is nothing to compare with."]
+        return [*others, "There is nothing else to compare with." if others else "There is nothing to compare with."]
     lines = [trend(order, by, "cone_height_mm", "cones", "lower", "higher")]
     if all(even(result) for _, result in order):
         lines.append(trend(order, by, "line_tension_mid_N_per_m", "pull in the middle", "weaker", "stronger"))
@@ -63,7 +70,7 @@ def trade_off(named, by=SCAR):
         lines.append(trend(order, by, "scar_length_mm", "scar", "shorter", "longer"))
     if differ(order, "removed_area_mm2"):
         lines.append(trend(order, by, "removed_area_mm2", "skin taken away", "less", "more"))
-    return [*lines, *(prices(order) if by is SCAR else []), *failed]
+    return [*lines, *(prices(order) if by is SCAR else []), *others]
 
 
 def differ(order, name):
@@ -129,7 +136,7 @@ def questions(result, named, by=SCAR):
     """
     order = ordered(named, by)
     asked = [ask_tips(result), ask_best(order, by), ask_price(order) if by is SCAR else None]
-    asked += [ask(result) for ask in (ask_sutures, ask_scar, ask_force)]
+    asked += [ask(result) for ask in (ask_sutures, ask_scar, ask_open, ask_taken, ask_gape)]
     return [one for one in asked if one][:3]
 
 
@@ -189,14 +196,28 @@ def ask_tied(result):
 
 
 def ask_scar(result):
-    """Whether the scar is as long as the wound, and why."""
+    """Whether the scar is as long as the wound, and why; None where there is none."""
+    if result.measures["scar_length_mm"] is None:
+        return None
     out = result.measures["push_out_mm"]
     outward = out and min(printed("push_out_mm", value) for value in out) > 0
     moved = f" The tips travel outward, by {together([told('push_out_mm', v) for v in out])}." if outward else ""
     return "Is the scar as long as the wound was?", scar(result) + moved
 
 
-def ask_force(result):
-    """What the whole seam carries."""
-    force = told("closing_force_N", result.measures["closing_force_N"])
-    return "How hard must one pull in all to close this wound?", f"{force}, summed along the seam."
+def ask_open(result):
+    """How much stays open; None where all is sewn."""
+    if not result.measures.get("open_area_mm2"):
+        return None
+    return "How much of the wound stays open?", f"{told('removed_area_mm2', result.measures['open_area_mm2'])}."
+
+
+def ask_taken(result):
+    """How much skin is taken away."""
+    return "How much skin is taken away?", f"{told('removed_area_mm2', result.measures['removed_area_mm2'])}."
+
+
+def ask_gape(result):
+    """How far the fresh wound opens."""
+    long, wide = (told(f"gape_{way}_mm", result.measures[f"gape_{way}_mm"]) for way in ("length", "width"))
+    return "How far does the wound open before it is closed?", f"{long}, and {wide} across that."

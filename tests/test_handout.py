@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from comparison import case, text
+import sheets
+from comparison import STUCK, case, text
+from pytest import approx
 
 from fem import film, handout, lesson
 from fem.close import close, finished
@@ -61,6 +63,26 @@ def test_record(into, one):
         *record["made"]["template"],
     }
     assert [p.name for p in Path(into).iterdir()] == ["small"]
+
+
+def test_everything(into, one):
+    """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper."""
+    folder, missing = teach(one, into=into, paper="Letter")
+    drawn = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
+    made = json.loads((folder / MADE).read_text())["made"]
+    assert {name for names in made.values() for name in names} >= drawn | {"lesson.pdf", "lesson.html", "answers.html"}
+    assert made["bench"] == [] and missing == {}
+    for name in ("template.pdf", "cone.pdf", "lesson.pdf"):
+        assert sheets.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
+    assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133"}
+
+
+def test_missing_neighbour(into, one):
+    """A neighbour that cannot be closed is told of, on the sheet and to the caller; the rest is made all the same."""
+    stuck = lesson.Neighbour(words="held fast", case=case(STUCK))
+    folder, missing = teach(one.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
+    assert list(missing) == ["stuck"]
+    assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()
 
 
 def test_lasts_as_long_as_its_result(into, one, two_products):

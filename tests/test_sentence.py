@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from comparison import case, text
-from told import FLAP, TIED, of, result
+from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem import case as cases
 from fem import sentence
@@ -64,6 +64,28 @@ def test_tied():
     assert lines[0].endswith("2 sutures are tied one by one; at the end they carry 0.52 N or less each.")
     assert lines[1].startswith("The first carries 0.90 N as it is tied and 0.40 N when all are")
     assert len(sentence.tied(result(TIED, suture_forces_N=[0.4], suture_forces_final_N=[0.401]))) == 1
+
+
+def test_trimmed():
+    """What was cut off, what that added and took, as measured; nothing of a closure that was not trimmed."""
+    cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, 6.1]}
+    lines = sentence.trimmed(of(**cut, trim_scar_added_mm=18.04, trim_skin_removed_mm2=150.4))
+    assert lines == [
+        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, from left to right "
+        "10.0 mm and 8.0 mm beyond the tips. That adds 18.0 mm of scar and takes 150 mm² more of skin."
+    ]
+    assert sentence.trimmed(of(trim_cut_mm=None)) == [] == sentence.trimmed(of())
+
+
+def test_left_open():
+    """A purse-string has no cone at a tip, no scar and no seam; a flap beside which some stays open has both."""
+    assert sentence.outcome(result(PURSE, **LEFT_OPEN)) == [
+        "The skin stands up to 4.0 mm high.",
+        "Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out.",
+        "The thread pulls with 0.80 N.",
+    ]
+    assert "60 mm² stay open." in sentence.outcome(result(FLAP, open_area_mm2=60.4))
+    assert not any("open" in line for line in sentence.outcome(of()))
 
 
 def test_wound():

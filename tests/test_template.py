@@ -51,7 +51,7 @@ def test_marks_are_on_both_edges(name):
     one = cases.read(CONFIGS / "techniques" / f"{name}.yaml")
     plan, at = cases.plan(one), made.places(one)
     marks = strokes(made.sutures(plan, at), "suture")
-    assert len(marks) == 2 * len(at) > 0
+    assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
         [made.opened(plan).buffer(-1e-3), *(shapely.LineString(made.drawn(c).T) for c in plan.cuts)]
     )
@@ -130,3 +130,17 @@ def test_bar():
     assert np.ptp(level.points, axis=1) == approx((100, 0))
     assert [t.points[0, 0] for t in ticks] == approx(range(0, 101, 10))
     assert "100 %" in bar.words[0].text and extent(bar)[0, 0] <= 0
+
+
+def test_purse_string():
+    """A circle of 20 mm: 13 stations, evenly around it from half a step on; the edge that stays open beside it."""
+    one = cases.read(CONFIGS / "techniques" / "purse-string.yaml")
+    drawing = made.template(one)
+    places = np.array([mark[:, 0] for mark in strokes(drawing, "thread")]).T
+    assert np.hypot(*places) == approx(10)
+    turn = np.unwrap(np.arctan2(*places[::-1]))
+    assert np.diff(turn) == approx(-2 * np.pi / 13, abs=1e-4) and turn[0] == approx(np.pi - np.pi / 13, abs=1e-4)
+    ends = np.array([mark[:, 1] for mark in strokes(drawing, "thread")]).T
+    assert np.hypot(*ends) == approx(10 + made.TICK, abs=1e-3)
+    assert all(np.hypot(*line) == approx(10 + made.BESIDE, abs=0.01) for line in strokes(drawing, "open"))
+    assert [w.text for w in drawing.words if w.text.isdigit()] == [str(k) for k in range(1, 14)]

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from told import FLAP, TIED, of, result
+from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem import sentence, trade
 from fem.trade import SCAR, By
@@ -55,6 +55,16 @@ def test_trade_off():
     assert not any("pull in the middle" in line for line in trade.trade_off(mixed))
 
 
+def test_without_a_scar():
+    """A purse-string has no place among the scars, and is told of by what stays open."""
+    purse = ("purse", result(PURSE, **LEFT_OPEN))
+    lines = trade.trade_off([*order((50, 3), (30, 5)), purse])
+    assert lines[0] == "The longer the scar, the lower the cones: 5.0, 3.0 mm."
+    assert lines[-1] == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
+    assert trade.trade_off([purse])[-1] == "There is nothing else to compare with."
+    assert [words for words, _ in trade.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
+
+
 def test_skin_taken_away():
     """Told only where closures differ in it as printed."""
     same = order((30, 5), (40, 4))
@@ -69,7 +79,13 @@ def test_skin_taken_away():
 def test_three_questions():
     """Three of them, each ends as a question and has an answer, for one closure, several, a flap, single sutures."""
     tied = result(TIED, suture_forces_N=[0.9, 0.5], suture_forces_final_N=[0.4, 0.3])
-    for one, named in [(of(), []), (of(), order((30, 5), (45, 4))), (result(FLAP), []), (tied, [])]:
+    for one, named in [
+        (of(), []),
+        (of(), order((30, 5), (45, 4))),
+        (result(FLAP), []),
+        (tied, []),
+        (result(PURSE, **LEFT_OPEN), []),
+    ]:
         asked = trade.questions(one, [("this", one), *named])
         assert len(asked) == 3 and all("?" in question and answer for question, answer in asked)
 
