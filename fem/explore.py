@@ -139,7 +139,10 @@ def _made(base, choice, ratio) -> Case:
     """The base with a choice's keys changed, its wound so many times as long as wide. Raises ValueError."""
     length = ratio * base.wound.outline.width_mm
     name = f"{base.name[:40]}-{choice.name}-{100 * ratio:.0f}"
-    return changed(base, name, {"wound.outline.length_mm": length, **choice.change})
+    made = changed(base, name, {"wound.outline.length_mm": length, **choice.change})
+    if not cases.plan(made).seams:
+        raise ValueError("this closure leaves no scar, and the page compares scars")
+    return made
 
 
 # The page -----------------------------------------------------------------------------------------------------

@@ -23,6 +23,7 @@ from fem import chart, picture
 from fem.plan import removed_area, removed_skin
 from fem.result import Result, numbers, shown, unit
 from fem.scene import flat_triangles
+from fem.solid import rim, rings
 
 UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of moments in time; in between, the share that is closed
 BETWEEN = "Between two states: drawn for the eye, not computed."
@@ -95,13 +96,18 @@ def _stage(result, k):
     """The moment of a stage after the fresh wound."""
     x, at, words = (result.stages[name][k] for name in ("x", "closed", "words"))
     x, at, words, measured = x.astype(float), float(at), str(words), numbers(result.measures)
-    title = words[:1].upper() + words[1:] or ("Closed" if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
+    title = words[:1].upper() + words[1:] or (_done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
     stitched = len(_stitched(result))
     if tie := re.match(r"suture (\d+) of", words):
         return Moment(result, x, at, title, _pull(measured, int(tie[1]), stitched), min(int(tie[1]), stitched))
     if at < CLOSED:
         return Moment(result, x, at, title, ON_THE_WAY + (PASSING if cases.plan(result.case).cuts else ""))
     return Moment(result, x, at, title, ending(measured), stitched)
+
+
+def _done(result):
+    """What the last state is called."""
+    return "Closed" if len(result.stages["seam_of"]) else "Drawn together, left open"
 
 
 def _marked(result, before):
@@ -134,11 +140,17 @@ def _pull(measured, k, stitched):
 
 
 def ending(measured):
-    """What is said of the last state: numbers (by name) of its measures."""
-    return (
-        f"Cones {_said(measured, 'cone_height_mm')} high, scar {_said(measured, 'scar_length_mm')} long, "
-        f"closing force {_said(measured, 'closing_force_N')}."
-    )
+    """What is said of the last state: numbers (by name) of its measures, those that it has."""
+    sewn = measured.get("scar_length_mm") is not None
+    parts = [
+        ("cone_height_mm", "cones {} high" if sewn else "folds {} high"),
+        ("scar_length_mm", "scar {} long"),
+        ("closing_force_N", "closing force {}"),
+        ("purse_force_N", "the thread pulls with {}"),
+        ("open_area_mm2", "{} left open"),
+    ]
+    said = ", ".join(words.format(_said(measured, name)) for name, words in parts if measured.get(name))
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def _said(measured, name):
@@ -183,7 +195,11 @@ def view(moment, half_width, heights):
 
 
 def edges(moment):
-    """Lines (3, k) of both edges of every seam."""
+    """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
+    if cases.plan(moment.of.case).open:
+        found = rings(*rim(flat_triangles(moment.of.stages["elements"])))
+        outer = max(found, key=lambda ring: np.ptp(moment.of.stages["X"][0, ring]))
+        return [moment.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
     seams, of = (moment.of.stages[name] for name in ("seams", "seam_of"))
     return [moment.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
 

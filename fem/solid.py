@@ -186,8 +186,8 @@ def rim(triangles):
 
 def _floor(x, start, end):
     """Triangles (3, k), clockwise from above, between the rings that the edges from `start` to `end` make."""
-    rings = sorted((shapely.Polygon(x[:2, ring].T) for ring in _rings(start, end)), key=lambda ring: -ring.area)
-    plate = shapely.Polygon(rings[0].exterior, [ring.exterior for ring in rings[1:]])
+    borders = sorted((shapely.Polygon(x[:2, ring].T) for ring in rings(start, end)), key=lambda ring: -ring.area)
+    plate = shapely.Polygon(borders[0].exterior, [ring.exterior for ring in borders[1:]])
     if not plate.is_valid:
         raise NotPrintable("the rim of the closed skin crosses itself seen from above")
     pieces = shapely.get_coordinates(shapely.constrained_delaunay_triangles(plate)).reshape(-1, 4, 2)[:, :3]
@@ -198,18 +198,18 @@ def _floor(x, start, end):
     return np.where(left, floors[::-1], floors)
 
 
-def _rings(start, end):
+def rings(start, end):
     """Nodes of each closed chain of edges, in order. Raises NotPrintable where two chains touch."""
     follower = dict(zip(start.tolist(), end.tolist(), strict=True))
     if len(follower) < start.size:
         raise NotPrintable("edges that are left open touch each other")
-    rings = []
+    found = []
     while follower:
         ring = [next(iter(follower))]
         while ring[-1] in follower:
             ring.append(follower.pop(ring[-1]))
-        rings.append(ring[:-1])
-    return rings
+        found.append(ring[:-1])
+    return found
 
 
 def _closed(x, triangles):

@@ -13,7 +13,7 @@ from scipy.spatial import KDTree
 from fem import case as cases
 from fem import chart, close, film, frame, result
 from fem.frame import CLOSED, CUT, OPEN, UNCUT
-from fem.result import shown
+from fem.result import numbers, shown
 
 TIED = text("tied", 28).replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 8}")
 
@@ -106,6 +106,26 @@ def test_trimmed(results):
     tip = made[-2].marked[0][:, [0, -1]]
     assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages["tips"]]).max()
     assert frame.moment_at(made, CLOSED + 1.5) is made[-2]
+
+
+def test_left_open(results):
+    """A wound whose edge is not sewn shows all of that edge, and says nothing of a scar; nor does it of folds if there
+    are none, for what is 0 or unknown is left out."""
+    one = results[0]
+    round_wound = {"outline": {"kind": "circle", "diameter_mm": 10}}
+    purse = {"technique": "purse-string", "thread_mm": 24, "undermine_mm": 6}
+    content = one.case.model_dump(mode="json", exclude_none=True) | {"wound": round_wound, "closure": purse}
+    opened = replace(
+        one, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
+    )
+    opened = replace(opened, stages=one.stages | {"seam_of": np.zeros(0, int), "seams": np.zeros((2, 0), int)})
+    last = frame.ending(numbers(opened.measures))
+    assert last == "52 mm² left open." and frame._done(opened) == "Drawn together, left open"
+    moment = frame.moments(one)[1]
+    edge = np.unique(one.stages["seams"])
+    drawn = frame.edges(replace(moment, of=opened))
+    assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
+    assert (np.unique(drawn[0], axis=1) == np.unique(moment.x[:, edge], axis=1)).all()
 
 
 def test_between(results):
