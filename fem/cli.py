@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
-from cyclopts import App, Parameter
+from cyclopts import App, Parameter, validators
 
 import fem
 
@@ -311,15 +311,18 @@ def study(
 
 @app.command
 def teach(
-    files: Annotated[list[Path], Parameter(help="case files or lesson files")],
+    files: Annotated[list[Path], Parameter(help="case files, lesson files, or pages to explore")],
     /,
     *,
     into: Into = Path("results"),
     again: bool = False,
     only: Annotated[list[str] | None, Parameter(negative="")] = None,
     paper: Literal["A4", "Letter"] = "A4",
+    heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ):
     """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
+
+    A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
 
     Example: flatseam teach configs/lessons/circle-or-lens.yaml
 
@@ -331,11 +334,14 @@ def teach(
         Product to make; may be given several times. The others stay as they are.
     paper
         Size of the sheets.
+    heights
+        So many times as high the skin stands in what is printed in 3D; the base says so. 0.1 to 10.
     """
     from fem.handout import PRODUCTS
 
     known("teach --only", only or [], PRODUCTS)
-    lessons = read_lessons(files)
+    explorations = read_explorations(files)
+    lessons = read_lessons([path for path in files if path not in explorations])
     from fem.handout import teach as make
     from fem.mesh import MeshError
     from fem.solve import NotConverged
@@ -345,7 +351,9 @@ def teach(
         name = lesson.case.name
         try:
             with progress(name) as watch:
-                folder, missing = make(lesson, into=into, again=again, only=only or (), paper=paper, watch=watch)
+                folder, missing = make(
+                    lesson, into=into, again=again, only=only or (), paper=paper, heights=heights, watch=watch
+                )
         except (MeshError, OSError, NotConverged) as error:
             print(complaint(name, error), file=sys.stderr)
             worst = max(worst, exit_code(error))
@@ -354,7 +362,7 @@ def teach(
             for neighbour, reason in missing.items():
                 print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
                 worst = NO_CONVERGENCE
-    sys.exit(worst)
+    sys.exit(max([worst, *(explored(one, into=into, again=again) for one in explorations.values())]))
 
 
 def read(files):
@@ -369,6 +377,38 @@ def read_lessons(files):
     from fem import lesson as lessons
 
     return read_each(files, lessons.read, lambda lesson: lesson.case)
+
+
+def read_explorations(files):
+    """Explorations by their paths, of the files that hold one; as `read`. What is no YAML is left to others."""
+    from fem import explore
+    from fem.document import BadCase
+
+    def asked(path):
+        try:
+            return explore.asked(path)
+        except BadCase:
+            return False
+
+    paths = [path for path in files if asked(path)]
+    return dict(zip(paths, read_each(paths, explore.read, lambda one: one.base), strict=True))
+
+
+def explored(exploration, *, into, again):
+    """Exit code of an exploration: what is missing is closed, and the page written; a line on each closure and it."""
+    from fem import compare as comparison
+    from fem import explore
+
+    cases = [step.case for step in explore.steps(exploration)]
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        print(explore.write(exploration, results, into))
+    except OSError as error:
+        fail(f"{exploration.base.name}: {error}")
+    except ValueError as error:
+        print(f"{exploration.base.name}: {error}", file=sys.stderr)
+    return max(map(exit_code, errors.values()), default=0)
 
 
 def read_each(files, reader, case_of):

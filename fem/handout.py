@@ -13,7 +13,7 @@ from pathlib import Path
 import fem
 from fem import case as cases
 from fem import lesson as lessons
-from fem.close import close
+from fem.close import UNTRIMMED, close
 from fem.compare import solve_missing
 from fem.folder import whole
 from fem.lesson import Lesson
@@ -32,6 +32,7 @@ class Material:
     neighbours: tuple[tuple[str, Result], ...]  # what each is in a few words; without a closure, the reason
     folder: Path  # the case's results
     paper: str  # "A4" or "Letter"
+    heights: float = 1.0  # exaggeration of heights in what is printed in 3D
 
 
 def template(material, folder):
@@ -92,6 +93,62 @@ def lesson(material, folder):
     return paths
 
 
+def frames(material, folder):
+    """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
+    from fem import film, frame
+
+    made = frame.moments(material.result, untrimmed(material))
+    shot = frame.camera(made)
+    kept = film.numbered(made, shot)
+    return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
+
+
+def untrimmed(material):
+    """Result before cones were cut off; None if they were not."""
+    before = material.folder / UNTRIMMED
+    return read(before, cases.cut_by(material.result.case, (0.0, 0.0))) if before.is_dir() else None
+
+
+def together(material, folder):
+    """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
+    from fem import film, frame
+
+    shown = [(words, frame.moments(one)) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
+    if not shown:
+        return []
+    own = material.lesson.words, frame.moments(material.result, untrimmed(material))
+    words, made = zip(own, *shown, strict=True)
+    return films(film.film_of_several(made, words), folder / "side-by-side")
+
+
+def films(shown, stem):
+    """Paths of a film written as MP4 and GIF."""
+    from fem import film
+
+    paths = [stem.with_suffix(".mp4"), stem.with_suffix(".gif")]
+    for path, write in zip(paths, (film.write_mp4, film.write_gif), strict=True):
+        write(shown, path)
+    return paths
+
+
+def solid(material, folder):
+    """The closed skin to be printed in 3D as STL and 3MF, and what it is in words; only why not, if it is no body."""
+    from fem import solid
+
+    told = folder / "solid.txt"
+    try:
+        made = solid.printed(material.result, exaggeration=material.heights)
+    except solid.NotPrintable as error:
+        told.write_text(f"{material.result.name} cannot be printed in 3D: {error}.\n", encoding="utf-8")
+        return [told]
+    stem = "solid" if material.heights == 1 else f"solid-heights-x{material.heights:g}"
+    paths = [folder / f"{stem}.stl", folder / f"{stem}.3mf"]
+    solid.write_stl(made, paths[0])
+    solid.write_3mf(made, paths[1])
+    told.write_text("\n".join(solid.said(made, material.result, material.heights)) + "\n", encoding="utf-8")
+    return [*paths, told]
+
+
 def made_by():
     """The foot of a sheet that says its caution elsewhere."""
     return f"flatseam {fem.__version__}"
@@ -116,11 +173,14 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
     "cone": cone,
     "bench": bench,
     "lesson": lesson,
+    "frames": frames,
+    "side-by-side": together,
+    "solid": solid,
 }
-COMPARING = {"lesson"}  # products that need the neighbours closed too
+COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
 
 
-def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lambda **state: None):
+def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1.0, watch=lambda **state: None):
     """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
 
     The lesson's case and, if a product needs them, its neighbours are closed if missing.
@@ -129,16 +189,22 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", watch=lam
     again  compute the case and its neighbours anyway
     only   names of products to make, the others stay as they were; all if empty
     paper  "A4" or "Letter"
+    heights   exaggeration of heights in what is printed in 3D
 
     Raises as fem.close.close does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
     wanted = [name for name in PRODUCTS if not only or name in only]
     folder = close(lesson.case, into=into, again=again, watch=watch)
     compared = lessons.neighbours(lesson) if COMPARING & set(wanted) else []
-    material = Material(lesson, read(folder, lesson.case), closed(compared, into=into, again=again), folder, paper)
+    material = Material(
+        lesson, read(folder, lesson.case), closed(compared, into=into, again=again), folder, paper, heights
+    )
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in wanted:
+            for old in made.get(name, []):
+                if (draft / old).resolve().is_relative_to(draft.resolve()):
+                    (draft / old).unlink(missing_ok=True)
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "lesson": lesson.title, "made": made, "note": NOTE}
         (draft / MADE).write_text(json.dumps(record, indent=2) + "\n")

@@ -4,12 +4,13 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 import sheets
 from comparison import STUCK, case, text
 from pytest import approx
 
-from fem import handout, lesson
+from fem import film, handout, lesson
 from fem.close import close, finished
 from fem.handout import MADE, PRODUCTS, teach
 
@@ -110,3 +111,28 @@ def test_whole_or_not_at_all(into, one, two_products):
         teach(one, into=into)
     assert {p.name: p.read_text() for p in folder.iterdir()} == before
     assert sorted(p.name for p in folder.parent.iterdir() if p.name.startswith((".", "handout"))) == ["handout"]
+
+
+def test_frames_and_film(into, one, monkeypatch):
+    """Frames in a folder of their own, first uncut, last closed, and a film of them."""
+    monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
+    folder, _ = teach(one, into=into, only=("frames",))
+    made = json.loads((folder / MADE).read_text())["made"]["frames"]
+    assert [name for name in made if not name.startswith("frames/")] == ["closure.gif", "closure.mp4"]
+    stages = [name for name in made if name.startswith("frames/")]
+    assert stages[0].endswith("01-uncut-skin.png") and stages[-1].endswith("closed.png")
+
+
+def test_solid(into, one):
+    """At twice the height, files whose names say so; what cannot be printed leaves the reason and no body."""
+    folder, _ = teach(one, into=into, only=("solid",), heights=2.0)
+    names = {"solid-heights-x2.stl", "solid-heights-x2.3mf", "solid.txt"}
+    assert set(json.loads((folder / MADE).read_text())["made"]["solid"]) == names
+    with np.load(into / "small" / "stages.npz") as stages:
+        arrays = dict(stages)
+    arrays["x"][-1][:2, arrays["x"][-1][0] > 30] *= -1  # part of the rim on the other side
+    np.savez(into / "small" / "stages.npz", **arrays)
+    folder, _ = teach(one, into=into, only=("solid",), heights=1.0)
+    assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
+    assert {path.name for path in folder.iterdir()} == {MADE, "solid.txt"}  # those of twice the height are gone
+    assert "cannot be printed in 3D: the rim of the closed skin crosses itself" in (folder / "solid.txt").read_text()

@@ -13,11 +13,11 @@ FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
     "curve ring outline skin document plan trim purse sketch flap technique ledger edge tracing folder site case "
     "tensile estimate fit mesh kernels thread sheet sew linear solve crossing measure suture trial picture scene "
-    "result chart page close compare drawing template cone vector cutter paper block typeset lesson sentence trade "
-    "leaflet bench handout spread answer sweep task cluster table study cli"
+    "result chart page close compare drawing template cone vector cutter paper block typeset solid frame film lesson "
+    "explore sentence trade leaflet bench handout spread answer sweep task cluster table study cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
-HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask", "reportlab", "ezdxf"}
+HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask", "reportlab", "ezdxf", "trimesh", "av"}
 
 
 def imported(source):
