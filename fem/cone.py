@@ -75,7 +75,8 @@ def tips(result) -> list[Tip]:
         near = int(away.argmin()) if away.size else -1
         measured = near >= 0 and away[near] < 0.01 and near < len(cones)
         height = cones[near]["height_mm"] if measured else None
-        found.append(Tip(tuple(float(c) for c in met.places[:, 0]), met.deficit, height))
+        x, y = met.places[:, 0].tolist()
+        found.append(Tip((x, y), met.deficit, height))
     return found
 
 

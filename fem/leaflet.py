@@ -5,7 +5,7 @@ import math
 from dataclasses import replace
 
 from fem import chart, cone, page, sentence, trade
-from fem.block import Heading, Items, Paragraph, Picture, Pictures, Rows, Sheet, picture, png_of
+from fem.block import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
 from fem.lesson import value
 from fem.measure import CONE_LEVEL
 from fem.result import label, numbers, shown, unit
@@ -139,7 +139,7 @@ def closed_skins(named):
     return tuple(made)
 
 
-def trade_off_chart(named, against) -> Picture:
+def trade_off_chart(named, against):
     """Cone height against another number of closures (words, Result)."""
     from matplotlib import rc_context
 
