@@ -5,8 +5,10 @@ into/cases/<address>.failed.json   why there is none
 into/cases/<address>.begun         a byte for every worker that began it and has not come to an end
 """
 
+import errno
 import json
 import os
+import shutil
 import signal
 import threading
 import time
@@ -27,6 +29,7 @@ from fem.solve import NotConverged
 ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
 LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
+ROOM = 50e6  # bytes free without which no fields are written, for VTK aborts on a full disk; our choice, ten results
 
 
 class OutOfTime(RuntimeError):
@@ -95,6 +98,8 @@ def _solve(case, order):
             kind = KINDS.get(type(error), "error")
             fail(order.into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
             return
+    if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
     with (whole if folder.exists() else first)(folder) as draft:
         put(draft)
     failed.unlink(missing_ok=True)
