@@ -9,6 +9,7 @@ import pytest
 
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
+    "sensitivity search "
     "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
     "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
     "close compare cli"
