@@ -14,11 +14,11 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 from fem.case import STRICT
 from fem.document import BadValue, hint
 from fem.result import OTHERS, WORDS, split
+from fem.spread import Distribution, Sample
 
 MOST_ROWS = 2**16  # of a sample; our choice, weeks of solving
 OTHER_MEASURES = ("passed_through_mm2",)  # that no list of `result` names
 Seed = Annotated[float, MultipleOf(1), Ge(0)]
-Ends = tuple[float, ...]
 
 
 def known(measure):
@@ -44,18 +44,6 @@ def _power(n):
     if n < 8 or int(n) & (int(n) - 1):
         raise ValueError(f"got {n:g}, wanted a power of two from 8 on: 8, 16, 32, ...")
     return n
-
-
-def _ranges(inputs):
-    """Refuse ranges that are not [low, high] or [low, typical, high] in order."""
-    wrong = [p for p, ends in (inputs or {}).items() if len(ends) not in (2, 3) or not _rising(ends)]
-    if wrong or inputs == {}:
-        raise BadValue([((p,), "wanted [low, high] or [low, typical, high], rising") for p in wrong] or [((), "empty")])
-    return inputs
-
-
-def _rising(ends):
-    return list(ends) == sorted(ends) and ends[0] < ends[-1]
 
 
 class Curves(BaseModel):
@@ -87,9 +75,9 @@ class Sensitivity(BaseModel):
     model_config = STRICT
     kind: Literal["sensitivity"]
     measures: tuple[str, ...] = Field(description="names of numbers in measures.json")
-    inputs: dict[str, Ends] | None = Field(
+    inputs: dict[str, Distribution] | None = Field(  # type: ignore[valid-type]
         default=None,
-        description="range by dotted path, [low, high] or [low, typical, high]; all that the base takes from its site",
+        description="range [low, high] or distribution by dotted path; else all that the base takes from its site",
     )
     n: Annotated[float, MultipleOf(1), Le(MOST_ROWS)] = Field(
         default=64.0, description="rows of the design, a power of two; it takes n times (inputs + 2) cases"
@@ -98,7 +86,8 @@ class Sensitivity(BaseModel):
 
     _known = field_validator("measures")(_measures)
     _power = field_validator("n")(_power)
-    _ordered = field_validator("inputs")(_ranges)
+    _as_blocks = field_validator("inputs", mode="before")(lambda inputs: Sample.as_distributions(inputs))
+    _ordered = field_validator("inputs")(lambda inputs: inputs if inputs is None else Sample.in_order(inputs))
 
 
 class Uncertainty(BaseModel):
@@ -108,7 +97,9 @@ class Uncertainty(BaseModel):
     kind: Literal["uncertainty"]
     designs: dict[str, dict[str, Any]] = Field(description="settings by dotted path for each design, by its name")
     measures: tuple[str, ...] = Field(description="names of numbers in measures.json")
-    inputs: dict[str, Ends] | None = Field(default=None, description="as those of a sensitivity")
+    inputs: dict[str, Distribution] | None = Field(  # type: ignore[valid-type]
+        default=None, description="as those of a sensitivity"
+    )
     n: Annotated[float, MultipleOf(1), Le(MOST_ROWS)] = Field(
         default=64.0, description="points of the sample, a power of two; it takes n cases a design"
     )
@@ -116,7 +107,8 @@ class Uncertainty(BaseModel):
 
     _known = field_validator("measures")(_measures)
     _power = field_validator("n")(_power)
-    _ordered = field_validator("inputs")(_ranges)
+    _as_blocks = field_validator("inputs", mode="before")(lambda inputs: Sample.as_distributions(inputs))
+    _ordered = field_validator("inputs")(lambda inputs: inputs if inputs is None else Sample.in_order(inputs))
 
     @field_validator("designs")
     @classmethod

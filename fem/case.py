@@ -6,6 +6,7 @@ The models of outlines, techniques and laws are made from the functions in their
 import hashlib
 import inspect
 import io
+import json
 import math
 import re
 from functools import partial, reduce
@@ -73,7 +74,7 @@ NotNegative = Annotated[float, Ge(0)]
 # The keys of a case ---------------------------------------------------------------------------------------
 
 
-def _variants(functions, tag, common=MappingProxyType({})):
+def variants(functions, tag, common=MappingProxyType({})):
     """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
     An argument without annotation is a positive number; its description is its line in the docstring.
@@ -112,7 +113,7 @@ class Wound(BaseModel):
     """What is cut out."""
 
     model_config = STRICT
-    outline: _variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
+    outline: variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
     lesion: Lesion | None = Field(default=None, description="must lie inside the outline with its margin")
 
     @field_validator("outline")
@@ -252,7 +253,7 @@ class Skin(BaseModel):
         default=None, description="entry of the site library, see `flatseam sites`"
     )
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
-    law: _variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
+    law: variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
     tension: Tension = Field(default=Tension(), description="natural tension; none if absent")
 
     @field_validator("tension")
@@ -375,7 +376,7 @@ COMMON = _keys(undermined) | {  # keys of every technique
     "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
     "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
 }
-Closure = _variants(TECHNIQUES, "technique", COMMON)
+Closure = variants(TECHNIQUES, "technique", COMMON)
 
 
 class Case(BaseModel):
@@ -703,3 +704,18 @@ def text(case) -> str:
 def key(case) -> str:
     """SHA-256 of everything in a resolved case, its name included."""
     return hashlib.sha256(case.model_dump_json().encode()).hexdigest()
+
+
+def inputs(case) -> dict[str, float | str | bool]:
+    """All values of a resolved case by dotted path; its name and where values came from are none, lists are JSON."""
+    flat: dict = {}
+
+    def add(path, value):
+        if isinstance(value, dict):
+            for key, member in value.items():
+                add(f"{path}.{key}" if path else key, member)
+        else:
+            flat[path] = json.dumps(value) if isinstance(value, list) else value
+
+    add("", case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site"}))
+    return flat

@@ -9,7 +9,8 @@ import subprocess
 import time
 from collections import Counter
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
+from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
 
@@ -28,15 +29,15 @@ RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
-WRITTEN = (  # a complete result
-    "case.yaml",
-    "measures.json",
-    "profiles.json",
-    "stages.npz",
-    "skin.vtu",
-    "pictures",
-    "run.json",
-)
+NUMBERS = "case.yaml", "measures.json", "run.json"
+FIELDS = "profiles.json", "stages.npz", "skin.vtu"
+KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": (*NUMBERS, *FIELDS, "pictures")}
+WRITTEN = KEPT["pictures"]  # a complete result
+SOLVER = (  # the modules on which a result rests, beyond the resolved case; tests/test_layout.py holds the list
+    "curve ring outline skin plan sketch flap technique ledger edge case mesh kernels thread sheet sew linear solve "
+    "crossing measure suture close"
+).split()
+DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share one with a chance below 1e-17
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
@@ -274,9 +275,24 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     return folder
 
 
-def finished(case, folder):
-    """Whether the folder holds a complete result of this very case by this version."""
-    if not all((Path(folder) / name).exists() for name in WRITTEN):
+def address(case):
+    """Name of a case by its content: digits of a SHA-256 of all that its result rests on, whatever the case is called.
+
+    That is the resolved case, the version, and the text of the modules in SOLVER.
+    """
+    return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {_solver()}".encode()).hexdigest()[:DIGITS]
+
+
+@cache
+def _solver():
+    """SHA-256 of the version and of the text of the modules in SOLVER."""
+    texts = [Path(__file__).with_name(f"{name}.py").read_bytes() for name in SOLVER]
+    return sha256(b"\0".join([fem.__version__.encode(), *texts])).hexdigest()
+
+
+def finished(case, folder, *, keep="pictures"):
+    """Whether the folder holds a complete result of this very case by this version, with all that is to be kept."""
+    if not all((Path(folder) / name).exists() for name in KEPT[keep]):
         return False
     try:
         made = json.loads((Path(folder) / "run.json").read_text())
@@ -285,28 +301,42 @@ def finished(case, folder):
     return made["case"] == cases.key(case) and made["versions"]["flatseam"] == fem.__version__
 
 
-def write(folder, case, closure, how):
-    """Write all that WRITTEN names, run.json last."""
+def write(folder, case, closure, how, *, keep="pictures"):
+    """Write what KEPT names, run.json last."""
+    numbers = measures(closure)
+    start = time.perf_counter()
+    if keep != "measures":
+        _write_fields(folder, closure)
+    if keep == "pictures":
+        from fem import picture
+
+        picture.save_pictures(closure, folder / "pictures", title=case.name)
+    told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
+    write_numbers(folder, case, numbers, how | told)
+
+
+def _write_fields(folder, closure):
     from fem import picture, scene
 
-    (folder / "case.yaml").write_text(cases.text(case))
-    numbers = measures(closure)
-    (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
     (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
     np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
     picture.save_vtu(closure, folder / "skin.vtu")
-    start = time.perf_counter()
-    picture.save_pictures(closure, folder / "pictures", title=case.name)
+
+
+def write_numbers(folder, case, numbers, how):
+    """Write the least that a result has: case, measures and how they were computed, run.json last."""
+    (folder / "case.yaml").write_text(cases.text(case))
+    (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
     run = {
         "case": cases.key(case),
+        "inputs": cases.inputs(case),
         "versions": versions(),
         "commit": _commit(),
         "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
         **how,
-        "pictures_s": round(time.perf_counter() - start, 3),
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": case.patch.radius_mm,
-        "warnings": [*cases.warnings(case), *_told(case, numbers)],
+        "warnings": [*cases.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")

@@ -8,6 +8,7 @@ import inspect
 import math
 import re
 import typing
+from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
@@ -36,6 +37,7 @@ WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",
     "tuple_type": "a list",
+    "dict_type": "keys and values",
     "model_type": "keys and values",
     "model_attributes_type": "keys and values",
 }
@@ -68,47 +70,76 @@ def read(path, *, limit=MAX_BYTES):
         raise BadCase(f"{path}: not text in UTF-8 (byte {error.start + 1})") from error
 
 
-def parse(written, model, source, *, folders=()):
+@dataclass(frozen=True)
+class Written:
+    """A YAML text, what it says and where."""
+
+    text: str
+    source: object  # its name in messages
+    content: Any  # dicts, tuples, text, numbers, bools and None
+    marks: dict  # path -> (line, column) of the value, and (path, name, "key") -> that of a key
+    problems: list  # (line, column, message) that did not hinder reading
+
+
+def parse(text, model, source, *, folders=()):
     """The pydantic model that a YAML text describes; `source` names the text in messages.
 
     folders  that hold the files which the text may name; validators find them in their context
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
-    content, marks, problems = _content(written, source)
+    page, found = written(text, source), []
     try:
-        parsed = model.model_validate(content, context={"folders": folders})
+        parsed = model.model_validate(page.content, context={"folders": folders})
     except ValidationError as error:
-        for e in error.errors(include_url=False):
-            problems += _complaints(e, model, marks)
-    if problems:
-        raise _bad(written, source, problems)
+        found = complaints(error, model)
+    if page.problems or found:
+        raise bad(page, found)
     return parsed
 
 
-def _content(written, source):
-    """Plain values of a YAML text, their places, and the problems in it that do not hinder reading."""
+def written(text, source) -> Written:
+    """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     marks: dict = {}
     problems: list = []
     try:
-        unsafe = _unsafe(written)
-        node = None if unsafe else YAML(typ="safe", pure=True).compose(written)
+        unsafe = _unsafe(text)
+        node = None if unsafe else YAML(typ="safe", pure=True).compose(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        raise _bad(written, source, [(mark.line, mark.column, f"not YAML: {error.problem}")]) from error
+        raise _bad(text, source, [(mark.line, mark.column, f"not YAML: {error.problem}")]) from error
     except (YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
         raise BadCase(f"{source}: not YAML: {str(error).splitlines()[0]}") from error
     if unsafe:
-        raise _bad(written, source, unsafe)
+        raise _bad(text, source, unsafe)
     if node is None:
         raise BadCase(f"{source}: empty")
-    return _plain(node, (), marks, problems), marks, problems
+    return Written(text, source, _plain(node, (), marks, problems), marks, problems)
 
 
-def _unsafe(written):
+def bad(page, found) -> BadCase:
+    """The error of a text, with its own problems and complaints (place, message) about what it says."""
+    return _bad(page.text, page.source, page.problems + [(*_mark(page, place), message) for place, message in found])
+
+
+def path_of(place):
+    """Path of a complaint's place, which may be that of a key."""
+    return (*place[0], place[1]) if place and isinstance(place[0], tuple) else place
+
+
+def _mark(page, place):
+    """Line and column of a place, or of the nearest around it that is in the text."""
+    if place not in page.marks:
+        place = path_of(place)
+    while place not in page.marks:
+        place = place[:-1]
+    return page.marks[place]
+
+
+def _unsafe(text):
     """Problems (line, column, message) of a YAML text that must not be composed."""
     problems, depth = [], 0
-    for event in YAML(typ="safe", pure=True).parse(written):
+    for event in YAML(typ="safe", pure=True).parse(text):
         kind, at = type(event).__name__, (event.start_mark.line, event.start_mark.column)
         depth += kind.endswith(("MappingStartEvent", "SequenceStartEvent"))
         depth -= kind.endswith(("MappingEndEvent", "SequenceEndEvent"))
@@ -150,41 +181,46 @@ def _plain(node, path, marks, problems):
     return content
 
 
-def _complaints(error, root, marks):
-    """[(line, column, message)] of one of pydantic's errors about the model `root`."""
+def complaints(error, root):
+    """[(place, message)] of pydantic's error about the model `root`; a place is a key of `Written.marks`, or below."""
+    return [complaint for e in error.errors(include_url=False) for complaint in _complaints(e, root)]
+
+
+def _complaints(error, root):
+    """[(place, message)] of one of pydantic's errors about the model `root`."""
     about = error.get("ctx", {}).get("error")
     if not isinstance(about, BadValue):
-        return [_complaint(error, root, marks)]
+        return [_complaint(error, root)]
     path, _ = _located(error["loc"], root)
     places = [((*path, *at), message) for at, message in about.problems]
-    return [(*marks.get(place, marks[()]), f"{_dotted(place)}{message}") for place, message in places]
+    return [(place, f"{_dotted(place)}{message}") for place, message in places]
 
 
-def _complaint(error, root, marks):
-    """(line, column, message) of one of pydantic's errors about the model `root`."""
+def _complaint(error, root):
+    """(place, message) of one of pydantic's errors about the model `root`."""
     path, model = _located(error["loc"], root)
     kind, value, about = error["type"], error["input"], error.get("ctx", {})
     parent, last = path[:-1], path[-1] if path else None
     if kind == "extra_forbidden":
         message = f"{_dotted(parent)}unknown key '{last}'{hint(last, model.model_fields)}"
-        return *marks[parent, last, "key"], message
+        return (parent, last, "key"), message
     if kind == "missing" and isinstance(last, int):
-        return *marks[parent], f"{_dotted(parent)}value number {last + 1} is missing"
+        return parent, f"{_dotted(parent)}value number {last + 1} is missing"
     if kind == "missing":
         needed = ", ".join(name for name, field in model.model_fields.items() if field.is_required())
-        return *marks[parent], f"{_dotted(parent)}missing key '{last}'; needed: {needed}"
+        return parent, f"{_dotted(parent)}missing key '{last}'; needed: {needed}"
     if kind == "union_tag_not_found":
-        allowed = ", ".join(_tag(t) for t in typing.get_args(model.model_fields[last].annotation))
-        return *marks[path], f"{_dotted(path)}missing key {about['discriminator']}; allowed: {allowed}"
+        allowed = ", ".join(_variants(model, path))
+        return path, f"{_dotted(path)}missing key {about['discriminator']}; allowed: {allowed}"
     if kind == "union_tag_invalid":
         tag = about["discriminator"].strip("'")
         path, value = (*path, tag), value[tag]
     if kind in ("union_tag_invalid", "literal_error"):
         known = re.findall(r"'([^']*)'", about.get("expected_tags") or about["expected"])
-        return *marks[path], f"{_dotted(path)}got {_shown(value)}{hint(str(value), known)}"
-    if kind == "value_error":  # a default that does not suit the rest has no place of its own
-        return *marks.get(path, marks[()]), f"{_dotted(path)}{about['error']}"
-    return *marks[path], f"{_dotted(path)}got {_shown(value)}, {_wanted(error, model, last)}"
+        return path, f"{_dotted(path)}got {_shown(value)}{hint(str(value), known)}"
+    if kind == "value_error":
+        return path, f"{_dotted(path)}{about['error']}"
+    return path, f"{_dotted(path)}got {_shown(value)}, {_wanted(error, model, last)}"
 
 
 def _wanted(error, model, last):
@@ -209,12 +245,25 @@ def _located(loc, root):
             model, variants = variants[part], {}
             continue
         path.append(part)
-        field = model.model_fields.get(part)
-        types = (field.annotation, *typing.get_args(field.annotation)) if field else ()
-        variants = {_tag(t): t for t in types if inspect.isclass(t) and issubclass(t, BaseModel)}
+        if part not in model.model_fields:  # a member of a list, or a word that the file chooses: of the types before
+            continue
+        variants = _variants(model, path)
         if len(variants) == 1 and i + 1 < len(loc):
             (model,), variants = variants.values(), {}
     return tuple(path), model
+
+
+def _variants(model, path):
+    """The models that a value may have by their tags; the last word of its path that is a key of `model` names it."""
+    key = next(part for part in reversed(path) if part in model.model_fields)
+    return {_tag(t): t for t in _models(model.model_fields[key].annotation)}
+
+
+def _models(annotation):
+    """The models in a type, those of the members of lists and mappings included."""
+    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in typing.get_args(annotation) for model in _models(part)]
 
 
 def _tag(model):
@@ -249,9 +298,9 @@ def _shown(value):
     return repr(value).removesuffix(".0")[:40]
 
 
-def _bad(written, source, problems):
+def _bad(text, source, problems):
     """BadCase from (line, column, message), each with the line and a caret below the place."""
-    lines = LINE_END.split(written)
+    lines = LINE_END.split(text)
     messages = []
     for line, column, message in sorted(problems)[:MAX_MESSAGES]:
         start = max(0, column - 80)

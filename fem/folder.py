@@ -1,9 +1,13 @@
-"""Results folders: complete or not at all, and in the place of nothing but an older result."""
+"""Results folders: complete or not at all, and in the place of nothing but an older result.
 
+A folder is written beside its place and renamed, so whoever reads or is stopped finds all of it or none; several
+processes may write the same one.
+"""
+
+import errno
 import os
-import shutil
 import tempfile
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -23,19 +27,44 @@ def refuse_unusable(folder, *, mark):
 @contextmanager
 def whole(folder):
     """A draft to write into, which takes the folder's place at the end; after an error all is as it was."""
+    with _draft(folder) as draft:
+        yield draft
+        while not _renamed(draft, folder):
+            with tempfile.TemporaryDirectory(dir=draft.parent) as place, suppress(FileNotFoundError):
+                folder.rename(Path(place) / "old")  # gone at once, unless another process was quicker
+
+
+@contextmanager
+def first(folder):
+    """A draft as in `whole`, dropped if by the end another process has put its own in the folder's place."""
+    with _draft(folder) as draft:
+        yield draft
+        _renamed(draft, folder)
+
+
+@contextmanager
+def _draft(folder):
     folder.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as draft:
-        yield Path(draft)
-        _swap(Path(draft), folder)
+    with tempfile.TemporaryDirectory(prefix=f".{folder.name}-", dir=folder.parent) as room:
+        draft = Path(room) / "draft"
+        draft.mkdir()
+        yield draft
 
 
-def _swap(draft, folder):
-    """Put the finished draft in the folder's place; the draft's own place is left empty."""
-    os.chmod(draft, 0o755)
-    old = folder.with_name(f".{folder.name}.old-{os.getpid()}")
-    if folder.exists():
-        folder.rename(old)
-    draft.rename(folder)
-    draft.mkdir()
-    if old.exists():
-        shutil.rmtree(old)
+def _renamed(draft, folder):
+    """Whether the draft could be renamed; not onto a folder that is not empty, which rename(2) refuses."""
+    try:
+        draft.rename(folder)
+    except OSError as error:
+        if error.errno not in (errno.ENOTEMPTY, errno.EEXIST):
+            raise
+        return False
+    return True
+
+
+def write_whole(path, text):
+    """Write a text file; whoever reads it finds the one before, or all of it."""
+    with tempfile.TemporaryDirectory(prefix=f".{path.name}-", dir=path.parent) as room:
+        draft = Path(room) / path.name
+        draft.write_text(text, encoding="utf-8")
+        os.replace(draft, path)

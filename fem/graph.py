@@ -124,12 +124,12 @@ def shares(names, found):
     return drawn
 
 
-def spreads(names, found, *, measure):
+def scatters(names, found, *, measure):
     """Figure of the spread of a measure, a design each: 5 to 95 % thin, the middle half thick, the median a mark."""
     drawn, axes = figure((SIZE[0], 1.1 + 0.45 * len(names)))
-    for i, spread in enumerate(found):
-        if spread is not None:
-            far_low, low, median, high, far_high = spread.quantiles
+    for i, scatter in enumerate(found):
+        if scatter is not None:
+            far_low, low, median, high, far_high = scatter.quantiles
             look = looks(i)
             axes.hlines(i, far_low, far_high, color=look["color"], lw=1.5)
             axes.hlines(i, low, high, color=look["color"], lw=7, alpha=0.45)

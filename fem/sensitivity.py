@@ -6,22 +6,15 @@ Inputs vary independently of each other. A value that is not known, since its ca
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import binomtest, bootstrap, qmc, sobol_indices, triang, uniform
+from scipy.stats import binomtest, bootstrap, qmc, sobol_indices
+
+from fem.spread import OPEN
 
 LEVEL = 0.95  # of all intervals
 RESAMPLES = 999  # of the bootstrap, scipy's own default
 FEWEST = 8  # complete rows or pairs below which nothing is said; our choice
-SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a Spread; our choice
+SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a Scatter; our choice
 CONSTANT = 1e-9  # share of its size by which a measure varies at least; our choice, above round-off
-
-
-@dataclass(frozen=True)
-class Range:
-    """An uncertain input: as likely anywhere, or most likely at its typical value and never at its ends."""
-
-    low: float
-    high: float
-    typical: float | None = None
 
 
 @dataclass(frozen=True)
@@ -36,7 +29,7 @@ class Indices:
 
 
 @dataclass(frozen=True)
-class Spread:
+class Scatter:
     """How a measure is spread over a sample."""
 
     quantiles: np.ndarray  # at SHARES
@@ -55,27 +48,19 @@ class Chance:
     ties: int  # of them, in which both are equal
 
 
-def distribution(range_):
-    """The scipy distribution of a Range: triangular if it has a typical value, else uniform."""
-    width = range_.high - range_.low
-    if range_.typical is None:
-        return uniform(range_.low, width)
-    return triang((range_.typical - range_.low) / width, range_.low, width)
+def sample(laws, *, n, seed):
+    """Values (d, n) of inputs, each with its distribution of scipy's: scrambled points of Sobol's, n a power of 2."""
+    unit = np.clip(qmc.Sobol(len(laws), rng=seed).random(n).T, OPEN, 1 - OPEN)
+    return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])
 
 
-def sample(ranges, *, n, seed):
-    """Values (d, n) of the inputs: scrambled points of Sobol's, n a power of 2."""
-    unit = qmc.Sobol(len(ranges), rng=seed).random(n).T
-    return np.stack([distribution(r).ppf(u) for r, u in zip(ranges, unit, strict=True)])
-
-
-def design(ranges, *, n, seed):
+def design(laws, *, n, seed):
     """Values (d, n (d + 2)) of the inputs at which a measure must be known for its indices.
 
     Two samples A and B (d, n), then for each input A with that input's values from B. Source: Saltelli et al. (2010).
     """
-    d = len(ranges)
-    A, B = np.split(sample([*ranges, *ranges], n=n, seed=seed), 2)
+    d = len(laws)
+    A, B = np.split(sample([*laws, *laws], n=n, seed=seed), 2)
     mixed = np.repeat(A[None], d, axis=0)
     mixed[np.arange(d), np.arange(d)] = B
     return np.hstack([A, B, *mixed])
@@ -121,12 +106,12 @@ def first_and_total(f_A, f_B, f_AB):
     return first.T, total.T
 
 
-def spread(values):
-    """Spread of the values (n,) of a measure; None if fewer than FEWEST are known."""
+def scatter(values):
+    """Scatter of the values (n,) of a measure; None if fewer than FEWEST are known."""
     known = np.asarray(values)[np.isfinite(values)]
     if known.size < FEWEST:
         return None
-    return Spread(np.quantile(known, SHARES), known.size, len(values) - known.size)
+    return Scatter(np.quantile(known, SHARES), known.size, len(values) - known.size)
 
 
 def lower(ours, theirs):

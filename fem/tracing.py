@@ -35,7 +35,7 @@ def points(name, folders):
 
     Raises ValueError with file and, where there is one, line.
     """
-    path = found(name, folders)
+    path = found(name, folders, kinds=READERS)
     traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
     if len(traced) > MAX_POINTS:
         raise BadCase(f"{path}: {len(traced)} points; {MAX_POINTS} at most")
@@ -45,14 +45,16 @@ def points(name, folders):
     return X
 
 
-def found(name, folders):
+def found(name, folders, *, kinds):
     """Path of the file `name`, like `lens.csv` or `drawings/lens.csv`, in the first of the folders that has it.
 
-    Raises ValueError if it is not such a name, if no folder has it, or if a link there leads out of the folder.
+    Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there
+    leads out of the folder.
     """
-    if not NAME.fullmatch(name) or Path(name).suffix.lower() not in READERS:
-        kinds = ", ".join(READERS)
-        raise BadCase(f"{name!r} is no file below the case's folder or meshes/; allowed: folder/name with {kinds}")
+    if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:
+        allowed = f"folder/name with {', '.join(kinds)}"
+        places = " or ".join(str(folder) for folder in folders) or "the case's folder"
+        raise BadCase(f"{name!r} is no file below {places}; allowed: {allowed}")
     for folder in folders:
         real, root = Path(os.path.realpath(folder / name)), Path(os.path.realpath(folder))
         if os.path.lexists(folder / name) and not real.is_relative_to(root):

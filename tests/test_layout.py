@@ -7,15 +7,17 @@ from pathlib import Path
 
 import pytest
 
+from fem.close import SOLVER
+
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
-    "sensitivity search "
     "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
     "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
-    "close compare cli"
+    "close compare spread sensitivity search answer graph sweep task cluster table study "
+    "cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
-HEAVY |= {"jinja2", "duckdb", "PIL"}
+HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask"}
 
 
 def imported(source):
@@ -71,3 +73,13 @@ def test_reading_a_case_needs_no_mesh():
     asked = [sys.executable, "-c", "import fem.case, sys; print(*sys.modules)"]
     loaded = subprocess.run(asked, capture_output=True, text=True, check=True).stdout.split()
     assert not {"gmsh", "meshio", "skfem", "numba", "pyvista", "matplotlib"} & {n.split(".")[0] for n in loaded}
+
+
+def test_what_a_result_rests_on():
+    """SOLVER names every module that `close` imports, but those whose part ends with the resolved case, and drawing."""
+    before_the_case, afterwards = {"document", "tracing", "site"}, {"folder", "picture", "scene"}
+    reached, todo = set(), {"close"}
+    while todo:
+        reached |= todo
+        todo = set().union(*(imported((FEM / f"{name}.py").read_text()) for name in todo - afterwards)) - reached
+    assert set(SOLVER) == reached - before_the_case - afterwards
