@@ -120,7 +120,7 @@ def shares(names, found):
     axes.axvline(0, color="#777777", lw=0.8)
     axes.set(xlabel="share of the variance", ylim=(len(names) - 0.5, -0.5))
     axes.set_yticks(places, names)
-    axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False, fontsize=9)
+    drawn.legend(loc="outside upper left", ncols=2, frameon=False, fontsize=9)
     return drawn
 
 

@@ -101,15 +101,9 @@ def html(results, *, baseline, only, images, view):
     view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
     """
     done = solved(results)
-    style, *scripts = (Markup(text) for text in (_own("page.css"), _three(), _own("page.js")))
-    environment = Environment(
-        loader=PackageLoader("fem", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
-    return environment.get_template("page.html").render(
-        policy=policy([style], scripts if done else []),
-        style=style,
-        scripts=scripts,
-        version=fem.__version__,
+    return rendered(
+        "page.html",
+        [_three(), _own("page.js")] if done else [],
         results=results,
         done=done,
         failed=[result for result in results if result.reason],
@@ -117,8 +111,23 @@ def html(results, *, baseline, only, images, view):
         assumed=assumed(results),
         meanings=MEANINGS,
         left_out=LEFT_OUT,
-        caution=CAUTION,
         **(_drawn(done, images, view) | _numbers(results, baseline, only) if done else {}),
+    )
+
+
+def rendered(template, scripts, **values):
+    """A page from its template: text that is escaped, the scripts given, the style and the caution of all pages."""
+    style, *scripts = (Markup(text) for text in (_own("page.css"), *scripts))
+    environment = Environment(
+        loader=PackageLoader("fem", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
+    return environment.get_template(template).render(
+        policy=policy([style], scripts),
+        style=style,
+        scripts=scripts,
+        version=fem.__version__,
+        caution=CAUTION,
+        **values,
     )
 
 

@@ -13,6 +13,7 @@ from scipy.optimize.elementwise import find_root
 from scipy.stats import qmc
 
 MOST = 11  # solves of a search over one input; our choice
+NEXT = 0.9  # of the tolerance, to make sure of a bracket; our choice
 FIRST_STEP, LAST_STEP = 0.2, 5e-4  # of a local search, shares of each input's range; our choice
 GAIN = 1e-3  # share by which a local search must improve to be begun again; our choice
 BAD = 10.0  # stands for a failed solve in a local search, in units of the goal and of the limits; our choice
@@ -62,10 +63,18 @@ def least(excess: Callable, low, high, *, tolerance, budget=MOST) -> Least:
             return Least(b, a, seen, "found" if b - a <= tolerance else _why(seen, a, b))
         limits = {"xatol": tolerance, "xrtol": 0, "fatol": 0, "frtol": 0}
         find_root(at, (a, b), tolerances=limits, maxiter=left)
-        if bracket(seen) == (a, b) and len(seen) < budget:  # it failed on the way, or it asked for nothing new
-            known = np.array(sorted(x for x in seen if a <= x <= b))
-            widest = np.diff(known).argmax()
-            at(known[widest : widest + 2].mean(keepdims=True))
+        a, b = bracket(seen)
+        if b - a > tolerance and len(seen) < budget:  # it stopped at a failure, or very near the limit
+            at(np.array([_between(seen, a, b, tolerance)]))
+
+
+def _between(seen, a, b, tolerance):
+    """Where to look next: amid the widest gap between failures, or close to the end that all but meets the limit."""
+    known = np.array(sorted(x for x in seen if a <= x <= b))
+    if known.size > 2:
+        widest = np.diff(known).argmax()
+        return known[widest : widest + 2].mean()
+    return a + NEXT * tolerance if abs(seen[a]) <= abs(seen[b]) else b - NEXT * tolerance
 
 
 def bracket(seen):

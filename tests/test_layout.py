@@ -14,7 +14,7 @@ ORDER = (  # data flows along it
     "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
     "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
     "close compare spread sensitivity search answer graph sweep task cluster table study "
-    "cli"
+    "finding trend uncertain optimum report cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
 HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask"}

@@ -24,6 +24,8 @@ def counted(f):
 
 CURVES = {  # excess over a limit, and the least value that keeps it
     "straight": (lambda x: 7 - 0.12 * x, 7 / 0.12),
+    "straight, its halves and secants exact": (lambda x: 4 - 0.0625 * x, 64.0),
+    "a hair above the limit where secants meet it": (lambda x: 1e-15 + (60 - x) * 0.08, 60 + 1.25e-14),
     "a fold that flattens": (lambda x: np.sqrt(max(0.0, 80 - x)) - 4, 64.0),
     "a jump": (lambda x: -1.5 if x >= 57.3 else 2.0, 57.3),
     "hyperbola": (lambda x: 400 / x - 6.3, 400 / 6.3),
