@@ -29,15 +29,22 @@ def known(measure):
 
 def _measure(name):
     if not known(name):
-        raise ValueError(f"got '{name}'{hint(name, tuple(WORDS))}, and the others in measures.json")
+        raise ValueError(f"got '{name}'{hint(name, tuple(WORDS))}")
     return name
 
 
 def _measures(names):
-    problems = [((i,), f"got '{name}'{hint(name, tuple(WORDS))}") for i, name in enumerate(names) if not known(name)]
-    if problems or not names:
-        raise BadValue(problems or [((), "wanted at least one measure")])
+    if not names:
+        raise ValueError("wanted at least one measure")
+    _refuse_unknown(enumerate(names))
     return names
+
+
+def _refuse_unknown(named):
+    """Raise BadValue for the names (place, name) that are no measure's."""
+    problems = [((at,), f"got '{name}'{hint(name, tuple(WORDS))}") for at, name in named if not known(name)]
+    if problems:
+        raise BadValue(problems)
 
 
 def _power(n):
@@ -145,7 +152,7 @@ class Search(BaseModel):
     @classmethod
     def of_measures(cls, limits):
         """Refuse limits of what is no measure."""
-        _measures(tuple(limits))
+        _refuse_unknown((name, name) for name in limits)
         return limits
 
     @field_validator("over")

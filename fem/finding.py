@@ -142,7 +142,7 @@ def value(path, given):
 
 def measured(measure, number):
     """A measure's number as it is printed, with its unit."""
-    return f"{shown(measure, None if np.isnan(number) else number)} {unit(measure)}".strip()
+    return shown(measure, None) if np.isnan(number) else f"{shown(measure, number)} {unit(measure)}".strip()
 
 
 def heading(path):

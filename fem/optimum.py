@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fem import graph, search, sensitivity
+from fem import graph, search, sensitivity, site
 from fem.answer import is_range, known
 from fem.finding import (
     Finding,
@@ -19,7 +19,7 @@ from fem.finding import (
     value,
     values,
 )
-from fem.result import shown
+from fem.result import unit
 from fem.uncertain import distribution_of, ranges_of
 
 SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
@@ -71,7 +71,7 @@ def optimum(asked, study, ask) -> Finding:
 
 
 def _limits(asked):
-    told = [f"{name(measure)} of at most {measured(measure, limit)}" for measure, limit in asked.limits.items()]
+    told = [f"{name(measure)} at most {measured(measure, limit)}" for measure, limit in asked.limits.items()]
     return " and ".join(told) or "no limit"
 
 
@@ -101,8 +101,9 @@ def _skins(asked, study, ask, ranges, choices):
 
 def _corners(asked, ask, middle, held):
     """The typical skin and a corner of the ranges for the goal and each limit, and how many trials failed."""
+    tied = {site.RATIO: held[site.RATIO].typical} if site.RATIO in held else {}  # across goes with along
     ends = [(path, end) for path, one in held.items() for end in (one.low, one.high)]
-    typical, *rows = ask([middle, *(middle | {path: end} for path, end in ends)])
+    typical, *rows = ask([middle, *(middle | tied | {path: end} for path, end in ends)])
     skins = [{}]
     for measure in dict.fromkeys([*([asked.least] if known(asked.least) else []), *asked.limits]):
         found, start = values(rows, measure), values([typical], measure)[0]
@@ -111,8 +112,8 @@ def _corners(asked, ask, middle, held):
             own = [(y, end) for y, (p, end) in zip(found, ends, strict=True) if p == path and np.isfinite(y)]
             if own and (np.isnan(start) or max(own)[0] > start):
                 corner[path] = max(own)[1]
-        if corner and corner not in skins:
-            skins.append(corner)
+        if corner and tied | corner not in skins:
+            skins.append(tied | corner)
     return tuple(skins), sum(row["status"] != "done" for row in rows)
 
 
@@ -158,7 +159,7 @@ def _one(asked, judge):
         for measure, limit in asked.limits.items()
     ]  # fmt: skip
     rows = [
-        (value(path, x), *(measured(m, worst[m][k]) for m in asked.limits), _kept(found.seen[x]))
+        (_fine(path, x), *(measured(m, worst[m][k]) for m in asked.limits), _kept(found.seen[x]))
         for k, x in enumerate(xs)
     ]
     headings = (heading(path), *map(name, asked.limits), "limits")
@@ -169,6 +170,11 @@ def _one(asked, judge):
     table = Table("Every value evaluated", headings, tuple(rows))
     finding = Finding("", _least_said(asked, found, worst, xs), tuple(charts), (table,), notes)
     return finding, None if found.value is None else {path: found.value}
+
+
+def _fine(path, number):
+    """A value that was evaluated, with digits enough not to slip below the limit."""
+    return f"{number:.7g} {unit(path)}".strip()
 
 
 def _kept(excess):
@@ -191,8 +197,8 @@ def _least_said(asked, found, worst, xs):
     at = xs.index(found.value)
     there = ", ".join(f"{name(m)} is {measured(m, worst[m][at])}" for m in asked.limits)
     said = (
-        f"The least {what} with {limits} is {value(path, found.value)}, where the {there}. At "
-        f"{value(path, found.too_low)} a limit is still exceeded.",
+        f"The least {what} with {limits} is {_fine(path, found.value)}, where the {there}. At "
+        f"{_fine(path, found.too_low)} a limit is still exceeded.",
     )
     reasons = {
         "budget": "The budget of solves ended before the tolerance was reached.",
@@ -223,16 +229,16 @@ def _several(asked, judge, ranges, choices):
     groups: dict = {}
     for k, trial in enumerate(done):
         chosen = {path: given for path, given in design(trial.point).items() if path in choices}
-        groups.setdefault(settings_in_words(chosen) if chosen else "all", []).append(k)
+        groups.setdefault(settings_in_words(chosen) if chosen else "designs", []).append(k)
     chart = drawing(
-        graph.trade, "Every design evaluated: full marks keep the limits, hollow ones do not; lines join the front, of "
-        "which none is beaten in both.",
+        graph.trade, "Every design evaluated: full marks keep the limits, hollow ones do not; lines join the front of "
+        "each kind, the designs that no other beats in both.",
         [_group(words, own, done, seen) for words, own in groups.items()],
         (seen[SCAR][done.index(best)], seen[CONE][done.index(best)]) if best else None, x=SCAR, y=CONE,
     )  # fmt: skip
     rows = [
         (
-            *(value(path, given) for path, given in design(done[k].point).items()),
+            *(value(path, design(done[k].point)[path]) for path in asked.over),
             measured(SCAR, seen[SCAR][k]),
             measured(CONE, seen[CONE][k]),
             *(measured(m, seen[m][k]) for m in asked.limits if m not in (SCAR, CONE)),
@@ -275,7 +281,7 @@ def _best_said(asked, done, best, design, seen, groups):
     ]
     for words, own in groups.items() if len(groups) > 1 else ():
         found = search.best([done[i] for i in own])
-        short = f"{shown(asked.least, found.goal)} at best" if found else "no design within the limits"
+        short = f"{measured(asked.least, found.goal)} at best" if found else "no design within the limits"
         said.append(f"{sentence(words)}: {short}.")
     return tuple(said)
 

@@ -20,7 +20,7 @@ from fem.result import numbers
 from fem.sweep import points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
-ALL = "all"  # the only line of a chart
+ALL = "closed"  # the only line of a chart
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
