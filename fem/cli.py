@@ -233,6 +233,76 @@ def fit(
     print(f"  {folder / 'fit.yaml'}: the skin of a case; fit.png, fit.json")
 
 
+@app.command
+def study(
+    file: Annotated[Path, Parameter(help="study file")],
+    /,
+    *,
+    into: Into = Path("results"),
+    dry_run: bool = False,
+    retry_failed: bool = False,
+    table: str | None = None,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    scheduler_file: Path | None = None,
+):
+    """Close the wounds of a study, a case a core, and write the table of their inputs and measures.
+
+    What is in the study's results folder already is not computed again, so a study that was stopped goes on from there.
+
+    Example: flatseam study configs/studies/length-to-width.yaml
+
+    Parameters
+    ----------
+    dry_run
+        Check every case, print how many are missing and about how long they take, and stop.
+    retry_failed
+        Try those again that failed before.
+    table
+        Compute nothing; print what this SQL selects from the table `study`, as "select key, cone_height_mm from study".
+    workers
+        Workers on this machine; by default one a core, or those of the study's `cluster` block.
+    scheduler
+        Address of a Dask scheduler that is running already, as tcp://10.0.0.1:8786.
+    scheduler_file
+        The file that such a scheduler wrote.
+    """
+    from fem.document import BadCase
+    from fem.sweep import cases as cases_of
+    from fem.sweep import read as read_study
+
+    try:
+        asked = read_study(file)
+        cases = cases_of(asked)
+    except BadCase as error:
+        fail(str(error))
+    needed("flatseam study", "distributed", "psutil")
+    from fem import cluster
+    from fem import study as studies
+    from fem.close import address
+    from fem.table import write_table
+
+    folder, keys = into / asked.name, dict.fromkeys(map(address, cases))
+    if table is not None:
+        select(folder, keys, table)
+        return
+    if dry_run:
+        print(forecast(folder, cases, asked, cluster.count(workers, asked.keys.cluster)))
+        return
+    try:
+        chosen = cluster.chosen(asked.keys.cluster, local=workers, address=scheduler, file=scheduler_file)
+        with studying(asked.name) as watch:
+            options = {"keep": asked.keys.keep, "limits": asked.keys.limits, "workers": chosen}
+            with studies.engine(folder, **options, retry=retry_failed, watch=watch) as complete:
+                complete(cases)
+        failures, path = studies.failures(folder, keys), write_table(folder, keys)
+    except (studies.StudyStopped, OSError) as error:
+        fail(f"{asked.name}: {error}")
+    told = "".join(f", {count} {kind}" for kind, count in failures.items())
+    print(f"{asked.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{told}; {path}")
+    sys.exit(NO_CONVERGENCE if failures else 0)
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     from fem import case as cases
@@ -320,6 +390,97 @@ def counting(words):
     with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=on_screen) as bar:
         task = bar.add_task(words, total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+def needed(where, *libraries):
+    """End the program if a library of the extra `study` is not installed."""
+    from importlib.util import find_spec
+
+    lacking = [name for name in libraries if find_spec(name) is None]
+    if lacking:
+        fail(f"{where}: needs {' and '.join(lacking)}: pip install 'flatseam[study]', or '.[study]' in the source tree")
+
+
+def select(folder, keys, query):
+    """Print what SQL selects from a study's table, which is made from its folder first."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from fem.table import asked, write_table
+
+    if not (folder / "cases").is_dir():
+        fail(f"flatseam study: no results in {folder} yet")
+    try:
+        columns, rows = asked(write_table(folder, keys), query)
+    except (OSError, ValueError) as error:
+        fail(f"flatseam study --table: {error}")
+    if not sys.stdout.isatty():
+        import csv
+
+        writer = csv.writer(sys.stdout, lineterminator="\n")
+        writer.writerows([columns, *rows])
+        return
+    table = Table(*map(Text, columns), box=None, header_style="bold")
+    for row in rows:
+        table.add_row(*(Text("" if value is None else str(value)) for value in row))
+    Console().print(table)
+
+
+def forecast(folder, cases, asked, cores):
+    """A line on how many cases a study has, how many are missing and how long they take."""
+    from fem.study import estimate
+
+    missing, seconds, source = estimate(folder, cases, keep=asked.keys.keep)
+    first = f"{asked.name}: {len(cases)} cases, {missing} of them to be computed"
+    if not missing:
+        return first
+    return f"{first}; about {span(seconds / cores)} on {cores} workers, going by {source}"
+
+
+def span(seconds):
+    """A time in words."""
+    for unit, length in [("days", 86400), ("hours", 3600), ("minutes", 60)]:
+        if seconds >= 2 * length:
+            return f"{seconds / length:.0f} {unit}"
+    return f"{seconds:.0f} seconds"
+
+
+@contextmanager
+def studying(name):
+    """A bar of a study with its rate, failures and time left, on a terminal; else a line a case. Gives the function
+    to call with each event."""
+    if not sys.stderr.isatty():
+        yield lambda **event: told(name, event)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[words]}")
+    with Progress(*columns, TimeElapsedColumn(), console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(name, total=None, words="")
+
+        def watch(*, event, **about):
+            if event == "start":
+                bar.update(task, total=about["missing"], completed=0, words="starting workers")
+            elif event == "workers":
+                bar.console.print(f"{name}: {about['threads']} workers, watch them at {about['dashboard']}")
+                bar.update(task, words="")
+            elif event == "case":
+                words = f"{about['failed']} failed, {about['per_minute']:.3g} a minute, {span(about['left_s'])} left"
+                bar.update(task, completed=about["done"], words=words)
+
+        yield watch
+
+
+def told(name, event):
+    """Print an event of a study."""
+    if event["event"] == "workers":
+        print(f"{name}: {event['threads']} workers, watch them at {event['dashboard']}", file=sys.stderr)
+    elif event["event"] == "case":
+        end = "done" if event["status"] == "done" else f"failed: {event['reason']}"
+        left = f"{event['per_minute']:.3g} a minute, {span(event['left_s'])} left"
+        print(f"{name}: {event['done']} of {event['of']}, {event['key']} {end}; {left}", file=sys.stderr)
 
 
 def show(rows, results):

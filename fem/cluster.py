@@ -1,7 +1,9 @@
 """Dask workers: on this machine, in a cluster that is running, or from the queue of a computing centre."""
 
+import logging
 import os
 from contextlib import contextmanager
+from functools import partial
 
 from fem.sweep import Cluster
 
@@ -12,29 +14,49 @@ class NoCluster(RuntimeError):
     """No scheduler answers."""
 
 
+def chosen(block: Cluster | None, *, local=None, address=None, file=None):
+    """What gives the client: of a running cluster, of workers on this machine, or of those that the block asks for."""
+    if address or file:
+        return partial(running, address, file=file)
+    if local or block is None:
+        return partial(on_this_machine, local)
+    return partial(queued, block)
+
+
+def count(local, block: Cluster | None):
+    """Number of workers that `chosen` would start."""
+    return local or (int(block.workers) if block else cores())
+
+
+def cores():
+    """Number of cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 @contextmanager
-def local(workers=None):
+def on_this_machine(workers=None):
     """Client of workers on this machine, by default one a core, reached over the loopback address only."""
     import dask
     from distributed import Client, LocalCluster
 
-    count = workers or (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
     settings = {
         "distributed.scheduler.allowed-failures": 100,  # fem.task counts them itself, by case
         "distributed.scheduler.worker-saturation": 1.0,
-        "distributed.comm.timeouts.connect": "60s",
-        "distributed.admin.tick.limit": "60s",
+        # A nanny starts its worker again within seconds. By default it is given up for good if, 15 s after a loss, the
+        # worker is away once more, as when one case after the other ends it.
+        "distributed.deploy.lost-worker-timeout": "1000 days",
+        "distributed.scheduler.no-workers-timeout": "5 min",  # rather than wait for ever; our choice
     }
     with dask.config.set(settings):
         cluster = LocalCluster(
-            n_workers=count,
+            n_workers=workers or cores(),
             threads_per_worker=1,
             processes=True,
             host="127.0.0.1",
             dashboard_address="127.0.0.1:0",
             memory_limit=None,
             env=ONE_THREAD,
-            silence_logs="CRITICAL",
+            silence_logs=logging.CRITICAL,
         )
         with cluster, Client(cluster) as client:
             yield client

@@ -15,14 +15,14 @@ Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted 
 
 
 def row(into, key) -> Row:
-    """The row of a case: key, status (done, failed or missing), failure, reason, seconds; its inputs; its measures."""
+    """The row of a case: key, status (done, failed or missing), failure, reason, seconds; inputs; measures."""
     folder, failed, _ = paths(into, key)
-    with suppress(OSError, ValueError):
+    with suppress(OSError, ValueError, KeyError):
         run = json.loads((folder / "run.json").read_text())
         measures = json.loads((folder / "measures.json").read_text())
-        plain = {"key": key, "status": "done", "failure": None, "reason": None, "seconds": run.get("total_s")}
-        return plain | run["inputs"] | numbers(measures)
-    with suppress(OSError, ValueError):
+        plain = {"key": key, "status": "done", "failure": None, "reason": None, "seconds": run["total_s"]}
+        return plain | {"unknowns": run["unknowns"]} | run["inputs"] | numbers(measures)
+    with suppress(OSError, ValueError, KeyError):
         told = json.loads(failed.read_text())
         plain = {name: told[name] for name in ("failure", "reason", "seconds")}
         return {"key": key, "status": "failed", **plain, **told["inputs"]}
@@ -46,21 +46,24 @@ def write_table(into, keys=None):
         lines, columns = Path(room) / "rows.jsonl", {}
         with open(lines, "w", encoding="utf-8") as stream:
             for one in rows(into, keys):
-                known = {name: value for name, value in one.items() if value is not None}
-                columns = (
-                    dict.fromkeys(one, "VARCHAR") | columns | {name: _type(value) for name, value in known.items()}
-                )
+                for name, value in one.items():
+                    columns[name] = _type(value, columns.get(name))
                 stream.write(json.dumps(one, allow_nan=False) + "\n")
         with duckdb.connect() as base:
-            read = base.read_json(str(lines), columns=columns, format="newline_delimited")
+            read = base.read_json(
+                str(lines), columns={n: t or "VARCHAR" for n, t in columns.items()}, format="newline_delimited"
+            )
             read.write_parquet(str(Path(room) / "study.parquet"))
         os.replace(Path(room) / "study.parquet", path)
     return path
 
 
-def _type(value):
-    """Type of a column that holds such a value."""
-    return {bool: "BOOLEAN", str: "VARCHAR"}.get(type(value), "DOUBLE")
+def _type(value, before):
+    """Type of a column that holds such a value and those before; None for one that has held nothing."""
+    if value is None:
+        return before
+    kind = {bool: "BOOLEAN", str: "VARCHAR"}.get(type(value), "DOUBLE")
+    return kind if before in (None, kind) else "VARCHAR"
 
 
 def asked(table, query):

@@ -10,12 +10,15 @@ import os
 import signal
 import threading
 import time
+from collections.abc import Callable
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+import fem
 from fem import case as cases
-from fem.close import closed, finished, write
+from fem.close import address, closed, finished, write
 from fem.document import parse
 from fem.folder import first, whole, write_whole
 from fem.mesh import MeshError
@@ -30,7 +33,23 @@ class OutOfTime(RuntimeError):
     """A case took longer than its limit."""
 
 
+class OtherVersion(RuntimeError):
+    """A worker runs another version of the program."""
+
+
 KINDS = {NotConverged: "not converged", MeshError: "mesh", OutOfTime: "time", MemoryError: "memory"}  # of failures
+SPEAKING = NotConverged, MeshError, OutOfTime  # their messages need no more words
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is wanted of every case of a study."""
+
+    into: str  # folder of the study
+    keep: str  # key of fem.close.KEPT
+    seconds: float  # limit of a case
+    memory_MB: float | None  # limit of its worker
+    solve: Callable  # as `closing`
 
 
 def closing(case, *, keep, watch):
@@ -39,39 +58,42 @@ def closing(case, *, keep, watch):
     return partial(write, case=case, closure=closure, how=how, keep=keep)
 
 
-def solved(key, text, into, keep, limits, solve):
-    """The key of a case, which now has its folder, or a file with the reason why there is none.
+def solved(key, text, order) -> str:
+    """The key of a case, its address, when it has its folder, or a file with the reason why there is none.
 
-    limits   (seconds, MB or None)
-    solve    as `closing`
+    text   the case as YAML: the models of cases are made at run time and cannot be sent to another process
 
-    Raises OSError if neither can be written.
+    Raises OSError if neither can be written, BadCase or OtherVersion if it is no case of this version.
     """
-    folder, failed, begun = paths(into, key)
+    folder, failed, begun = paths(order.into, key)
     case = parse(text, cases.Case, key)
-    if finished(case, folder, keep=keep) or failed.exists():
+    if address(case) != key:
+        raise OtherVersion(
+            f"this worker has flatseam {fem.__version__}, or another state of it than where it was asked"
+        )
+    if finished(case, folder, keep=order.keep) or failed.exists():
         return key
     with open(begun, "ab") as mark:
         mark.write(b".")
         count = mark.tell()
     if count > ATTEMPTS:
-        fail(into, case, "worker lost", f"{ATTEMPTS} workers were lost while at it")
+        fail(order.into, case, "worker lost", f"{ATTEMPTS} workers were lost while at it")
     else:
-        _solve(case, into, keep, limits, solve)
+        _solve(case, order)
     begun.unlink(missing_ok=True)
     return key
 
 
-def _solve(case, into, keep, limits, solve):
-    folder, failed, _ = paths(into, case.name)
+def _solve(case, order):
+    folder, failed, _ = paths(order.into, case.name)
     start, reached = time.monotonic(), {}
-    with _watched(case, into, limits, reached) as watch:
+    with _watched(case, order, reached) as watch:
         try:
-            put = solve(case, keep=keep, watch=watch)
+            put = order.solve(case, keep=order.keep, watch=watch)
         except Exception as error:
+            words = str(error) if type(error) in SPEAKING else f"{type(error).__name__}: {error}"
             kind = KINDS.get(type(error), "error")
-            words = str(error) if kind in ("not converged", "mesh", "time") else f"{type(error).__name__}: {error}"
-            fail(into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
+            fail(order.into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
             return
     with (whole if folder.exists() else first)(folder) as draft:
         put(draft)
@@ -79,12 +101,12 @@ def _solve(case, into, keep, limits, solve):
 
 
 @contextmanager
-def _watched(case, into, limits, reached):
+def _watched(case, order, reached):
     """A function for the solver to call, which stops it when its time is over; beside it a thread that ends the worker.
 
     reached   gains what the solver tells
     """
-    seconds, megabytes = limits
+    seconds, megabytes = order.seconds, order.memory_MB
     start, over = time.monotonic(), threading.Event()
 
     def watch(**state):
@@ -105,7 +127,7 @@ def _watched(case, into, limits, reached):
 
     def end(kind, reason, spent):
         try:
-            fail(into, case, kind, reason, seconds=spent, reached=dict(reached))
+            fail(order.into, case, kind, reason, seconds=spent, reached=dict(reached))
         finally:
             os.kill(os.getpid(), signal.SIGKILL)
 
