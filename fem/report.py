@@ -5,10 +5,11 @@ from itertools import product
 import numpy as np
 
 from fem import answer, optimum, page, trend, uncertain
+from fem import case as cases
 from fem.document import BadCase, bad
 from fem.finding import Finding, asking, made_case, name, value
 from fem.folder import write_whole
-from fem.sweep import points
+from fem.sweep import case_at, points
 
 FINDINGS = {
     "curves": trend.curves,
@@ -27,9 +28,11 @@ SOURCES = {
         "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, J Am Stat Assoc "
         "22:209–212.",
     ),
-    "search": (
+    "bracketing": (
         "Chandrupatla TR (1997), A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear "
         "function without using derivatives, Adv Eng Softw 28:145–149.",
+    ),
+    "local search": (
         "Powell MJD (1994), A direct search optimization method that models the objective and constraint functions by "
         "linear interpolation, in: Advances in optimization and numerical analysis, Kluwer, 51–67.",
     ),
@@ -87,8 +90,8 @@ def _plain(chosen):
 
 
 def counts(study):
-    """How many cases each answer asks for beside the study's own, at most, by its title."""
-    return [(f"{asked.kind} {i}", _count(asked, study)) for i, asked in enumerate(study.keys.answers, start=1)]
+    """How many cases each answer asks for beside the study's own, at most, by its place and kind."""
+    return [(f"{i}, {asked.kind}", _count(asked, study)) for i, asked in enumerate(study.keys.answers, start=1)]
 
 
 def _count(asked, study):
@@ -113,7 +116,7 @@ def findings(study, evaluate) -> list[Finding]:
 def html(study, found):
     """The page as text."""
     measures = {measure for asked in study.keys.answers for measure in _measures(asked)}
-    kinds = {asked.kind for asked in study.keys.answers}
+    methods = {_method(asked) for asked in study.keys.answers}
     return page.rendered(
         "report.html",
         [],
@@ -121,18 +124,38 @@ def html(study, found):
         found=found,
         count=len(points(study)),
         varied=[(name(path), path, _listed(study, path)) for path in varied(study)],
+        base=_base(study),
         uri=page.uri,
         notes=[(words, source) for of, words, source in page.NOTES if of in measures],
-        sources=[source for kind, own in SOURCES.items() if kind in kinds for source in own],
+        sources=[source for method, own in SOURCES.items() if method in methods for source in own],
         meanings=page.MEANINGS,
         left_out=page.LEFT_OUT,
     )
+
+
+def _method(asked):
+    """What an answer rests on, a key of SOURCES or another word."""
+    if asked.kind == "search":
+        return "bracketing" if asked.least in asked.over else "local search"
+    return asked.kind
 
 
 def _measures(asked):
     if asked.kind == "search":
         return asked.least, *asked.limits
     return (asked.measure,) if asked.kind == "map" else asked.measures
+
+
+def _base(study):
+    """Values of the first case that the study does not vary, by dotted path, and where they came from."""
+    case = case_at(study, points(study)[0])
+    paths, site = varied(study), case.skin.site
+    taken = case.from_site or ()
+    return [
+        (path, value(path, given), f"from {site}" if path in taken else "")
+        for path, given in cases.inputs(case).items()
+        if not any(path == one or path.startswith(f"{one}.") for one in paths)
+    ]
 
 
 def _listed(study, path):

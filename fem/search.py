@@ -3,6 +3,7 @@
 What is evaluated is given; here a point is one number or a mapping of inputs to values, and NaN is a failed solve.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
@@ -45,11 +46,13 @@ def least(excess: Callable, low, high, *, tolerance, budget=MOST) -> Least:
     Chandrupatla (1997), as in scipy.
     """
     seen: dict[float, float] = {}
+    digits = math.ceil(-math.log10(tolerance)) + 1  # values are rounded to a tenth to a hundredth of the tolerance
 
     def at(values):
-        asked = [float(v) for v in np.unique(values) if float(v) not in seen]
+        near = [v if v in (low, high) else round(float(v), digits) for v in np.ravel(values)]
+        asked = [v for v in dict.fromkeys(near) if v not in seen]
         seen.update(zip(asked, map(float, excess(asked)), strict=True) if asked else ())
-        return np.array([seen[float(v)] for v in np.ravel(values)]).reshape(np.shape(values))
+        return np.array([seen[v] for v in near]).reshape(np.shape(values))
 
     ends = at(np.array([low, high]))
     if np.isnan(ends).any():

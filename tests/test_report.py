@@ -108,6 +108,8 @@ def test_what_is_varied(opened, made):
     text = opened(made[0])[0].inner_text("main")
     assert "The study's own cases: 6." in text
     assert "30 mm, 50 mm, 110 mm" in text
+    assert re.search(r"skin\.thickness_mm\s+3 mm\s+from back", text)
+    assert "wound.outline.width_mm" in text
 
 
 def test_same_numbers_same_page(tmp_path):

@@ -43,6 +43,7 @@ def test_least_value(name):
     assert f(found.value) <= 0 < f(found.too_low)
     assert found.too_low < truth <= found.value <= truth + 0.5
     assert len(asked) == len(set(asked)) == len(found.seen) < 12
+    assert all(round(x, 2) == x for x in asked)  # in digits that can be read
 
 
 def test_ends_tell():
