@@ -306,9 +306,8 @@ def study(
     except (studies.StudyStopped, OSError) as error:
         fail(f"{asked.name}: {error}")
     told = "".join(f", {count} {kind}" for kind, count in failures.items())
-    print(
-        f"{asked.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{told}; {path}{f', {page}' if page else ''}"
-    )
+    files = ", ".join(str(one) for one in (path, page) if one)
+    print(f"{asked.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{told}; {files}")
     sys.exit(NO_CONVERGENCE if failures else 0)
 
 
