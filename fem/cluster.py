@@ -45,7 +45,7 @@ def on_this_machine(workers=None):
         # A nanny starts its worker again within seconds. By default it is given up for good if, 15 s after a loss, the
         # worker is away once more, as when one case after the other ends it.
         "distributed.deploy.lost-worker-timeout": "1000 days",
-        "distributed.scheduler.no-workers-timeout": "5 min",  # rather than wait for ever; our choice
+        "distributed.scheduler.no-workers-timeout": "5 minutes",  # rather than wait for ever; our choice
     }
     with dask.config.set(settings):
         cluster = LocalCluster(

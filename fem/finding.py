@@ -132,12 +132,17 @@ def _one_phrase(words):
     return f"{first} ({rest[0]})" if rest else first
 
 
+def unit_of(path):
+    """The unit of an input as it is written; those of measures are among them."""
+    return "kPa/mm" if path.endswith("_kPa_per_mm") else unit(path)
+
+
 def value(path, given):
     """A value of an input as it is printed, with its unit."""
     if isinstance(given, dict):  # a block: what it is comes first, as {kind: lens, ...}
         return in_words(given)
     words = f"{given:.4g}" if isinstance(given, float) else in_words(given)
-    return f"{words} {unit(path)}".strip() if isinstance(given, float) else words
+    return f"{words} {unit_of(path)}".strip() if isinstance(given, float) else words
 
 
 def measured(measure, number):
@@ -147,7 +152,7 @@ def measured(measure, number):
 
 def heading(path):
     """An input or a measure in words, with its unit."""
-    return f"{name(path)}, {unit(path)}" if unit(path) else name(path)
+    return f"{name(path)}, {unit_of(path)}" if unit_of(path) else name(path)
 
 
 def settings_in_words(settings):

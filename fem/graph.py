@@ -14,10 +14,9 @@ CROSS = {"marker": "x", "ls": "", "color": "#8f2f00", "ms": 7, "mew": 1.8}
 LOST = " not closed"  # matplotlib leaves out labels that begin with an underscore, not with a space
 
 
-def titled(name, words=None):
-    """What stands at an axis: words, or those of a measure, and the unit."""
-    words, of = words or label(name), unit(name)
-    return f"{words}, {of}" if of else words
+def titled(measure):
+    """What stands at an axis of a measure."""
+    return f"{label(measure)}, {unit(measure)}" if unit(measure) else label(measure)
 
 
 def _places(values):
@@ -33,10 +32,10 @@ def _worded(axis, words):
         axis.set_ticks(range(len(words)), words)
 
 
-def curves(series, *, measure, over, words):
+def curves(series, *, measure, over):
     """Figure of lines: of each its name, its values along the axis, and the measure there, NaN where none is known.
 
-    over   name of what is along the axis, by which its unit is known; `words` say it
+    over   what stands along the axis
     """
     drawn, axes = figure()
     every = [x for _, along, _ in series for x in along]
@@ -50,7 +49,7 @@ def curves(series, *, measure, over, words):
         lost += list(x[np.isnan(y)])
     if lost:
         axes.plot(lost, np.zeros(len(lost)), transform=axes.get_xaxis_transform(), clip_on=False, label=LOST, **CROSS)
-    axes.set(xlabel=titled(over, words), ylabel=titled(measure))
+    axes.set(xlabel=over, ylabel=titled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     _worded(axes.xaxis, names)
     if len(series) > 1 or lost:
@@ -58,10 +57,10 @@ def curves(series, *, measure, over, words):
     return drawn
 
 
-def colour_map(x, y, values, *, measure, over, words):
+def colour_map(x, y, values, *, measure, over):
     """Figure of a measure in colours at points (n,) of two inputs; cells if they form a grid, else dots.
 
-    over   names of both inputs; `words` say them
+    over   what stands along both axes
     """
     drawn, axes = figure((SIZE[0], SIZE[1] + 0.2))
     (x, across), (y, upwards), z = _places(x), _places(y), np.asarray(values, float)
@@ -80,7 +79,7 @@ def colour_map(x, y, values, *, measure, over, words):
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)
-    axes.set(xlabel=titled(over[0], words[0]), ylabel=titled(over[1], words[1]))
+    axes.set(xlabel=over[0], ylabel=over[1])
     _worded(axes.xaxis, across)
     _worded(axes.yaxis, upwards)
     drawn.colorbar(painted, ax=axes, label=titled(measure))
@@ -139,7 +138,7 @@ def scatters(names, found, *, measure):
     return drawn
 
 
-def bracketing(values, measured, *, limit, measure, over, words, answer):
+def bracketing(values, measured, *, limit, measure, over, answer):
     """Figure of a measure at all values that a search evaluated, its limit, and the value found or None."""
     drawn, axes = figure()
     x, y = np.array(values), np.array(measured, float)
@@ -150,7 +149,7 @@ def bracketing(values, measured, *, limit, measure, over, words, answer):
         axes.plot(lost, np.zeros(lost.size), transform=axes.get_xaxis_transform(), clip_on=False, label=LOST, **CROSS)
     if answer is not None:
         axes.axvline(answer, color=COLOURS[1], lw=1.2, ls=":", label="least value found")
-    axes.set(xlabel=titled(over, words), ylabel=titled(measure))
+    axes.set(xlabel=over, ylabel=titled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     key(axes)
     return drawn

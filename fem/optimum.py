@@ -16,10 +16,10 @@ from fem.finding import (
     name,
     sentence,
     settings_in_words,
+    unit_of,
     value,
     values,
 )
-from fem.result import unit
 from fem.uncertain import distribution_of, ranges_of
 
 SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
@@ -154,7 +154,7 @@ def _one(asked, judge):
     charts = [
         drawing(
             graph.bracketing, f"{sentence(name(measure))} at every value that was evaluated.", xs, worst[measure],
-            limit=limit, measure=measure, over=path, words=name(path), answer=found.value,
+            limit=limit, measure=measure, over=heading(path), answer=found.value,
         )
         for measure, limit in asked.limits.items()
     ]  # fmt: skip
@@ -174,7 +174,7 @@ def _one(asked, judge):
 
 def _fine(path, number):
     """A value that was evaluated, with digits enough not to slip below the limit."""
-    return f"{number:.7g} {unit(path)}".strip()
+    return f"{number:.7g} {unit_of(path)}".strip()
 
 
 def _kept(excess):

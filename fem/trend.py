@@ -8,6 +8,7 @@ from fem.finding import (
     Finding,
     drawing,
     failures,
+    heading,
     made_case,
     measured,
     name,
@@ -37,7 +38,7 @@ def curves(asked, study, ask) -> Finding:
     for measure in asked.measures:
         series = [(words, [x for x, _ in own], values([r for _, r in own], measure)) for words, own in lines.items()]
         told = f"{sentence(name(measure))} over {name(asked.over)}. Gaps and crosses: no closure."
-        charts.append(drawing(graph.curves, told, series, measure=measure, over=asked.over, words=name(asked.over)))
+        charts.append(drawing(graph.curves, told, series, measure=measure, over=heading(asked.over)))
         said += [_course(measure, asked.over, *line) for line in series[:MOST_LINES]]
     what = ", ".join(map(name, asked.measures))
     return Finding(f"{what} over {name(asked.over)}", tuple(filter(None, said)), tuple(charts), notes=failures(rows))
@@ -84,7 +85,7 @@ def colour_map(asked, study, ask) -> Finding:
     found = values(rows, asked.measure)
     words = tuple(map(name, asked.over))
     told = f"{sentence(name(asked.measure))} over {words[0]} and {words[1]}. Crosses: no closure."
-    picture = drawing(graph.colour_map, told, x, y, found, measure=asked.measure, over=asked.over, words=words)
+    picture = drawing(graph.colour_map, told, x, y, found, measure=asked.measure, over=tuple(map(heading, asked.over)))
     said = []
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(found).any() else ():
         at = settings_in_words({path: settings[place(found)][path] for path in asked.over})

@@ -16,6 +16,7 @@ from fem.finding import (
     name,
     sentence,
     settings_in_words,
+    unit_of,
     values,
 )
 from fem.result import shown, unit
@@ -58,7 +59,7 @@ def _ranges_table(laws):
         low, high = law.support()
         ends = law.ppf([0.025, 0.975])
         whole = f"{low:.4g} to {high:.4g}" if np.isfinite([low, high]).all() else "no ends"
-        rows.append((name(path), unit(path) or "–", whole, f"{law.median():.4g}", f"{ends[0]:.4g} to {ends[1]:.4g}"))
+        rows.append((name(path), unit_of(path) or "–", whole, f"{law.median():.4g}", f"{ends[0]:.4g} to {ends[1]:.4g}"))
     headings = "input", "unit", "range", "median", "95 % of the sample"
     return Table("What was varied, each input independently of the others", headings, tuple(rows))
 

@@ -8,7 +8,7 @@ from pytest import approx
 from scipy.stats import uniform
 
 from fem import report, sensitivity, site, sweep
-from fem.finding import asking, name, value, with_tensions
+from fem.finding import asking, heading, name, value, with_tensions
 from fem.uncertain import inputs_of
 
 GRID = "grid: {wound.outline.length_mm: [30, 50, 70, 90, 110], closure.undermine_mm: [0, 20]}\n"
@@ -289,3 +289,11 @@ def test_words():
     assert name("healthy_removed_mm2") == "healthy skin removed (all of it if no lesion is given)"
     assert value("bed.fat_shear_kPa", 0.53) == "0.53 kPa"
     assert value(KIND, "lens") == "lens"
+
+
+def test_units():
+    """Of keys whose unit ends in that of another as well."""
+    assert value("bed.normal_kPa_per_mm", 0.8613) == "0.8613 kPa/mm"
+    assert value("skin.tension.along_N_per_m", 8.8) == "8.8 N/m"
+    assert heading("closure.undermine_mm") == "undermining, mm"
+    assert heading("length_to_width") == "length to width of the wound"
