@@ -76,12 +76,12 @@ def indices(values, *, n, seed):
     whole = np.isfinite(rows).all(axis=0)
     if whole.sum() < FEWEST or np.ptp(rows[:, whole]) <= CONSTANT * np.abs(rows[:, whole]).max():
         return None
-    # scipy wants n to be a power of 2 and takes its mean over A and B: dropped rows are there, but do not count.
-    f_A, f_B, f_AB = (np.where(whole, part, rows[:2, whole].mean()) for part in (rows[:1], rows[1:2], rows[2:, None]))
-    f_AB[..., ~whole] = np.nan
-    found = sobol_indices(func={"f_A": f_A, "f_B": f_B, "f_AB": f_AB}, n=n, method=first_and_total)
-    f_A, f_B, f_AB = (part[..., whole] - rows[:2, whole].mean() for part in (f_A, f_B, f_AB))
-    intervals = bootstrap(
+    # scipy wants n to be a power of 2: rows that are dropped take the mean, which adds nothing to any sum.
+    mean = rows[:2, whole].mean()
+    f_A, f_B, f_AB = (np.where(whole, part, mean) for part in (rows[:1], rows[1:2], rows[2:, None]))
+    found = sobol_indices(func={"f_A": f_A, "f_B": f_B, "f_AB": f_AB}, n=n)
+    f_A, f_B, f_AB = (part[..., whole] - mean for part in (f_A, f_B, f_AB))
+    intervals = bootstrap(  # scipy's own for these indices takes no seed
         [np.arange(whole.sum())],
         lambda drawn: np.concatenate(first_and_total(f_A[:, drawn], f_B[:, drawn], f_AB[..., drawn])),
         n_resamples=RESAMPLES, confidence_level=LEVEL, method="percentile", rng=seed,
@@ -92,14 +92,12 @@ def indices(values, *, n, seed):
 
 
 def first_and_total(f_A, f_B, f_AB):
-    """First-order and total indices (s, d) from centred values f_A, f_B (s, n) and f_AB (d, s, n), NaN left out.
+    """First-order and total indices (s, d) from centred values f_A, f_B (s, n) and f_AB (d, s, n).
 
         S_i = mean(f_B (f_AB_i - f_A)) / var,    T_i = mean((f_A - f_AB_i)^2) / 2 var
 
-    Source: Saltelli et al. (2010), table 2 (b) and (f), which scipy uses as well.
+    Source: Saltelli et al. (2010), table 2 (b) and (f), as scipy has them.
     """
-    whole = np.isfinite(f_AB).all(axis=(0, 1))
-    f_A, f_B, f_AB = f_A[:, whole], f_B[:, whole], f_AB[..., whole]
     variance = np.var([f_A, f_B], axis=(0, -1))
     first = (f_B * (f_AB - f_A)).mean(axis=-1) / variance
     total = ((f_A - f_AB) ** 2).mean(axis=-1) / (2 * variance)

@@ -156,7 +156,7 @@ def uncertainty(asked, study, ask) -> Finding:
         _where_from(asked),
         *failures(rows),
     )
-    title = f"How sure {', '.join(map(name, asked.measures))} is"
+    title = f"Spread of {', '.join(map(name, asked.measures))}"
     return Finding(title, tuple(said), tuple(charts), (*tables, _ranges_table(laws)), notes)
 
 
@@ -167,13 +167,13 @@ def _who_is_lower(measure, found):
         if chance is None:
             said.append(f"Too few pairs of {ours} and {theirs} are known to compare their {name(measure)}.")
             continue
-        ties = f", equal in {chance.ties} of them" if chance.ties else ""
+        ties = f", equal in {chance.ties}" if chance.ties else ""
         middle = np.nanmedian(np.asarray(mine) - np.asarray(others))
+        count, difference = round(chance.share * chance.pairs), f"{shown(measure, middle, sign='+')} {unit(measure)}"
+        share, low, high = (f"{100 * one:.0f}" for one in (chance.share, chance.low, chance.high))
         said.append(
-            f"{sentence(name(measure))} of {ours} is lower than that of {theirs} with a chance of "
-            f"{100 * chance.share:.0f} % ({100 * chance.low:.0f} to {100 * chance.high:.0f} %; {chance.pairs} pairs"
-            f"{ties}); the median difference is {shown(measure, middle, sign='+')} {unit(measure)}".rstrip()
-            + "."
+            f"{sentence(name(measure))} of {ours} is lower than that of {theirs} in {count} of {chance.pairs} skins"
+            f"{ties}: a chance of {share} % ({low} to {high} %). The median difference is {difference.strip()}."
         )
     return said
 

@@ -161,8 +161,8 @@ def test_uncertainty(answered):
         f"{{long: {{{LENGTH}: 55, {FREED}: 30}}, short: {{{LENGTH}: 50}}, failed: {{{LENGTH}: 101}}}}}}"
     )
     assert finding.said[0] == (
-        "Cone height of long is lower than that of short with a chance of 100 % (89 to 100 %; 32 pairs); the median "
-        "difference is −0.6 mm."
+        "Cone height of long is lower than that of short in 32 of 32 skins: a chance of 100 % (89 to 100 %). The "
+        "median difference is −0.6 mm."
     )
     assert finding.said[1] == "Too few pairs of long and failed are known to compare their cone height."
     long, short, failed = cells(finding)
