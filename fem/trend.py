@@ -6,6 +6,7 @@ from fem import case as cases
 from fem import graph
 from fem.finding import (
     Finding,
+    Table,
     drawing,
     failures,
     heading,
@@ -17,11 +18,12 @@ from fem.finding import (
     value,
     values,
 )
-from fem.result import numbers
+from fem.result import numbers, shown
 from fem.sweep import points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
 ALL = "closed"  # the only line of a chart
+MOST_CELLS = 200  # of a table; our choice
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
@@ -34,14 +36,41 @@ def curves(asked, study, ask) -> Finding:
         along = at[asked.over] if asked.over in at else _geometry(study, at, row).get(asked.over)
         if along is not None:
             lines.setdefault(_line(asked, study, at), []).append((along, row))
-    charts, said = [], []
-    for measure in asked.measures:
+    charts, said, tables = [], [], []
+    for measure in asked.measures if lines else ():
         series = [(words, [x for x, _ in own], values([r for _, r in own], measure)) for words, own in lines.items()]
-        told = f"{sentence(name(measure))} over {name(asked.over)}. Gaps and crosses: no closure."
+        told = f"{sentence(name(measure))} over {name(asked.over)}.{_crossed(rows)}"
         charts.append(drawing(graph.curves, told, series, measure=measure, over=heading(asked.over)))
         said += [_course(measure, asked.over, *line) for line in series[:MOST_LINES]]
-    what = ", ".join(map(name, asked.measures))
-    return Finding(f"{what} over {name(asked.over)}", tuple(filter(None, said)), tuple(charts), notes=failures(rows))
+        triples = [(x, words, y) for words, along, found in series for x, y in zip(along, found, strict=True)]
+        tables += _tables(measure, asked.over, triples)
+    title = f"{', '.join(map(name, asked.measures))} over {name(asked.over)}"
+    return Finding(title, tuple(filter(None, said)), tuple(charts), tuple(tables), failures(rows))
+
+
+def _crossed(rows):
+    return "" if all(row["status"] == "done" for row in rows) else " Gaps and crosses: no closure."
+
+
+def _tables(measure, down, triples):
+    """The table of a measure from (value of the input down, words across, number); none if it would not be read.
+
+    Nor is there one if two numbers would share a cell.
+    """
+    cells = {(x, words): number for x, words, number in triples if isinstance(x, float | int | str)}
+    rows, columns = dict.fromkeys(x for x, _ in cells), dict.fromkeys(words for _, words in cells)
+    if len(cells) < len(triples) or len(rows) * len(columns) > MOST_CELLS:
+        return []
+    if not any(isinstance(x, str) for x in rows):
+        rows = dict.fromkeys(sorted(rows))
+    body = tuple(
+        (value(down, x), *(shown(measure, _or_none(cells.get((x, words), np.nan))) for words in columns)) for x in rows
+    )
+    return [Table(sentence(heading(measure)), (heading(down), *columns), body)]
+
+
+def _or_none(number):
+    return None if np.isnan(number) else number
 
 
 def _geometry(study, settings, row):
@@ -84,11 +113,13 @@ def colour_map(asked, study, ask) -> Finding:
     x, y = ([at[path] for at in settings] for path in asked.over)
     found = values(rows, asked.measure)
     words = tuple(map(name, asked.over))
-    told = f"{sentence(name(asked.measure))} over {words[0]} and {words[1]}. Crosses: no closure."
+    told = f"{sentence(name(asked.measure))} over {words[0]} and {words[1]}.{_crossed(rows)}"
     picture = drawing(graph.colour_map, told, x, y, found, measure=asked.measure, over=tuple(map(heading, asked.over)))
     said = []
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(found).any() else ():
         at = settings_in_words({path: settings[place(found)][path] for path in asked.over})
         said.append(f"The {which} {name(asked.measure)} is {measured(asked.measure, found[place(found)])}, at {at}.")
     title = f"{name(asked.measure)} over {words[0]} and {words[1]}"
-    return Finding(title, tuple(said), (picture,), notes=failures(rows))
+    across = [f"{words[0]} {value(asked.over[0], one)}" for one in x]
+    tables = _tables(asked.measure, asked.over[1], list(zip(y, across, found, strict=True)))
+    return Finding(title, tuple(said), (picture,), tuple(tables), failures(rows))

@@ -49,7 +49,10 @@ def test_curves(answered):
     )
     assert finding.said[2].startswith("Push-out of tip 1, undermining 0 mm, rises from 0.8 mm")
     assert finding.notes == ("2 of 10 cases have no closure (not converged: 2); the first: too long <img src=x>",)
-    assert len(finding.charts) == 2
+    assert len(finding.charts) == len(finding.tables) == 2
+    assert finding.tables[0].headings == ("length of the wound, mm", "undermining 0 mm", "undermining 20 mm")
+    assert cells(finding)[0] == ("30 mm", "4.9", "4.7")
+    assert cells(finding)[-1] == ("110 mm", "–", "–")
 
 
 def test_curve_over_a_measure(answered):
@@ -77,11 +80,14 @@ def test_map(answered):
         "The greatest cone height is 4.9 mm, at length of the wound 30 mm, undermining 0 mm.",
     )
     assert "2 of 10 cases" in finding.notes[0]
+    assert cells(finding)[1] == ("20 mm", "4.7", "3.1", "1.5", "−0.1", "–")
 
 
 def test_all_fail(answered):
     """Nothing but failures: no number is made up, no chart breaks."""
     grid = "grid: {wound.outline.length_mm: [110, 120], closure.undermine_mm: [0, 20]}\n"
+    finding, _, _ = answered("{kind: curves, measures: [dip_mm], over: cone_height_mm}", grid)
+    assert (finding.said, finding.charts, len(finding.notes)) == ((), (), 1)
     for asked in [
         f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}",
         f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: {FREED}}}",
