@@ -189,7 +189,7 @@ def is_range(values):
 
 
 ANSWERS = {"curves": Curves, "map": Map, "sensitivity": Sensitivity, "uncertainty": Uncertainty, "search": Search}
-Answer = Annotated[reduce(or_, ANSWERS.values()), Field(discriminator="kind")]  # type: ignore[arg-type]
+Answer = Annotated[reduce(or_, ANSWERS.values()), Field(discriminator="kind")]  # type: ignore[valid-type]
 
 
 def problems(answers, varied):

@@ -106,7 +106,7 @@ def values(rows, measure):
 
 def drawing(draw, told, /, *args, **options) -> Drawn:
     """A chart of `graph`, drawn in the style of all charts."""
-    with rc_context(chart.STYLE):
+    with rc_context(chart.STYLE):  # type: ignore[arg-type]
         return Drawn(chart.svg(draw(*args, **options)), told)
 
 

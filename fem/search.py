@@ -49,7 +49,7 @@ def least(excess: Callable, low, high, *, tolerance, budget=MOST) -> Least:
     digits = math.ceil(-math.log10(tolerance)) + 1  # values are rounded to a tenth to a hundredth of the tolerance
 
     def at(values):
-        near = [v if v in (low, high) else round(float(v), digits) for v in np.ravel(values)]
+        near = [float(v) if v in (low, high) else round(float(v), digits) for v in np.ravel(values)]
         asked = [v for v in dict.fromkeys(near) if v not in seen]
         seen.update(zip(asked, map(float, excess(asked)), strict=True) if asked else ())
         return np.array([seen[v] for v in near]).reshape(np.shape(values))

@@ -63,11 +63,12 @@ def test_end_fails(bad):
 
 
 def test_failure_beside_the_answer():
-    """Solves from 45 to 50 fail; the answer at 52 is found all the same, without asking anything twice."""
-    excess, asked = counted(lambda x: NAN if 45 < x < 50 else 52 - x)
-    found = least(excess, 20, 100, tolerance=0.5, budget=40)
+    """Solves from 40 to 51 fail; the answer at 52 is found all the same, without asking anything twice."""
+    excess, asked = counted(lambda x: NAN if 40 < x < 51 else np.exp(-(x - 20) / 6) - np.exp(-32 / 6))
+    found = least(excess, 20, 100, tolerance=0.5, budget=20)
     assert found.why == "found"
     assert 52 <= found.value <= 52.5
+    assert np.isnan(list(found.seen.values())).any()
     assert len(asked) == len(set(asked))
 
 
@@ -145,7 +146,7 @@ def test_every_combination_is_searched():
     assert exact(False)[2] <= found.goal == approx(exact(False)[2], rel=0.01)
 
 
-@pytest.mark.parametrize("seed", range(1, 6))
+@pytest.mark.parametrize("seed", range(1, 8))
 def test_mirror(seed):
     """The lowest cone of a scar within a length: the same numbers, goal and limit exchanged, come out again."""
     scar = exact(True)[2]
@@ -176,6 +177,14 @@ def test_failures_everywhere():
     done = trials(lambda points: [[NAN, NAN]] * len(points), RANGES, CHOICES, budget=40, seed=1)
     assert best(done) is None
     assert len(done) < 40
+
+
+@pytest.mark.parametrize("budget", [6, 12, 20, 40])
+def test_budget_is_kept(budget):
+    """Never more designs than the budget, of two combinations half each, however few."""
+    for seed in range(4):
+        done = trials(stand_in, RANGES, CHOICES, budget=budget, seed=seed)
+        assert budget / 2 < len(done) <= budget
 
 
 def test_choices_alone():
