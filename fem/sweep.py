@@ -245,11 +245,20 @@ def _located(study, settings, place, message):
     inside = {s: tuple(s.split(".")) for s in settings}
     above = [s for s, at in inside.items() if at == path[: len(at)]]
     if not settings or (not above and (place, message) in _of_base(study)):
-        return ((True, place, message) if not study.inline else (False, ("base", *path), message)), ""
+        return (not study.inline, _moved(place, 0, ("base",) if study.inline else ()), message), ""
     about = max(above or inside, key=lambda s: (_shared(inside[s], path), len(inside[s])))
     below = [s for s, at in inside.items() if path == at[: len(path)]]
     told = ", ".join(f"{s} = {shown(settings[s])}" for s in above or below or settings)
-    return (False, _place(study, about, settings[about], path[len(inside[about]) :]), message), f"with {told}: "
+    here = _place(study, about, settings[about])
+    return (False, _moved(place, len(inside[about]), here), message), f"with {told}: "
+
+
+def _moved(place, count, to):
+    """A complaint's place in a case, below `to` instead of below its first `count` words."""
+    if document.path_of(place) == place:
+        return (*to, *place[count:])
+    around, name, _ = place
+    return ((*to, *around[count:]), name, "key") if len(around) >= count else to
 
 
 def _of_base(study):
@@ -266,13 +275,13 @@ def _shared(at, path):
     return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(at, path, strict=False)))
 
 
-def _place(study, path, value, rest=()):
-    """Place in the study's file of a setting's value, and of what is at `rest` below it."""
+def _place(study, path, value):
+    """Place in the study's file of a setting's value."""
     keys = study.keys
     for block, lists in (("grid", keys.grid), ("zip", keys.zip)):
         if path in lists:
             where = [i for i, one in enumerate(lists[path]) if one is value or one == value]
-            return (block, path, *where[:1], *rest) if where else (block, path)
+            return (block, path, *where[:1])
     return ("sample", "over", path) if keys.sample and path in keys.sample.over else ()
 
 

@@ -57,6 +57,7 @@ def test_imports_point_backwards(module):
         "from fem.cli import app; app(['--help'], result_action='return_value')",
         "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['compare', '--help'], result_action='return_value')",
+        "from fem.cli import app; app(['study', '--help'], result_action='return_value')",
     ],
 )
 def test_help_imports_nothing_heavy(work):
