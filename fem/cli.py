@@ -293,7 +293,7 @@ def study(
     if dry_run:
         print(forecast(folder, cases, asked, cluster.count(workers, asked.keys.cluster)))
         for words, count in report.counts(asked) if asked.keys.answers else ():
-            print(f"  answer {words}: {count or 'no'} further cases")
+            print(f"  answer {words}: {f'at most {count}' if count else 'no'} further cases")
         return
     try:
         chosen = cluster.chosen(asked.keys.cluster, local=workers, address=scheduler, file=scheduler_file)

@@ -87,7 +87,12 @@ def made_case(study, settings):
     try:
         return case_at(study, with_tensions(study, settings))
     except BadCase as error:
-        return str(error).splitlines()[0]
+        return first_complaint(error)
+
+
+def first_complaint(error):
+    """What a BadCase says first, without its place in a file."""
+    return re.sub(r"^.*?:\d+:\d+: ", "", str(error).splitlines()[0])
 
 
 def with_tensions(study, settings):

@@ -7,7 +7,7 @@ import numpy as np
 from fem import answer, optimum, page, trend, uncertain
 from fem import case as cases
 from fem.document import BadCase, bad
-from fem.finding import Finding, asking, made_case, name, value
+from fem.finding import Finding, asking, first_complaint, made_case, name, value
 from fem.folder import write_whole
 from fem.sweep import case_at, points
 
@@ -50,7 +50,7 @@ def check(study):
         try:
             tried = _trials(asked, study)
         except BadCase as error:
-            found.append(((i, "kind"), str(error).splitlines()[0]))
+            found.append(((i, "kind"), first_complaint(error)))
             continue
         made = [made_case(study, settings) for settings in tried]
         if made and all(isinstance(one, str) for one in made):

@@ -28,11 +28,16 @@ def inputs_of(asked, study, settings=None):
     """Distributions by dotted path: those that are asked for, or those of all that the base takes from its site.
 
     Those of a site are triangular, from its low over its typical to its high value; where both tensions are the site's,
-    the ratio of tensions stands for the one across. Raises BadCase if the base takes nothing from a site.
+    the ratio of tensions stands for the one across. Raises BadCase if the base takes nothing from a site, or
+    if there is nothing to compare.
     """
     if asked.inputs is not None:
-        return {path: distribution(block) for path, block in asked.inputs.items()}
-    return {path: distribution_of(held) for path, held in ranges_of(study, settings).items()}
+        laws = {path: distribution(block) for path, block in asked.inputs.items()}
+    else:
+        laws = {path: distribution_of(held) for path, held in ranges_of(study, settings).items()}
+    if asked.kind == "sensitivity" and len(laws) < 2:
+        raise BadCase("a sensitivity needs two inputs or more; all of the variance comes from a single one")
+    return laws
 
 
 def ranges_of(study, settings=None):
@@ -44,7 +49,7 @@ def ranges_of(study, settings=None):
     held = site.values(site.SITES[case.skin.site]) if taken else {}
     found = {path: one for path, one in held.items() if path in taken and one.low < one.high}
     if not found:
-        raise BadCase(f"{study.page.source}: the base takes nothing from a site, so `inputs` must be given")
+        raise BadCase("the base takes nothing from a site, so `inputs` must be given")
     return found
 
 

@@ -2,16 +2,19 @@
 
 # ruff: noqa: F811
 import re
+import subprocess
+import sys
 from html import unescape
 
 import pytest
+from comparison import text
 from invented import Evaluate, written
 from test_page import EVIL, chromium, opened  # noqa: F401
 
-from fem import page, report, sweep
+from fem import page, report, site, sweep
 
 GRID = "grid: {wound.outline.length_mm: [30, 50, 110], closure.undermine_mm: [0, 20]}\n"
-FEW = "  - {kind: sensitivity, measures: [cone_height_mm], n: 8, inputs: {skin.thickness_mm: [2, 4]}}\n"
+FEW = "  - {kind: sensitivity, measures: [dip_mm], n: 8, inputs: {skin.thickness_mm: [2, 4], bed.fat_mm: [5, 9]}}\n"
 ANSWERS = f"""\
   - {{kind: curves, measures: [cone_height_mm], over: wound.outline.length_mm, by: closure.undermine_mm}}
   - {{kind: map, measure: scar_length_mm, over: [wound.outline.length_mm, closure.undermine_mm]}}
@@ -108,7 +111,8 @@ def test_what_is_varied(opened, made):
     text = opened(made[0])[0].inner_text("main")
     assert "The study's own cases: 6." in text
     assert "30 mm, 50 mm, 110 mm" in text
-    assert re.search(r"skin\.thickness_mm\s+3 mm\s+from back", text)
+    thickness = site.SITES["back"].thickness_mm.typical
+    assert re.search(rf"skin\.thickness_mm\s+{thickness:g} mm\s+from back", text)
     assert "wound.outline.width_mm" in text
 
 
@@ -130,3 +134,39 @@ def test_no_page_after_an_error(tmp_path):
     with pytest.raises(RuntimeError, match="stopped"):
         report.write(study, broken, tmp_path)
     assert (tmp_path / "study.html").read_bytes() == before
+
+
+@pytest.mark.slow
+def test_command(tmp_path):
+    """`flatseam study` solves, answers and writes the page; the second time it finds everything and writes the same."""
+    path, into = tmp_path / "few.yaml", tmp_path / "results"
+    base = yaml_block(text("few", 20).replace("name: few\n", ""))
+    path.write_text(
+        f"name: few\nbase:\n{base}grid: {{wound.outline.length_mm: [20, 28]}}\nanswers:\n"
+        "  - {kind: curves, measures: [cone_height_mm], over: wound.outline.length_mm}\n"
+        "  - kind: search\n    least: wound.outline.length_mm\n    limits: {scar_length_mm: 1000}\n"
+        "    over: {wound.outline.length_mm: [20, 24]}\n"
+    )
+    told = run("study", path, "--into", into, "--dry-run").stdout
+    assert "answer 2, search: at most 11 further cases" in told
+    done = run("study", path, "--into", into)
+    written = into / "few" / "study.html"
+    assert str(written) in done.stdout
+    assert "Cone height falls from" in written.read_text()
+    assert "The limits are kept at 20 mm already" in written.read_text()
+    assert len(list((into / "few" / "cases").iterdir())) == 3
+    first = written.read_bytes()
+    again = run("study", path, "--into", into)
+    assert "workers" not in again.stderr
+    assert written.read_bytes() == first
+
+
+def yaml_block(written):
+    """Lines of a file as they stand inside a block."""
+    return "".join(f"  {line}\n" for line in written.splitlines())
+
+
+def run(*words):
+    """What the program says; it must end well."""
+    asked = [sys.executable, "-c", "from fem.cli import main; main()", *map(str, words)]
+    return subprocess.run(asked, capture_output=True, text=True, check=True)
