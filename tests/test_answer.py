@@ -28,7 +28,8 @@ IMPOSSIBLE = {  # an answer that can be read but not given, and what is said of 
     "{kind: curves, measures: [cone_height_mm], over: bed.fat_mm}": "'bed.fat_mm' is not varied",
     "{kind: curves, measures: [dip_mm], over: length_to_width, by: skin.site}": "'skin.site' is not varied",
     "{kind: map, measure: cone_height_mm, over: [length_to_width, wound.outline.width_mm]}": "'length_to_width' is not",
-    "{kind: sensitivity, measures: [dip_mm], inputs: {skin.thicknes_mm: [1, 2], bed.fat_mm: [1, 2]}}": "unknown key 'thicknes_mm'",
+    "{kind: sensitivity, measures: [dip_mm], inputs: {skin.thicknes_mm: [1, 2], bed.fat_mm: [1, 2]}}": "unknown key "
+    "'thicknes_mm'",
     "{kind: uncertainty, measures: [dip_mm], designs: {a: {wound.outline.length: 60}}}": "unknown key 'length'",
     "{kind: search, least: dip_mm, limits: {}, over: {closure.undermine: [1, 2]}}": "unknown key 'undermine'",
     "{kind: search, least: dip_mm, limits: {}, over: {wound.outline.kind: [lense, circle]}}": "got 'lense'",

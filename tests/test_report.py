@@ -14,7 +14,9 @@ from test_page import EVIL, chromium, opened  # noqa: F401
 from fem import page, report, site, sweep
 
 GRID = "grid: {wound.outline.length_mm: [30, 50, 110], closure.undermine_mm: [0, 20]}\n"
-FEW = "  - {kind: sensitivity, measures: [dip_mm], n: 8, inputs: {skin.thickness_mm: [2, 4], bed.fat_mm: [5, 9]}}\n"
+FEW = """\
+  - {kind: sensitivity, measures: [cone_height_mm], n: 8, inputs: {skin.thickness_mm: [2, 4], bed.fat_mm: [5, 9]}}
+"""
 ANSWERS = f"""\
   - {{kind: curves, measures: [cone_height_mm], over: wound.outline.length_mm, by: closure.undermine_mm}}
   - {{kind: map, measure: scar_length_mm, over: [wound.outline.length_mm, closure.undermine_mm]}}
