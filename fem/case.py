@@ -39,6 +39,7 @@ from fem.skin import (
     young_modulus,
 )
 from fem.technique import TECHNIQUES
+from fem.trim import ENDS, extended, lengths
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -417,6 +418,8 @@ class Case(BaseModel):
         if "wound" in info.data:
             drawing = _planned(closure, info.data["wound"])
             ledger.check(drawing)
+            if not drawing.seams and (closure.sutures.kind == "interrupted" or closure.taper or closure.anchor):
+                raise ValueError("nothing is sewn here: no place for interrupted sutures, taper or anchor")
             if closure.sutures.kind == "interrupted":
                 _stitches(drawing, closure.sutures)
         return closure
@@ -478,9 +481,14 @@ def _places(points):
     return tuple((float(x), float(y)) for x, y in points)
 
 
+def _lengths(plan):
+    """Lengths of all edges, sewn or open, mm."""
+    return [edge.length for edges in (*plan.seams, plan.open) for edge in edges]
+
+
 def _refuse_sizes(mesh, plan, radius):
     """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
-    edges, touching = [edge.length for seam in plan.seams for edge in seam], reach(plan)
+    edges, touching = _lengths(plan), reach(plan)
     if min(edges) < MIN_SEGMENTS * mesh.edge_mm:
         raise ValueError(
             f"an edge of {min(edges):.4g} mm needs {MIN_SEGMENTS} segments: "
@@ -518,6 +526,22 @@ def drawn(chosen) -> Outline:
 def plan(case) -> Plan:
     """The sewing plan of a case."""
     return _planned(case.closure, case.wound)
+
+
+def excised(case) -> Outline:
+    """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
+    outline = drawn(case.wound.outline)
+    if case.closure.technique != "trimmed":
+        return outline
+    return extended(outline, **case.closure.model_dump(exclude={"technique", "surplus", "eased_mm", *COMMON}))
+
+
+def cut_by(case, lengths):
+    """The case with trimmed closure whose ends are cut by lengths (2,), mm; an end of 0 is left."""
+    cut: dict[str, Any] = {"under_mm": None}
+    for end, length in zip(ENDS, lengths, strict=True):
+        cut |= {f"{end}_mm": float(length)} if length else {end: "none"}
+    return case.model_copy(update={"closure": case.closure.model_copy(update=cut)})
 
 
 def _planned(closure, wound):
@@ -584,14 +608,14 @@ def default_radius(zone, skin, bed):
 def default_sizes(mesh, outline, plan, radius):
     """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width."""
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
-    shortest = min(edge.length for seam in plan.seams for edge in seam)
+    shortest = min(_lengths(plan))
     edge = mesh.edge_mm or min(wanted, shortest / MIN_SEGMENTS)
     return MeshSize(edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS))
 
 
 def geometry(case):
     """What is known of a case before any mesh, by the names of the measures."""
-    known = facts(drawn(case.wound.outline))
+    known = facts(excised(case))
     lesion, drawing = case.wound.lesion, plan(case)
     known["removed_area_mm2"] = removed_area(drawing)
     if lesion is not None:
@@ -614,6 +638,9 @@ def report(case) -> str:
             f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]) if v is not None
         )
         rows.append(f"  {words.replace('_', ' '):<18}{values or 'none'} {unit if values else ''}".rstrip())
+    if case.closure.technique == "trimmed":
+        cut = ", ".join(f"{length:.2f}" for length in lengths(drawn(case.wound.outline), case.closure.model_dump()))
+        rows.append(f"  {'cut beyond tips':<18}{cut} mm" + (" at most" if case.closure.under_mm else ""))
     if case.relax is not None:
         shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left(case).items())
         rows.append(f"  {'force left':<18}{shares}")

@@ -119,9 +119,10 @@ def heights_across(results):
     """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
     drawn, axes = figure()
     sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
-    across = np.concatenate([np.abs(cone["across_mm"]) for cone in sections])
-    height = np.concatenate([np.abs(cone["height_mm"]) for cone in sections])
-    off = height > VISIBLE * max(height.max(), picture.FLATTEST)
+    across, height = (
+        np.concatenate([[], *(np.abs(cone[name]) for cone in sections)]) for name in ("across_mm", "height_mm")
+    )
+    off = height > VISIBLE * max(height.max(initial=0.0), picture.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
     for i, result in solved_places(results):
         for k, cone in enumerate(result.profiles["cones"]):
@@ -235,6 +236,8 @@ def plan(result, half_width):
     for chain in made.removed:
         border = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) for curve in chain])
         axes.fill(*(border - middle), fc="white", ec=picture.INK, lw=1.0)
+    for curve in made.open:
+        axes.plot(*(curve.point(np.linspace(0, 1, 400)) - middle), color=picture.TIP, lw=2, ls=":")
     for first, second in made.seams:
         at = np.linspace(0, 1, picture.PAIRS + 2)[1:-1]
         axes.plot(*np.stack([first.point(at) - middle, second.point(at) - middle], axis=1), color=picture.INK, lw=0.6)

@@ -19,6 +19,12 @@ app = App(
     version_flags=["--version"],
 )
 BAD_INPUT, NO_CONVERGENCE = 2, 3
+SUMMED = {  # in the line on a finished case, if there is one
+    "closing_force_N": "closing force {:.2f} N",
+    "scar_length_mm": "scar {:.1f} mm",
+    "purse_force_N": "thread {:.2f} N",
+    "open_area_mm2": "{:.0f} mm² left open",
+}
 LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
 Files = Annotated[list[Path], Parameter(help="case files")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
@@ -548,10 +554,10 @@ def progress(name):
 def summary(name, folder):
     """One line on a finished case."""
     numbers = json.loads((folder / "measures.json").read_text())
-    return (
-        f"{name}: cones {numbers['cone_height_mm']:.1f} mm, closing force {numbers['closing_force_N']:.2f} N, "
-        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in {folder / 'pictures'}"
-    )
+    told = [f"{'cones' if numbers['cones'] else 'folds'} {numbers['cone_height_mm']:.1f} mm"]
+    for measure, words in SUMMED.items():
+        told += [] if numbers[measure] is None else [words.format(numbers[measure])]
+    return f"{name}: {', '.join(told)}; pictures in {folder / 'pictures'}"
 
 
 def main():

@@ -18,7 +18,7 @@ import numpy as np
 
 import fem
 from fem import case as cases
-from fem import sew, solve, suture
+from fem import sew, solve, suture, trial
 from fem.folder import refuse_unusable, whole
 from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
@@ -34,10 +34,11 @@ FIELDS = "profiles.json", "stages.npz", "skin.vtu"
 KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": (*NUMBERS, *FIELDS, "pictures")}
 WRITTEN = KEPT["pictures"]  # a complete result
 SOLVER = (  # the modules on which a result rests, beyond the resolved case; tests/test_layout.py holds the list
-    "curve ring outline skin plan sketch flap technique ledger edge case mesh kernels thread sheet sew linear solve "
-    "crossing measure suture close"
+    "curve ring outline skin plan trim purse sketch flap technique ledger edge case mesh kernels thread sheet sew "
+    "linear solve crossing measure suture trial close"
 ).split()
 DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share one with a chance below 1e-17
+UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
@@ -81,6 +82,12 @@ def closed(case, *, watch=lambda **state: None):
 
     Raises fem.mesh.MeshError, or fem.solve.NotConverged if no stable equilibrium was found.
     """
+    once = partial(_closed, watch=watch)
+    return trial.closed(case, once) if case.closure.technique == "trimmed" else once(case)
+
+
+def _closed(case, *, watch):
+    """Closure of a case that is cut and sewn as it says, and how it was computed."""
     spent: Counter = Counter()
     start = time.perf_counter()
     triangles = patch(case)
@@ -92,7 +99,7 @@ def closed(case, *, watch=lambda **state: None):
 
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     open_ = Closure(
-        outline=cases.drawn(case.wound.outline),
+        outline=cases.excised(case),
         plan=cases.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
@@ -121,39 +128,40 @@ def closed(case, *, watch=lambda **state: None):
 def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     """The sewn problem, q (3, n_free) of its end and, if sutures were tied one by one, what became of them."""
     running = case.closure.sutures.kind == "running"
-    threads, kinds = _threads(case, open_)
-    ties = [thread for thread, _ in threads]
-    ties += [] if running else [suture.touch(open_.mesh.seams, open_.mesh.X)]
-    pairs = np.hstack(open_.mesh.seams) if running else np.zeros((2, 0), int)
+    ties, kinds = _ties(case, open_)
+    if not running:
+        bite = case.closure.sutures.bite_mm
+        ties += [suture.touch(open_.mesh.seams, open_.mesh.X, cases.tying(case), bite=bite)]
+    pairs = open_.mesh.pairs if running else np.zeros((2, 0), int)
     sewing = sew.sewing(open_.fresh, pairs, open_.mesh.rim)
     sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
-    wanted = [rest for _, rest in threads]
-    if threads and coarse is not None:
+    if kinds and coarse is not None:
         within = _within(open_.mesh)
         after = [interpolated(coarse.mesh, x, open_.mesh.X, inside=within) for x in coarse.sutures.after]
         starts = [sew.independent(sewing, x, 1.0) for x in after]
         try:
             sewn, tied, q = suture.tied(
-                sewn, starts[0], wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
+                sewn, starts[0], kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
             )
             return sewn, q, tied
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
             coarse = None
-    if running:
+    if running and pairs.size:
         q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
     else:
         q = sew.independent(sewing, open_.fresh, 1.0)
-    if not threads:
+    if not kinds:
         return sewn, q, None
-    sewn, tied, q = suture.tied(sewn, q, wanted, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
+    sewn, tied, q = suture.tied(sewn, q, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
     return sewn, q, tied
 
 
-def _threads(case, open_):
-    """All sutures tied one by one, in order of tying, as thread and length to which it is drawn; their kinds."""
+def _ties(case, open_):
+    """All sutures tied one by one, in order of tying; their kinds."""
     closing, mesh = case.closure, open_.mesh
     edges, taper, anchors = [], [], []
+    purse = [] if open_.plan.thread is None else [suture.around(mesh, open_.plan.thread)]
     if closing.sutures.kind == "interrupted":
         edges = suture.across_the_wound(mesh.seams, mesh.X, cases.tying(case), bite=closing.sutures.bite_mm)
     if closing.taper is not None:
@@ -168,8 +176,8 @@ def _threads(case, open_):
         )
     if closing.anchor is not None:
         anchors = suture.anchoring(open_, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
-    kinds = ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
-    return [*edges, *taper, *anchors], kinds
+    kinds = ["purse"] * len(purse) + ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
+    return [*purse, *edges, *taper, *anchors], kinds
 
 
 def _stages(closure, sewing, path, coarse):
@@ -211,7 +219,7 @@ def _coarser(case, triangles, watch):
         return None, None
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        return closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
+        return _closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
     except (solve.NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         return None, {"not_used": str(error)}
 
@@ -270,7 +278,7 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
         failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
         raise
     with whole(folder) as draft:
-        write(draft, case, closure, how)
+        write_all(draft, case, closure, how)
     failed.unlink(missing_ok=True)
     return folder
 
@@ -301,8 +309,18 @@ def finished(case, folder, *, keep="pictures"):
     return made["case"] == cases.key(case) and made["versions"]["flatseam"] == fem.__version__
 
 
-def write(folder, case, closure, how, *, keep="pictures"):
-    """Write what KEPT names, run.json last."""
+def write_all(folder, case, closure, how, *, keep="pictures"):
+    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
+    write(folder, case, closure, how, keep=keep)
+    if closure.trimmed is not None and keep != "measures":
+        untrimmed = cases.cut_by(case, (0.0, 0.0))
+        (folder / UNTRIMMED).mkdir()
+        words = f"{case.name}, untrimmed"
+        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], keep=keep, title=words)
+
+
+def write(folder, case, closure, how, *, keep="pictures", title=None):
+    """Write what KEPT names, run.json last; the case's name is the title of pictures if none is given."""
     numbers = measures(closure)
     start = time.perf_counter()
     if keep != "measures":
@@ -310,7 +328,7 @@ def write(folder, case, closure, how, *, keep="pictures"):
     if keep == "pictures":
         from fem import picture
 
-        picture.save_pictures(closure, folder / "pictures", title=case.name)
+        picture.save_pictures(closure, folder / "pictures", title=title or case.name)
     told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
     write_numbers(folder, case, numbers, how | told)
 

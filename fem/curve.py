@@ -41,7 +41,7 @@ class Outline:
     length: float  # from the left tips to the right ones along the axis, mm
     width: float  # greatest width across the axis, mm
     area: float  # mm2
-    tips: tuple[float, float] = (0.0, 1.0)  # fractions of either edge at which its left and its right tip are
+    beyond: tuple[float, float] = (0.0, 0.0)  # mm of either edge that are beyond its left and its right tip
 
 
 def polyline(X, *, corner=0.0):

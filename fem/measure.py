@@ -50,7 +50,15 @@ class Closure:
     left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
     sutures: Tied | None = None  # None: edges joined all along, and no other suture
     stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+    trimmed: "Trimmed | None" = None  # None: its cones are left
 
+
+@dataclass(frozen=True)
+class Trimmed:
+    """What a wound was before its cones were cut off."""
+
+    before: Closure
+    cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
 
 def nodal_stress(closure):
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
@@ -102,7 +110,7 @@ def scars(closure):
 
 def tips(closure):
     """Nodes at the tips, where both edges of a seam end in the same node; from left to right, then from below."""
-    ends = np.hstack([seam[:, [0, -1]] for seam in closure.mesh.seams])
+    ends = np.hstack([np.zeros((2, 0), int), *(seam[:, [0, -1]] for seam in closure.mesh.seams)])
     nodes = np.unique(ends[0, ends[0] == ends[1]])
     x, y = closure.mesh.X[:, nodes].round(6)
     return nodes[np.lexsort((y, x))]
@@ -136,11 +144,11 @@ def axis(closure, x):
 def outward(closure, x):
     """Unit vectors (2, n) with nodes at x, seen from above, outward at each of the tips, along the axis of the wound.
 
-    A single tip faces away from the middle of all seams.
+    A single tip faces away from the middle of the wound's edge.
     """
     nodes, along = tips(closure), axis(closure, x[:2])
     if along is None:
-        away = x[:2, nodes] - x[:2, _on_seams(closure)].mean(axis=1)[:, None]
+        away = x[:2, nodes] - x[:2, closure.mesh.edge].mean(axis=1)[:, None]
         return away / np.linalg.norm(away, axis=0)
     side = np.where(np.isin(nodes, sides(closure)[0]), -1.0, 1.0)
     return side * along[:, None] / np.linalg.norm(along)
@@ -209,8 +217,14 @@ def _above(corners, level):
 
 
 def scar_length(closure):
-    """Length of all closed seams along the skin, mm."""
-    return float(sum(_segment_lengths(closure, scar).sum() for scar in scars(closure)))
+    """Length of all closed seams along the skin, mm; None if there is none."""
+    return _total(_segment_lengths(closure, scar).sum() for scar in scars(closure))
+
+
+def _total(parts):
+    """Sum of some numbers; None if there is none."""
+    known = list(parts)
+    return float(sum(known)) if known else None
 
 
 def _segment_lengths(closure, scar):
@@ -246,7 +260,7 @@ def gape(closure):
     """
     along = axis(closure, closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
-    edge = closure.fresh[:2, _on_seams(closure)]
+    edge = closure.fresh[:2, closure.mesh.edge]
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
@@ -254,10 +268,6 @@ def gape(closure):
     across = np.array([-long[1], long[0]]) / np.hypot(*long)
     turn = np.arctan2(along[0] * long[1] - along[1] * long[0], along @ long)
     return float(np.hypot(*long)), float(np.ptp(across @ edge)), float(90 - (90 - np.degrees(turn)) % 180)
-
-
-def _on_seams(closure):
-    return np.unique(np.hstack([seam.ravel() for seam in closure.mesh.seams]))
 
 
 def seam_force(closure, scar):
@@ -281,8 +291,8 @@ def seam_force(closure, scar):
 
 
 def closing_force(closure):
-    """Sum over all scars of the force across them, N, without the two end nodes of each."""
-    return float(sum(seam_force(closure, scar).sum() for scar in scars(closure)))
+    """Sum over all scars of the force across them, N, without the two end nodes of each; None if there is no scar."""
+    return _total(seam_force(closure, scar).sum() for scar in scars(closure))
 
 
 def closing_force_after(closure):
@@ -290,9 +300,9 @@ def closing_force_after(closure):
 
     Each has the time since closure and the share that is left of every force and stress, see `skin.left_after`.
     """
-    if closure.left is None:
-        return None
     force = closing_force(closure)
+    if closure.left is None or force is None:
+        return None
     return [{"time_s": t, "closing_force_N": share * force, "share_left": share} for t, share in closure.left.items()]
 
 
@@ -313,7 +323,9 @@ def line_tension_max(closure):
 
 
 def line_tension_mid(closure):
-    """Line tension half way along the first scar, that between the rest of both edges, N/m."""
+    """Line tension half way along the first scar, that between the rest of both edges, N/m; None if there is none."""
+    if not closure.mesh.seams:
+        return None
     first = scars(closure)[0]
     tension, at = line_tension(closure, first)
     return float(1e3 * np.interp(_segment_lengths(closure, first).sum() / 2, at, tension))
@@ -328,7 +340,9 @@ def _stress_points(closure):
 
 
 def _away_from_tips(closure, at):
-    ends = np.unique(np.hstack([scar[:, [0, -1]].ravel() for scar in scars(closure)]))
+    ends = np.unique(np.concatenate([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in scars(closure))]))
+    if not ends.size:
+        return np.ones(at.shape[1], bool)
     return cKDTree(closure.mesh.X[:, ends].T).query(at.T)[0] > TIP_ZONE
 
 
@@ -350,7 +364,7 @@ def skin_stress_p99(closure):
     A slit's length counts as its width. The tip zones are left out; None if they cover all of it.
     """
     stress, _, area, at = _stress_points(closure)
-    edge = closure.mesh.X[:, _on_seams(closure)]
+    edge = closure.mesh.X[:, closure.mesh.edge]
     near = cKDTree(edge.T).query(at.T)[0] < (closure.outline.width or closure.outline.length)
     near &= _away_from_tips(closure, at)
     if not near.any():
@@ -366,6 +380,11 @@ def compressed_area(closure):
     return float(area[stress[0] < COMPRESSED].sum())
 
 
+def trimmed(closure, measure):
+    """What cutting the cones off has added to a measure; None if they are left."""
+    return None if closure.trimmed is None else measure(closure) - measure(closure.trimmed.before)
+
+
 def suture_forces(closure, kind, *, when_tied=False):
     """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
 
@@ -379,9 +398,20 @@ def suture_forces(closure, kind, *, when_tied=False):
 
 
 def largest_gap(closure):
-    """Greatest distance between places that should meet on both edges of a closed seam, mm."""
-    pairs = np.hstack(closure.mesh.seams)
-    return float(np.linalg.norm(closure.x[:, pairs[0]] - closure.x[:, pairs[1]], axis=0).max())
+    """Greatest distance between places that should meet on both edges of a closed seam, mm; None if there is none."""
+    first, second = closure.mesh.pairs
+    gaps = np.linalg.norm(closure.x[:, first] - closure.x[:, second], axis=0)
+    return float(gaps.max()) if gaps.size else None
+
+
+def open_area(closure):
+    """Area, mm2, seen from above, inside the edges that are left open; None if there are none."""
+    return _total(_left_of(closure.x[:2, edge[::-1]]) for edge in closure.mesh.open)
+
+
+def _left_of(x):
+    """Area between the origin and a line through points (2, n), on its left; of lines that make a ring, their area."""
+    return (x[0, :-1] * x[1, 1:] - x[1, :-1] * x[0, 1:]).sum() / 2
 
 
 def passed_through(closure):
@@ -390,7 +420,7 @@ def passed_through(closure):
     Triangles at the wound's edges, which meet others there, are left out.
     """
     mesh = closure.mesh
-    n, pairs = mesh.X.shape[1], np.hstack(mesh.seams)
+    n, pairs = mesh.X.shape[1], mesh.pairs
     same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
     triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
     triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
@@ -419,8 +449,16 @@ MEASURES = {
     "closing_force_after": closing_force_after,
     "line_tension_max_N_per_m": line_tension_max,
     "line_tension_mid_N_per_m": line_tension_mid,
+    "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
+    "trim_cones_before_mm": lambda closure: (
+        closure.trimmed and [cone["height_mm"] for cone in cones(closure.trimmed.before)]
+    ),
+    "trim_scar_added_mm": lambda closure: trimmed(closure, scar_length),
+    "trim_skin_removed_mm2": lambda closure: trimmed(closure, lambda of: removed_area(of.plan)),
     "suture_forces_N": lambda closure: suture_forces(closure, "edges", when_tied=True),
     "suture_forces_final_N": lambda closure: suture_forces(closure, "edges"),
+    "purse_force_N": lambda closure: (suture_forces(closure, "purse") or [None])[0],
+    "open_area_mm2": open_area,
     "taper_forces_N": lambda closure: suture_forces(closure, "taper"),
     "anchor_forces_N": lambda closure: suture_forces(closure, "anchor"),
     "largest_gap_mm": largest_gap,

@@ -47,6 +47,17 @@ class Mesh:
     seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
     rim: np.ndarray  # nodes on the outer edge, ascending
     loose: np.ndarray  # (n_elements,) bool: inside the loosened zone
+    open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
+
+    @property
+    def pairs(self):
+        """Nodes (2, n) that are sewn to each other."""
+        return np.hstack([np.zeros((2, 0), int), *self.seams])
+
+    @property
+    def edge(self):
+        """Nodes (n,) on all edges of the wound, sewn or open, ascending."""
+        return np.unique(np.concatenate([self.pairs.ravel(), *self.open]))
 
 
 def mesh(plan, *, radius, edge, tip, far):
@@ -81,15 +92,22 @@ def mesh(plan, *, radius, edge, tip, far):
         p[:, chain] = x
     loose = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
     pairs = [np.array(cut[i : i + 2]) for i in range(0, 2 * len(plan.seams), 2)]
-    return from_triangulation(skfem.MeshTri(p, t, sort_t=False), pairs, rim_vertices=rim, loose=loose[face_of])
+    return from_triangulation(
+        skfem.MeshTri(p, t, sort_t=False),
+        pairs,
+        rim_vertices=rim,
+        loose=loose[face_of],
+        open_edges=cut[2 * len(plan.seams) :],
+    )
 
 
-def from_triangulation(tri, seams, *, rim_vertices=(), loose=None):
+def from_triangulation(tri, seams, *, rim_vertices=(), loose=None, open_edges=()):
     """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
 
     seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
     rim_vertices   vertices on the outer edge; boundary facets between two of them belong to the rim
     loose          (n_elements,) bool; None: nothing is loosened
+    open_edges     each (k + 1,) vertices along an edge that is not sewn
 
     Raises MeshError where consecutive vertices of a seam are not joined by a facet.
     """
@@ -104,6 +122,7 @@ def from_triangulation(tri, seams, *, rim_vertices=(), loose=None):
         seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
         rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
         loose=np.zeros(tri.nelements, bool) if loose is None else loose,
+        open=tuple(_with_midpoints(tri, np.array(chain)) for chain in open_edges),
     )
 
 

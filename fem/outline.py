@@ -232,7 +232,7 @@ def lens_with_m(
         sum(x if m else length_mm / 2 for m in (left, right)),
         width_mm,
         area=2 * _below_arc(length_mm, width_mm / 2) - (left + right) * (cut_off + y * (x - x_flap)),
-        tips=(left * side.length / upper.length, 1 - right * side.length / upper.length),
+        beyond=(left * side.length, right * side.length),
     )
 
 
@@ -292,8 +292,7 @@ def facts(outline):
     Edges are measured from tip to tip. `push_out_mm` is how far each tip moves outward when both edges keep their
     length and are sewn straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
     """
-    between = outline.tips[1] - outline.tips[0]
-    lengths = [between * outline.upper.length, between * outline.lower.length]
+    lengths = [edge.length - sum(outline.beyond) for edge in (outline.upper, outline.lower)]
     push_out = (sum(lengths) / 2 - outline.length) / 2
     return {
         "length_mm": outline.length,

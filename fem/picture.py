@@ -31,6 +31,7 @@ from fem.measure import TIP_ZONE, cone_height, dip, nodal_stress, scars, skin_st
 from fem.outline import boundary
 from fem.plan import removed_area, removed_skin
 from fem.sheet import cauchy_stress
+from fem.suture import around
 
 # Our choices, all of looks.
 SIZE = np.array([1200, 900])  # pixels of a picture
@@ -54,10 +55,8 @@ FLAP = "#fbf3ea"
 SEAMS = ("#cc5500", "#0072b2", "#009e73", "#aa3377", "#e69f00", "#56b4e9", "#5c4033", "#117733", "#882255")
 ASIDE, LABEL = 0.009, 0.03  # of the half-width: edges of a plan and their numbers beside the line that is cut
 DOT: dict[str, Any] = dict(marker="o", ms=12, color=TIP, mec="white", mew=2)
-MARKS = [
-    Line2D([], [], color=INK, lw=3, label="seam"),
-    Line2D([], [], ls="", label="tip of the wound", **DOT),
-]
+SEAM, END = Line2D([], [], color=INK, lw=3, label="seam"), Line2D([], [], ls="", label="tip of the wound", **DOT)
+OPEN = Line2D([], [], color=INK, lw=3, label="edge left open")
 
 
 def save_pictures(closure, folder, *, title, heights=None, stresses=None, half_width=None):
@@ -107,7 +106,7 @@ def stress_range(closure):
 
 def centre(closure):
     """Middle (3,) of the wound as cut, mm."""
-    edge = closure.mesh.X[:, np.hstack([seam.ravel() for seam in closure.mesh.seams])]
+    edge = closure.mesh.X[:, closure.mesh.edge]
     return np.append((edge.min(axis=1) + edge.max(axis=1)) / 2, 0.0)
 
 
@@ -117,7 +116,7 @@ def wanted_half_width(closure):
     Where nothing is loosened, one width of the wound around it counts instead.
     """
     mesh = closure.mesh
-    nodes = np.union1d(mesh.elements[:, mesh.loose], np.hstack(mesh.seams))
+    nodes = np.union1d(mesh.elements[:, mesh.loose], mesh.edge)
     places = np.hstack([mesh.X[:, nodes], closure.x[:2, nodes]])
     reach = np.abs(places - centre(closure)[:2, None]).max(axis=1)
     reach += 0.0 if mesh.loose.any() else closure.outline.width
@@ -216,8 +215,14 @@ def projected(view, points):
 
 
 def marks(closure):
-    """Lines (3, k) of the closed seams and points (3, m) of the tips of the wound, mm, to be drawn on the skin."""
-    return [closure.x[:, first] for first, _ in closure.mesh.seams], closure.x[:, tips(closure)]
+    """Lines (3, k) of the closed seams and open edges, points (3, m) of the tips, mm, to be drawn on the skin."""
+    lines = [first for first, _ in closure.mesh.seams] + list(closure.mesh.open)
+    return [closure.x[:, line] for line in lines], closure.x[:, tips(closure)]
+
+
+def meanings(closure):
+    """What the marks mean, for the key."""
+    return [SEAM] * bool(closure.mesh.seams) + [OPEN] * bool(closure.mesh.open) + [END] * bool(tips(closure).size)
 
 
 def rendered(view, skin, seams, ends, contours, **looks):
@@ -242,7 +247,7 @@ def rendered(view, skin, seams, ends, contours, **looks):
         for seam in seams:
             line = pv.lines_from_points(seam.T + step * nearer)
             plotter.add_mesh(line, color=colour, line_width=width, lighting=False)
-    for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)]:
+    for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)] if ends.size else []:
         disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
         plotter.add_mesh(pv.PolyData(ends.T + step * nearer), **disc)
     plotter.camera.parallel_projection = True
@@ -302,14 +307,14 @@ def _heights(closure, skin, seen, title, heights, how, **looks):
     )
     figure, axes = framed(
         seen.half_width,
-        f"{title}: cones {cone_height(closure):.1f} mm high",
+        f"{title}: {'cones' if tips(closure).size else 'folds'} {cone_height(closure):.1f} mm high",
         f"Height of the closed skin above its level, seen {how}",
     )
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))
     bar = colour_bar(figure, HEIGHTS, heights, skin["height_mm"], "height\nmm")
     bar.set_ticks(MultipleLocator(2 * interval))
     bar.ax.hlines(levels, 0, 1, color=INK, lw=1)
-    key(figure, [*MARKS, Line2D([], [], color=INK, lw=1, label=f"contour line every {interval:g} mm")])
+    key(figure, [*meanings(closure), Line2D([], [], color=INK, lw=1, label=f"contour line every {interval:g} mm")])
     return figure, axes
 
 
@@ -327,7 +332,7 @@ def stress_above(closure, skin, title, stresses, half_width):
     )
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))
     colour_bar(figure, STRESSES, stresses, skin["stress_kPa"], "stress\nkPa")
-    key(figure, MARKS)
+    key(figure, meanings(closure))
     scale_bar(axes)
     return figure
 
@@ -338,15 +343,21 @@ def plan(closure, title, half_width):
         return _named_plan(closure, title, half_width)
     outline, middle = closure.outline, centre(closure)[:2, None]
     angles = " and ".join(dict.fromkeys(f"{angle:.0f}°" for angle in np.degrees(outline.tip_angles)))
+    told, thread = f"angle of the wound at its tips {angles}", closure.plan.thread
+    if thread is not None:
+        told = f"the thread through {thread.stations} stations is drawn to a length of {thread.drawn_to:.3g} mm"
     figure, axes = framed(
         half_width,
         f"{title}: {outline.length:.3g} × {outline.width:.3g} mm cut out",
-        f"Flat plan, before the cut; angle of the wound at its tips {angles}",
+        f"Flat plan, before the cut; {told}",
         width=WIDE,
     )
     _draw_skin(axes, closure, middle)
     wound = shapely.get_coordinates(boundary(outline)).T - middle
     axes.fill(*wound, fc="white", ec=INK, label="skin cut out")
+    if closure.trimmed is not None:
+        before = shapely.get_coordinates(boundary(closure.trimmed.before.outline)).T - middle
+        axes.plot(*before, color=INK, ls=":", lw=2, label="wound before it was trimmed")
     _draw_edges(axes, closure, middle)
     key(figure, axes.get_legend_handles_labels()[0])
     scale_bar(axes)
@@ -409,6 +420,9 @@ def _draw_skin(axes, closure, middle):
 def _draw_edges(axes, closure, middle):
     """Draw both edges of the wound, some of the points on them that are sewn together, and the tips."""
     outline = closure.outline
+    if closure.plan.thread is not None:
+        _draw_thread(axes, closure, middle)
+        return
     for edge, colour, name in [(outline.upper, EDGES[0], "upper edge"), (outline.lower, EDGES[1], "lower edge")]:
         axes.plot(*(_drawn(edge) - middle), color=colour, lw=4, label=name)
     seams = scars(closure)
@@ -419,6 +433,16 @@ def _draw_edges(axes, closure, middle):
         axes.plot(*pairs, color=INK, lw=1, marker="o", ms=5)
     axes.plot([], color=INK, lw=1, label="points sewn together")
     axes.plot(*(closure.mesh.X[:, tips(closure)] - middle), ls="", label="tip of the wound", **DOT)
+
+
+def _draw_thread(axes, closure, middle):
+    """Draw the thread around an open wound, its stations numbered."""
+    thread = around(closure.mesh, closure.plan.thread)
+    ring = closure.mesh.X[:, thread.nodes] @ thread.W.T - middle
+    axes.plot(*ring, color=TIP, lw=2, ls="--", marker="o", ms=7, label="thread and its stations")
+    for number, (x, y) in enumerate(ring[:, :-1].T, start=1):
+        away = 1 + LABEL * np.ptp(axes.get_xlim()) / max(np.hypot(x, y), 1.0)
+        axes.text(away * x, away * y, number, size=14, weight="bold", color=INK, ha="center", va="center")
 
 
 def _sewn_points(edges, n):
@@ -449,10 +473,10 @@ def framed(half_width, title, words, *, width=VIEW[0]):
 
 
 def key(figure, handles):
-    """Draw what lines and marks mean, in the lower left."""
+    """Draw what lines and marks mean, in the lower left, beside the scale bar."""
     figure.legend(
         handles=handles, loc="center left", bbox_to_anchor=(CORNER[0] / SIZE[0], 0.05),
-        ncols=4, columnspacing=1.5, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
+        ncols=4 if len(handles) < 5 else 3, columnspacing=1.5, fontsize=14, frameon=False, borderaxespad=0, borderpad=0,
     )  # fmt: skip
 
 

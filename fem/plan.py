@@ -19,6 +19,15 @@ EQUAL = 1e-9  # share by which edges of equal length may differ
 
 
 @dataclass(frozen=True)
+class Around:
+    """A thread once around the open edges, which follow each other in a ring: a purse-string."""
+
+    stations: int  # at equal distances along the edge
+    bite: float  # mm of edge that it holds at each
+    drawn_to: float  # mm: its length from station to station when it is tied
+
+
+@dataclass(frozen=True)
 class Plan:
     """What is cut, sewn and freed; every technique is one of these."""
 
@@ -26,6 +35,7 @@ class Plan:
     seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
     cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
     open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
+    thread: Around | None = None  # around the open edges; None: they are left as they are
     loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
     flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is loosened
     held: shapely.Polygon | None = None  # skin that stays on its bed however far is undermined
@@ -53,15 +63,19 @@ def side_to_side(
         raise ValueError("a slit takes no skin, so there is nothing to close side to side; a z-plasty starts from one")
     if surplus == "shared" and eased_mm is not None:
         raise ValueError("eased_mm is for a surplus pushed to the left or the right")
-    a, b = outline.tips
     edges = outline.upper, outline.lower
-    cuts = _cuts(edges, 2 * a, 2 * b - 1, surplus, eased_mm)
+    left, right = ([beyond / edge.length for edge in edges] for beyond in outline.beyond)
+    starts, ends = [2 * a for a in left], [1 - 2 * b for b in right]
+    cuts = _cuts(edges, starts, ends, surplus, eased_mm)
     main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
-    tucks = [(2 * a, a, 0)] * (a > 0) + [(1, b, 2 * b - 1)] * (b < 1)  # start of one part, tip, start of the other
+    spans = [[(0, a, 2 * a)] * (a > 0) + [(1 - 2 * b, 1 - b, 1)] * (b > 0) for a, b in zip(left, right, strict=True)]
     upper, lower = edges
-    folds = [(stretch(upper, before, tip), stretch(upper, after, tip)) for after, tip, before in tucks]
-    folds += [(stretch(lower, after, tip), stretch(lower, before, tip)) for after, tip, before in tucks]
-    above, below = ([*_parts(edge, {0.0, a, *at, b, 1.0})] for edge, at in zip(edges, cuts, strict=True))
+    folds = [(stretch(upper, before, tip), stretch(upper, after, tip)) for before, tip, after in spans[0]]
+    folds += [(stretch(lower, after, tip), stretch(lower, before, tip)) for before, tip, after in spans[1]]
+    above, below = (
+        _parts(edge, {0.0, *at, *(tip for _, tip, _ in span), 1.0})
+        for edge, at, span in zip(edges, cuts, spans, strict=True)
+    )
     return Plan(
         removed=((*below, *(stretch(part, 1, 0) for part in reversed(above))),),
         seams=(*main, *folds),
@@ -69,20 +83,23 @@ def side_to_side(
     )
 
 
-def _cuts(edges, start, end, surplus, eased):
+def _cuts(edges, starts, ends, surplus, eased):
     """Fractions of both edges at which matched parts end, between fractions that meet; equal lengths but for the last.
 
     Raises ValueError if `eased` is more than the shorter edge.
     """
-    lengths = [(end - start) * edge.length for edge in edges]
+    lengths = [(end - start) * edge.length for edge, start, end in zip(edges, starts, ends, strict=True)]
     eased = EASED * min(lengths) if eased is None else eased
     if eased > min(lengths):
         raise ValueError(f"eased_mm {eased:g} is more than the shorter edge, {min(lengths):.4g} mm")
     kept = min(lengths) - eased
     if surplus == "shared" or kept == 0 or max(lengths) <= (1 + EQUAL) * min(lengths):
-        return [[start, end]] * 2
+        return [[start, end] for start, end in zip(starts, ends, strict=True)]
     shares = [kept / edge.length for edge in edges]
-    return [[start, start + share if surplus == "right" else end - share, end] for share in shares]
+    return [
+        [start, start + share if surplus == "right" else end - share, end]
+        for start, share, end in zip(starts, shares, ends, strict=True)
+    ]
 
 
 def _parts(curve, fractions):

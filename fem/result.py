@@ -51,6 +51,12 @@ OTHERS = {  # words of those that follow, by the beginning of their names; the n
     "closing_force_after_{}": "held closed, time {}:",
     "suture_forces_final_{}": "suture {}, when all are tied",
     "suture_forces_{}": "suture {}, as soon as tied",
+    "trim_cut_{}": "cut beyond tip {}",
+    "trim_cones_before_{}": "cone {} before it was cut off",
+    "trim_scar_added": "scar added by cutting cones off",
+    "trim_skin_removed": "skin removed by cutting cones off",
+    "purse_force": "pull of the purse-string",
+    "open_area": "left open",
     "taper_forces_{}": "tapering suture {}",
     "anchor_forces_{}": "anchoring suture {}",
     "largest_gap": "largest gap between the edges",
@@ -82,12 +88,17 @@ class Result:
 
 
 def read(folder, case) -> Result:
-    """The result in a complete folder. Raises OSError, or ValueError if some of it is not what was written there."""
+    """The result in a complete folder; its case has the lengths of cuts that were found.
+
+    Raises OSError, or ValueError if some of it is not what was written there.
+    """
     folder = Path(folder)
     content = {name: json.loads((folder / f"{name}.json").read_text()) for name in ("run", "measures", "profiles")}
     odd = [name for name, value in numbers(content["measures"]).items() if not isinstance(value, float | int | None)]
     if odd:
         raise ValueError(f"measures.json: {odd[0]} is no number")
+    if cut := content["measures"].get("trim_cut_mm"):
+        case = cases.cut_by(case, cut)
     try:
         with open(folder / "stages.npz", "rb") as stream, np.load(stream, allow_pickle=False) as stages:
             return Result(case, stages={name: stages[name] for name in STAGES}, **content)

@@ -17,7 +17,7 @@ from skfem.quadrature import get_quadrature
 from skfem.refdom import RefLine, RefTri
 
 from fem import kernels
-from fem.thread import Thread, Touch, drawn
+from fem.thread import Bond, Thread, Touch, drawn
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NEAREST = 12  # triangles whose centres are nearest to a point, among which is the one it lies in
@@ -65,7 +65,7 @@ class Sheet:
     kinks: tuple[Kinks, ...]
     shapes: np.ndarray  # (n_quad, 6) at the membrane's points
     bed: Bed | None
-    ties: tuple[Thread | Touch, ...] = ()  # sutures tied one by one, and the edges between them
+    ties: tuple[Thread | Bond | Touch, ...] = ()  # sutures tied one by one, and the edges between them
 
     @property
     def groups(self):

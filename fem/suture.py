@@ -1,9 +1,10 @@
 """Sutures tied one by one: where they pass, in which order, and the wound after each.
 
-Every suture is a thread between means of the skin over its bite, so its force does not depend on the mesh. It is drawn
-from the length that it has when its turn comes to the length that is wanted, and those tied before stay.
+Every suture holds the skin over its bite, so its force does not depend on the mesh. It is drawn from what it is when
+its turn comes to what is wanted, and those tied before stay.
 
-    edges    from edge to edge of a wound that is not sewn all along, drawn to nothing
+    purse    around a wound that stays open, through its edge, drawn to a length
+    edges    from edge to edge of a wound that is not sewn all along: a bond over the bite
     taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
              remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
     anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
@@ -17,7 +18,7 @@ from fem import solve
 from fem.measure import outward, tips
 from fem.sew import positions
 from fem.sheet import located
-from fem.thread import Thread, Tied, Touch, length, tension
+from fem.thread import Bond, Thread, Tied, Touch, shortened, tension
 
 # Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
 # TOUCH: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
@@ -28,14 +29,28 @@ SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
 
+def around(mesh, thread):
+    """The thread around the open edges of a wound, once round."""
+    edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
+    at = (np.arange(thread.stations) + 0.5) / thread.stations
+    stations = [_bite(edge, mesh.X[:, edge], s, thread.bite) for s in at]
+    return _thread(*stations, stations[0], wanted=thread.drawn_to)
+
+
 def across_the_wound(seams, X, stitches, *, bite):
-    """Threads from edge to edge, and the length to which each is drawn, mm; stitches as in `fem.plan.stitches`."""
-    edges = [(*seams[number], at) for number, at in stitches]
-    return [(_thread(*(_bite(edge, X[:, edge], at, bite) for edge in pair)), 0.0) for *pair, at in edges]
+    """Bonds of edge to edge; stitches as in `fem.plan.stitches`."""
+    bonds = []
+    for number, at in stitches:
+        first, second = (_samples(edge, X[:, edge], at, bite) for edge in seams[number])
+        nodes, inverse = np.unique(np.concatenate([first[0], second[0]]), return_inverse=True)
+        W = np.zeros((len(first[1]), nodes.size))
+        np.add.at(W, (slice(None), inverse), np.hstack([first[1], -second[1]]))
+        bonds.append(Bond(nodes=nodes, W=W, stiffness=STIFF))
+    return bonds
 
 
 def tapering(closure, *, spacing, reach, offset, remaining, bite):
-    """Threads beyond each tip, nearest first, and the length to which each is drawn, mm; see above.
+    """Threads beyond each tip, nearest first; see above.
 
     spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
     offset      of their ends from the axis, mm;  remaining  at the tip, mm
@@ -46,22 +61,28 @@ def tapering(closure, *, spacing, reach, offset, remaining, bite):
         for tip, along in zip(tips(closure), away.T, strict=True):
             aside = offset * np.array([-along[1], along[0]])
             ends = [_patch(closure.mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
-            threads.append((_thread(*ends), remaining + (2 * offset - remaining) * s / reach))
+            threads.append(_thread(*ends, wanted=remaining + (2 * offset - remaining) * s / reach))
     return threads
 
 
 def anchoring(closure, *, beyond, bite):
-    """Threads from a place beyond each tip to where it lies in uncut skin, and the length to draw each to, mm."""
+    """Threads from a place beyond each tip to where it lies in uncut skin."""
     threads = []
     for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
         place = closure.mesh.X[:, tip] + beyond * along
-        threads.append((_thread(_patch(closure.mesh, place, bite), np.append(place, 0.0)), 0.0))
+        threads.append(_thread(_patch(closure.mesh, place, bite), np.append(place, 0.0), wanted=0.0))
     return threads
 
 
-def touch(seams, X):
-    """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n)."""
+def touch(seams, X, stitches, *, bite):
+    """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n).
+
+    Not within a bite, where edges are held together.
+    """
     weights = [np.convolve(np.diff(_along(X[:, first])), [0.5, 0.5], mode="valid") for first, _ in seams]
+    for number, at in stitches:
+        s = _along(X[:, seams[number][0]])
+        weights[number] *= abs(s[1:-1] - at * s[-1]) > bite / 2
     return Touch(
         group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
         normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
@@ -77,28 +98,28 @@ def _normals(line):
     return np.array([-along[1], along[0]]) / np.hypot(*along)
 
 
-def tied(problem, q, wanted, kinds, *, seams, bias, tol, starts=None):
+def tied(problem, q, kinds, *, seams, bias, tol, starts=None):
     """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
 
-    problem   its sheet's ties begin with the threads in order of tying, none of them tied
-    wanted    length to which each is drawn, mm;  kinds  what each is, for `Tied`
+    problem   its sheet's ties begin with the sutures in order of tying, none of them tied
+    kinds     what each is, for `Tied`
     seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
     starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
 
     Raises NotConverged as `solve.closed_wound`.
     """
     when_tied, after = [], []
-    for k, rest in enumerate(wanted):
+    for k in range(len(kinds)):
         at = q if starts is None else starts[k]
         problem = _facing(problem, seams, positions(problem.sewing, at, 1.0))
         if starts is None:
-            problem, q = _drawn_tight(problem, q, k, rest, bias=bias, tol=tol)
+            problem, q = _drawn_tight(problem, q, k, bias=bias, tol=tol)
         else:
-            problem, q = _with_rest(problem, k, rest), starts[k]
+            problem, q = _shortened(problem, q, k, 1.0), starts[k]
         settled = solve.settled(problem, q, bias=bias, tol=tol)
         after.append(positions(problem.sewing, settled, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(wanted)]]
+    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(kinds)]]
     return problem, Tied(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
 
 
@@ -112,15 +133,14 @@ def _facing(problem, seams, x):
     return replace(problem, sheet=replace(problem.sheet, ties=ties))
 
 
-def _drawn_tight(problem, q, k, rest, *, bias, tol):
-    """The problem with thread k drawn to `rest` mm and its q, in as few steps as lead there."""
-    start = max(rest, length(problem.sheet.ties[k], positions(problem.sewing, q, 1.0)))
+def _drawn_tight(problem, q, k, *, bias, tol):
+    """The problem with suture k drawn to what is wanted of it and its q, in as few steps as lead there."""
     steps = STEPS
     while True:
         there = q
         try:
-            for reached in np.linspace(start, rest, steps + 1)[1:]:
-                drawn = _with_rest(problem, k, float(reached))
+            for share in np.linspace(0, 1, steps + 1)[1:]:
+                drawn = _shortened(problem, q, k, float(share))
                 there = solve.on_the_way(drawn, there, bias=bias, tol=tol)
             return drawn, there
         except solve.NotConverged:
@@ -129,13 +149,13 @@ def _drawn_tight(problem, q, k, rest, *, bias, tol):
                 raise
 
 
-def _with_rest(problem, k, rest):
+def _shortened(problem, q, k, share):
     ties = list(problem.sheet.ties)
-    ties[k] = replace(ties[k], rest=rest)
+    ties[k] = shortened(ties[k], positions(problem.sewing, q, 1.0), share)
     return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
 
 
-def _thread(*stations):
+def _thread(*stations, wanted):
     """Thread, not tied yet, through stations: nodes and weights, or a fixed point (3,)."""
     parts = [(np.empty(0, int), np.empty(0)) if isinstance(station, np.ndarray) else station for station in stations]
     sizes = [len(nodes) for nodes, _ in parts]
@@ -146,7 +166,7 @@ def _thread(*stations):
     nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
     gathered = np.zeros((len(parts), nodes.size))
     np.add.at(gathered, (slice(None), inverse), W)
-    return Thread(nodes=nodes, W=gathered, fixed=np.array(fixed), stiffness=STIFF, rest=np.inf)
+    return Thread(nodes=nodes, W=gathered, fixed=np.array(fixed), stiffness=STIFF, wanted=wanted)
 
 
 def _along(X):
@@ -156,16 +176,25 @@ def _along(X):
 
 def _bite(edge, X, at, bite):
     """Nodes of an edge (2 k + 1,) at X and their weights in its mean over a bite, mm, about the fraction `at` of it."""
+    nodes, W = _samples(edge, X, at, bite)
+    return nodes, W.mean(axis=0)
+
+
+def _samples(edge, X, at, bite):
+    """Nodes of an edge (2 k + 1,) at X and their weights (n_samples, m) at places of a bite, see `_bite`.
+
+    Beyond an end of the edge there are none.
+    """
     s = _along(X)
     sample = at * s[-1] + bite * ((np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5)
     sample = sample[(sample > 0) & (sample < s[-1])]
     segment = np.searchsorted(s[::2], sample, side="right") - 1
     xi = (sample - s[2 * segment]) / (s[2 * segment + 2] - s[2 * segment])
     shapes = np.array([(1 - xi) * (1 - 2 * xi), 4 * xi * (1 - xi), xi * (2 * xi - 1)])
-    weights = np.zeros(len(edge))
-    np.add.at(weights, 2 * segment + np.arange(3)[:, None], shapes / len(sample))
-    used = np.flatnonzero(weights)
-    return edge[used], weights[used]
+    W = np.zeros((len(sample), len(edge)))
+    np.add.at(W, (np.arange(len(sample)), 2 * segment + np.arange(3)[:, None]), shapes)
+    used = np.flatnonzero(W.any(axis=0))
+    return edge[used], W[:, used]
 
 
 def _patch(mesh, place, bite):

@@ -5,8 +5,10 @@ into/cases/<address>.failed.json   why there is none
 into/cases/<address>.begun         a byte for every worker that began it and has not come to an end
 """
 
+import errno
 import json
 import os
+import shutil
 import signal
 import threading
 import time
@@ -18,7 +20,7 @@ from pathlib import Path
 
 import fem
 from fem import case as cases
-from fem.close import address, closed, finished, write
+from fem.close import address, closed, finished, write_all
 from fem.document import parse
 from fem.folder import first, whole, write_whole
 from fem.mesh import MeshError
@@ -27,6 +29,7 @@ from fem.solve import NotConverged
 ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
 LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
+ROOM = 50e6  # bytes free without which no fields are written, for VTK aborts on a full disk; our choice, ten results
 
 
 class OutOfTime(RuntimeError):
@@ -55,7 +58,7 @@ class Order:
 def closing(case, *, keep, watch):
     """The closure of a case, as the function that writes its folder."""
     closure, how = closed(case, watch=watch)
-    return partial(write, case=case, closure=closure, how=how, keep=keep)
+    return partial(write_all, case=case, closure=closure, how=how, keep=keep)
 
 
 def solved(key, text, order) -> str:
@@ -95,6 +98,8 @@ def _solve(case, order):
             kind = KINDS.get(type(error), "error")
             fail(order.into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
             return
+    if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
     with (whole if folder.exists() else first)(folder) as draft:
         put(draft)
     failed.unlink(missing_ok=True)

@@ -8,6 +8,14 @@ from collections.abc import Callable
 
 from fem.flap import FLAPS
 from fem.plan import Plan, side_to_side
+from fem.purse import purse_string
 from fem.sketch import drawn
+from fem.trim import trimmed
 
-TECHNIQUES: dict[str, Callable[..., Plan]] = {"side-to-side": side_to_side, **FLAPS, "drawn": drawn}
+TECHNIQUES: dict[str, Callable[..., Plan]] = {
+    "side-to-side": side_to_side,
+    "trimmed": trimmed,
+    "purse-string": purse_string,
+    **FLAPS,
+    "drawn": drawn,
+}

@@ -1,13 +1,17 @@
-"""Threads and touching edges: the energy, forces and tangent of sutures that are tied one by one.
+"""Sutures that are tied one by one, and edges that touch: their energy, forces and tangent.
 
 A thread runs through stations, each the weighted mean of some nodes or a fixed point, and carries tension only:
 
     Pi = k/2 <l - rest>^2,    l the length of the thread through its stations,    <a> = max(a, 0)
 
+A bond holds two edges together all along a bite, so that its force is what the skin pulls there, whatever the mesh:
+
+    Pi = k/2 mean of |gap - left|^2 over the bite,    left = 0 when it is tied
+
 Edges that are not sewn all along may part and not pass through each other: see `Touch`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,11 +24,27 @@ class Thread:
     W: np.ndarray  # (n_stations, m) weights of the nodes; a row sums to 1, or is 0 for a fixed point
     fixed: np.ndarray  # (n_stations, 3) mm, 0 where there are weights
     stiffness: float  # k, N/mm
-    rest: float  # mm; infinite: not tied yet
+    wanted: float  # mm, to which it is drawn when its turn comes
+    rest: float = np.inf  # mm; infinite: not tied yet
 
     @property
     def group(self):
         """Nodes (1, m) that the thread ties together."""
+        return self.nodes[None]
+
+
+@dataclass(frozen=True)
+class Bond:
+    """Two edges held together over a bite: at each of its samples the gap W x[nodes] is drawn to `left`."""
+
+    nodes: np.ndarray  # (m,)
+    W: np.ndarray  # (n_samples, m) weights of the first edge's nodes, less those of the second's; a row sums to 0
+    stiffness: float  # k, N/mm
+    left: np.ndarray | None = None  # (n_samples, 3) mm; None: not tied yet
+
+    @property
+    def group(self):
+        """Nodes (1, m) that the bond ties together."""
         return self.nodes[None]
 
 
@@ -42,7 +62,7 @@ class Touch:
 class Tied:
     """A wound whose threads were tied one by one."""
 
-    kinds: tuple[str, ...]  # of the threads in order of tying, n: "edges", "taper" or "anchor"
+    kinds: tuple[str, ...]  # of the threads in order of tying, n: "purse", "edges", "taper" or "anchor"
     when_tied: np.ndarray  # (n,) N, tension of each as soon as it was tied
     at_end: np.ndarray  # (n,) N, the same when all were
     after: tuple[np.ndarray, ...]  # (3, n_nodes) mm: positions at rest after each
@@ -53,14 +73,24 @@ def length(thread, x):
     return float(np.linalg.norm(np.diff(_stations(thread, x), axis=0), axis=1).sum())
 
 
-def tension(thread, x):
-    """Tension of a thread at positions x (3, n), N."""
-    return thread.stiffness * max(0.0, length(thread, x) - thread.rest)
+def tension(tie, x):
+    """Force of a Thread or Bond at positions x (3, n), N: the thread's tension, the sum of all that the bond holds."""
+    if isinstance(tie, Thread):
+        return tie.stiffness * max(0.0, length(tie, x) - tie.rest)
+    return 0.0 if tie.left is None else tie.stiffness * float(np.linalg.norm((_gap(tie, x.T) - tie.left).mean(axis=0)))
+
+
+def shortened(tie, x, share):
+    """A Thread or Bond drawn by a share of the way from what it is at x (3, n) to what is wanted of it."""
+    if isinstance(tie, Bond):
+        return replace(tie, left=(1 - share) * _gap(tie, x.T))
+    start = max(tie.wanted, length(tie, x))
+    return replace(tie, rest=start + share * (tie.wanted - start))
 
 
 def drawn(tie, x):
-    """Energy in N mm of a Thread or Touch at x (n, 3), forces (k, m, 3) and tangent (k, m, m, 3, 3) of its groups."""
-    return _threaded(tie, x) if isinstance(tie, Thread) else _touching(tie, x)
+    """Energy in N mm of a tie at x (n, 3), forces (k, m, 3) and tangent (k, m, m, 3, 3) of its groups."""
+    return {Thread: _threaded, Bond: _bonded, Touch: _touching}[type(tie)](tie, x)
 
 
 def _stations(thread, x):
@@ -83,6 +113,20 @@ def _threaded(thread, x):
     across = share[:, None, None] * (np.eye(3) - u[:, :, None] * u[:, None])
     K = taut * np.einsum("mi,nj->mnij", dl, dl) + np.einsum("sm,sn,sij->mnij", step, step, across)
     return k / 2 * excess**2, (k * excess * dl)[None], K[None]
+
+
+def _gap(bond, x):
+    return bond.W @ x[bond.nodes]
+
+
+def _bonded(bond, x):
+    """Energy, forces (1, m, 3) and tangent (1, m, m, 3, 3) of a bond, which is linear."""
+    m = len(bond.nodes)
+    if bond.left is None:
+        return 0.0, np.zeros((1, m, 3)), np.zeros((1, m, m, 3, 3))
+    pull = bond.stiffness / len(bond.W) * (_gap(bond, x) - bond.left)
+    K = np.einsum("mn,ij->mnij", bond.stiffness / len(bond.W) * bond.W.T @ bond.W, np.eye(3))
+    return float((pull * (_gap(bond, x) - bond.left)).sum() / 2), (bond.W.T @ pull)[None], K[None]
 
 
 def _touching(touch, x):

@@ -129,7 +129,7 @@ def main(path, into, workers):
     watch = lambda **event: print(event, flush=True)  # noqa: E731
     options = {"workers": partial(cluster.on_this_machine, int(workers)), "solve": solve_by_name(), "watch": watch}
     try:
-        with study.engine(into, limits=asked.keys.limits, **options) as complete:
+        with study.engine(into, keep=asked.keys.keep, limits=asked.keys.limits, **options) as complete:
             complete(sweep.cases(asked))
     except study.StudyStopped as error:
         sys.exit(f"stopped: {error}")

@@ -56,7 +56,7 @@ def test_closes(name, skin):
     """At its default sizes, to a stable equilibrium: no negative pivots."""
     closure, how = result(name, skin)
     assert how["negative_pivots"] == 0
-    first, second = np.hstack(closure.mesh.seams)
+    first, second = closure.mesh.pairs
     assert closure.x[:, first] == approx(closure.x[:, second], abs=1e-9)
 
 
@@ -175,3 +175,9 @@ def test_gain_in_held_skin():
     assert (np.diff(gains) > 0).all()
     assert (np.array(gains) < [rule(angle) for angle in angles]).all()
     assert turn(found[2]) == approx(90, abs=3)
+
+
+@pytest.mark.parametrize("angle, quoted", [(30, 25), (45, 50), (60, 75), (75, 100), (90, 120)])
+def test_rule_and_what_textbooks_quote(angle, quoted):
+    """25, 50, 75, 100, 120 % are the rule's 24, 47, 73, 99, 124 % in round numbers (common practice)."""
+    assert 100 * rule(angle) == approx(quoted, abs=4)

@@ -11,9 +11,9 @@ from fem.close import SOLVER
 
 FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
-    "curve ring outline skin document plan sketch flap technique ledger edge tracing folder site case tensile "
-    "estimate fit mesh kernels thread sheet sew linear solve crossing measure suture picture scene result chart page "
-    "close compare spread sensitivity search answer graph sweep task cluster table study "
+    "curve ring outline skin document plan trim purse sketch flap technique ledger edge tracing folder site case "
+    "tensile estimate fit mesh kernels thread sheet sew linear solve crossing measure suture trial picture scene "
+    "result chart page close compare spread sensitivity search answer graph sweep task cluster table study "
     "finding trend uncertain optimum report cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}

@@ -84,7 +84,9 @@ def test_names():
     """The table of results, for a running suture closed side to side."""
     names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
         gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
-        suture_forces_N suture_forces_final_N taper_forces_N anchor_forces_N largest_gap_mm skin_stress_max_kPa
+        suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
+        trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
+        skin_stress_max_kPa
         skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 passed_through_mm2 removed_area_mm2 healthy_removed_mm2
         tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
@@ -432,7 +434,7 @@ def test_tips_of_an_m(forked):
     left, right = measure.sides(of)
     assert measure.tips(of).tolist() == [*left, *right]
     x, y = forked.X[:, measure.tips(of)]
-    height = WITH_M.upper.point(np.array([WITH_M.tips[1]]))[1, 0]
+    height = WITH_M.upper.point(np.array([1 - WITH_M.beyond[1] / WITH_M.upper.length]))[1, 0]
     assert x == approx([-20, 15, 15])
     assert y == approx([0, -height, height], abs=1e-9)
 
@@ -446,7 +448,7 @@ def test_shape_of_an_m(forked):
 
 def test_scars_of_an_m(forked):
     """In flat skin that lies where it was cut, the scar is the first edge of each seam: the edges up to the tips."""
-    edges = WITH_M.tips[1] * WITH_M.upper.length, (1 - WITH_M.tips[1]) * WITH_M.upper.length
+    edges = WITH_M.upper.length - WITH_M.beyond[1], WITH_M.beyond[1]
     first_edges = edges[0] + edges[1]  # the upper edge; of the lower one only what the flap is sewn to
     shortening = first_edges * 2**2 / (24 * 30**2)  # chords of 2 mm, arcs of more than 30 mm radius
     assert measure.scar_length(closure(forked, outline=WITH_M)) == approx(first_edges, abs=shortening)

@@ -291,7 +291,7 @@ def test_tip_angles_of_every_kind(kind):
     A tip within an edge, at an M, has both of its sides on that edge.
     """
     outline, step = EVERY_KIND[kind], 1e-7
-    a, b = outline.tips
+    a, b = outline.beyond[0] / outline.upper.length, 1 - outline.beyond[1] / outline.upper.length
     sides = []
     for tip, inward in ((a, step), (b, -step)):
         if tip in (0, 1):
@@ -390,7 +390,7 @@ def test_mirror_images():
     assert one.upper.point(s) == approx([[1], [-1]] * other.lower.point(s), abs=1e-9)
     left, right = (lens_with_m(length_mm=60, width_mm=20, shorter_mm=8, m_at=at) for at in ("left", "right"))
     assert right.upper.point(s) == approx([[-1], [1]] * left.upper.point(1 - s), abs=1e-9)
-    assert right.tips == approx([1 - b for b in reversed(left.tips)])
+    assert right.beyond == approx(left.beyond[::-1])
     assert right.tip_angles == approx(left.tip_angles[::-1])
 
 
@@ -411,7 +411,7 @@ def test_lens_with_m(m_at, angle):
     slope, y = asin(22 / R), sqrt(R**2 - 22**2) - (R - 10)
     tip = 2 * slope if angle is None else radians(angle)
     reach = y / tan(tip - slope)
-    a, b = outline.tips
+    a, b = outline.beyond[0] / outline.upper.length, 1 - outline.beyond[1] / outline.upper.length
     ends = {"right": [(b, 22)], "left": [(a, -22)], "both": [(a, -22), (b, 22)]}[m_at]
     for at, x in ends:
         flap = 22 - reach if x > 0 else reach - 22

@@ -28,9 +28,9 @@ def bench(edge=3.0):
 
 
 def across(order="halves", edge=3.0):
-    """Threads across the wound, some 8 mm apart, in order of tying."""
+    """Bonds across the wound, some 8 mm apart, in order of tying."""
     m, at = bench(edge), stitches(side_to_side(LENS), spacing=8, order=order)
-    return [thread for thread, _ in suture.across_the_wound(m.seams, m.X, at, bite=3.0)]
+    return suture.across_the_wound(m.seams, m.X, at, bite=3.0)
 
 
 def at_rest(m):
@@ -48,25 +48,16 @@ def test_halves():
 
 
 def test_places_across_a_lens():
-    """An edge of 64.35 mm has eight spaces of 8 mm: seven sutures, each as long as the wound is wide at its fraction.
+    """An edge of 64.35 mm has eight spaces of 8 mm: seven sutures, each holding facing points over 3 mm of it.
 
-    The mean of both edges over a bite b is the arc less its curvature times b^2 / 24, 0.006 mm; chords take 0.03 mm.
+    The gaps are those of the arcs; chords of a mesh of size e take up to e^2/8R from either, R = 50 mm.
     """
-    threads = across("along")
-    at = np.arange(1, 8) / 8
-    upper, lower = LENS.upper.point(at), LENS.lower.point(at)
-    assert [length(thread, at_rest(bench())) for thread in threads] == approx(upper[1] - lower[1], abs=0.06)
-
-
-def test_a_bite_is_a_mean():
-    """Weights of a station sum to 1, its middle lies on the edge at its fraction, whatever the triangles."""
     for edge in (3.0, 1.3):
-        m = bench(edge)
-        (thread, *_), X = across("along", edge), at_rest(bench(edge))
-        assert thread.W.sum(axis=1) == approx(1)
-        stations = thread.W @ X[:, thread.nodes].T
-        assert stations[0, :2] == approx(LENS.upper.point(np.array([1 / 8]))[:, 0], abs=0.06)
-        assert m.X.shape[1] == X.shape[1]
+        for bond, at in zip(across("along", edge), np.arange(1, 8) / 8, strict=True):
+            sample = at + 3 / LENS.upper.length * ((np.arange(suture.SAMPLES) + 0.5) / suture.SAMPLES - 0.5)
+            gap = LENS.upper.point(sample) - LENS.lower.point(sample)
+            assert bond.W.sum(axis=1) == approx(0)
+            assert bond.W @ bench(edge).X[:, bond.nodes].T == approx(gap.T, abs=2 * edge**2 / (8 * 50))
 
 
 def test_order_of_tying():
@@ -74,7 +65,7 @@ def test_order_of_tying():
     X = at_rest(bench())
 
     def places(order):
-        return [float((thread.W @ X[:, thread.nodes].T)[:, 0].mean()) for thread in across(order)]
+        return [float(X[0, bond.nodes].mean()) for bond in across(order)]
 
     along = places("along")
     assert along == sorted(along)
@@ -95,7 +86,7 @@ def test_sutures_at_the_corners_of_a_flap():
 
 
 @cache
-def solved(**closure):
+def solved(edge=3, **closure):
     """Measures of the lens on the forearm, undermined 15 mm, on triangles of 3 mm, and the closure."""
     case = parse(
         f"""
@@ -103,7 +94,7 @@ name: a
 wound: {{outline: {{kind: lens, length_mm: 60, width_mm: 20}}}}
 closure: {json.dumps({"undermine_mm": 15, **{k: json.loads(v) for k, v in closure.items()}})}
 skin: {{site: forearm}}
-mesh: {{edge_mm: 3}}
+mesh: {{edge_mm: {edge}}}
 """, Case, "a.yaml")  # fmt: skip
     closure, _ = closed(case)
     return measures(closure), closure
@@ -130,13 +121,23 @@ def test_seven_sutures_by_halves():
 
 @pytest.mark.slow
 def test_sutures_hold_what_the_skin_pulls():
-    """At rest the pull of the skin on each edge is that of all sutures on it: no thread, no force.
+    """At rest the skin pulls across the wound with what all sutures hold, less what edges that touch push back.
 
-    The nodal forces of the skin and its bed on the edge, less those of touching edges, are those of the threads: the
-    closing force of the wound, which leaves out the touch, is positive and at most their sum.
+    They touch near the tips only, by some hundredths of a millimetre at 1 N/mm2: a few per cent.
     """
     found, _ = solved(sutures=SEVEN)
-    assert 0 < found["closing_force_N"] < sum(found["suture_forces_final_N"])
+    held = sum(found["suture_forces_final_N"])
+    assert 0.95 * held < found["closing_force_N"] < held
+
+
+@pytest.mark.slow
+def test_forces_do_not_depend_on_the_mesh():
+    """Triangles of 2 instead of 3 mm, as long as a bite: the sum within 3 %, single forces within 6 %."""
+    three = '{"kind": "interrupted", "spacing_mm": 16}'
+    coarse, fine = (solved(edge, sutures=three)[0] for edge in (3, 2))
+    assert sum(fine["suture_forces_final_N"]) == approx(sum(coarse["suture_forces_final_N"]), rel=0.03)
+    for name in ("suture_forces_N", "suture_forces_final_N"):
+        assert fine[name] == approx(coarse[name], rel=0.06)
 
 
 @pytest.mark.slow
@@ -168,8 +169,8 @@ def test_tapering_draws_skin_together_beyond_the_tips():
     assert near.min() > far.max() > 0
     wanted = [2 + 6 * s / 12 for s in (4, 4, 8, 8)]
     threads = suture.tapering(closure, spacing=4, reach=12, offset=4, remaining=2, bite=3.0)
-    assert [rest for _, rest in threads] == approx(wanted)
-    reached = [length(thread, closure.x) for thread, _ in threads]
+    assert [thread.wanted for thread in threads] == approx(wanted)
+    reached = [length(thread, closure.x) for thread in threads]
     assert reached == approx([w + f / suture.STIFF for w, f in zip(wanted, found["taper_forces_N"], strict=True)])
 
 
