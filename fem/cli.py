@@ -252,7 +252,7 @@ def study(
     scheduler: str | None = None,
     scheduler_file: Path | None = None,
 ):
-    """Close the wounds of a study, a case a core, and write the table of their inputs and measures.
+    """Close the wounds of a study, a case a core; write the table of inputs and measures, and the page of its answers.
 
     What is in the study's results folder already is not computed again, so a study that was stopped goes on from there.
 
@@ -280,6 +280,10 @@ def study(
     try:
         asked = read_study(file)
         cases = cases_of(asked)
+        if asked.keys.answers:
+            from fem import report
+
+            report.check(asked)
     except BadCase as error:
         fail(str(error))
     needed("flatseam study", "distributed", "psutil")
@@ -294,6 +298,8 @@ def study(
         return
     if dry_run:
         print(forecast(folder, cases, asked, cluster.count(workers, asked.keys.cluster)))
+        for words, count in report.counts(asked) if asked.keys.answers else ():
+            print(f"  answer {words}: {f'at most {count}' if count else 'no'} further cases")
         return
     try:
         chosen = cluster.chosen(asked.keys.cluster, local=workers, address=scheduler, file=scheduler_file)
@@ -301,11 +307,13 @@ def study(
             options = {"keep": asked.keys.keep, "limits": asked.keys.limits, "workers": chosen}
             with studies.engine(folder, **options, retry=retry_failed, watch=watch) as complete:
                 complete(cases)
+                page = asked.keys.answers and report.write(asked, studies.evaluating(complete, folder), folder)
         failures, path = studies.failures(folder, keys), write_table(folder, keys)
     except (studies.StudyStopped, OSError) as error:
         fail(f"{asked.name}: {error}")
     told = "".join(f", {count} {kind}" for kind, count in failures.items())
-    print(f"{asked.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{told}; {path}")
+    files = ", ".join(str(one) for one in (path, page) if one)
+    print(f"{asked.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{told}; {files}")
     sys.exit(NO_CONVERGENCE if failures else 0)
 
 

@@ -7,7 +7,6 @@ snaps to them, so every number and picture that is shown was computed. The page 
 import os
 import tempfile
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -163,8 +162,8 @@ def html(exploration, results):
     """The page as text. Raises ValueError if nothing is closed."""
     if not solved(results):
         raise ValueError("none of the closures was found, so there is nothing to explore")
-    style = Markup(_own("page.css") + _own("explore.css"))
-    script = Markup(_own("explore.js"))
+    style = Markup(page.own("page.css") + page.own("explore.css"))
+    script = Markup(page.own("explore.js"))
     made = steps(exploration)
     views = _views(results)
     environment = Environment(
@@ -186,10 +185,6 @@ def html(exploration, results):
         assumed=page.assumed([Result(exploration.base)]),
         caution=page.CAUTION,
     )
-
-
-def _own(name):
-    return (files("fem") / name).read_text(encoding="utf-8")
 
 
 def _views(results):

@@ -101,12 +101,9 @@ def html(results, *, baseline, only, images, view):
     view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
     """
     done = solved(results)
-    style, *scripts = (Markup(text) for text in (own("page.css"), _three(), own("page.js")))
-    return template("page.html").render(
-        policy=policy([style], scripts if done else []),
-        style=style,
-        scripts=scripts,
-        version=fem.__version__,
+    return rendered(
+        "page.html",
+        [_three(), own("page.js")] if done else [],
         results=results,
         done=done,
         failed=[result for result in results if result.reason],
@@ -114,7 +111,6 @@ def html(results, *, baseline, only, images, view):
         assumed=assumed(results),
         meanings=MEANINGS,
         left_out=LEFT_OUT,
-        caution=CAUTION,
         **(_drawn(done, images, view) | _numbers(results, baseline, only) if done else {}),
     )
 
@@ -123,6 +119,19 @@ def template(name):
     """A template of this package, which escapes all that is put in and refuses what is missing."""
     loader = PackageLoader("fem", ".")
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(name)
+
+
+def rendered(name, scripts, **values):
+    """A page from its template: text that is escaped, the scripts given, the style and the caution of all pages."""
+    style, *scripts = (Markup(text) for text in (own("page.css"), *scripts))
+    return template(name).render(
+        policy=policy([style], scripts),
+        style=style,
+        scripts=scripts,
+        version=fem.__version__,
+        caution=CAUTION,
+        **values,
+    )
 
 
 def own(name):

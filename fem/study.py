@@ -86,13 +86,18 @@ def engine(
 def evaluator(into, **options):
     """`Evaluate` in a folder; options as those of `engine`."""
     with engine(into, **options) as complete:
+        yield evaluating(complete, into)
 
-        def evaluate(cases):
-            cases = list(cases)
-            complete(cases)
-            return [row(into, address(case)) for case in cases]
 
-        yield evaluate
+def evaluating(complete, into) -> Evaluate:
+    """`Evaluate` through what an engine in that folder gives."""
+
+    def evaluate(cases):
+        cases = list(cases)
+        complete(cases)
+        return [row(into, address(case)) for case in cases]
+
+    return evaluate
 
 
 def estimate(into, cases, *, keep="measures"):

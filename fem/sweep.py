@@ -68,7 +68,9 @@ class Keys(BaseModel):
     )
     limits: Limits = Field(default=Limits(), description="what a case may take")
     cluster: Cluster | None = Field(default=None, description="a queue to submit to; else the cores of this machine")
-    answers: tuple[Answer, ...] = Field(default=(), description="what is asked of the results")
+    answers: tuple[Answer, ...] = Field(  # type: ignore[valid-type]
+        default=(), description="what is asked of the results"
+    )
 
     @field_validator("base")
     @classmethod

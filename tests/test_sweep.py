@@ -216,7 +216,7 @@ def test_every_distribution_is_tested():
             "cluster: {kind: slurm, walltime: 2h, memory_GB: 1, workers: 1.5}\n",
             ["6:34: cluster.walltime", "6:61: cluster"],
         ),
-        ("answers: [{kind: curve, measure: 1, over: a}]\n", ["6:34: answers[0].measure: got 1, wanted text"]),
+        ("answers: [{kind: map, measure: 1, over: [a, b]}]\n", ["6:32: answers[0].measure: got 1, wanted text"]),
         (f"grid: {{a: [{'1, ' * 1000}1], b: [{'1, ' * 1000}1]}}\n", ["1:1: 1e+06 points; at most 1000000"]),
     ],
 )
