@@ -12,7 +12,6 @@ from typing import Annotated, Any
 
 import numpy as np
 from annotated_types import Ge, Le
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from matplotlib import rc_context
 from pydantic import BaseModel, Field, ValidationInfo, field_validator
@@ -166,10 +165,7 @@ def html(exploration, results):
     script = Markup(page.own("explore.js"))
     made = steps(exploration)
     views = _views(results)
-    environment = Environment(
-        loader=PackageLoader("fem", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
-    return environment.get_template("explore.html").render(
+    return page.template("explore.html").render(
         policy=page.policy([style], [script]),
         style=style,
         script=script,

@@ -8,7 +8,8 @@ import numpy as np
 from PIL import Image
 
 from fem import frame
-from fem.frame import CLOSED, CUT, OPEN, UNCUT, between, camera, side_by_side
+from fem.course import CLOSED, CUT, OPEN, UNCUT, between
+from fem.frame import camera, side_by_side
 
 # Our choices.
 RATE = 10  # frames a second; GIF counts time in hundredths

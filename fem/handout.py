@@ -95,9 +95,9 @@ def lesson(material, folder):
 
 def frames(material, folder):
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
-    from fem import film, frame
+    from fem import course, film, frame
 
-    made = frame.moments(material.result, untrimmed(material))
+    made = course.moments(material.result, untrimmed(material))
     shot = frame.camera(made)
     kept = film.numbered(made, shot)
     return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
@@ -111,12 +111,12 @@ def untrimmed(material):
 
 def together(material, folder):
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
-    from fem import film, frame
+    from fem import course, film
 
-    shown = [(words, frame.moments(one)) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
+    shown = [(words, course.moments(one)) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
     if not shown:
         return []
-    own = material.lesson.words, frame.moments(material.result, untrimmed(material))
+    own = material.lesson.words, course.moments(material.result, untrimmed(material))
     words, made = zip(own, *shown, strict=True)
     return films(film.film_of_several(made, words), folder / "side-by-side")
 

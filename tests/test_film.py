@@ -11,8 +11,8 @@ from pytest import approx
 from scipy.spatial import KDTree
 
 from fem import case as cases
-from fem import chart, close, film, frame, result
-from fem.frame import CLOSED, CUT, OPEN, UNCUT
+from fem import chart, close, course, film, frame, result
+from fem.course import CLOSED, CUT, OPEN, UNCUT
 from fem.result import numbers, shown
 
 TIED = text("tied", 28).replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 8}")
@@ -36,17 +36,17 @@ def few_between():
 
 @pytest.fixture(scope="module")
 def shot(results):
-    return frame.camera(frame.moments(results[0]))
+    return frame.camera(course.moments(results[0]))
 
 
 @pytest.fixture(scope="module")
 def kept(results, shot):
-    return film.numbered(frame.moments(results[0]), shot)
+    return film.numbered(course.moments(results[0]), shot)
 
 
 @pytest.fixture(scope="module")
 def filmed(results, shot, kept):
-    return film.film(frame.moments(results[0]), shot, kept)
+    return film.film(course.moments(results[0]), shot, kept)
 
 
 def decoded(path):
@@ -69,7 +69,7 @@ def difference(one, other):
 
 def test_moments(results):
     """Uncut, cut, open, then the kept stages in order up to the closed one; captions say the case's own numbers."""
-    running, tied = map(frame.moments, results[:2])
+    running, tied = map(course.moments, results[:2])
     assert [m.at for m in running[:3]] == [UNCUT, CUT, OPEN]
     assert [m.at for m in running[3:]] == approx([0.2, 0.4, 0.6, 0.8, 1.0], abs=0.11)
     assert [m.title for m in tied[3:]] == ["Suture 1 of 3 tied", "Suture 2 of 3 tied", "Closed"]
@@ -79,13 +79,13 @@ def test_moments(results):
     cone = shown("cone_height_mm", results[0].measures["cone_height_mm"])
     assert running[-1].words.startswith(f"Cones {cone} mm high, scar ")
     assert f"{shown('_mm', results[0].measures['gape_width_mm'])} mm wide" in running[2].words
-    assert all(words == frame.ON_THE_WAY for words in (m.words for m in running[3:-1]))
+    assert all(words == course.ON_THE_WAY for words in (m.words for m in running[3:-1]))
 
 
 def test_first_moments_are_flat_and_last_is_the_closed_state(results):
     """Before the cut skin lies where it lay; the fresh wound and the closed one are those of the result."""
     one = results[0]
-    made = frame.moments(one)
+    made = course.moments(one)
     assert (made[0].x[:2] == one.stages["X"]).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
     assert (made[2].x == one.stages["x"][0]).all()
     assert (made[-1].x == one.stages["x"][-1]).all()
@@ -96,7 +96,7 @@ def test_trimmed(results):
     the skin under them has gone, and the last moment is the trimmed skin; nothing moves from one skin to the other."""
     before, longer = results[0], results[2]
     measured = longer.measures | {"trim_skin_removed_mm2": 31.4, "trim_scar_added_mm": 7.25}
-    made = frame.moments(replace(longer, measures=measured), before)
+    made = course.moments(replace(longer, measures=measured), before)
     assert [m.title for m in made[-3:]] == ["Closed", "Cones to be cut off", "Trimmed and closed again"]
     assert [m.at for m in made[-3:]] == [CLOSED, CLOSED + 1, CLOSED + 2]
     assert "31 mm² of skin more" in made[-2].words and "7.2 mm longer" in made[-1].words
@@ -105,7 +105,7 @@ def test_trimmed(results):
     assert tree.query(np.hstack(made[-2].marked).T)[0].max() < 2  # on the skin, whose nodes are about 1 mm apart
     tip = made[-2].marked[0][:, [0, -1]]
     assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages["tips"]]).max()
-    assert frame.moment_at(made, CLOSED + 1.5) is made[-2]
+    assert course.moment_at(made, CLOSED + 1.5) is made[-2]
 
 
 def test_left_open(results):
@@ -119,9 +119,9 @@ def test_left_open(results):
         one, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
     )
     opened = replace(opened, stages=one.stages | {"seam_of": np.zeros(0, int), "seams": np.zeros((2, 0), int)})
-    last = frame.ending(numbers(opened.measures))
-    assert last == "52 mm² left open." and frame._done(opened) == "Drawn together, left open"
-    moment = frame.moments(one)[1]
+    last = course.ending(numbers(opened.measures))
+    assert last == "52 mm² left open." and course.done(opened) == "Drawn together, left open"
+    moment = course.moments(one)[1]
     edge = np.unique(one.stages["seams"])
     drawn = frame.edges(replace(moment, of=opened))
     assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
@@ -130,18 +130,18 @@ def test_left_open(results):
 
 def test_between(results):
     """Half way between two moments every point is half way, and the caption says that it was not computed."""
-    made = frame.moments(results[0])
-    middle = frame.moment_at(made, (made[3].at + made[4].at) / 2)
+    made = course.moments(results[0])
+    middle = course.moment_at(made, (made[3].at + made[4].at) / 2)
     assert middle.x == approx((made[3].x + made[4].x) / 2)
-    assert (middle.kept, middle.words) == (False, frame.BETWEEN)
-    assert frame.moment_at(made, made[3].at) is made[3]
-    assert frame.moment_at(made, CLOSED + 1) is made[-1]
+    assert (middle.kept, middle.words) == (False, course.BETWEEN)
+    assert course.moment_at(made, made[3].at) is made[3]
+    assert course.moment_at(made, CLOSED + 1) is made[-1]
 
 
 def test_stitches(results):
     """Where the plan has a suture, the stitch runs from BITE mm above the edge to as far below it, on the skin."""
     tied = results[1]
-    uncut = frame.moments(tied)[1]
+    uncut = course.moments(tied)[1]
     lines = frame.stitches(replace(uncut, tied=3))
     drawing = cases.plan(tied.case)
     for line, (_, fraction) in zip(lines, cases.tying(tied.case), strict=True):
@@ -151,7 +151,7 @@ def test_stitches(results):
         assert above[1] > 0 > below[1]
         assert line[:2, 1:3].T == approx(np.array([upper, lower]), abs=1.1)  # the edge's nearest node, 2 mm triangles
     assert len(frame.stitches(replace(uncut, tied=1))) == 1
-    assert frame.stitches(frame.moments(results[0])[-1]) == []
+    assert frame.stitches(course.moments(results[0])[-1]) == []
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -160,17 +160,17 @@ def test_stitches(results):
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
-    drawn = frame.view(frame.moments(one)[-1], shot.half_width, shot.heights)
+    drawn = frame.view(course.moments(one)[-1], shot.half_width, shot.heights)
     assert (drawn == chart.height_image(one, shot.half_width, shot.heights)).all()
 
 
 def test_nothing_is_cut_off(results):
     """The rows that the camera leaves out are white in all moments, those at its ends are not far from skin."""
-    both = frame.camera([moment for one in results[:2] for moment in frame.moments(one)])
+    both = frame.camera([moment for one in results[:2] for moment in course.moments(one)])
     low, high = both.rows
     drawn = []
     for one in results[:2]:
-        for moment in (frame.moments(one)[0], frame.moments(one)[-1]):
+        for moment in (course.moments(one)[0], course.moments(one)[-1]):
             drawn.append((frame.view(moment, both.half_width, both.heights) < 255).any(axis=(1, 2)))
     rows = np.flatnonzero(np.any(drawn, axis=0))
     assert low <= rows[0] < low + 2 * frame.AROUND and high - 2 * frame.AROUND < rows[-1] + 1 <= high
@@ -179,7 +179,7 @@ def test_nothing_is_cut_off(results):
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
     one = results[0]
-    before, after = (frame.view(moment, shot.half_width, shot.heights) for moment in frame.moments(one)[:2])
+    before, after = (frame.view(moment, shot.half_width, shot.heights) for moment in course.moments(one)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()
@@ -200,7 +200,7 @@ def test_frames(kept):
 def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
     one = results[0]
-    made, half = frame.moments(one), float(one.stages["half_width"])
+    made, half = course.moments(one), float(one.stages["half_width"])
     white = [(np.asarray(frame.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
     whole = 4 * half**2 * frame.picture.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
@@ -251,7 +251,7 @@ def test_gif(filmed, kept, tmp_path):
 
 def test_several_in_step(results, tmp_path):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
-    made = [frame.moments(one) for one in results[:2]]
+    made = [course.moments(one) for one in results[:2]]
     shown = film.film_of_several(made, ["all along", "by three sutures"])
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")
