@@ -98,6 +98,12 @@ def parse(text, model, source, *, folders=()):
     return parsed
 
 
+def top_keys(text, source):
+    """Names of the keys at the top of a YAML text, whatever else is wrong with it. Raises BadCase if it is no YAML."""
+    content = written(text, source).content
+    return set(content) if isinstance(content, dict) else set()
+
+
 def written(text, source) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     marks: dict = {}

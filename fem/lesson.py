@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_va
 
 from fem import case as cases
 from fem.case import STRICT, Case
-from fem.document import BadCase, BadValue, parse, written
+from fem.document import BadCase, BadValue, parse, top_keys
 from fem.document import read as read_text
 from fem.site import SITES, springs
 
@@ -115,8 +115,7 @@ class Compared:
 def read(path) -> Lesson:
     """The lesson in a YAML file, or that of a case file; files that it names lie in its folder. Raises BadCase."""
     text = read_text(path)
-    content = written(text, path).content
-    if isinstance(content, dict) and {"title", "question"} & content.keys():
+    if {"title", "question"} & top_keys(text, path):
         return parse(text, Lesson, path, folders=(Path(path).parent, cases.MESHES))
     return of_case(cases.read(path))
 
