@@ -101,11 +101,8 @@ def html(results, *, baseline, only, images, view):
     view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
     """
     done = solved(results)
-    style, *scripts = (Markup(text) for text in (_own("page.css"), _three(), _own("page.js")))
-    environment = Environment(
-        loader=PackageLoader("fem", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
-    return environment.get_template("page.html").render(
+    style, *scripts = (Markup(text) for text in (own("page.css"), _three(), own("page.js")))
+    return template("page.html").render(
         policy=policy([style], scripts if done else []),
         style=style,
         scripts=scripts,
@@ -122,7 +119,14 @@ def html(results, *, baseline, only, images, view):
     )
 
 
-def _own(name):
+def template(name):
+    """A template of this package, which escapes all that is put in and refuses what is missing."""
+    loader = PackageLoader("fem", ".")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(name)
+
+
+def own(name):
+    """The text of a file of this package."""
     return (files("fem") / name).read_text(encoding="utf-8")
 
 
@@ -144,8 +148,9 @@ def policy(styles, scripts):
 
 
 def uri(content):
-    """A data: address of an SVG text or of the bytes of a WebP image."""
+    """A data: address of an SVG text or of the bytes of a WebP or PNG image."""
     kind, raw = ("svg+xml", content.encode()) if isinstance(content, str) else ("webp", content)
+    kind = "png" if raw.startswith(b"\x89PNG") else kind
     return f"data:image/{kind};base64,{base64.b64encode(raw).decode()}"
 
 

@@ -13,10 +13,11 @@ FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
     "curve ring outline skin document plan trim purse sketch flap technique ledger edge tracing folder site case "
     "tensile estimate fit mesh kernels thread sheet sew linear solve crossing measure suture trial picture scene "
-    "result chart page close compare spread answer sweep task cluster table study cli"
+    "result chart page close compare drawing template cone vector cutter paper block typeset solid frame film lesson "
+    "explore sentence trade leaflet bench handout spread answer sweep task cluster table study cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
-HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask"}
+HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask", "reportlab", "ezdxf", "trimesh", "av"}
 
 
 def imported(source):
@@ -57,6 +58,7 @@ def test_imports_point_backwards(module):
         "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['compare', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['study', '--help'], result_action='return_value')",
+        "from fem.cli import app; app(['teach', '--help'], result_action='return_value')",
     ],
 )
 def test_help_imports_nothing_heavy(work):
