@@ -5,9 +5,9 @@ import shutil
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
-from cyclopts import App, Parameter
+from cyclopts import App, Parameter, validators
 
 import fem
 
@@ -317,24 +317,127 @@ def study(
     sys.exit(NO_CONVERGENCE if failures else 0)
 
 
+@app.command
+def teach(
+    files: Annotated[list[Path], Parameter(help="case files, lesson files, or pages to explore")],
+    /,
+    *,
+    into: Into = Path("results"),
+    again: bool = False,
+    only: Annotated[list[str] | None, Parameter(negative="")] = None,
+    paper: Literal["A4", "Letter"] = "A4",
+    heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
+):
+    """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
+
+    A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
+
+    Example: flatseam teach configs/lessons/circle-or-lens.yaml
+
+    Parameters
+    ----------
+    again
+        Compute even what is already there.
+    only
+        Product to make; may be given several times. The others stay as they are.
+    paper
+        Size of the sheets.
+    heights
+        So many times as high the skin stands in what is printed in 3D; the base says so. 0.1 to 10.
+    """
+    from fem.handout import PRODUCTS
+
+    known("teach --only", only or [], PRODUCTS)
+    explorations = read_explorations(files)
+    lessons = read_lessons([path for path in files if path not in explorations])
+    from fem.handout import teach as make
+    from fem.mesh import MeshError
+    from fem.solve import NotConverged
+
+    worst = 0
+    for lesson in lessons:
+        name = lesson.case.name
+        try:
+            with progress(name) as watch:
+                folder, missing = make(
+                    lesson, into=into, again=again, only=only or (), paper=paper, heights=heights, watch=watch
+                )
+        except (MeshError, OSError, NotConverged) as error:
+            print(complaint(name, error), file=sys.stderr)
+            worst = max(worst, exit_code(error))
+        else:
+            print(f"{name}: handout in {folder}")
+            for neighbour, reason in missing.items():
+                print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
+                worst = NO_CONVERGENCE
+    sys.exit(max([worst, *(explored(one, into=into, again=again) for one in explorations.values())]))
+
+
 def read(files):
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
+    from fem import case as cases
+
+    return read_each(files, cases.read, lambda case: case)
+
+
+def read_lessons(files):
+    """Lessons in the files, those of plain cases too; as `read`."""
+    from fem import lesson as lessons
+
+    return read_each(files, lessons.read, lambda lesson: lesson.case)
+
+
+def read_explorations(files):
+    """Explorations by their paths, of the files that hold one; as `read`. What is no YAML is left to others."""
+    from fem import explore
+    from fem.document import BadCase
+
+    def asked(path):
+        try:
+            return explore.asked(path)
+        except BadCase:
+            return False
+
+    paths = [path for path in files if asked(path)]
+    return dict(zip(paths, read_each(paths, explore.read, lambda one: one.base), strict=True))
+
+
+def explored(exploration, *, into, again):
+    """Exit code of an exploration: what is missing is closed, and the page written; a line on each closure and it."""
+    from fem import compare as comparison
+    from fem import explore
+
+    cases = [step.case for step in explore.steps(exploration)]
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        print(explore.write(exploration, results, into))
+    except OSError as error:
+        fail(f"{exploration.base.name}: {error}")
+    except ValueError as error:
+        print(f"{exploration.base.name}: {error}", file=sys.stderr)
+    return max(map(exit_code, errors.values()), default=0)
+
+
+def read_each(files, reader, case_of):
+    """What a reader finds in the files; ends the program with every message if one is bad."""
     from fem import case as cases
     from fem.document import BadCase
 
     good, bad, seen = [], [], {}
     for path in files:
         try:
-            case = cases.read(path)
+            found = reader(path)
         except BadCase as error:
             bad.append(str(error))
             continue
+        case = case_of(found)
         if case.name in seen:
             bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
         seen[case.name] = path
         for line in cases.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
-        good.append(case)
+        good.append(found)
     if bad:
         fail("\n".join(bad))
     return good

@@ -101,9 +101,12 @@ def html(results, *, baseline, only, images, view):
     view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
     """
     done = solved(results)
-    return rendered(
-        "page.html",
-        [_three(), _own("page.js")] if done else [],
+    style, *scripts = (Markup(text) for text in (own("page.css"), _three(), own("page.js")))
+    return template("page.html").render(
+        policy=policy([style], scripts if done else []),
+        style=style,
+        scripts=scripts,
+        version=fem.__version__,
         results=results,
         done=done,
         failed=[result for result in results if result.reason],
@@ -111,27 +114,19 @@ def html(results, *, baseline, only, images, view):
         assumed=assumed(results),
         meanings=MEANINGS,
         left_out=LEFT_OUT,
+        caution=CAUTION,
         **(_drawn(done, images, view) | _numbers(results, baseline, only) if done else {}),
     )
 
 
-def rendered(template, scripts, **values):
-    """A page from its template: text that is escaped, the scripts given, the style and the caution of all pages."""
-    style, *scripts = (Markup(text) for text in (_own("page.css"), *scripts))
-    environment = Environment(
-        loader=PackageLoader("fem", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
-    )
-    return environment.get_template(template).render(
-        policy=policy([style], scripts),
-        style=style,
-        scripts=scripts,
-        version=fem.__version__,
-        caution=CAUTION,
-        **values,
-    )
+def template(name):
+    """A template of this package, which escapes all that is put in and refuses what is missing."""
+    loader = PackageLoader("fem", ".")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(name)
 
 
-def _own(name):
+def own(name):
+    """The text of a file of this package."""
     return (files("fem") / name).read_text(encoding="utf-8")
 
 
@@ -153,8 +148,9 @@ def policy(styles, scripts):
 
 
 def uri(content):
-    """A data: address of an SVG text or of the bytes of a WebP image."""
+    """A data: address of an SVG text or of the bytes of a WebP or PNG image."""
     kind, raw = ("svg+xml", content.encode()) if isinstance(content, str) else ("webp", content)
+    kind = "png" if raw.startswith(b"\x89PNG") else kind
     return f"data:image/{kind};base64,{base64.b64encode(raw).decode()}"
 
 

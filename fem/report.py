@@ -3,7 +3,9 @@
 from itertools import product
 
 import numpy as np
+from markupsafe import Markup
 
+import fem
 from fem import answer, optimum, page, trend, uncertain
 from fem import case as cases
 from fem.document import BadCase, bad
@@ -117,9 +119,12 @@ def html(study, found):
     """The page as text."""
     measures = {measure for asked in study.keys.answers for measure in _measures(asked)}
     methods = {_method(asked) for asked in study.keys.answers}
-    return page.rendered(
-        "report.html",
-        [],
+    style = Markup(page.own("page.css"))
+    return page.template("report.html").render(
+        policy=page.policy([style], []),
+        style=style,
+        version=fem.__version__,
+        caution=page.CAUTION,
         study=study,
         found=found,
         count=len(points(study)),

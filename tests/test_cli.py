@@ -357,7 +357,7 @@ def test_help_of_all(flatseam):
     """The commands, and the caution."""
     code, out, _ = flatseam("--help")
     assert code == 0
-    assert re.findall(r"^│ (\w+) ", out, re.MULTILINE) == ["check", "close", "compare", "fit", "mesh", "sites"]
+    assert re.findall(r"^│ (\w+) ", out, re.MULTILINE) == ["check", "close", "compare", "fit", "mesh", "sites", "teach"]
     assert "not a medical device" in " ".join(out.split())
 
 
@@ -368,3 +368,44 @@ def test_help_is_not_taken_for_markup(flatseam):
 
 def test_version(flatseam):
     assert flatseam("--version") == (0, f"{fem.__version__}\n", "")
+
+
+# Teaching -----------------------------------------------------------------------------------------------------
+
+LESSON = """\
+title: A lesson
+question: Why?
+case: small.yaml
+compare: [{words: held, case: held.yaml}]
+"""
+
+
+def test_teach(flatseam, result, here):
+    """A product of a closed case, on the paper asked for."""
+    code, said, told = flatseam("teach", "small.yaml", "--only", "template", "--paper", "Letter")
+    assert (code, told) == (0, "") and "small: handout in results/small/handout" in said
+    assert (here / "results/small/handout/template.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_teach_with_a_neighbour_that_does_not_converge(flatseam, result, here):
+    """The lesson is written, the neighbour told of, and the exit code says that not everything was done."""
+    (here / "lesson.yaml").write_text(LESSON)
+    code, said, told = flatseam("teach", "lesson.yaml", "--only", "lesson")
+    assert code == 3 and "handout in" in said and told.startswith("held: not closed, and missing in the sheets: ")
+    assert (here / "results/small/handout/lesson.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        (("small.yaml", "--only", "tempalte"), "no 'tempalte'; did you mean 'template'"),
+        (("bad.yaml",), "bad.yaml:4:7: case: "),
+        (("small.yaml", "lesson.yaml"), "'small' is also the name of small.yaml"),
+    ],
+)
+def test_teach_bad_input(flatseam, here, words, complaint):
+    """Words that are not known, a lesson that cannot be read, two lessons on one case: nothing is begun."""
+    (here / "lesson.yaml").write_text(LESSON)
+    (here / "bad.yaml").write_text("# a lesson\n" + LESSON.replace("small.yaml", "absent.yaml"))
+    code, _, told = flatseam("teach", *words)
+    assert code == 2 and complaint in told and not (here / "results").exists()

@@ -13,11 +13,12 @@ FEM = Path(__file__).parent.parent / "fem"
 ORDER = (  # data flows along it
     "curve ring outline skin document plan trim purse sketch flap technique ledger edge tracing folder site case "
     "tensile estimate fit mesh kernels thread sheet sew linear solve crossing measure suture trial picture scene "
-    "result chart page close compare spread sensitivity search answer graph sweep task cluster table study "
-    "finding trend uncertain optimum report cli"
+    "result chart page close compare drawing template cone vector cutter paper block typeset solid frame film lesson "
+    "explore sentence trade leaflet bench handout spread sensitivity search answer graph sweep task "
+    "cluster table study finding trend uncertain optimum report cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
-HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask"}
+HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask", "reportlab", "ezdxf", "trimesh", "av"}
 
 
 def imported(source):
@@ -58,6 +59,7 @@ def test_imports_point_backwards(module):
         "from fem.cli import app; app(['close', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['compare', '--help'], result_action='return_value')",
         "from fem.cli import app; app(['study', '--help'], result_action='return_value')",
+        "from fem.cli import app; app(['teach', '--help'], result_action='return_value')",
     ],
 )
 def test_help_imports_nothing_heavy(work):

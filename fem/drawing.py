@@ -1,0 +1,133 @@
+"""Line drawings in mm: strokes and words, what each kind of line means, and the bar that tells whether a print is 1:1.
+
+Kinds of line differ by dashes and weight alone, so that they survive a black-and-white copier.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+BAR = 100.0  # mm, of the bar to be measured on paper
+REMINDER = "Print at 100 %, no “fit to page”. This bar must measure 100 mm."
+LETTER = 0.6  # mean width of a letter, as a share of its size; good enough to keep words apart
+ROW = 5.5  # mm, of a key
+SAMPLE = 16.0  # mm, of a line in a key
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a kind of line looks, and what it says."""
+
+    width: float  # mm
+    dashes: tuple[float, ...]  # mm on, off, ...; empty: solid
+    meaning: str
+
+
+STYLES = {
+    "cut": Style(0.6, (), "cut here"),
+    "removed": Style(0.1, (), "hatched: skin to take away"),
+    "suture": Style(0.3, (), "suture; the same number on both edges is sewn together, in this order"),
+    "thread": Style(0.3, (), "the thread passes here, in this order, and is drawn together"),
+    "open": Style(0.6, (0.6, 1.2), "edge that stays open"),
+    "loosened": Style(0.4, (3.0, 1.5), "skin is loosened from its bed as far as here"),
+    "flap": Style(0.25, (1.2, 0.8), "flap: skin that is moved"),
+    "held": Style(0.4, (6.0, 1.2, 0.6, 1.2, 0.6, 1.2), "stays on its bed"),
+    "axis": Style(0.2, (6.0, 1.5, 1.0, 1.5), "axis of the wound"),
+    "tip": Style(0.3, (), "tip, with the angle of skin that is missing there: a cone may stand"),
+    "lines": Style(0.3, (0.3, 1.0), "skin tension lines run this way"),
+    "fold": Style(0.25, (1.5, 1.0), "fold here"),
+    "ring": Style(0.3, (0.3, 1.2), "ring up to which the paper cone is as high as the computed skin"),
+    "arrow": Style(0.3, (), ""),
+    "bar": Style(0.3, (), ""),
+    "key": Style(0.15, (), ""),
+}
+
+
+TURN = np.linspace(0, 2 * np.pi, 25)
+ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
+SAMPLES = {  # of kinds that no level line shows
+    "removed": tuple(np.array([[x, x + 3.0], [-1.5, 1.5]]) for x in np.arange(0.0, SAMPLE - 3, 2.0)),
+    "suture": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
+    "thread": (np.array([[SAMPLE / 2, SAMPLE / 2], [-1.0, 1.0]]),),
+    "tip": (np.array([SAMPLE / 2 + 1.5 * np.cos(TURN), 1.5 * np.sin(TURN)]),),
+}
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A line through points."""
+
+    points: np.ndarray  # (2, n) mm
+    style: str  # one of STYLES
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text; `at` is on its base line."""
+
+    text: str
+    at: tuple[float, float]  # mm
+    size: float = 3.0  # mm
+    anchor: str = "start"  # start, middle or end of the text is at `at`
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Strokes and words, y up."""
+
+    strokes: tuple[Stroke, ...] = ()
+    words: tuple[Words, ...] = ()
+
+
+def joined(*drawings) -> Drawing:
+    """One drawing of all of them."""
+    return Drawing(tuple(s for d in drawings for s in d.strokes), tuple(w for d in drawings for w in d.words))
+
+
+def moved(drawing, way) -> Drawing:
+    """The drawing moved by way (2,), mm."""
+    x, y = way
+    return Drawing(
+        tuple(replace(s, points=s.points + np.array([[x], [y]])) for s in drawing.strokes),
+        tuple(replace(w, at=(w.at[0] + x, w.at[1] + y)) for w in drawing.words),
+    )
+
+
+def extent(drawing):
+    """Lowest and highest x and y of everything (2, 2), mm; the width of words is estimated."""
+    points = [s.points for s in drawing.strokes]
+    for w in drawing.words:
+        long = LETTER * w.size * len(w.text)
+        start = w.at[0] - {"start": 0, "middle": long / 2, "end": long}[w.anchor]
+        points.append(np.array([[start, start + long], [w.at[1] - 0.25 * w.size, w.at[1] + 0.8 * w.size]]))
+    every = np.hstack(points)
+    return np.stack([every.min(axis=1), every.max(axis=1)], axis=1)
+
+
+def check_bar() -> Drawing:
+    """A bar of BAR mm from the origin, with a tick every 10 mm, and the reminder above it."""
+    level = [Stroke(np.array([[0.0, BAR], [0.0, 0.0]]), "bar")]
+    ticks = [
+        Stroke(np.array([[x, x], [0.0, 4.0 if x % (BAR / 2) == 0 else 2.0]]), "bar") for x in np.arange(0, BAR + 1, 10)
+    ]
+    ends = [Words(text, (x, -3.6), 2.8, "middle") for x, text in ((0.0, "0"), (BAR / 2, "50"), (BAR, "100 mm"))]
+    return Drawing((*level, *ticks), (Words(REMINDER, (0.0, 5.4), 3.2), *ends))
+
+
+def key(drawing) -> Drawing:
+    """What the kinds of line in a drawing mean, a row each, from the origin downwards."""
+    used = [name for name in STYLES if STYLES[name].meaning and any(s.style == name for s in drawing.strokes)]
+    rows = []
+    for k, name in enumerate(used):
+        strokes = tuple(Stroke(line, name) for line in SAMPLES.get(name, ALONG))
+        sample = Drawing(strokes, (Words(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),))
+        rows.append(moved(sample, (0.0, 1 - ROW * (k + 1))))
+    return joined(*rows)
+
+
+def on_one_canvas(drawing) -> Drawing:
+    """The drawing with its key and the check bar below it."""
+    (left, _), (bottom, _) = extent(drawing)
+    words = moved(key(drawing), (left, bottom - 4))
+    return joined(drawing, words, moved(check_bar(), (left, extent(words)[1, 0] - 14)))

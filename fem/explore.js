@@ -1,0 +1,53 @@
+// Shows the closure that slider and choice name; texts, numbers and pictures come ready from the page.
+"use strict";
+(() => {
+  const {steps, pictures, ratios} = JSON.parse(document.getElementById("steps").textContent);
+  const element = (id) => document.getElementById(id);
+  const slider = element("ratio");
+  let before = null;
+
+  const chosen = () => Number(document.querySelector("input[name=choice]:checked").value);
+  const current = () => steps[chosen() * ratios.length + Number(slider.value)];
+
+  function difference(now) { // of numbers as they are printed, so that it can be checked by eye
+    if (before === null || before.reason || before === now) return "";
+    const parts = [["cone_height_mm", "cones"], ["scar_length_mm", "scar"]].map(([name, words]) => {
+      const change = Number(now.texts[name]) - Number(before.texts[name]);
+      const sign = change > 0.05 ? "+" : change < -0.05 ? "−" : "±";
+      return `${words} ${sign}${Math.abs(change).toFixed(1)} mm`;
+    });
+    return `Against the one before (${before.title}): ${parts.join(", ")}.`;
+  }
+
+  function show() {
+    const now = current(), ratio = `${ratios[slider.value]} : 1`;
+    element("ratio-said").textContent = ratio;
+    slider.setAttribute("aria-valuetext", ratio);
+    element("title").textContent = `${now.title}.`;
+    element("said").textContent = now.reason ? `No closure was found: ${now.reason}` : now.said;
+    element("change").textContent = now.reason ? "" : difference(now);
+    element("found").hidden = now.reason !== "";
+    document.querySelectorAll("tr[data-step]").forEach((row) => row.classList.toggle("now", row.dataset.step === now.name));
+    const point = [...document.querySelectorAll("[data-point]")].find((one) => one.dataset.point === now.name);
+    const [x, y] = point ? point.getAttribute("transform").match(/-?[\d.]+/g) : [-50, -50];
+    element("here").setAttribute("cx", x);
+    element("here").setAttribute("cy", y);
+    if (!now.reason) {
+      for (const kind of ["plan", "skin"]) {
+        element(kind).src = pictures[now.name][kind];
+        element(kind).alt = now[kind];
+      }
+      document.querySelectorAll("[data-text]").forEach((one) => { one.textContent = now.texts[one.dataset.text]; });
+      document.querySelectorAll("[data-bar]").forEach((bar) => {
+        bar.value = now.values[bar.dataset.bar];
+        bar.textContent = `${now.texts[bar.dataset.bar]} mm`;
+      });
+    }
+    before = now;
+  }
+
+  slider.addEventListener("input", show);
+  document.querySelectorAll("input[name=choice]").forEach((choice) => choice.addEventListener("change", show));
+  element("live").hidden = false;
+  show();
+})();
