@@ -326,9 +326,10 @@ def glance(done):
         ("line_tension_mid_N_per_m", "Highest line tension in the middle of the scar", "lowest"),
         ("removed_area_mm2", "Most skin removed", "least"),
     ]:
-        at = [(numbers(result.measures)[name], result.name) for result in done]
-        ends = [f"{who} ({shown(name, value)} {unit(name)})" for value, who in (max(at), min(at))]
-        if len(done) > 1 and shown(name, max(at)[0]) != shown(name, min(at)[0]):
+        values = [(numbers(result.measures).get(name), result.name) for result in done]
+        at = [pair for pair in values if pair[0] is not None]  # what is not sewn has no scar
+        ends = [f"{who} ({shown(name, value)} {unit(name)})" for value, who in (max(at), min(at))] if at else []
+        if len(at) > 1 and shown(name, max(at)[0]) != shown(name, min(at)[0]):
             lines.append(f"{most}: {ends[0]}; {least}: {ends[1]}.")
     return lines
 

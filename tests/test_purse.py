@@ -3,12 +3,14 @@
 import json
 from functools import cache
 
+import comparison
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
+from fem import compare
 from fem.case import Case
 from fem.close import closed
 from fem.document import BadCase, parse
@@ -125,3 +127,16 @@ def test_refused():
     for keys in ({"sutures": {"kind": "interrupted"}}, {"anchor": {}}, {"taper": {"length_mm": 10}}):
         with pytest.raises(BadCase, match="nothing is sewn here"):
             case(**keys)
+
+
+def test_compared_with_what_is_sewn(tmp_path):
+    """The comparison takes a wound without any scar beside one that has one, and alone."""
+    purse = comparison.WRITTEN.replace("NAME", "purse").replace("{undermine_mm: 6}", "{technique: purse-string}")
+    cases = [comparison.case(purse.replace("LENGTH", "14")), comparison.case(comparison.text("lens", 30))]
+    errors = compare.solve_missing(cases, into=tmp_path)
+    page, *_ = compare.write(compare.results(cases, errors, into=tmp_path), into=tmp_path)
+    assert errors == {}
+    assert page.read_text().count("pull of the purse-string") == 1
+    assert "Longest scar" not in page.read_text() and "Most skin removed: lens" in page.read_text()
+    alone = compare.write(compare.results(cases[:1], {}, into=tmp_path), into=tmp_path / "alone")
+    assert alone[0].exists()
