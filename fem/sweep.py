@@ -186,7 +186,8 @@ def case_at(study, settings) -> Case:
 
 def cases(study) -> list[Case]:
     """The case at every point. Raises document.BadCase with the complaints about all, each once."""
-    good, bad = [], {}
+    good: list[Case] = []
+    bad: dict = {}
     for settings in points(study):
         case, found = _checked(study, settings)
         good.append(case)

@@ -210,7 +210,7 @@ def started(*words, stderr=subprocess.PIPE):
 def wait_for_draft(process, into):
     """Wait until results are being written beside their place; fail if the process ends before."""
     end = time.monotonic() + PATIENCE
-    while not any(into.glob(".small-*/measures.json")):
+    while not any(into.glob(".small-*/draft/stages.npz")):
         assert process.poll() is None and time.monotonic() < end
         time.sleep(0.005)
 
