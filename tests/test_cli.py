@@ -357,7 +357,8 @@ def test_help_of_all(flatseam):
     """The commands, and the caution."""
     code, out, _ = flatseam("--help")
     assert code == 0
-    assert re.findall(r"^│ (\w+) ", out, re.MULTILINE) == ["check", "close", "compare", "fit", "mesh", "sites", "teach"]
+    commands = re.findall(r"^│ (\w+) ", out, re.MULTILINE)
+    assert commands == ["check", "close", "compare", "fit", "mesh", "sites", "study", "teach"]
     assert "not a medical device" in " ".join(out.split())
 
 
