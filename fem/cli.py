@@ -328,7 +328,7 @@ def teach(
     paper: Literal["A4", "Letter"] = "A4",
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ):
-    """Write teaching material of each case into results/<case>/handout/; what is not closed yet is closed.
+    """Write teaching material of each case into its results folder, as handout; what is not closed yet is closed.
 
     A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
 
