@@ -22,6 +22,7 @@ from fem import sew, solve, suture, trial
 from fem.folder import refuse_unusable, whole
 from fem.measure import Closure, Stage, measures, nodal_stress
 from fem.mesh import Mesh, MeshError, mesh, quality
+from fem.plan import held
 from fem.sheet import Bed, Sheet, interpolated, lift, sheet
 from fem.skin import BENDING_POISSON, bending_stiffness, young_modulus
 
@@ -44,8 +45,11 @@ INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse 
 
 def patch(case) -> Mesh:
     """Mesh of a case. Raises fem.mesh.MeshError."""
-    size = case.mesh
-    return mesh(cases.plan(case), radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm)
+    size, plan, sutures = case.mesh, cases.plan(case), case.closure.sutures
+    marks = {} if sutures.kind == "running" else held(plan, cases.tying(case), bite=sutures.bite_mm)
+    return mesh(
+        plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks
+    )
 
 
 def skin_sheet(case, triangles) -> Sheet:

@@ -14,11 +14,14 @@ NEAR = 1e-3  # of its length: the piece of a line that gives the way it leaves a
 TURNED = 1e-2  # rad: ways that differ by less are one
 
 
-def edge_points(plan, *, edge, tip):
-    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges."""
+def edge_points(plan, *, edge, tip, marks):
+    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges.
+
+    marks   fractions at which there is a point, by the number of the seam
+    """
     placed = []
-    for curves in (*plan.seams, *((curve,) for curve in plan.open)):
-        s = _fractions(curves, edge=edge, tip=tip)
+    for number, curves in enumerate((*plan.seams, *((curve,) for curve in plan.open))):
+        s = _fractions(curves, marks.get(number, ()), edge=edge, tip=tip)
         placed += [curve.point(s) for curve in curves]
     return placed
 
@@ -44,13 +47,13 @@ def graded(knots, size):
     return np.append(np.concatenate(pieces), 1.0)
 
 
-def _fractions(curves, *, edge, tip):
-    """Fractions (k + 1,) of arc length at which all the curves have nodes.
+def _fractions(curves, marks, *, edge, tip):
+    """Fractions (k + 1,) of arc length at which all the curves have nodes, corners and marks among them.
 
-    The size grows from `tip` at both ends, and from a short piece between two corners, to `edge`.
+    The size grows from `tip` at both ends, and from a short piece between two of them, to `edge`.
     """
     length = max(curve.length for curve in curves)
-    knots = np.unique([0.0, 1.0, *(s for curve in curves for s in curve.corners)])
+    knots = np.unique([0.0, 1.0, *marks, *(s for curve in curves for s in curve.corners)])
     knots = knots[np.append(True, np.diff(knots) * length > SAME)]
 
     def size(s):

@@ -60,6 +60,7 @@ class Trimmed:
     before: Closure
     cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
 
+
 def nodal_stress(closure):
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
     return 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from itertools import pairwise
+from types import MappingProxyType
 
 import gmsh
 import meshio
@@ -60,7 +61,7 @@ class Mesh:
         return np.unique(np.concatenate([self.pairs.ravel(), *self.open]))
 
 
-def mesh(plan, *, radius, edge, tip, far):
+def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
     """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
 
     Both edges of a seam have nodes at the same fractions of arc length, corners of either edge included.
@@ -70,12 +71,13 @@ def mesh(plan, *, radius, edge, tip, far):
     The vertices of each triangle run counter-clockwise.
 
     radius, edge, tip, far   mm
+    marks   fractions of a seam at which it also has nodes, by its number
 
     Raises MeshError where prescribed edges meet without a common end, where the wound or its loosened zone
     reaches the rim, or where gmsh leaves out a prescribed edge.
     """
     zone = shapely.Polygon() if plan.loosened is None else plan.loosened
-    placed = edge_points(plan, edge=edge, tip=tip)
+    placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
     pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
     wound = _wound(pulled, skin_left=[k % 2 == 0 or k >= 2 * len(plan.seams) for k in range(len(pulled))])
     borders, size = _grading(wound, zone, edge=edge, far=far)

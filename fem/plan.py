@@ -190,6 +190,24 @@ def stitches(plan, *, spacing, order):
     return [places[int(k) - 1] for k in order]
 
 
+def held(plan, places, *, bite):
+    """Fractions, by the number of a seam, at which the stretches that sutures hold begin and end.
+
+    places  as from `stitches`;  bite  mm of an edge, or of the mean of both where they are of unequal length
+
+    Stretches less than a quarter of a bite apart (our choice) count as one.
+    """
+    ends: dict[int, list[float]] = {}
+    for number, at in sorted(places):
+        half = bite / sum(edge.length for edge in plan.seams[number])
+        of = ends.setdefault(number, [])
+        if of and at - half < of[-1] + half / 2:
+            of[-1] = at + half
+        else:
+            of += [at - half, at + half]
+    return {number: [at for at in of if 0 < at < 1] for number, of in ends.items()}
+
+
 def halves(n):
     """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
     order, parts = [], deque([(0, n)])

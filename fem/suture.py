@@ -41,7 +41,8 @@ def across_the_wound(seams, X, stitches, *, bite):
     """Bonds of edge to edge; stitches as in `fem.plan.stitches`."""
     bonds = []
     for number, at in stitches:
-        first, second = (_samples(edge, X[:, edge], at, bite) for edge in seams[number])
+        width = 2 * bite / sum(_along(X[:, edge])[-1] for edge in seams[number])
+        first, second = (_samples(edge, X[:, edge], at, width) for edge in seams[number])
         nodes, inverse = np.unique(np.concatenate([first[0], second[0]]), return_inverse=True)
         W = np.zeros((len(first[1]), nodes.size))
         np.add.at(W, (slice(None), inverse), np.hstack([first[1], -second[1]]))
@@ -81,8 +82,8 @@ def touch(seams, X, stitches, *, bite):
     """
     weights = [np.convolve(np.diff(_along(X[:, first])), [0.5, 0.5], mode="valid") for first, _ in seams]
     for number, at in stitches:
-        s = _along(X[:, seams[number][0]])
-        weights[number] *= abs(s[1:-1] - at * s[-1]) > bite / 2
+        first, second = (_along(X[:, edge]) for edge in seams[number])
+        weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
     return Touch(
         group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
         normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
@@ -176,18 +177,18 @@ def _along(X):
 
 def _bite(edge, X, at, bite):
     """Nodes of an edge (2 k + 1,) at X and their weights in its mean over a bite, mm, about the fraction `at` of it."""
-    nodes, W = _samples(edge, X, at, bite)
+    nodes, W = _samples(edge, X, at, bite / _along(X)[-1])
     return nodes, W.mean(axis=0)
 
 
-def _samples(edge, X, at, bite):
-    """Nodes of an edge (2 k + 1,) at X and their weights (n_samples, m) at places of a bite, see `_bite`.
+def _samples(edge, X, at, width):
+    """Nodes of an edge (2 k + 1,) at X and their weights (n_samples, m) at places over a width about the fraction `at`.
 
-    Beyond an end of the edge there are none.
+    width   of the edge's length; beyond an end of the edge there are no samples
     """
     s = _along(X)
-    sample = at * s[-1] + bite * ((np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5)
-    sample = sample[(sample > 0) & (sample < s[-1])]
+    sample = at + width * ((np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5)
+    sample = sample[(sample > 0) & (sample < 1)] * s[-1]
     segment = np.searchsorted(s[::2], sample, side="right") - 1
     xi = (sample - s[2 * segment]) / (s[2 * segment + 2] - s[2 * segment])
     shapes = np.array([(1 - xi) * (1 - 2 * xi), 4 * xi * (1 - xi), xi * (2 * xi - 1)])

@@ -79,5 +79,6 @@ def shortest(heights, most, under):
     )
     cut[asked] = np.max(found.bracket, axis=0)
     while (over := heights(tuple(cut.tolist())) >= under)[asked].any():
-        cut[asked] = np.minimum(cut + WITHIN * over, most)[asked]
+        further = over & (cut < most)  # an end that is cut as far as it may be needs the other one cut
+        cut[asked] = np.minimum(cut + WITHIN * (further if further[asked].any() else 1), most)[asked]
     return tuple(cut.tolist())

@@ -184,6 +184,12 @@ def test_cone_that_cannot_be_cut_low_enough():
         shortest(asked((12.0, 36.6))[0], (20.0, 20.0), 1.0)
 
 
+def test_an_end_that_can_only_be_lowered_by_the_other():
+    """The left end is cut as far as it may be and low enough only with a longer cut at the right: that is made."""
+    found = shortest(asked((20.8, 7.7), other=0.11)[0], (20.0, 20.0), 1.0)
+    assert (asked((20.8, 7.7), other=0.11)[0](found) < 1).all()
+
+
 def test_an_end_that_is_lifted_by_the_other():
     """The last cut at the other end lifts a cone over the limit: it is cut further."""
     heights, _ = asked((12.3, 7.7), other=-0.05)
