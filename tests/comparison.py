@@ -1,7 +1,7 @@
 """Small cases to compare, on coarse triangles: a second or two each."""
 
-from fem import case as cases
-from fem.document import parse
+from fem.case import case as cases
+from fem.case.document import parse
 
 WRITTEN = """\
 name: NAME

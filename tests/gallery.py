@@ -6,9 +6,9 @@ import numpy as np
 from matplotlib.figure import Figure
 from problems import EVERY_KIND
 
-from fem.outline import boundary
-from fem.picture import EDGES, INK, SKIN
-from fem.plan import side_to_side
+from fem.geometry.outlines import boundary
+from fem.plan.plan import side_to_side
+from fem.render.picture import EDGES, INK, SKIN
 
 COLUMNS, PAIRS = 4, 8  # pairs of points that are sewn together, shown of the longest seam
 NAMES = {"lens-with-two-ms": "lens-with-m, m_at: both"}

@@ -1,8 +1,8 @@
 """A stand-in for the solver: rows of invented closures by formulas, for tests of what a study is asked."""
 
-from fem import case as cases
-from fem.close import address
-from fem.result import numbers
+from fem.case import case as cases
+from fem.results.close import address
+from fem.results.result import numbers
 
 WRITTEN = """\
 name: invented

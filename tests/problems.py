@@ -6,11 +6,11 @@ from math import cos, pi, sin
 import numpy as np
 import skfem
 
-from fem.mesh import from_triangulation
-from fem.outline import OUTLINES
-from fem.sew import Sewing, sewing
-from fem.sheet import Bed
-from fem.skin import neo_hooke
+from fem.geometry.outlines import OUTLINES
+from fem.material.skin import neo_hooke
+from fem.mechanics.constraints import Sewing, sewing
+from fem.mechanics.mesh import from_triangulation
+from fem.mechanics.sheet import Bed
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)

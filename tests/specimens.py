@@ -5,9 +5,9 @@ from functools import partial
 
 import numpy as np
 
-from fem.estimate import stresses
-from fem.skin import LAWS
-from fem.tensile import Measured
+from fem.fit.estimate import stresses
+from fem.fit.tensile import Measured
+from fem.material.skin import LAWS
 
 GRID = np.linspace(1.02, 1.4, 12)
 ALONG = [(a, None) for a in GRID]  # a strip cut along the lines; None: not measured, free of stress

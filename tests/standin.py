@@ -11,9 +11,9 @@ import time
 from functools import partial
 from pathlib import Path
 
-from fem import cluster, study, sweep
-from fem.close import write_numbers
-from fem.solve import NotConverged
+from fem.errors import NotConverged
+from fem.results.close import write_numbers
+from fem.study import cluster, study, sweep
 
 STUDY = """\
 name: NAME
@@ -73,7 +73,7 @@ ON_AND_ON, UNTIL_MENDED = 7.0, 8.0
 
 
 def solve(case, *, keep, watch):
-    """What `fem.task.closing` gives, without any mechanics."""
+    """What `fem.study.task.closing` gives, without any mechanics."""
     kind = case.closure.undermine_mm
     note(case.name)
     if kind == ON_AND_ON:

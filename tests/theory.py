@@ -32,7 +32,7 @@ def _solution(curvatures, edge, start):
 def clamped_plate(P, *, nu):
     """Deflection w0/h at the centre of a clamped plate with immovable edge under P = q a^4 / E h^4.
 
-        (G'' + 3 G'/x) / 12 (1 - nu^2) = n G + P/2,    n'' + 3 n'/x = -G^2/2,    w in h, n in E h (h/a)^2
+    (G'' + 3 G'/x) / 12 (1 - nu^2) = n G + P/2,    n'' + 3 n'/x = -G^2/2,    w in h, n in E h (h/a)^2
     """
     D = 1 / (12 * (1 - nu**2))
     w0 = min(P / (64 * D), 0.6 * P ** (1 / 3))
@@ -48,7 +48,7 @@ def clamped_plate(P, *, nu):
 def hencky(*, nu):
     """(C1, C2) of a membrane under p: w0 = C1 a (p a/E h)^(1/3), N(0) = C2 (E h p^2 a^2)^(1/3).
 
-        n'' + 3 n'/x = -1/(8 n^2),   w' = -x / 2n       Hencky (1915)
+    n'' + 3 n'/x = -1/(8 n^2),   w' = -x / 2n       Hencky (1915)
     """
 
     def slopes(x, y):

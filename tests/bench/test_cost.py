@@ -1,6 +1,6 @@
 """What a closure costs, as ratios within one run; nothing here passes or fails by the clock.
 
-    MKL_NUM_THREADS=1 python -m pytest tests/bench -m bench --benchmark-enable -s
+MKL_NUM_THREADS=1 python -m pytest tests/bench -m bench --benchmark-enable -s
 """
 
 import resource
@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fem import case as cases
-from fem.close import closed
+from fem.case import case as cases
+from fem.closure.closing import closed
 
 pytestmark = pytest.mark.bench
 DEMO = Path(__file__).parents[2] / "configs" / "demo"
@@ -34,13 +34,17 @@ def cost(name, edge=None):
         case = case.model_copy(update={"mesh": cases.MeshSize(**sizes)})
     _, how = closed(case)
     spent = {key: of_all_meshes(how, key) for key in ("mesh_s", "assembly_s", "factorisation_s")}
-    return how | spent | {
-        "name": name,
-        "rest_s": how["total_s"] - sum(spent.values()),
-        "cost": how["total_s"] / (how["factorisation_s"] / how["factorisations"]),
-        "assembly": spent["assembly_s"] / how["total_s"],
-        "memory_MB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-    }
+    return (
+        how
+        | spent
+        | {
+            "name": name,
+            "rest_s": how["total_s"] - sum(spent.values()),
+            "cost": how["total_s"] / (how["factorisation_s"] / how["factorisations"]),
+            "assembly": spent["assembly_s"] / how["total_s"],
+            "memory_MB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        }
+    )
 
 
 def of_all_meshes(how, key):

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from fem import case as cases
-from fem import compare
+from fem.case import case as cases
+from fem.comparison import compare
 
 pytestmark = pytest.mark.bench
 DEMO = Path(__file__).parents[2] / "configs" / "demo"

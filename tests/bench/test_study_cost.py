@@ -13,8 +13,8 @@ from functools import partial
 import pytest
 import standin
 
-from fem import cluster, sweep
-from fem.study import engine, evaluator
+from fem.study import cluster, sweep
+from fem.study.study import engine, evaluator
 
 pytestmark = pytest.mark.bench
 TURNS = 5

@@ -1,0 +1,154 @@
+"""Points of an outline that was traced elsewhere, from a GeoJSON, CSV or SVG file in mm.
+
+The files are untrusted: they lie inside the folders given, links included, are of a limited size, and their XML defines
+no entities and repeats no elements, so that a small file cannot grow in memory.
+"""
+
+import csv
+import io
+import json
+import os
+import re
+from pathlib import Path
+
+import numpy as np
+
+from fem.case import document
+from fem.errors import BadCase
+
+MAX_BYTES = 2_000_000  # our choice, 20 000 points with all their digits
+MAX_POINTS = 20_000  # our choice, a tracing of a metre at every twentieth of a millimetre
+FARTHEST = 1000.0  # mm from the file's origin, as for any other place
+CURVE = 400  # points on each curve of an SVG path; our choice, within 0.003 mm of a quarter circle of 1 m
+NAME = re.compile(r"\w[\w .-]*(/\w[\w .-]*)*")  # no folder above, no hidden file, no drive
+PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+.,\s-]*", re.ASCII)
+# What svgelements raises on numbers that are missing or none; it has no error of its own.
+BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, OverflowError
+
+
+def points(name, folders):
+    """Points (n, 2), mm, x to the right and y up, of the outline in the file `name` of the first folder that has it.
+
+    CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, its coordinates in mm. SVG: one
+    path or shape without holes; a drawing whose size is given in mm, cm or in is read to scale, any other with its
+    units as mm.
+
+    Raises ValueError with file and, where there is one, line.
+    """
+    path = found(name, folders, kinds=READERS)
+    traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
+    if len(traced) > MAX_POINTS:
+        raise BadCase(f"{path}: {len(traced)} points; {MAX_POINTS} at most")
+    X = np.array(traced, float)
+    if not (np.abs(X) <= FARTHEST).all():  # nor if it is no number
+        raise BadCase(f"{path}: wanted places within {FARTHEST:g} mm of the origin, in mm")
+    return X
+
+
+def found(name, folders, *, kinds):
+    """Path of the file `name`, like `lens.csv` or `drawings/lens.csv`, in the first of the folders that has it.
+
+    Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there
+    leads out of the folder.
+    """
+    if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:
+        allowed = f"folder/name with {', '.join(kinds)}"
+        places = " or ".join(str(folder) for folder in folders) or "the case's folder"
+        raise BadCase(f"{name!r} is no file below {places}; allowed: {allowed}")
+    for folder in folders:
+        real, root = Path(os.path.realpath(folder / name)), Path(os.path.realpath(folder))
+        if os.path.lexists(folder / name) and not real.is_relative_to(root):
+            raise BadCase(f"{folder / name}: a link out of the folder")
+        if real.is_file():
+            return folder / name
+    raise BadCase(f"no file {name!r} in {' or '.join(str(folder) for folder in folders) or 'a case without a folder'}")
+
+
+def _csv(written, path):
+    rows = csv.reader(io.StringIO(written, newline=""), strict=True)
+    traced: list = []
+    try:
+        for row in rows:
+            cells = [cell.strip() for cell in row]
+            if rows.line_num == 1:
+                if cells != ["x_mm", "y_mm"]:
+                    raise BadCase(f"{path}:1: wanted the heading x_mm,y_mm")
+            elif any(cells):
+                if len(cells) != 2 or not all(document.NUMBER.fullmatch(cell) for cell in cells):
+                    raise BadCase(f"{path}:{rows.line_num}: wanted two numbers, got {','.join(row)[:40]!r}")
+                traced.append([float(cell) for cell in cells])
+    except csv.Error as error:
+        raise BadCase(f"{path}:{rows.line_num}: not CSV: {error}") from error
+    if not traced:
+        raise BadCase(f"{path}: no points")
+    return traced
+
+
+def _geojson(written, path):
+    import shapely
+
+    def refused(constant):
+        raise BadCase(f"{path}: {constant} is not a number of JSON")
+
+    try:
+        json.loads(written, parse_constant=refused)
+        content = shapely.from_geojson(written)
+    except json.JSONDecodeError as error:
+        raise BadCase(f"{path}:{error.lineno}:{error.colno}: not JSON: {error.msg}") from error
+    except RecursionError as error:
+        raise BadCase(f"{path}: nested too deep") from error
+    except shapely.errors.GEOSException as error:
+        raise BadCase(f"{path}: not GeoJSON: {error}") from error
+    parts = shapely.get_parts(shapely.get_parts(content))  # features, then the pieces of each
+    kinds = [part.geom_type for part in parts]
+    if kinds != ["Polygon"] or len(parts[0].interiors) or parts[0].is_empty:
+        raise BadCase(f"{path}: wanted one polygon without holes, got {', '.join(kinds[:5]) or 'nothing'}")
+    return shapely.get_coordinates(parts[0])
+
+
+def _svg(written, path):
+    import xml.etree.ElementTree as ET
+
+    import svgelements
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import fromstring
+
+    try:
+        elements = list(fromstring(written).iter())
+    except ET.ParseError as error:
+        line, column = error.position
+        raise BadCase(f"{path}:{line}:{column + 1}: not XML: {str(error).split(':')[0]}") from error
+    except DefusedXmlException as error:
+        raise BadCase(f"{path}: entities are not allowed") from error
+    if any(str(element.tag).endswith("}use") or element.tag == "use" for element in elements):
+        raise BadCase(f"{path}: <use> is not allowed; draw the outline itself")
+    if any(not PATH_DATA.fullmatch(element.get("d", "")) for element in elements):
+        raise BadCase(f"{path}: a path holds characters that are no path data")
+    try:
+        per_mm = svgelements.Length("1mm").value(ppi=1.0)  # so that units are mm to round-off: its inch is not 25.4
+        drawing = svgelements.SVG.parse(io.StringIO(written), ppi=1 / per_mm)
+        shapes = [svgelements.Path(shape) for shape in drawing.elements() if isinstance(shape, svgelements.Shape)]
+        pieces = [piece for shape in shapes for piece in shape.as_subpaths() if len(piece)]
+        traced = [_flattened(piece) for piece in pieces[:2]]
+    except BROKEN as error:
+        raise BadCase(f"{path}: not an SVG drawing: {error}") from error
+    if len(traced) != 1:
+        raise BadCase(f"{path}: wanted one path in one piece, got {len(pieces)}")
+    return traced[0] * [1, -1]  # y points down in SVG
+
+
+def _flattened(piece):
+    """Points (n, 2) along one piece of an SVG path."""
+    import svgelements
+
+    straight = svgelements.Move | svgelements.Line | svgelements.Close
+    traced = [
+        np.reshape(segment.npoint(np.linspace(0, 1, CURVE + 1)[1:]), (-1, 2))
+        if not isinstance(segment, straight)
+        else np.array([[segment.end.x, segment.end.y]])
+        for segment in list(piece)[:MAX_POINTS]
+    ]
+    return np.vstack(traced)
+
+
+READERS = {".geojson": _geojson, ".json": _geojson, ".csv": _csv, ".svg": _svg}

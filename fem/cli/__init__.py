@@ -1,0 +1,1 @@
+"""Commands → calls of what is before."""

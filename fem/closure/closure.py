@@ -1,0 +1,67 @@
+"""A closure: a wound before and after it was closed, and the stress at its nodes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.geometry.outlines import Outline
+from fem.mechanics.mesh import Mesh
+from fem.mechanics.sheet import Sheet, cauchy_stress
+from fem.mechanics.ties import Tied
+from fem.plan.plan import Plan
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A state between the fresh wound and the closed one."""
+
+    closed: float  # fraction of the fresh wound's gap
+    x: np.ndarray  # (3, n) mm
+    stress: np.ndarray  # (n,) kPa, greatest principal
+    words: str = ""  # what was done last, if it is not said by `closed`
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A wound before and after it was closed."""
+
+    outline: Outline
+    plan: Plan
+    lesion_area: float  # mm2, inside the outline
+    mesh: Mesh
+    sheet: Sheet
+    fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
+    x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
+    left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
+    sutures: Tied | None = None  # None: edges joined all along, and no other suture
+    stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+    trimmed: "Trimmed | None" = None  # None: its cones are left
+
+
+@dataclass(frozen=True)
+class Trimmed:
+    """What a wound was before its cones were cut off."""
+
+    before: Closure
+    cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
+
+
+def nodal_stress(closure):
+    """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
+    return 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])
+
+
+def nodal(closure, values):
+    """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
+
+    The linear function that fits an element best gives the values at its corners; a vertex takes the average
+    of its elements, by area, and a midpoint that of its ends.
+    """
+    sheet, tri = closure.sheet, closure.mesh.tri
+    N, weights = sheet.shapes, sheet.membrane.weights
+    linear = N[:, :3] + (N[:, 3:] + N[:, [5, 3, 4]]) / 2
+    weighted = linear.T * weights[0]
+    corners = np.linalg.solve(weighted @ linear, weighted @ values.T)
+    area = np.broadcast_to(weights.sum(axis=1), corners.shape).ravel()
+    vertices = np.bincount(tri.t.ravel(), area * corners.ravel()) / np.bincount(tri.t.ravel(), area)
+    return np.append(vertices, vertices[tri.facets].mean(axis=0))

@@ -1,0 +1,86 @@
+"""Trimmed closures: close, look at the cones, cut them off, close again."""
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.optimize import elementwise
+
+from fem.case import case as cases
+from fem.closure.closure import Trimmed
+from fem.closure.measure import cones
+from fem.errors import NotConverged
+from fem.mechanics.tips import sides, tips
+from fem.plan.trim import ENDS, lengths
+
+WITHIN = 0.5  # mm, of the least length that leaves a cone low enough; our choice, no blade is led closer
+
+
+def closed(case, once):
+    """Closure of a case that is trimmed, the one before it was, and how both were computed.
+
+    once   case -> closure and how it was computed, its ends cut as the case says
+
+    Raises what `once` raises, and fem.errors.NotConverged where cutting as far as the case allows leaves higher cones.
+    """
+    first, how_first = once(cases.cut_by(case, (0.0, 0.0)))
+    most = lengths(first.outline, case.closure.model_dump())
+    under, tried = case.closure.under_mm, []
+
+    def at(cut):
+        found = _known(tried, cut)
+        if found is None:
+            found = once(cases.cut_by(case, cut)) if any(cut) else (first, how_first)
+            tried.append((cut, *found))
+        return found
+
+    cut = most if under is None else shortest(lambda cut: end_heights(at(cut)[0]), most, under)
+    final, how = at(cut)
+    told = [{"cut_mm": list(cut), "cones_mm": end_heights(closure).tolist()} for cut, closure, _ in tried]
+    final = replace(final, trimmed=Trimmed(first, cut))
+    return final, how | {"untrimmed": how_first, "cuts_tried": told}
+
+
+def _known(tried, cut):
+    return next((found for asked, *found in tried if asked == cut), None)
+
+
+def end_heights(closure):
+    """Height (2,) of the highest cone at the left and the right end, mm."""
+    height = dict(zip(tips(closure).tolist(), (cone["height_mm"] for cone in cones(closure)), strict=True))
+    return np.array([max(height[tip] for tip in side.tolist()) for side in sides(closure)])
+
+
+def shortest(heights, most, under):
+    """Lengths (2,) in mm, each to WITHIN the shortest, that leave both cones lower than `under` mm.
+
+    heights   lengths (2,) -> heights (2,) of the cones at both ends
+    most      lengths (2,) at most; an end of 0 is left as it is
+
+    The cone at an end hangs almost on the cut at that end alone, so both are bracketed side by side by Chandrupatla's
+    method; where one cut leads the other cone over the limit, both are cut further in the end.
+    """
+    cut = np.array([0.0 if high < under else length for high, length in zip(heights((0.0, 0.0)), most, strict=True)])
+    asked = np.flatnonzero(cut)
+    if not asked.size:
+        return 0.0, 0.0
+    left = heights(tuple(cut))[asked]
+    if (left >= under).any():
+        k = asked[int((left >= under).argmax())]
+        raise NotConverged(
+            f"the cone at the {ENDS[k]} end is still {left.max():.2f} mm high when {cut[k]:g} mm are cut off, wanted "
+            f"less than {under:g} mm; allow more with {ENDS[k]}_mm"
+        )
+    trial = cut.copy()
+
+    def excess(length, end):
+        trial[end] = length
+        return heights(tuple(trial.tolist()))[end] - under
+
+    found = elementwise.find_root(
+        excess, (np.zeros(asked.size), cut[asked]), args=(asked,), tolerances=dict(xatol=WITHIN, xrtol=0, fatol=0)
+    )
+    cut[asked] = np.max(found.bracket, axis=0)
+    while (over := heights(tuple(cut.tolist())) >= under)[asked].any():
+        further = over & (cut < most)  # an end that is cut as far as it may be needs the other one cut
+        cut[asked] = np.minimum(cut + WITHIN * (further if further[asked].any() else 1), most)[asked]
+    return tuple(cut.tolist())

@@ -1,0 +1,1 @@
+"""Results → charts, tables and the page that compares them."""

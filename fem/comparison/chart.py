@@ -1,0 +1,279 @@
+"""Charts and pictures that compare closures: figures of matplotlib, images of pyvista, all in one style.
+
+A case has the same colour, marker and dashes in every chart; no two of the first twelve look alike in grey.
+"""
+
+import io
+from itertools import product
+
+import numpy as np
+import pyvista as pv
+import shapely
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+
+from fem.case import case as cases
+from fem.closure.measure import TIP_ZONE
+from fem.render import picture
+from fem.results.result import label, numbers, solved, unit
+from fem.results.scene import flat_triangles
+
+STYLE = {
+    "font.size": 10,
+    "axes.labelsize": 10,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "lines.linewidth": 1.8,
+    "svg.fonttype": "path",  # looks alike without the font
+    "svg.hashsalt": "flatseam",  # the same file from the same numbers
+    "pdf.fonttype": 42,
+}
+SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
+COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
+MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
+DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
+VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
+TENSION = "line_tension_mid_N_per_m"
+
+
+def looks(i):
+    """Colour, marker and dashes of the case in place i."""
+    return {
+        "color": COLOURS[i % len(COLOURS)],
+        "marker": MARKERS[i % len(MARKERS)],
+        "ls": DASHES[(i + i // len(DASHES)) % len(DASHES)],
+    }
+
+
+def figure(size=SIZE):
+    """Figure and axes."""
+    made = Figure(figsize=size, layout="constrained")
+    return made, made.add_subplot()
+
+
+# Charts -------------------------------------------------------------------------------------------------------
+
+
+def trade_off(results, x, y):
+    """Figure of one number against another, a labelled marker each case."""
+    drawn, axes = figure()
+    points = [(i, r.name, numbers(r.measures)) for i, r in enumerate(results) if not r.reason]
+    points = [(i, name, at[x], at[y]) for i, name, at in points if None not in (at[x], at[y])]
+    for i, _, *at in points:
+        axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
+    axes.set(xlabel=f"{label(x)}, {unit(x)}", ylabel=f"{label(y)}, {unit(y)}")
+    axes.margins(0.16, 0.14)
+    place_labels(drawn, axes, points)
+    return drawn
+
+
+def place_labels(drawn, axes, points):
+    """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can."""
+    drawn.draw_without_rendering()
+    at = axes.transData.transform([p[2:] for p in points]) if points else []
+    taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
+    inside = shapely.box(*axes.bbox.extents)
+    for (i, name, *place), _ in zip(points, at, strict=True):
+        tries = []
+        for ha, dy in product(("left", "right", "center"), (0, 13, -13, 26, -26, 39, -39)):
+            dx = {"left": 9, "right": -9, "center": 0}[ha]
+            text = axes.annotate(
+                name,
+                place,
+                (dx, dy),
+                textcoords="offset points",
+                ha=ha,
+                va="center",
+                color=looks(i)["color"],
+                size=min(10, 10 * 30 / (len(name) + 1)),
+            )
+            box = shapely.box(*text.get_window_extent().extents)
+            bad = sum(box.intersection(other).area for other in taken) + box.difference(inside).area
+            tries.append((bad, len(tries), text, box))
+        best = min(tries)[1]
+        for _, k, text, box in tries:
+            if k == best:
+                taken.append(box)
+            else:
+                text.remove()
+
+
+def heights_along(results):
+    """Figure of the height along the scars of all cases, from the middle of each."""
+    drawn, axes = figure()
+    for i, result in solved_places(results):
+        for k, seam in enumerate(result.profiles["seams"]):
+            s = np.array(seam["arc_mm"])
+            line(axes, s - s[-1] / 2, seam["height_mm"], i, result.name if k == 0 else None)
+    axes.set(xlabel="along the scar, from its middle, mm", ylabel="height, mm")
+    key(axes)
+    return drawn
+
+
+def heights_across(results):
+    """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
+    drawn, axes = figure()
+    sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
+    across, height = (
+        np.concatenate([[], *(np.abs(cone[name]) for cone in sections)]) for name in ("across_mm", "height_mm")
+    )
+    off = height > VISIBLE * max(height.max(initial=0.0), picture.FLATTEST)
+    reach = across[off].max(initial=LEAST_REACH)
+    for i, result in solved_places(results):
+        for k, cone in enumerate(result.profiles["cones"]):
+            line(axes, cone["across_mm"], cone["height_mm"], i, result.name if k == 0 else None)
+    axes.set(xlabel="across the cone, from its highest point, mm", ylabel="height, mm", xlim=(-reach, reach))
+    key(axes)
+    return drawn
+
+
+def tensions_along(results):
+    """Figure of the line tension along the scars of all cases, without the tip zones."""
+    drawn, axes = figure()
+    for i, result in solved_places(results):
+        for k, seam in enumerate(result.profiles["seams"]):
+            at, tension = np.array(seam["tension_at_mm"]), np.array(seam["line_tension_N_per_m"])
+            end = seam["arc_mm"][-1]
+            inner = (at > TIP_ZONE) & (at < end - TIP_ZONE)
+            line(axes, at[inner] - end / 2, tension[inner], i, result.name if k == 0 else None)
+    axes.set(xlabel="along the scar, from its middle, mm", ylabel="line tension, N/m")
+    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    key(axes)
+    return drawn
+
+
+def solved_places(results):
+    """Place and result of those that have a closure."""
+    return [(i, result) for i, result in enumerate(results) if not result.reason]
+
+
+def line(axes, x, y, i, name):
+    """Draw a line with some markers in the looks of place i."""
+    named = name and f" {name}"  # matplotlib leaves out what begins with an underscore
+    axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=named, **looks(i))
+
+
+def key(axes):
+    """Draw which case is which, above the axes; the figure grows by as much."""
+    handles, words = axes.get_legend_handles_labels()
+    longest = max(map(len, words), default=0)
+    columns = 2 if longest < 22 else 1
+    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(words) / columns))
+    size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
+    axes.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
+        handlelength=3.2,
+    )  # fmt: skip
+
+
+# Pictures -----------------------------------------------------------------------------------------------------
+
+
+def common_ranges(results):
+    """Half-width of a view, mm, range of height, mm, and of stress, kPa, that suit all closures."""
+    done = solved(results)
+    last = [result.stages["x"][-1, 2] for result in done]
+    return (
+        max(float(result.stages["half_width"]) for result in done),
+        (min(float(z.min()) for z in last), max(picture.FLATTEST, *(float(z.max()) for z in last))),
+        (0.0, max(picture.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
+    )
+
+
+def skin(result):
+    """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
+    stages = result.stages
+    drawn = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
+    drawn.point_data["height_mm"] = stages["x"][-1, 2]
+    drawn.point_data["stress_kPa"] = stages["stress_kPa"][-1]
+    return drawn
+
+
+def marks(result):
+    """Lines (3, k) of the closed seams and points (3, m) of the tips, mm."""
+    x, seams, of = (result.stages[name] for name in ("x", "seams", "seam_of"))
+    return [x[-1][:, seams[0, of == k]] for k in np.unique(of)], x[-1][:, result.stages["tips"]]
+
+
+def height_image(result, half_width, heights):
+    """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
+    seen, drawn = picture.oblique(skin(result), result.stages["centre"], half_width)
+    return picture.rendered(
+        seen, drawn, *marks(result), pv.PolyData(),
+        scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
+    )  # fmt: skip
+
+
+def stress_image(result, half_width, stresses):
+    """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
+    return picture.rendered(
+        picture.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
+        scalars="stress_kPa", cmap=picture.STRESSES, clim=stresses, lighting=False,
+    )  # fmt: skip
+
+
+def trimmed(images):
+    """Images (h, w, 3) of one size without the rows at the top and bottom that are white in all of them."""
+    drawn = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
+    rows = np.flatnonzero(drawn)
+    return [image[rows[0] : rows[-1] + 1] for image in images]
+
+
+def plan(result, half_width):
+    """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
+    drawn = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
+    axes = drawn.add_axes((0, 0, 1, 1))
+    made, middle = cases.plan(result.case), result.stages["centre"][:2, None]
+    axes.set_facecolor(picture.SKIN)
+    for zone in shapely.get_parts(made.loosened):
+        border = shapely.get_coordinates(zone.exterior).T - middle
+        axes.fill(*border, fc=picture.LOOSE, ec=picture.INK, ls="--", lw=0.8)
+    for chain in made.removed:
+        border = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) for curve in chain])
+        axes.fill(*(border - middle), fc="white", ec=picture.INK, lw=1.0)
+    for curve in made.open:
+        axes.plot(*(curve.point(np.linspace(0, 1, 400)) - middle), color=picture.TIP, lw=2, ls=":")
+    for first, second in made.seams:
+        at = np.linspace(0, 1, picture.PAIRS + 2)[1:-1]
+        axes.plot(*np.stack([first.point(at) - middle, second.point(at) - middle], axis=1), color=picture.INK, lw=0.6)
+        for curve, colour in zip((first, second), picture.EDGES, strict=True):
+            edge = curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) - middle
+            axes.plot(*edge, color=colour, lw=2)
+    reach = half_width * np.array([1, picture.SHAPE])
+    axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
+    axes.spines[:].set_visible(False)
+    return drawn
+
+
+def colour_scale(colours, ends, words):
+    """Figure of a level scale of colours between two values."""
+    drawn = Figure(figsize=(3.4, 0.62), layout="constrained")
+    axes = drawn.add_subplot()
+    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, orientation="horizontal", label=words)
+    return drawn
+
+
+def framed(image, title, *, colours, ends, words):
+    """Figure of an image with its title and its scale of colours."""
+    high, wide = image.shape[:2]
+    drawn, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
+    axes.imshow(image)
+    axes.set_axis_off()
+    axes.set_title(title, loc="left", size=10)
+    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=words)
+    return drawn
+
+
+# Files --------------------------------------------------------------------------------------------------------
+
+
+def svg(drawn):
+    """A figure as SVG."""
+    stream = io.StringIO()
+    drawn.savefig(stream, format="svg", metadata={"Date": None})
+    return stream.getvalue()

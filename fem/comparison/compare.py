@@ -1,0 +1,236 @@
+"""Closures side by side: what is missing is solved, then page, tables and figures are written from the folders."""
+
+import io
+import multiprocessing
+import os
+import signal
+import sys
+import tempfile
+import threading
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from pathlib import Path
+
+from fem.case import case as cases_of
+from fem.case.document import parse
+from fem.errors import MeshError, NotConverged
+from fem.results.close import close, finished
+from fem.results.result import Result, names, numbers, read, solved
+
+QUALITY = 88  # of WebP images; our choice
+DPI = 300  # of figures for print
+ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+
+
+# Solving ------------------------------------------------------------------------------------------------------
+
+
+def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, of: None):
+    """Errors by the name of the case; the others now have a complete results folder.
+
+    Cases are solved side by side, one process a core, each on one thread.
+
+    watch   called with each case as it ends, its error or None, how many have ended, and of how many
+    """
+    missing = [case for case in cases if again or not finished(case, Path(into) / case.name)]
+    errors = {}
+    if missing:
+        with _pool(min(len(missing), _cores())) as pool:
+            jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
+            for done, job in enumerate(as_completed(jobs), start=1):
+                try:
+                    job.result()
+                except (NotConverged, MeshError, OSError, BrokenProcessPool) as error:
+                    errors[jobs[job].name] = error
+                watch(jobs[job], errors.get(jobs[job].name), done, len(jobs))
+    return errors
+
+
+def _close(written, into, again):
+    """Close the case in a text: the models of cases are made at run time and cannot be sent to another process."""
+    close(parse(written, cases_of.Case, "case.yaml"), into=into, again=again)
+
+
+def _cores():
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+@contextmanager
+def _pool(workers):
+    """Pool of processes on one thread each; an interrupt ends them, and they end with this process."""
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    os.environ.update(ONE_THREAD)
+    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_heed)
+    try:
+        yield pool
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for process in multiprocessing.active_children():
+            os.kill(process.pid, signal.SIGINT)
+        raise
+    finally:
+        pool.shutdown()
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def _heed():
+    """Make this process clean up and end when interrupted, and end when its parent is gone."""
+
+    def stop(*_):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        sys.exit(130)
+
+    def follow(parent):
+        parent.join()
+        os._exit(1)
+
+    signal.signal(signal.SIGINT, stop)
+    threading.Thread(target=follow, args=(multiprocessing.parent_process(),), daemon=True).start()
+
+
+def results(cases, errors, *, into):
+    """Result of every case, from its folder or with the reason why there is none; unreadable ones join `errors`."""
+    return [_result(case, errors, Path(into) / case.name) for case in cases]
+
+
+def _result(case, errors, folder):
+    if case.name not in errors:
+        try:
+            return read(folder, case)
+        except (OSError, ValueError) as error:
+            errors[case.name] = OSError(f"{folder} cannot be read: {error}; --again writes it anew")
+    return Result(case, reason=str(errors[case.name]))
+
+
+# Writing ------------------------------------------------------------------------------------------------------
+
+
+def write(results, *, into, baseline=None, only=None, figures=False):
+    """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
+    from fem.comparison import page
+
+    into = Path(into)
+    into.mkdir(parents=True, exist_ok=True)
+    images, view, drawn = drawings(results)
+    text = page.html(results, baseline=baseline, only=only, images=images, view=view)
+    paths = [into / f"comparison.{kind}" for kind in ("html", "csv", "parquet")]
+    with tempfile.TemporaryDirectory(prefix=".comparison-", dir=into) as draft:
+        drafts = [Path(draft) / path.name for path in paths]
+        drafts[0].write_text(text, encoding="utf-8")
+        write_tables(results, *drafts[1:])
+        for new, path in zip(drafts, paths, strict=True):
+            os.replace(new, path)
+    return paths + (write_figures(drawn, into / "comparison-figures") if figures else [])
+
+
+def write_tables(results, csv, parquet):
+    """Write all numbers, a row each case, with every digit, as CSV and Parquet; what a case lacks is empty."""
+    import duckdb
+
+    columns = names(results)
+    quoted = ", ".join(f'"{name}" DOUBLE' for name in columns)
+    with duckdb.connect() as base:
+        base.execute(f'CREATE TABLE comparison ("case" VARCHAR, "reason" VARCHAR{", " if columns else ""}{quoted})')
+        marks = ", ".join("?" * (2 + len(columns)))
+        for result in results:
+            at = numbers(result.measures)
+            row = [result.name, result.reason or None, *(at.get(name) for name in columns)]
+            base.execute(f"INSERT INTO comparison VALUES ({marks})", row)
+        table = base.table("comparison")
+        table.write_csv(str(csv))
+        table.write_parquet(str(parquet))
+
+
+def drawings(results):
+    """Images of the page by name, the view and the ranges they share, and figures for print by name."""
+    done = solved(results)
+    if not done:
+        return {}, None, {}
+    from matplotlib import rc_context
+
+    from fem.comparison import chart
+
+    view = chart.common_ranges(results)
+    with rc_context(chart.STYLE):
+        charts, scales = _charts(results), _scales(view)
+        images, figures = _pictures(done, view)
+        images |= {name: chart.svg(figure) for name, figure in (charts | scales).items()}
+    return images, view, charts | figures
+
+
+def _charts(results):
+    from fem.comparison import chart
+
+    lesions = all(result.case.wound.lesion for result in solved(results))
+    area = "healthy_removed_mm2" if lesions else "removed_area_mm2"
+    return {
+        "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm"),
+        "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
+        "heights_along": chart.heights_along(results),
+        "heights_across": chart.heights_across(results),
+        "tensions_along": chart.tensions_along(results),
+    }
+
+
+def _scales(view):
+    from fem.comparison import chart
+    from fem.render import picture
+
+    _, heights, stresses = view
+    return {
+        "height_scale": chart.colour_scale(picture.HEIGHTS, heights, "height, mm"),
+        "stress_scale": chart.colour_scale(picture.STRESSES, stresses, "greatest principal stress, kPa"),
+    }
+
+
+def _pictures(done, view):
+    """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
+    from fem.comparison import chart
+    from fem.render import picture
+
+    half_width, heights, stresses = view
+    plans = {r.name: chart.plan(r, half_width) for r in done}
+    high = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
+    tense = [chart.stress_image(r, half_width, stresses) for r in done]
+    images = {
+        "plans": {name: chart.svg(plan) for name, plan in plans.items()},
+        "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
+        "stress": {r.name: webp(image) for r, image in zip(done, tense, strict=True)},
+        "sizes": {"plans": picture.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
+    }
+    figures = {f"plan-{name}": plan for name, plan in plans.items()}
+    for kind, drawn, colours, ends, words in [
+        ("height", high, picture.HEIGHTS, heights, "height, mm"),
+        ("stress", tense, picture.STRESSES, stresses, "greatest principal stress, kPa"),
+    ]:
+        for r, image in zip(done, drawn, strict=True):
+            figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, words=words)
+    return images, figures
+
+
+def webp(image):
+    """An image (h, w, 3) as the bytes of a WebP file."""
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(image).save(stream, "webp", quality=QUALITY, method=6)
+    return stream.getvalue()
+
+
+def write_figures(drawn, folder):
+    """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
+    from matplotlib import rc_context
+
+    from fem.comparison import chart
+
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in drawn for kind in ("svg", "pdf", "png")]
+    with rc_context(chart.STYLE):
+        for path, figure in zip(paths, [figure for figure in drawn.values() for _ in range(3)], strict=True):
+            figure.savefig(path, dpi=DPI)
+    return paths

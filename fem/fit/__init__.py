@@ -1,0 +1,1 @@
+"""Tension tests → parameters of a law and their intervals."""

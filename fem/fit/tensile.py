@@ -1,0 +1,166 @@
+"""Tension tests of skin, read from a CSV file whose columns carry their units in their names.
+
+A row is one state of the specimen: its stretches along and across the skin tension lines, and the stresses measured in
+it. A direction whose stretch is not given is free of stress, as the sides of a strip are. Lines that begin with # are
+comments.
+"""
+
+import csv
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.case.case import LARGEST_STRETCH
+from fem.case.document import MAX_MESSAGES, NUMBER, hint, read
+from fem.errors import BadCase
+
+AXES = "along", "across"
+STRETCH = {"stretch": lambda v: v, "strain_percent": lambda v: 1 + v / 100}
+STRESS = {"nominal_stress_kPa": 1.0, "nominal_stress_MPa": 1e3, "cauchy_stress_kPa": 1.0, "cauchy_stress_MPa": 1e3}
+MAX_BYTES, MAX_ROWS = 5_000_000, 10_000  # our choices; a fit to more rows takes minutes and is no better
+LABEL = re.compile(r"[^\W_][\w .-]{0,39}")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """n states of a specimen, and the m stresses measured in them."""
+
+    stretch: np.ndarray  # (2, n) along and across the lines; 1 where it was not measured
+    free: np.ndarray  # (2, n) bool: not measured, and free of stress
+    label: np.ndarray  # (n,) words: the test that a state belongs to
+    state: np.ndarray  # (m,) int: that a stress was measured in
+    axis: np.ndarray  # (m,) int: 0 along the lines, 1 across
+    nominal: np.ndarray  # (m,) bool: force per unstretched area; else per stretched area, Cauchy's
+    stress: np.ndarray  # (m,) kPa
+
+
+def columns():
+    """Names of all columns: what they hold, and in which direction (0 along, 1 across; None for the test's name)."""
+    known = {"test": ("test", None)}
+    for quantity in (*STRETCH, *STRESS, "force_N"):
+        words, _, unit = quantity.rpartition("_")
+        for axis, name in enumerate(AXES):
+            known[f"{words}_{name}_{unit}" if words else f"{unit}_{name}"] = (quantity, axis)
+    return known
+
+
+def measured(path, *, area=None, up_to=math.inf):
+    """The states in a CSV file, and the number of its rows that were left out.
+
+    area    of the unstretched cross-section, mm2, which forces are divided by
+    up_to   states in which a measured stretch is greater are left out
+
+    Raises BadCase with every complaint, each with its line.
+    """
+    lines = re.split(r"\r\n|[\r\n]", read(path, limit=MAX_BYTES))
+    written = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
+    if len(written) < 2:
+        raise BadCase(f"{path}: wanted a line of column names and a line of numbers for each state")
+    if len(written) > MAX_ROWS + 1:
+        raise BadCase(f"{path}: {len(written) - 1} rows; wanted {MAX_ROWS} at most, so leave out some evenly")
+    n, names = written[0][0], [name.strip() for name in _cells(*written[0], path)]
+    refuse(path, [(n, problem) for problem in _about_columns(names, area)])
+    problems: list = []
+    rows = [_row(n, names, _cells(n, line, path), area, problems) for n, line in written[1:]]
+    refuse(path, problems)
+    kept = [row for row in rows if max(row["stretch"].values()) <= up_to]
+    return _arrays(kept), len(rows) - len(kept)
+
+
+def refuse(path, problems):
+    """Raise BadCase if there are problems (line, message)."""
+    if problems:
+        told = [f"{path}:{n}: {message}" for n, message in problems[:MAX_MESSAGES]]
+        more = [f"{path}: {len(problems) - MAX_MESSAGES} more"] if len(problems) > MAX_MESSAGES else []
+        raise BadCase("\n".join(told + more))
+
+
+def _cells(n, line, path):
+    try:
+        return next(csv.reader([line], strict=True))
+    except csv.Error as error:
+        raise BadCase(f"{path}:{n}: not a line of CSV: {error}") from error
+
+
+def _about_columns(names, area):
+    """Problems with the names of the columns."""
+    known = columns()
+    problems = [f"unknown column {name!r}{hint(name, known)}" for name in names if name not in known]
+    problems += [f"column {name!r} is given twice" for name in dict.fromkeys(names) if names.count(name) > 1]
+    if problems:
+        return problems
+    for what, kinds in (("stretch", STRETCH), ("stress", (*STRESS, "force_N"))):
+        for axis, direction in enumerate(AXES):
+            same = [name for name in names if known[name][0] in kinds and known[name][1] == axis]
+            problems += [f"columns {' and '.join(same)} both give the {what} {direction}"] if len(same) > 1 else []
+        if not any(known[name][0] in kinds for name in names):
+            wanted = ", ".join(name for name, (quantity, _) in known.items() if quantity in kinds)
+            problems.append(f"no column of a {what}; wanted one or two of {wanted}")
+    if area is None and any(known[name][0] == "force_N" for name in names):
+        problems.append("forces need --width-mm and --thickness-mm of the specimen")
+    return problems
+
+
+def _row(n, names, cells, area, problems):
+    """Label, stretches and stresses of a line of numbers, by direction; `problems` gains (line, message)."""
+    found: dict = {"label": "", "stretch": {}, "stress": {}}
+    if len(cells) != len(names):
+        problems.append((n, f"{len(cells)} values in {len(names)} columns"))
+        return found
+    known, before = columns(), len(problems)
+    for name, cell in zip(names, map(str.strip, cells), strict=True):
+        quantity, axis = known[name]
+        if quantity == "test":
+            found["label"] = cell
+            if cell and not LABEL.fullmatch(cell):
+                problems.append((n, f"{name}: got {cell[:40]!r}, wanted at most 40 letters, digits, spaces, - _ ."))
+        elif cell:
+            value = float(cell) if NUMBER.fullmatch(cell) else math.nan
+            if not math.isfinite(value):
+                problems.append((n, f"{name}: got {cell[:40]!r}, wanted a number, or nothing if it was not measured"))
+            elif quantity in STRETCH:
+                found["stretch"][axis] = _stretch(n, name, cell, STRETCH[quantity](value), problems)
+            else:
+                scale = STRESS[quantity] if quantity in STRESS else 1e3 / area  # MPa, N / mm2, in kPa
+                found["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
+    if len(problems) == before:
+        problems += [(n, problem) for problem in _about_row(found)]
+    return found
+
+
+def _stretch(n, name, cell, stretch, problems):
+    if not 1 / LARGEST_STRETCH <= stretch <= LARGEST_STRETCH:
+        limits = f"{1 / LARGEST_STRETCH:g} to {LARGEST_STRETCH:g}"
+        problems.append((n, f"{name}: got {cell[:40]}, a stretch of {stretch:g}; wanted a stretch of {limits}"))
+    return stretch
+
+
+def _about_row(found):
+    """Problems with what a line of numbers leaves out."""
+    if not found["stretch"]:
+        return ["no stretch in this row"]
+    if not found["stress"]:
+        return ["no stress in this row"]
+    return [
+        f"a stress {AXES[axis]} the lines without a stretch {AXES[axis]}; where no stretch is given, there is no stress"
+        for axis in found["stress"].keys() - found["stretch"].keys()
+    ]
+
+
+def _arrays(rows):
+    """The rows as arrays."""
+    stretch = np.array([[row["stretch"].get(axis, 1.0) for row in rows] for axis in (0, 1)])
+    free = np.array([[axis not in row["stretch"] for row in rows] for axis in (0, 1)], dtype=bool)
+    stresses = [(n, axis, *value) for n, row in enumerate(rows) for axis, value in sorted(row["stress"].items())]
+    state, axis, stress, nominal = zip(*stresses, strict=True) if stresses else ((), (), (), ())
+    return Measured(
+        stretch=stretch,
+        free=free,
+        label=np.array([row["label"] for row in rows], dtype=str),
+        state=np.array(state, dtype=int),
+        axis=np.array(axis, dtype=int),
+        nominal=np.array(nominal, dtype=bool),
+        stress=np.array(stress, dtype=float),
+    )

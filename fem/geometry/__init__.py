@@ -1,0 +1,1 @@
+"""Lengths and points → plane curves and the outlines that two of them make."""

@@ -1,0 +1,367 @@
+"""Outlines of excised skin: two edges between two ends, with the closed forms of their lengths and angles.
+
+The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
+where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. Adding an outline: one
+function and one entry in OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each
+is their description.
+"""
+
+from collections.abc import Callable
+from math import asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from typing import Annotated, Literal
+
+import numpy as np
+import shapely
+from annotated_types import Ge, Gt, Le, Lt
+from scipy.special import ellipe, ellipeinc
+
+from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, polyline, stretch, swept
+from fem.geometry.polygon import drawn, polygon
+
+ROUND_OFF = 1e-14  # of an angle, rad
+SWAY = 0.25  # of the length; our choice, the middle line then crosses the axis at 57 degrees
+
+
+def circle(*, diameter_mm: Length) -> Outline:
+    """A circle, its tips at the ends of the horizontal diameter: S = pi/2 W, no tip sharper than 180 degrees.
+
+    diameter_mm  diameter, mm
+    """
+    return lens(length_mm=diameter_mm, width_mm=diameter_mm)
+
+
+def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
+    """An ellipse: S = L E(m) with m = 1 - (W/L)^2, smooth at its tips.
+
+    length_mm  long axis, mm
+    width_mm   short axis, mm; at most the length
+
+    Raises ValueError if wider than long. Source: Abramowitz & Stegun (1964), 17.2.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    a, b = length_mm / 2, width_mm / 2
+    m = 1 - (b / a) ** 2
+
+    def point(fraction):
+        t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
+        return np.array([a * np.sin(t), b * np.cos(t)])
+
+    upper = Curve(point, float(2 * a * ellipe(m)))
+    return _symmetric(upper, (pi, pi), length_mm, width_mm, area=pi * a * b)
+
+
+def lens(*, length_mm: Length, width_mm: Length) -> Outline:
+    """Two equal circular arcs: tip angle 4 atan(W/L), S = L theta / sin(theta), theta half the tip angle.
+
+    length_mm  tip to tip, mm
+    width_mm   greatest width, mm; at most the length
+
+    Raises ValueError if wider than long. Source: Moody, McCarthy & Sengelmann (2001), the same construction.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    theta = 2 * atan(width_mm / length_mm)
+    R = length_mm / (2 * sin(theta))
+    area = R**2 * (2 * theta - sin(2 * theta))
+    return _symmetric(arc(length_mm, width_mm / 2), (2 * theta, 2 * theta), length_mm, width_mm, area)
+
+
+def rhombus(*, length_mm: Length, width_mm: Length) -> Outline:
+    """Four equal straight sides: tip angle 2 atan(W/L), S = sqrt(L^2 + W^2).
+
+    length_mm  tip to tip, mm
+    width_mm   between the blunt corners, mm; at most the length
+
+    Raises ValueError if wider than long.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    a, b = length_mm / 2, width_mm / 2
+    upper, angle = polyline(np.array([[-a, 0, a], [0, b, 0]])), 2 * atan(b / a)
+    return _symmetric(upper, (angle, angle), length_mm, width_mm, area=2 * a * b)
+
+
+def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
+    """A circle with straight tangents to two tips: tip angle 2 asin(W/L), S = sqrt(L^2 - W^2) + W asin(W/L).
+
+    length_mm  tip to tip, mm
+    width_mm   diameter of the circle, mm; at most the length
+
+    Raises ValueError if wider than long.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    r = width_mm / 2
+    straight = sqrt((length_mm - width_mm) * (length_mm + width_mm)) / 2  # no digits lost where it is short
+    theta = atan2(r, straight)
+    half = straight + r * theta
+
+    def point(fraction):
+        s = (2 * np.asarray(fraction) - 1) * half  # from the top of the circle
+        t = np.clip(s / r, -theta, theta)
+        return r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * np.array([np.cos(t), -np.sin(t)])
+
+    return _symmetric(Curve(point, 2 * half), (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
+
+
+def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
+    """A circle with tangents to one tip, on the right: tip angle 2 asin(r/D), D = L - r, the left end round.
+
+        S = sqrt(D^2 - r^2) + r (pi - acos(r/D)),    area r S
+
+    length_mm  from the round end to the tip, mm
+    width_mm   diameter of the circle, 2 r, mm; at most the length
+
+    Raises ValueError if wider than long.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    r = width_mm / 2
+    D = length_mm - r
+    straight = sqrt((D - r) * (D + r))
+    turn = pi - atan2(straight, r)
+
+    def point(fraction):
+        s = np.asarray(fraction) * (straight + r * turn)
+        t = np.clip(s / r, 0, turn)
+        x, y = r * np.array([-np.cos(t), np.sin(t)]) + (s - r * t) * np.array([np.sin(t), np.cos(t)])
+        return np.array([x + r - length_mm / 2, y])
+
+    upper = Curve(point, straight + r * turn)
+    return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
+
+
+def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, Ge(0), Le(1000)]) -> Outline:
+    """Two arcs on one chord, both above it: edges of unequal length, S = L theta / sin(theta), theta = 2 atan(2 h/L).
+
+    The tip angle is the difference of both theta, the greatest width that of the rises h, in the middle.
+
+    length_mm  tip to tip, mm
+    upper_mm   rise of the upper edge above the line between the tips, mm; at most half the length
+    lower_mm   rise of the lower edge, mm; less than that of the upper one, 0 if straight
+
+    Raises ValueError if the rises are not in that order.
+    """
+    if not lower_mm < upper_mm <= length_mm / 2:
+        raise ValueError(
+            f"wanted lower_mm < upper_mm <= half of length_mm, got {lower_mm:g}, {upper_mm:g}, {length_mm / 2:g}"
+        )
+    angle = 2 * atan(2 * upper_mm / length_mm) - 2 * atan(2 * lower_mm / length_mm)
+    return Outline(
+        upper=arc(length_mm, upper_mm),
+        lower=arc(length_mm, lower_mm),
+        tip_angles=(angle, angle),
+        length=length_mm,
+        width=upper_mm - lower_mm,
+        area=_below_arc(length_mm, upper_mm) - _below_arc(length_mm, lower_mm),
+    )
+
+
+def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outline:
+    """A lens whose middle line is a sine, so that its ends bend to opposite sides; half a turn leaves it as it is.
+
+        y = sway sin(2 pi x/L) +- (upper edge of the lens - its axis),    area that of the lens
+
+    length_mm  tip to tip, mm
+    width_mm   greatest width across the axis, mm; at most the length
+    sway_mm    of the middle line, mm; above 0: right half up; below 0: left half up; at most a quarter of the length
+
+    Raises ValueError if wider than long, or if it sways more.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    if abs(sway_mm) > SWAY * length_mm:
+        raise ValueError(f"sway_mm {sway_mm:g} is more than a quarter of length_mm {length_mm:g}")
+    theta, wave = 2 * atan(width_mm / length_mm), 2 * pi / length_mm
+    R, slope = length_mm / (2 * sin(theta)), wave * sway_mm
+
+    def edge(side):
+        def position(t):
+            x = R * np.sin(t)
+            return np.array([x, sway_mm * np.sin(wave * x) + side * R * (np.cos(t) - cos(theta))])
+
+        def velocity(t):
+            dx = R * np.cos(t)
+            return np.array([dx, slope * np.cos(wave * R * np.sin(t)) * dx - side * R * np.sin(t)])
+
+        return swept(position, velocity, -theta, theta)
+
+    angle = sum(atan2(sin(theta) + side * slope * cos(theta), cos(theta)) for side in (1, -1))
+    area = lens(length_mm=length_mm, width_mm=width_mm).area
+    return Outline(edge(1), edge(-1), (angle, angle), length_mm, width_mm, area)
+
+
+def lens_with_m(
+    *,
+    length_mm: Length,
+    width_mm: Length,
+    shorter_mm: Length,
+    m_at: Literal["left", "right", "both"] = "right",
+    m_tip_deg: Annotated[float, Gt(0), Lt(180)] | None = None,
+) -> Outline:
+    """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
+
+    Two smaller tips take the place of the one. Each is sewn shut by itself, side of the flap to edge of the lens, and
+    the rest of both edges to each other, so the point of the flap comes to lie in the fork of the scar. The origin is
+    the centre of the whole lens. Common practice; a straight-sided tip cut off half way leaves two of its own angle.
+
+    length_mm   of the whole lens, mm
+    width_mm    greatest width, mm; at most the length
+    shorter_mm  by this much an end with an M falls short of the lens's own tip, mm
+    m_at        which ends have an M: left, right or both
+    m_tip_deg   angle of each of the two tips, degrees; by default twice the slope of the edge, so it points along x
+
+    Raises ValueError if wider than long, and where the flap would not lie between the middle of the wound and its tips.
+    """
+    _not_wider_than_long(length_mm, width_mm)
+    theta = 2 * atan(width_mm / length_mm)
+    R, x = length_mm / (2 * sin(theta)), length_mm / 2 - shorter_mm
+    if x <= 0:
+        raise ValueError(f"shorter_mm {shorter_mm:g} is not less than half of length_mm {length_mm:g}")
+    t = asin(x / R)  # the slope of the edge at its tip
+    y = R * (cos(t) - cos(theta))
+    angle = 2 * t if m_tip_deg is None else radians(m_tip_deg)
+    x_flap = _flap(x, y, slope=t, angle=angle, edge=R * t)
+
+    left, right = m_at in ("left", "both"), m_at in ("right", "both")
+    whole = arc(length_mm, width_mm / 2)
+    at = [(1 - t / theta) / 2 if left else 0.0, (1 + t / theta) / 2 if right else 1.0]
+    side = polyline(np.array([[x, x_flap], [y, 0.0]]))
+    back = polyline(np.array([[-x_flap, -x], [0.0, y]]))
+    upper = chained(*[back] * left, stretch(whole, *at), *[side] * right)
+    cut_off = _below_arc(length_mm, width_mm / 2) - R**2 * (t + sin(t) * cos(t)) + 2 * R * cos(theta) * x
+    lens_tip = 2 * theta
+    return _symmetric(
+        upper,
+        (*([angle, angle] if left else [lens_tip]), *([angle, angle] if right else [lens_tip])),
+        sum(x if m else length_mm / 2 for m in (left, right)),
+        width_mm,
+        area=2 * _below_arc(length_mm, width_mm / 2) - (left + right) * (cut_off + y * (x - x_flap)),
+        beyond=(left * side.length, right * side.length),
+    )
+
+
+def triangle(*, base_mm: Length, height_mm: Length) -> Outline:
+    """Two equal sides on a base, sewn to each other: the tips are the apex, right, and the middle of the base, left.
+
+    Tip angles 180 degrees and 2 atan(base / 2 height); S is a side and half of the base.
+
+    base_mm    mm; also the greatest width
+    height_mm  from the base to the apex, mm
+    """
+    a, b = height_mm / 2, base_mm / 2
+    upper = polyline(np.array([[-a, -a, a], [0, b, 0]]))
+    return _symmetric(upper, (pi, 2 * atan2(b, height_mm)), height_mm, base_mm, area=b * height_mm)
+
+
+def square(*, side_mm: Length) -> Outline:
+    """A square with two sides along x: the tips are the middles of the others, 180 degrees each, S = 2 side.
+
+    side_mm  mm. Closed from corner to corner it is a rhombus as wide as long.
+    """
+    a = side_mm / 2
+    upper = polyline(np.array([[-a, -a, a, a], [0, a, a, 0]]))
+    return _symmetric(upper, (pi, pi), side_mm, side_mm, area=side_mm**2)
+
+
+def slit(*, length_mm: Length) -> Outline:
+    """A cut along x that takes no skin: no width, no area; the central limb of a z-plasty.
+
+    length_mm  mm
+    """
+    line = polyline(np.array([[-length_mm / 2, length_mm / 2], [0.0, 0.0]]))
+    return Outline(line, line, (0.0, 0.0), length_mm, width=0.0, area=0.0)
+
+
+OUTLINES: dict[str, Callable[..., Outline]] = {
+    "circle": circle,
+    "ellipse": ellipse,
+    "lens": lens,
+    "rhombus": rhombus,
+    "tangent": tangent,
+    "teardrop": teardrop,
+    "crescent": crescent,
+    "lazy-s": lazy_s,
+    "lens-with-m": lens_with_m,
+    "triangle": triangle,
+    "square": square,
+    "slit": slit,
+    "polygon": polygon,
+    "drawn": drawn,
+}
+
+
+def facts(outline):
+    """What geometry alone says of an outline, by the names of the measures; lists run from left to right.
+
+    Edges are measured from tip to tip. `push_out_mm` is how far each tip moves outward when both edges keep their
+    length and are sewn straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
+    """
+    lengths = [edge.length - sum(outline.beyond) for edge in (outline.upper, outline.lower)]
+    push_out = (sum(lengths) / 2 - outline.length) / 2
+    return {
+        "length_mm": outline.length,
+        "width_mm": outline.width,
+        "length_to_width": outline.length / outline.width if outline.width else None,
+        "tip_angles_deg": [float(np.degrees(angle)) for angle in outline.tip_angles],
+        "edge_lengths_mm": lengths,
+        "removed_area_mm2": outline.area,
+        "push_out_mm": [push_out] * len(outline.tip_angles),
+    }
+
+
+def boundary(outline, *, n=2000):
+    """The outline as a shapely polygon of 2 n chords or more, counter-clockwise, corners included.
+
+    The chords of a half circle lie within L pi^2 / 16 n^2 of it, 1.5e-7 L at the default.
+    """
+    fractions = np.linspace(0, 1, n + 1)
+    lower = outline.lower.point(np.union1d(fractions, outline.lower.corners))
+    upper = outline.upper.point(np.union1d(fractions, outline.upper.corners))
+    return shapely.Polygon(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
+
+
+def _not_wider_than_long(length, width):
+    if width > length:
+        raise ValueError(f"width_mm {width:g} is more than length_mm {length:g}; the long axis is the length")
+
+
+def _symmetric(upper, tip_angles, length, width, area, **more):
+    """The outline of an upper edge and its mirror image."""
+    mirror = np.array([[1.0], [-1.0]])
+    lower = Curve(lambda fraction: mirror * upper.point(fraction), upper.length, upper.corners)
+    return Outline(upper, lower, tip_angles, length, width, area, **more)
+
+
+def _below_arc(chord, rise):
+    """Area between an arc and its chord, mm2: R^2 (theta - sin theta cos theta)."""
+    theta = 2 * atan(2 * rise / chord)
+    return (chord / (2 * sin(theta))) ** 2 * (theta - sin(theta) * cos(theta)) if rise else 0.0
+
+
+def _flap(x, y, *, slope, angle, edge):
+    """Where on the axis the flap's point is, mm, whose sides leave the tips (x, +-y) at `angle` to the edge.
+
+    slope   of the edge at its tip, rad;  edge   its length from the middle of the wound to the tip, mm
+
+    Raises ValueError unless the flap lies between the two, with sides that its edge is long enough for.
+    """
+    least, most = slope + atan2(y, x), slope + pi / 2
+    if not least <= angle < most:
+        raise ValueError(
+            f"with m_tip_deg {degrees(angle):.4g} the flap's point does not lie between the middle of the wound and "
+            f"its tips; wanted {degrees(least):.4g} or more, less than {degrees(most):.4g}"
+        )
+    if y / sin(angle - slope) > edge:
+        raise ValueError(f"the flap's sides are longer than the edge from the middle to its tip, {edge:.4g} mm")
+    return x - y / tan(angle - slope)
+
+
+def _amplitude(u, m):
+    """Angle t (n,) with E(t | m) = u, u (n,) within a quarter period on either side of 0.
+
+    Newton from t = 0, where the slope sqrt(1 - m sin^2 t) is greatest: every step stays short of the root, so
+    it cannot overshoot; the number of steps grows with log(L/W).
+    """
+    t = np.zeros_like(u)
+    for _ in range(100):
+        step = (u - ellipeinc(t, m)) / np.sqrt(1 - m * np.sin(t) ** 2)
+        t = np.clip(t + step, -pi / 2, pi / 2)
+        if np.all(abs(step) <= ROUND_OFF / sqrt(1 - m)):
+            return t
+    raise ArithmeticError(f"no arc length of an ellipse with m = {m:g}")

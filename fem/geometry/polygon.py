@@ -1,0 +1,192 @@
+"""Outlines given by points: checked, cut into two edges at their ends, simplified."""
+
+from math import atan2, tau
+from typing import Annotated
+
+import numpy as np
+import shapely
+from annotated_types import Ge, Le, MaxLen
+from shapely.ops import substring
+
+from fem.geometry.curve import Outline, Place, polyline, turned
+
+MAX_POINTS = 1000  # of an outline; our choice, a tracing at every millimetre of a large wound
+APART = 1e-3  # mm, between points of an outline; our choice, a tenth would still mesh
+BEND = 0.5  # rad: a traced edge has a corner where it turns by more; our choice, a tracing of an arc turns by less
+INSIDE = 1e-8  # mm
+NEAR = 1.0  # mm, that a given end may lie off the outline; our choice, the eye's aim at a drawing
+
+
+def polygon(*, points_mm: tuple[Place, ...]) -> Outline:
+    """Straight sides between given points, in either sense, as drawn; the two farthest corners are the tips.
+
+    The left tip has the smaller x (then y); the upper edge lies to the left on the way to the right tip.
+
+    points_mm  corners [x, y] in order, mm; the last joins the first by itself
+
+    Raises ValueError with fewer than 3 or too many points, with points that repeat, with sides that cross or
+    touch, and without area.
+    """
+    sides = simple_polygon(points_mm)
+    return _between(*edges(sides, farthest(sides)), corner=0.0)
+
+
+def drawn(
+    *,
+    file: Annotated[str, MaxLen(200)] | None = None,
+    ends_mm: tuple[Place, Place] | None = None,
+    tolerance_mm: Annotated[float, Ge(0.001), Le(10)] = 0.01,
+    points_mm: tuple[Place, ...] | None = None,
+    traced_from: Annotated[str, MaxLen(200)] | None = None,
+) -> Outline:
+    """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
+
+    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND. Tip angles
+    are those of its first chords: between arcs of radius R too small by up to 2 sqrt(2 tolerance/R), 2.3 degrees of 74
+    for a lens of 60 x 20 mm.
+
+    file          GeoJSON polygon (.geojson, .json), points (.csv) or path (.svg), in mm; read in place of points_mm
+    ends_mm       the left and the right end [x, y], mm, as in the file; by default the two farthest points
+    tolerance_mm  points are left out as long as no edge moves by more, mm
+    points_mm     points [x, y] in order, mm; the last joins the first by itself
+    traced_from   written by the program: the file that points_mm came from
+
+    Raises ValueError without points, or where they are no outline.
+    """
+    if points_mm is None or file is not None:
+        raise ValueError("needed: either file or points_mm")
+    upper, lower = traced(points_mm, ends_mm, tolerance_mm)
+    middle, axis = (upper[:, 0] + upper[:, -1]) / 2, upper[:, -1] - upper[:, 0]
+    laid = [turned(edge - middle[:, None], -atan2(axis[1], axis[0])) for edge in (upper, lower)]
+    return _between(*laid, corner=BEND)
+
+
+def traced(points, ends, tolerance):
+    """Upper and lower edge (2, n) of the outline that `drawn` makes of points, as they lie in the file.
+
+    Raises ValueError where they are no outline.
+    """
+    area = traced_polygon(points)
+    upper, lower = edges(area, farthest(area) if ends is None else ends, tolerance=tolerance)
+    if upper.shape[1] + lower.shape[1] - 2 > MAX_POINTS:
+        left = upper.shape[1] + lower.shape[1] - 2
+        raise ValueError(f"{left} points are left, {MAX_POINTS} at most; a larger tolerance_mm leaves fewer")
+    return upper, lower
+
+
+def simple_polygon(points):
+    """The shapely polygon through corners [x, y] in order, counter-clockwise.
+
+    Raises ValueError that says what is wrong with them.
+    """
+    if not 3 <= len(points) <= MAX_POINTS:
+        raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
+    pairs = shapely.STRtree(shapely.points(points)).query(shapely.points(points), "dwithin", APART).T
+    repeated = [(i, j) for i, j in pairs.tolist() if i < j]
+    if repeated:
+        i, j = min(repeated)
+        raise ValueError(f"point {j + 1} repeats point {i + 1}; the last point joins the first by itself")
+    return _refuse_crossing(shapely.Polygon(points), "the sides cross or touch")
+
+
+def traced_polygon(points):
+    """The shapely polygon through points [x, y] of a tracing, counter-clockwise; neighbours may repeat.
+
+    Raises ValueError that says what is wrong with it.
+    """
+    X = np.asarray(points)
+    near = np.hypot(*(X - np.roll(X, 1, axis=0)).T) < APART
+    if len(X) - near.sum() < 3:
+        raise ValueError(f"{len(X) - near.sum()} different points; an outline has 3 or more")
+    return _refuse_crossing(shapely.Polygon(X[~near]), "the outline crosses or touches itself")
+
+
+def _refuse_crossing(polygon, words):
+    if polygon.convex_hull.area < APART * polygon.length:
+        raise ValueError("the points lie on one line")
+    if not polygon.is_valid:
+        raise ValueError(f"{words}: {shapely.is_valid_reason(polygon)} mm")
+    return shapely.orient_polygons(polygon)
+
+
+def farthest(polygon):
+    """The two corners (2,) that are farthest apart; first the one with the smaller x (then y)."""
+    corners = shapely.get_coordinates(polygon.convex_hull)[:-1]
+    distances = (np.hypot(*(corners - corner).T) for corner in corners)  # one row at a time: a tracing has thousands
+    _, one, other = max((row.max(), -i, int(row.argmax())) for i, row in enumerate(distances))
+    return sorted(tuple(corners[i].tolist()) for i in (-one, other))
+
+
+def edges(polygon, ends, *, tolerance=0.0):
+    """Upper and lower edge (2, n) of a counter-clockwise polygon between two ends [x, y], from the first to the second.
+
+    ends        taken to the nearest point of the outline
+    tolerance   mm: points are left out as long as no edge moves by more (Douglas & Peucker)
+
+    Raises ValueError if an end is off the outline, if the ends meet, or if the edges cross once they are simplified.
+    """
+    around = shapely.LineString(polygon.exterior)
+    left, right = (_along(around, end, f"end {k}") for k, end in enumerate(ends, start=1))
+    if abs(left - right) < APART or around.length - abs(left - right) < APART:
+        raise ValueError("the two ends are the same point of the outline")
+    lower, upper = _part(around, left, right), shapely.reverse(_part(around, right, left))
+    if tolerance:
+        lower, upper = (shapely.simplify(edge, tolerance, preserve_topology=False) for edge in (lower, upper))
+        if not shapely.Polygon([*lower.coords[:-1], *upper.coords[:0:-1]]).is_valid:
+            raise ValueError(f"simplified by up to {tolerance:g} mm, the outline crosses itself; allow less")
+    return np.array(upper.coords).T, np.array(lower.coords).T
+
+
+def _along(around, end, name):
+    """Where along a closed line its point nearest to an end is, mm."""
+    distance = around.distance(shapely.Point(end))
+    if distance > NEAR:
+        x, y = end
+        raise ValueError(f"{name} ({x:g}, {y:g}) lies {distance:.3g} mm off the outline, {NEAR:g} at most")
+    return float(around.project(shapely.Point(end)))
+
+
+def _part(around, start, end):
+    """The part of a closed line between two places along it, in its own sense."""
+    if start < end:
+        part = substring(around, start, end)
+    else:
+        part = shapely.LineString([*substring(around, start, around.length).coords, *substring(around, 0, end).coords])
+    return shapely.remove_repeated_points(part, APART / 2)
+
+
+def widest(X):
+    """Greatest width across x, mm, of the polygon through points X (2, n); of a wound in pieces, of its widest piece.
+
+    Between two corners' x the width is linear in x, so it is greatest next to a corner: INSIDE of it on either side,
+    since a side that stands upright may lean by round-off.
+    """
+    x = np.unique(X[0])
+    start, end = x[:-1], x[1:]
+    wide = end - start > 2 * INSIDE
+    x = np.concatenate([start[wide] + INSIDE, end[wide] - INSIDE])
+    y = np.abs(X[1]).max() + 1.0
+    across = shapely.linestrings([[[at, -y], [at, y]] for at in x])
+    return float(shapely.length(shapely.get_parts(shapely.intersection(across, shapely.Polygon(X.T)))).max())
+
+
+def _between(upper, lower, *, corner):
+    """The outline of two edges (2, n) along straight lines; `corner` as in fem.geometry.curve.polyline."""
+    axis = upper[:, -1] - upper[:, 0]
+    ring = np.hstack([lower[:, :-1], upper[:, :0:-1]])
+    return Outline(
+        upper=polyline(upper, corner=corner),
+        lower=polyline(lower, corner=corner),
+        tip_angles=(
+            _turn(lower[:, 1] - lower[:, 0], upper[:, 1] - upper[:, 0]),
+            _turn(upper[:, -2] - upper[:, -1], lower[:, -2] - lower[:, -1]),
+        ),
+        length=float(np.hypot(*axis)),
+        width=widest(turned(ring, -atan2(axis[1], axis[0]))),
+        area=float(shapely.Polygon(ring.T).area),
+    )
+
+
+def _turn(a, b):
+    """Angle from vector a to vector b, counter-clockwise, rad in [0, 2 pi)."""
+    return atan2(a[0] * b[1] - a[1] * b[0], a @ b) % tau

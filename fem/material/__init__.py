@@ -1,0 +1,1 @@
+"""Strain → energy and its derivatives; pre-tension → prestretch."""

@@ -1,0 +1,1 @@
+"""Plan and law → mesh, energies and the positions at equilibrium."""

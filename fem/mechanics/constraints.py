@@ -1,0 +1,107 @@
+"""Sewing: positions of all nodes from those of the independent ones.
+
+    x = q[free] + offset + (1 - closed) gap
+
+A node that is sewn follows its partner; the gap between them is that of the fresh wound and closes with `closed`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+
+@dataclass(frozen=True)
+class Sewing:
+    """Who follows whom."""
+
+    free: np.ndarray  # (n,) independent node that a node follows, -1 where it is held
+    offset: np.ndarray  # (3, n) mm, from the independent node; of a held node its position
+    gap: np.ndarray  # (3, n) mm
+
+    @property
+    def n_free(self):
+        """Number of independent nodes."""
+        return int(self.free.max()) + 1
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Upper triangle, by rows, of the tangent of the independent nodes, three unknowns a node."""
+
+    indptr: np.ndarray  # (3 n_free + 1,)
+    indices: np.ndarray
+    slots: tuple[np.ndarray, ...]  # (n, m, m) a group: where the 3 x 3 block of two nodes starts; -1 if not stored
+    widths: np.ndarray  # (n_nodes,) length of the first of the three rows of the node that a node follows
+
+
+def sewing(x, pairs, held):
+    """Sewing of nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay where they are; the gaps are those of x."""
+    n = x.shape[1]
+    links = coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n))
+    group = connected_components(links, directed=False)[1]
+    order = np.concatenate([held, np.arange(n)])  # a held node leads its group, else the first one
+    leaders = order[np.unique(group[order], return_index=True)[1]]
+    leader = leaders[group]
+    is_held = np.isin(leaders, held)[group]
+    free = np.full(n, -1)
+    free[~is_held] = np.unique(leader[~is_held], return_inverse=True)[1]
+    offset = np.where(is_held, x[:, leader], 0.0)
+    return Sewing(free=free, offset=offset, gap=x - x[:, leader])
+
+
+def positions(sewing, q, closed):
+    """Positions (3, n) of all nodes from q (3, n_free) of the independent ones."""
+    moving = np.where(sewing.free >= 0, q[:, sewing.free], 0.0)
+    return moving + sewing.offset + (1 - closed) * sewing.gap
+
+
+def independent(sewing, x, closed):
+    """q (3, n_free) from positions x (3, n): the inverse of `positions`, or the mean of nodes that do not yet meet."""
+    followers = np.bincount(sewing.free[sewing.free >= 0], minlength=sewing.n_free)
+    return gathered(sewing, x - sewing.offset - (1 - closed) * sewing.gap) / followers
+
+
+def gathered(sewing, r):
+    """Forces (3, n_free) on the independent nodes from those on all nodes (3, n)."""
+    moves = sewing.free >= 0
+    return np.stack([np.bincount(sewing.free[moves], c[moves], minlength=sewing.n_free) for c in r])
+
+
+def pattern(sewing, groups):
+    """Pattern of the tangent, given the node numbers (n, m) of each group of elements."""
+    n = sewing.n_free
+    keys = []
+    for nodes in groups:
+        f = sewing.free[nodes].astype(np.int64)
+        a, b = f[:, :, None], f[:, None, :]
+        keys.append(np.where((a >= 0) & (a <= b), a * n + b, -1))
+    blocks = np.unique(np.concatenate([k.ravel() for k in keys] + [np.arange(n) * (n + 1)]))
+    blocks = blocks[blocks >= 0]
+    row, col = np.divmod(blocks, n)
+    count = np.bincount(row, minlength=n)
+    first = np.concatenate([[0], np.cumsum(count)])[:-1]
+    width = 3 * count
+    start = 9 * first - 3 * np.arange(n)  # each diagonal block leaves out its lower three entries
+    slot = start[row] + 3 * (np.arange(blocks.size) - first[row])
+    lengths = np.stack([width, width - 1, width - 2], axis=1).ravel()
+    slots = tuple(np.where(k >= 0, slot[np.minimum(np.searchsorted(blocks, k), blocks.size - 1)], -1) for k in keys)
+    follows = np.maximum(sewing.free, 0)
+    return Pattern(
+        indptr=np.concatenate([[0], np.cumsum(lengths)]),
+        indices=_columns(slot, row, col, width, int(lengths.sum())),
+        slots=slots,
+        widths=width[follows],
+    )
+
+
+def _columns(slot, row, col, width, size):
+    """Column of every stored entry; the block of (row, col) has its first row at `slot`."""
+    indices = np.empty(size, dtype=np.int64)
+    for i in range(3):
+        at = slot + i * width[row] - i * (i + 1) // 2
+        for j in range(3):
+            stored = (row != col) | (j >= i)
+            indices[at[stored] + j] = 3 * col[stored] + j
+    return indices

@@ -1,0 +1,380 @@
+"""The triangulated patch of skin around a wound: quadratic triangles, seam nodes matched by arc length."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from types import MappingProxyType
+
+import gmsh
+import meshio
+import numpy as np
+import shapely
+import skfem
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from fem.errors import MeshError
+from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside
+
+# Our choices. SWELL: size at the loosened zone's border over size at the wound; the cones rise between the two, and
+# doubling it leaves a quarter as many triangles in the outer part of a cone.
+SWELL = 1.5
+ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
+OPENED = 0.02  # of tip: how far both edges of a cut are pulled aside while triangles are drawn; 0.1 bends them
+SEEN = 8  # vertices of the wound's edge among which a border finds its end; our choice, both sides of a cut and more
+CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
+
+OPTIONS = {
+    "General.Terminal": 0,
+    "General.NumThreads": 1,
+    "Mesh.Algorithm": 6,  # frontal Delaunay: the best angles of those that follow a size field
+    "Mesh.MeshSizeFromPoints": 0,
+    "Mesh.MeshSizeExtendFromBoundary": 0,
+    "Mesh.Smoothing": 10,  # passes; 1 lets the smallest angle drop by a degree or two
+}
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Quadratic triangles with straight edges; nodes and elements are numbered as in skfem.ElementTriP2."""
+
+    X: np.ndarray  # (2, n) mm: vertices, then the midpoint of each facet
+    elements: np.ndarray  # (6, n_elements) vertices 0 1 2, then midpoints of 01 12 02
+    facets: np.ndarray  # (2, n_facets) elements either side, -1 outside; the midpoint is n_vertices + facet
+    tri: skfem.MeshTri  # the triangulation itself
+    seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
+    rim: np.ndarray  # nodes on the outer edge, ascending
+    loose: np.ndarray  # (n_elements,) bool: inside the loosened zone
+    open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
+
+    @property
+    def pairs(self):
+        """Nodes (2, n) that are sewn to each other."""
+        return np.hstack([np.zeros((2, 0), int), *self.seams])
+
+    @property
+    def edge(self):
+        """Nodes (n,) on all edges of the wound, sewn or open, ascending."""
+        return np.unique(np.concatenate([self.pairs.ravel(), *self.open]))
+
+
+def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
+    """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
+
+    Both edges of a seam have nodes at the same fractions of arc length, corners of either edge included.
+    A segment is `tip` long at the ends of a seam and grows by a quarter a segment to `edge`. Triangles grow
+    from there to SWELL times `edge` at the border of the loosened zone, then by a quarter each to `far`.
+    That border is replaced by chords of about the local size; triangles lie wholly inside or outside it.
+    The vertices of each triangle run counter-clockwise.
+
+    radius, edge, tip, far   mm
+    marks   fractions of a seam at which it also has nodes, by its number
+
+    Raises MeshError where prescribed edges meet without a common end, where the wound or its loosened zone
+    reaches the rim, or where gmsh leaves out a prescribed edge.
+    """
+    zone = shapely.Polygon() if plan.loosened is None else plan.loosened
+    placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
+    pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
+    wound = _wound(pulled, skin_left=[k % 2 == 0 or k >= 2 * len(plan.seams) for k in range(len(pulled))])
+    borders, size = _grading(wound, zone, edge=edge, far=far)
+    rim = _rim(radius, far, around=shapely.union(wound, zone))
+
+    points, chains = _numbered([*pulled, *borders, rim])
+    cut, rim = chains[: len(placed)], chains[-1]
+    drawn = _edges(chains)
+    faces = [face for face in _faces(points, drawn) if not wound.contains(face.representative_point())]
+    p, t, face_of = _triangles(points, drawn, faces, cut=_edges(cut), size=size)
+    area = sum(face.area for face in faces)
+    check_cover(skfem.MeshTri(p, t, sort_t=False), drawn, outer=_edges([*cut, rim]), area=area)
+    for chain, x in zip(cut, placed, strict=True):
+        p[:, chain] = x
+    loose = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
+    pairs = [np.array(cut[i : i + 2]) for i in range(0, 2 * len(plan.seams), 2)]
+    return from_triangulation(
+        skfem.MeshTri(p, t, sort_t=False),
+        pairs,
+        rim_vertices=rim,
+        loose=loose[face_of],
+        open_edges=cut[2 * len(plan.seams) :],
+    )
+
+
+def from_triangulation(tri, seams, *, rim_vertices=(), loose=None, open_edges=()):
+    """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
+
+    seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
+    rim_vertices   vertices on the outer edge; boundary facets between two of them belong to the rim
+    loose          (n_elements,) bool; None: nothing is loosened
+    open_edges     each (k + 1,) vertices along an edge that is not sewn
+
+    Raises MeshError where consecutive vertices of a seam are not joined by a facet.
+    """
+    midpoints = tri.p[:, tri.facets].mean(axis=1)
+    boundary = tri.boundary_facets()
+    on_rim = boundary[np.isin(tri.facets[:, boundary], rim_vertices).all(axis=0)]
+    return Mesh(
+        X=np.hstack([tri.p, midpoints]),
+        elements=np.vstack([tri.t, tri.nvertices + tri.t2f]),
+        facets=tri.f2t,
+        tri=tri,
+        seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
+        rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
+        loose=np.zeros(tri.nelements, bool) if loose is None else loose,
+        open=tuple(_with_midpoints(tri, np.array(chain)) for chain in open_edges),
+    )
+
+
+def facets_between(tri, pairs):
+    """Numbers (k,) of the facets that join the given pairs (2, k) of vertices.
+
+    Raises MeshError if some pair is not joined by a facet.
+    """
+    known, asked = (np.sort(e.astype(np.int64), axis=0).T @ [tri.nvertices, 1] for e in (tri.facets, pairs))
+    order = np.argsort(known)
+    found = order[np.searchsorted(known, asked, sorter=order).clip(max=known.size - 1)]
+    if lost := np.flatnonzero(known[found] != asked).tolist():
+        start, end = tri.p[:, pairs[:, lost[0]]].T
+        raise MeshError(
+            f"{len(lost)} of {asked.size} prescribed edges are missing from the triangulation, "
+            f"first ({start[0]:.4g}, {start[1]:.4g}) to ({end[0]:.4g}, {end[1]:.4g}) mm"
+        )
+    return found
+
+
+def check_cover(tri, edges, *, outer, area):
+    """Raise MeshError unless the triangulation is what was prescribed.
+
+    edges   (2, m) pairs of vertices, each of which must be joined by a facet
+    outer   (2, k) pairs of vertices, those facets that may bound the triangulation
+    area    mm2, to be covered by triangles whose vertices run counter-clockwise
+    """
+    facets_between(tri, edges)
+    extra = np.setdiff1d(tri.boundary_facets(), facets_between(tri, outer))
+    areas = tri.mapping().detA / 2
+    unused = tri.nvertices - np.unique(tri.t).size
+    if extra.size or areas.min() <= 0 or unused:
+        raise MeshError(
+            f"bad triangulation: {extra.size} free edges inside the patch, "
+            f"{(areas <= 0).sum()} inverted triangles, {unused} unused vertices"
+        )
+    if not np.isclose(areas.sum(), area, rtol=1e-9, atol=0):
+        raise MeshError(f"the triangles cover {areas.sum():.6f} mm2 of {area:.6f} mm2")
+
+
+def corner_angles(tri):
+    """Angles (3, n_elements) of the triangles at their vertices 0, 1, 2, rad."""
+    ahead = np.roll(tri.p[:, tri.t], -1, axis=1) - tri.p[:, tri.t]
+    back = -np.roll(ahead, 1, axis=1)
+    return np.arctan2(abs(ahead[0] * back[1] - ahead[1] * back[0]), (ahead * back).sum(axis=0))
+
+
+def quality(mesh):
+    """Smallest angle of any triangle, degrees, and the vertex (2,) at which it is, mm."""
+    angles = corner_angles(mesh.tri)
+    worst = np.unravel_index(angles.argmin(), angles.shape)
+    return np.degrees(angles[worst]), mesh.tri.p[:, mesh.tri.t[worst]]
+
+
+def write(mesh, path_stem):
+    """Write the mesh as `path_stem`.vtu and `path_stem`.msh (gmsh 4.1) and return the two paths.
+
+    Six-node triangles with cell data `loose` (0, 1) and point data `rim` (0, 1) and `seam`: k on the first
+    edge of seam k = 1, 2, ..., -k on the second, k where the two are the same node, 0 elsewhere.
+    """
+    seam, rim = np.zeros((2, mesh.X.shape[1]), np.int32)
+    for k, (first, second) in enumerate(mesh.seams, start=1):
+        seam[second], seam[first] = -k, k
+    rim[mesh.rim] = 1
+    drawn = meshio.Mesh(
+        np.vstack([mesh.X, np.zeros_like(mesh.X[0])]).T,
+        [("triangle6", mesh.elements.T)],
+        point_data={"seam": seam, "rim": rim},
+        cell_data={"loose": [mesh.loose.astype(np.int32)]},
+    )
+    vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
+    drawn.write(vtu)
+    drawn.write(msh, file_format="gmsh")
+    return vtu, msh
+
+
+def _wound(edges, *, skin_left):
+    """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open.
+
+    An island of skin that is cut all around does not belong to it: it lies on the side of its edges where skin is.
+    """
+    points, chains = _numbered(edges) if edges else (None, [])
+    lines = [shapely.LineString(points[:, chain].T) for chain in chains]
+    for line in lines:
+        if not line.is_simple:
+            raise MeshError("the removed skin's edge crosses itself")
+    ways = [line if left else shapely.reverse(line) for line, left in zip(lines, skin_left, strict=True)]
+    skin = {tuple(map(tuple, step)) for way in ways for step in pairwise(way.coords)}
+    enclosed = [shapely.orient_polygons(part) for part in shapely.get_parts(shapely.polygonize(lines))]
+    area = shapely.union_all([part for part in enclosed if not skin.issuperset(pairwise(part.exterior.coords))])
+    if area.is_empty and lines:
+        raise MeshError("the edges of the wound enclose nothing; one is missing, or its skin is on the other side")
+    return area
+
+
+def _grading(wound, zone, *, edge, far):
+    """Points (2, k + 1) along the zone's borders; gmsh's formula of the size, F1 away from the wound."""
+    reach = max(shapely.distance(shapely.points(shapely.get_coordinates(zone)), wound), default=0.0)
+    at_border = min(far, SWELL * edge, edge + GROWTH * reach)
+    slow = (at_border - edge) / reach if reach else 0.0
+    within = f"{edge:.12f} + {slow:.12f} * F1"
+    beyond = f"{at_border:.12f} + {GROWTH:.12f} * (F1 - {reach:.12f})"
+    borders = _borders(zone, wound, size=at_border, on_edge=ON_EDGE * edge)
+    return borders, f"Min({far:.12f}, Max({within}, {beyond}))"
+
+
+def _borders(zone, wound, *, size, on_edge):
+    """Points (2, k + 1) along each border of the zone in the skin that is left.
+
+    A border that comes within `on_edge` of the wound ends there, at the nearest vertex of its edge in sight.
+    """
+    outside = zone.boundary.difference(wound.buffer(on_edge))
+    lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
+    if not zone.is_empty and not lines and zone.difference(wound.buffer(on_edge)).is_empty:
+        raise MeshError(
+            f"a loosened zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
+        )
+    vertices = shapely.get_coordinates(wound)
+    nearest = cKDTree(vertices) if len(vertices) else None
+    borders = [_border(line, size) for line in lines]
+    for border, line in zip(borders, lines, strict=True):
+        if not line.is_closed:
+            for end in (0, -1):
+                near = vertices[nearest.query(border[:, end], k=min(SEEN, len(vertices)))[1]]
+                border[:, end] = _in_sight(border[:, end], near, wound.boundary)
+    return borders
+
+
+def _in_sight(place, vertices, edge):
+    """The first of some vertices (n, 2) of an edge that is seen from a place (2,), or the first one if none is."""
+    lines = shapely.linestrings([[place, vertex] for vertex in vertices])
+    seen = shapely.get_type_id(shapely.intersection(lines, edge)) == shapely.GeometryType.POINT
+    return vertices[seen.argmax()]
+
+
+def _border(line, size):
+    """Points (2, k + 1) of chords of about the given size along a line, open or closed; its corners stay."""
+    x = shapely.get_coordinates(line).T
+    step = np.diff(x)
+    before, after = (np.roll(step, 1, axis=1), step) if line.is_closed else (step[:, :-1], step[:, 1:])
+    turn = np.arctan2(before[0] * after[1] - before[1] * after[0], (before * after).sum(axis=0))
+    at = np.append(0.0, np.cumsum(np.hypot(*step)))[0 if line.is_closed else 1 : -1]
+    corners = at[abs(turn) > CORNER] / line.length
+    s = graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
+    drawn = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
+    if line.is_closed:
+        drawn[:, -1] = drawn[:, 0]
+    return drawn
+
+
+def _rim(radius, far, *, around):
+    """Points (2, k + 1) of a closed polygon in the circle of the given radius, no side longer than `far`."""
+    n = max(12, int(np.ceil(2 * np.pi * radius / far)))
+    angle = 2 * np.pi * np.append(np.arange(n), 0) / n
+    rim = radius * np.array([np.cos(angle), np.sin(angle)])
+    if not shapely.Polygon(rim.T).contains_properly(around):
+        raise MeshError(
+            f"the wound or its loosened zone reaches the rim of the patch, {radius:g} mm from "
+            "the origin; give the patch a larger radius"
+        )
+    return rim
+
+
+def _numbered(lines):
+    """Distinct points (2, n) of lines (2, k + 1), and each line as point numbers."""
+    x = np.hstack(lines)
+    i, j = cKDTree(x.T).query_pairs(SAME, output_type="ndarray").T
+    same = coo_array((np.ones(i.size), (i, j)), shape=(x.shape[1],) * 2)
+    _, number = connected_components(same, directed=False)
+    _, first = np.unique(number, return_index=True)
+    return x[:, first], np.split(number, np.cumsum([line.shape[1] for line in lines])[:-1])
+
+
+def _edges(chains):
+    """Distinct pairs (2, m), smaller number first, of consecutive points of chains of point numbers."""
+    pairs = np.hstack([[chain[:-1], chain[1:]] for chain in chains])
+    return np.unique(np.sort(pairs, axis=0), axis=1)
+
+
+def _faces(points, edges):
+    """Polygons into which the edges (2, m) divide the patch, counter-clockwise.
+
+    Raises MeshError where two edges share a point that is not an end of both.
+    """
+    segments = shapely.linestrings(points.T[edges.T])
+    if not shapely.MultiLineString(list(segments)).is_simple:
+        met = shapely.get_coordinates(shapely.node(shapely.MultiLineString(list(segments)))).T
+        distance, _ = cKDTree(points.T).query(met.T)
+        x, y = met[:, distance.argmax()]
+        raise MeshError(
+            f"edges of the wound, its loosened zone or the rim cross near ({x:.4g}, {y:.4g}) mm; "
+            "a loosened zone must be wider than half a segment"
+        )
+    return [shapely.orient_polygons(face) for face in shapely.get_parts(shapely.polygonize(segments))]
+
+
+def _triangles(points, edges, faces, *, cut, size):
+    """Vertices (2, n), triangles (3, m) and the face of each triangle; the given points come first.
+
+    cut    edges (2, k) from which distances are measured and sizes grow
+    size   gmsh's formula of the triangle size, with F1 the distance from the nearest cut edge
+    """
+    gmsh.initialize(["-nopopup"], readConfigFiles=False, interruptible=False)
+    try:
+        for name, value in OPTIONS.items():
+            gmsh.option.setNumber(name, value)
+        lines = _draw(points, edges, faces)
+        _set_size(cut=[lines[i, j] for i, j in cut.T.tolist()], size=size)
+        gmsh.model.mesh.generate(2)
+        tags, xyz, _ = gmsh.model.mesh.getNodes()
+        numbers = [gmsh.model.mesh.getElementsByType(2, face + 1)[1] for face in range(len(faces))]
+    finally:
+        gmsh.finalize()
+    order = np.argsort(tags)
+    t = np.searchsorted(tags, np.concatenate(numbers), sorter=order)
+    face_of = np.repeat(np.arange(len(faces)), [len(n) // 3 for n in numbers])
+    return xyz.reshape(-1, 3)[order, :2].T.copy(), t.reshape(-1, 3).T.copy(), face_of
+
+
+def _draw(points, edges, faces):
+    """Hand points, edges and faces to gmsh; return its signed number of each edge, {(i, j): line}."""
+    geo, lines = gmsh.model.geo, {}
+    for i, (x, y) in enumerate(points.T, start=1):
+        geo.addPoint(x, y, 0, tag=i)
+    for line, (i, j) in enumerate(edges.T.tolist(), start=1):
+        geo.addLine(i + 1, j + 1, tag=line)
+        geo.mesh.setTransfiniteCurve(line, 2)
+        lines[i, j], lines[j, i] = line, -line
+    number = {xy: i for i, xy in enumerate(map(tuple, points.T.tolist()))}
+    for tag, face in enumerate(faces, start=1):
+        loops = [[number[xy] for xy in ring.coords] for ring in (face.exterior, *face.interiors)]
+        geo.addPlaneSurface([geo.addCurveLoop([lines[pair] for pair in pairwise(loop)]) for loop in loops], tag=tag)
+    geo.synchronize()
+    return lines
+
+
+def _set_size(*, cut, size):
+    """Make the smaller of the formula and the growth from each cut edge's own length gmsh's triangle size."""
+    field = gmsh.model.mesh.field
+    for tag, kind in enumerate(["Distance", "MathEval", "Extend", "Min"], start=1):
+        field.add(kind, tag)
+    field.setNumbers(1, "CurvesList", cut)
+    field.setString(2, "F", size)
+    field.setNumbers(3, "CurvesList", cut)
+    field.setNumber(3, "SizeMax", 1e3)
+    field.setNumber(3, "DistMax", 1e3 / GROWTH)
+    field.setNumbers(4, "FieldsList", [2, 3])
+    field.setAsBackgroundMesh(4)
+
+
+def _with_midpoints(tri, chain):
+    """Nodes (2 k + 1,) along a chain of k + 1 vertices: vertex, midpoint, vertex, ..."""
+    nodes = np.empty(2 * len(chain) - 1, int)
+    nodes[::2] = chain
+    nodes[1::2] = tri.nvertices + facets_between(tri, np.array([chain[:-1], chain[1:]]))
+    return nodes

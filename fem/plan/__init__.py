@@ -1,0 +1,1 @@
+"""Outline → sewing plan: what is removed, cut, sewn, left open and undermined, checked."""

@@ -1,0 +1,401 @@
+"""Flaps: skin beside the wound is cut free and moved into it.
+
+Adding one: a function of an outline that returns a Plan, drawn with named points, and one entry in FLAPS; its keyword
+arguments are the keys of a case file, and the docstring's line on each is their description. Defaults are common
+practice unless a source is given. Points are vectors (2,), mm; a word names a path along points of one letter.
+"""
+
+from collections.abc import Callable
+from math import acos, asin, cos, hypot, pi, radians, sin, sqrt
+from typing import Annotated, Literal
+
+import numpy as np
+from annotated_types import Ge, Gt, Le, Lt
+
+from fem.geometry.curve import Length, Outline
+from fem.geometry.outlines import boundary
+from fem.plan.named_points import sewn
+from fem.plan.plan import Plan
+
+EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
+LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
+
+Upper = Literal["upper", "lower"]
+Side = Literal["left", "right"]
+
+
+def z_plasty(
+    outline: Outline,
+    *,
+    angle_deg: Annotated[float, Ge(20), Le(90)] = 60.0,
+    limb_mm: Length | None = None,
+    first_limb: Upper = "upper",
+) -> Plan:
+    """Z-plasty: two triangular flaps on either side of a cut change places, which lengthens the skin along the cut.
+
+    A cut B C, the central limb, and one from each of its ends, B A and C D, parallel to each other. Flap A B C goes to
+    where C B D was, so that its tip B meets D, and C meets A. In loose skin the distance of the ends of the central
+    limb grows to that of A and D, sqrt(5 - 4 cos a) limbs.
+
+    angle_deg   between the central limb and either of the others, degrees; 20 to 90; 60 turns the limb by 90
+    limb_mm     length of either of the others, mm; that of the slit if left out
+    first_limb  that at the left end: above the slit or below it
+
+    Raises ValueError unless the outline is a slit.
+    """
+    if outline.width:
+        raise ValueError("a z-plasty takes no skin; wanted an outline of kind slit, its central limb")
+    a, side = outline.length / 2, outline.length if limb_mm is None else limb_mm
+    limb = side * _way(radians(angle_deg))
+    B, C = np.array([-a, 0.0]), np.array([a, 0.0])
+    return _drawn(
+        dict(A=B + limb, B=B, C=C, D=C - limb),
+        mirrored=first_limb == "lower",
+        cuts=["ABCD"],
+        seams=[("CD", "CB"), ("BA", "BC"), ("AB", "CD")],
+        flaps=["ABC", "BCD"],
+    )
+
+
+def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right") -> Plan:
+    """Rhombic transposition flap: a rhombus of the wound's own shape, beside it, is turned into it by 60 degrees.
+
+    A wound A B C D with angles of 60 degrees at A and C. A cut goes on from B D to E by the same length, then to F,
+    parallel to D C. The flap C D E F turns about C: D meets B, E meets A, and the bed of the flap is closed from D F to
+    E. A circle becomes the rhombus around it, 2 diameters long.
+
+    corner   from which the flap is cut: the upper or the lower blunt one
+    towards  the end beside which the flap lies, about which it turns
+
+    Raises ValueError unless the outline is a rhombus with angles of 60 and 120 degrees, or a circle.
+    Source: Limberg (from memory); angles and the short diagonal across the skin tension lines are usual teaching.
+    """
+    if _is_circle(outline):
+        side = outline.length / sin(pi / 3)
+    elif abs(outline.length - sqrt(3) * outline.width) < 1e-3 * outline.width and _is_rhombus(outline):
+        side = hypot(outline.length, outline.width) / 2
+    else:
+        raise ValueError("a rhombic flap wants a circle, or a rhombus with length_mm sqrt(3) = 1.7321 times width_mm")
+    A, B = np.array([-side * sqrt(3) / 2, 0.0]), np.array([0.0, -side / 2])
+    E = np.array([0.0, 1.5 * side])
+    return _drawn(
+        dict(A=A, B=B, C=-A, D=-B, E=E, F=E + B - A),
+        mirrored=(corner == "lower"),
+        reversed_=(towards == "left"),
+        removed=["ABCD"],
+        cuts=["DEF"],
+        seams=[("CB", "CD"), ("BA", "DE"), ("AD", "EF"), ("DE", "FE")],
+        flaps=["CDEF"],
+    )
+
+
+def rotation(
+    outline: Outline, *, arc_mm: Length | None = None, back_cut_mm: Length | None = None, flap: Upper = "upper"
+) -> Plan:
+    """Rotation flap: a sector of skin turns about the apex of a triangular wound, which lies at its centre.
+
+    A wound P Q R with its apex P on the right. The arc goes on from the base's corner Q, about P, to T. The flap turns
+    until its side P Q meets P R; its arc Q T is sewn to the outer edge R Q T, which is longer by the base, shared out
+    evenly. A back cut from T towards P lets the flap turn further in; both its edges are sewn as part of the arc.
+
+    arc_mm       length of the arc, mm; 5 bases if left out, or half a turn if that is less
+    back_cut_mm  length of the back cut, mm; none if left out
+    flap         which side of the wound turns
+
+    Raises ValueError unless the outline is a triangle with equal sides at its right end, for an arc of more than half a
+    turn, and for a back cut as long as the flap is wide.
+    Source: 5 to 8 widths of the wound are usual teaching.
+    """
+    P, Q, R = _triangle(outline)
+    if abs(np.hypot(*(P - Q)) - np.hypot(*(P - R))) > EXACT * outline.length:
+        raise ValueError("a rotation flap wants a triangle whose sides at its right end are of equal length")
+    base, radius = float(np.hypot(*(Q - R))), float(np.hypot(*(P - Q)))
+    turn = min(5 * base / radius, pi) if arc_mm is None else arc_mm / radius
+    if turn > pi:
+        raise ValueError(f"arc_mm {arc_mm:g} is more than half a turn about the wound's apex, {pi * radius:.4g}")
+    if back_cut_mm is not None and back_cut_mm > LIMIT * radius:
+        raise ValueError(f"back_cut_mm {back_cut_mm:g} leaves no base; the apex is {radius:.4g} mm away")
+    start = np.arctan2(*(Q - P)[::-1])
+    S, T = (P + radius * _way(start - turn * share) for share in (0.5, 1.0))
+    points, end = dict(P=P, Q=Q, R=R, S=S, T=T), ""
+    if back_cut_mm is not None:
+        points["U"], end = T + back_cut_mm / radius * (P - T), "U"
+    return _drawn(
+        points,
+        mirrored=(flap == "lower"),
+        arcs=["QST"],
+        removed=["PQR"],
+        cuts=["QST" + end],
+        seams=[("PR", "PQ"), ("RQST" + end, "QST" + end)],
+        flaps=["PQST" + end],
+    )
+
+
+def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
+    """A-to-T closure: both sides of a triangular wound advance along its base, and the scar is a T.
+
+    A wound P Q R with its apex P on the right. Its base is cut on beyond Q to X and beyond R to Y. P Q meets P R; Q and
+    R meet the middle M of the base, and each flap's edge, Q X, is sewn to half of the base and the same cut, M Q X,
+    which is longer by half the base, shared out evenly.
+
+    limb_mm  length of either cut, mm; that of the base if left out
+
+    Raises ValueError unless the outline is a triangle.
+    """
+    P, Q, R = _triangle(outline)
+    base = float(np.hypot(*(Q - R)))
+    along = (base if limb_mm is None else limb_mm) / base * (Q - R)
+    return _drawn(
+        dict(P=P, Q=Q, R=R, M=(Q + R) / 2, X=Q + along, Y=R - along),
+        removed=["PQR"],
+        cuts=["QX", "RY"],
+        seams=[("PR", "PQ"), ("MQX", "QX"), ("RY", "MRY")],
+        flaps=["PQX", "PRY"],
+    )
+
+
+def advancement(
+    outline: Outline,
+    *,
+    flap_mm: Length | None = None,
+    burow_mm: Length | None = None,
+    burow_height_mm: Length | None = None,
+) -> Plan:
+    """Advancement flap: a tongue of skin right of the wound slides over it; two Burow's triangles take up the surplus.
+
+    The wound is squared off to the box A B C D around it. Two cuts, D E and C F, free the flap; its end D C meets the
+    far edge A B. The outer edges A D E and B C F are longer than the flap by the length of the box; triangles cut from
+    the ends of the outer edges make up for that.
+
+    flap_mm          length of the flap, mm; twice the width of the box if left out, or 1.5 times its length if more
+    burow_mm         base of each triangle, mm; the length of the box if left out: nothing is stretched
+    burow_height_mm  height of each triangle, mm; its base if left out
+
+    Raises ValueError if the triangles are longer than the flap.
+    Source: at most twice as long as wide, 3 times as an exception, is usual teaching.
+    """
+    A, B, C, D = _box(outline)
+    length, width = D[0] - A[0], A[1] - B[1]
+    flap = max(2 * width, 1.5 * length) if flap_mm is None else flap_mm
+    sizes = _tongue(flap, length if burow_mm is None else burow_mm, burow_height_mm)
+    return _drawn(
+        dict(A=A, B=B, C=C, D=D) | _beside("EGH", D, sizes, (1, 1)) | _beside("FIJ", C, sizes, (1, -1)),
+        removed=["ABCD", "GEH", "IFJ"],
+        cuts=["DG", "CI"],
+        seams=[("BA", "CD"), ("ADG", "DE"), ("CF", "BCI"), ("GH", "EH"), ("FJ", "IJ")],
+        flaps=["CDEF"],
+    )
+
+
+def two_sided_advancement(
+    outline: Outline,
+    *,
+    flap_mm: Length | None = None,
+    burow_mm: Length | None = None,
+    burow_height_mm: Length | None = None,
+) -> Plan:
+    """Two advancement flaps, from the left and the right, that meet in the middle of the wound; the scar is an H.
+
+    The wound is squared off to the box A B C D around it. Each flap covers half of it, so that each of the four Burow's
+    triangles is half as long as that of a single flap. M and N are the middles of the upper and the lower edge.
+
+    flap_mm          length of each flap, mm; the width of the box if left out, or 3/4 of its length if that is more
+    burow_mm         base of each triangle, mm; half the length of the box if left out: nothing is stretched
+    burow_height_mm  height of each triangle, mm; its base if left out
+
+    Raises ValueError if the triangles are longer than the flaps.
+    """
+    A, B, C, D = _box(outline)
+    length, width = D[0] - A[0], A[1] - B[1]
+    flap = max(width, 0.75 * length) if flap_mm is None else flap_mm
+    sizes = _tongue(flap, length / 2 if burow_mm is None else burow_mm, burow_height_mm)
+    return _drawn(
+        dict(A=A, B=B, C=C, D=D, M=(A + D) / 2, N=(B + C) / 2)
+        | _beside("EGH", D, sizes, (1, 1)) | _beside("FIJ", C, sizes, (1, -1))
+        | _beside("OQS", A, sizes, (-1, 1)) | _beside("PRT", B, sizes, (-1, -1)),
+        removed=["ABNCDM", "GEH", "IFJ", "OQS", "PRT"],
+        cuts=["DG", "CI", "AQ", "BR"],
+        seams=[
+            ("BA", "CD"),
+            ("MDG", "DE"), ("CF", "NCI"), ("GH", "EH"), ("FJ", "IJ"),
+            ("QAM", "OA"), ("PB", "RBN"), ("OS", "QS"), ("RT", "PT"),
+        ],
+        flaps=["CDEF", "ABPO"],
+    )  # fmt: skip
+
+
+def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[float, Gt(0), Lt(1)] = 0.5) -> Plan:
+    """V-Y advancement: a triangular island right of the wound slides over it, and the V it leaves is closed as a Y.
+
+    The wound is squared off to the box A B C D around it. The island D V C is cut all around; it stays on its bed, the
+    pedicle, below its middle, and so needs a bed. Its end D C meets the far edge A B. Its sides, D V and C V, are sewn
+    to the box's and what follows of the outer edges; what is left of those, S V and T V, to each other: the stem.
+
+    flap_mm  length of the island, mm; 2.5 times the width of the box, or 1.5 times its length if that is more
+    pedicle  length and width of the part that stays on its bed, of those of the island; our choice
+
+    Raises ValueError if the island is too short to cover the wound.
+    Source: 2 to 3 times as long as the wound is common practice.
+    """
+    A, B, C, D = _box(outline)
+    length, width = D[0] - A[0], A[1] - B[1]
+    flap = max(2.5 * width, 1.5 * length) if flap_mm is None else flap_mm
+    V = (C + D) / 2 + [flap, 0.0]
+    side = float(np.hypot(*(V - D)))
+    if length > LIMIT * side:
+        raise ValueError(f"flap_mm {flap:g} gives sides of {side:.4g} mm, no longer than the wound, {length:.4g} mm")
+    S, T = (start + (1 - length / side) * (V - start) for start in (D, C))
+    middle = (C + D + V) / 3
+    held = {name: middle + pedicle * (corner - middle) for name, corner in zip("KLN", (C, D, V), strict=True)}
+    return _drawn(
+        dict(A=A, B=B, C=C, D=D, V=V, S=S, T=T) | held,
+        removed=["ABCD"],
+        cuts=["DV", "CV"],
+        seams=[("BA", "CD"), ("ADS", "DV"), ("CV", "BCT"), ("SV", "TV")],
+        flaps=["DVC"],
+        pedicle="KLN",
+    )
+
+
+def bilobed(
+    outline: Outline,
+    *,
+    lobe_deg: Annotated[float, Ge(30), Le(60)] = 45.0,
+    pivot_mm: Length | None = None,
+    second_mm: Length | None = None,
+    lobes: Upper = "upper",
+) -> Plan:
+    """Bilobed flap: a lobe of the wound's size turns into it, and a second, narrower one into the bed of the first.
+
+    A round wound is drawn out to the pivot P on its left by tangents, P T and P U. The first lobe is the circle turned
+    about P by `lobe_deg`, as far as it lies outside the wound, from I to K. The second is a triangle K V L beyond it,
+    whose sides together are as long as the edge of the first one's bed. The flap turns about P: K meets I, and its edge
+    P T I K has exactly the length of the far edge P U I. The bed of the second lobe is closed side to side.
+
+    lobe_deg   by which each lobe turns, degrees; 30 to 60
+    pivot_mm   from the pivot to the middle of the wound, mm; the diameter if left out
+    second_mm  width of the second lobe, mm; half the diameter if left out
+    lobes      on which side of the wound they lie
+
+    Raises ValueError unless the outline is a circle, if the pivot lies inside it or so far away that the first lobe
+    does not touch it, and if the second lobe is too wide for its sides.
+    Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
+    """
+    if not _is_circle(outline):
+        raise ValueError("a bilobed flap wants a circle")
+    r, lobe = outline.length / 2, radians(lobe_deg)
+    D = 2 * r if pivot_mm is None else pivot_mm
+    if not r / LIMIT <= D <= LIMIT * r / sin(lobe / 2):
+        raise ValueError(
+            f"pivot_mm {D:g} is not between {r / LIMIT:.4g}, outside the wound, and {LIMIT * r / sin(lobe / 2):.4g}, "
+            "where the first lobe still touches it"
+        )
+    P, tangent, reach = np.array([-D, 0.0]), asin(r / D), D * cos(lobe / 2) + sqrt(r**2 - (D * sin(lobe / 2)) ** 2)
+    T = P + sqrt(D**2 - r**2) * _way(tangent)
+    inner, outer = P + reach * _way(lobe / 2), P + reach * _way(1.5 * lobe)
+    middle = P + D * _way(lobe)
+    edge = 2 * r * acos((reach * cos(lobe / 2) - D) / r)  # from I over J to K
+    width = r if second_mm is None else second_mm
+    if width > LIMIT * edge:
+        raise ValueError(f"second_mm {width:g} is not less than the edge of the first lobe's bed, {edge:.4g} mm")
+    half = asin(width / (2 * reach))
+    away = 1.5 * lobe + half
+    V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away)
+    return _drawn(
+        dict(
+            P=P, T=T, U=_mirror(T), W=np.array([r, 0.0]), I=inner, K=outer,
+            J=middle + r * _way(lobe), L=P + reach * _way(1.5 * lobe + 2 * half),
+            V=V,
+        ),
+        mirrored=lobes == "lower",
+        arcs=["UWIT", "IJK"],
+        removed=["PUWIT"],
+        cuts=["IJKVL"],
+        seams=[("PTIJK", "PUWI"), ("KVL", "IJK"), ("LV", "KV")],
+        flaps=["PTIJKVL"],
+    )  # fmt: skip
+
+
+def _drawn(points, *, mirrored=False, reversed_=False, seams, **parts):
+    """The plan drawn with points (2,) by name, mirrored in the x axis, in the y axis, or both.
+
+    One mirror swaps left and right, and so the two edges of each seam.
+    """
+    sense = np.array([-1.0 if reversed_ else 1.0, -1.0 if mirrored else 1.0])
+    seams = [(second, first) for first, second in seams] if mirrored != reversed_ else seams
+    return sewn({name: tuple((sense * X).tolist()) for name, X in points.items()}, seams=seams, **parts)
+
+
+def _way(angle):
+    """Unit vector (2,) at an angle from x, rad."""
+    return np.array([cos(angle), sin(angle)])
+
+
+def _mirror(X):
+    return np.array([X[0], -X[1]])
+
+
+def _tongue(flap, base, height):
+    """Length of an advancement flap, base and height of its Burow's triangles, mm. Raises ValueError if they clash."""
+    if base > LIMIT * flap:
+        raise ValueError(f"burow_mm {base:.4g} does not fit beside a flap of {flap:.4g} mm; a longer flap_mm holds it")
+    return flap, base, base if height is None else height
+
+
+def _beside(names, corner, sizes, sense):
+    """Points beside a tongue that leaves a corner: its end, and where its Burow's triangle starts and has its apex."""
+    flap, base, height = sizes
+    places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, height]])
+    return {name: corner + np.array(sense) * place for name, place in zip(names, places, strict=True)}
+
+
+def _box(outline):
+    """Corners of the box around an outline, counter-clockwise from the upper left. Raises ValueError if it has none."""
+    if not outline.width:
+        raise ValueError("a slit is no wound to cover; wanted an outline that takes skin")
+    left, low, right, high = boundary(outline).bounds
+    return tuple(np.array([x, y]) for x, y in [(left, high), (left, low), (right, low), (right, high)])
+
+
+def _triangle(outline):
+    """Corners of a triangle: its right end, then the upper and the lower other one. Raises ValueError if it is none."""
+    upper, lower = (edge.point(np.array([0.0, *edge.corners, 1.0])) for edge in (outline.upper, outline.lower))
+    around = np.hstack([upper[:, :0:-1], lower[:, :-1]])  # counter-clockwise from the right end
+    before, after = around - np.roll(around, 1, axis=1), np.roll(around, -1, axis=1) - around
+    bend = before[0] * after[1] - before[1] * after[0]
+    corners = around[:, np.abs(bend) > EXACT * outline.length**2]
+    sides = np.hypot(*(corners - np.roll(corners, 1, axis=1))).sum()
+    straight = abs(sides - outline.upper.length - outline.lower.length) <= EXACT * outline.length
+    if corners.shape[1] != 3 or not straight or (corners[:, 0] != around[:, 0]).any():
+        raise ValueError(
+            "wanted an outline of kind triangle, or a polygon with three corners, one of them its right end"
+        )
+    return tuple(corners.T)
+
+
+def _is_circle(outline):
+    around = outline.upper.length + outline.lower.length
+    return (
+        abs(outline.length - outline.width) <= EXACT * outline.length
+        and abs(around - pi * outline.length) <= EXACT * outline.length
+        and abs(outline.area - pi / 4 * outline.length**2) <= EXACT * outline.area
+    )
+
+
+def _is_rhombus(outline):
+    sides = 2 * hypot(outline.length, outline.width)
+    around = outline.upper.length + outline.lower.length
+    halved = abs(outline.area - outline.length * outline.width / 2) <= EXACT * outline.area
+    return halved and abs(around - sides) <= EXACT * outline.length
+
+
+FLAPS: dict[str, Callable[..., Plan]] = {
+    "z-plasty": z_plasty,
+    "v-y": v_y,
+    "advancement": advancement,
+    "two-sided-advancement": two_sided_advancement,
+    "a-to-t": a_to_t,
+    "rotation": rotation,
+    "rhombic": rhombic,
+    "bilobed": bilobed,
+}

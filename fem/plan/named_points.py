@@ -1,0 +1,191 @@
+"""Plans drawn by hand: named points, lines and arcs between them, and what is cut and sewn in terms of their names.
+
+The flaps of the catalogue are drawn in the same terms.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Annotated
+
+import numpy as np
+import shapely
+from annotated_types import Len, MaxLen, MinLen
+
+from fem.errors import BadValue
+from fem.geometry.curve import Curve, Outline, Place, chained, polyline
+from fem.geometry.outlines import boundary
+from fem.plan.plan import Plan, removed_skin
+
+MAX_NAMES = 200  # of points, and in a path; our choice, ten times those of a bilobed flap
+APART = 1e-3  # mm, between named points; our choice, as for the points of an outline
+ROUND = 1e-6  # of its radius: the points of an arc lie on one circle, half its last digit if given to 0.1 um
+CHORDS, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the outline's area; twenty times as much
+
+Name = Annotated[str, Len(1, 12)]
+Path = Annotated[tuple[Name, ...], Len(2, MAX_NAMES)]
+Ring = Annotated[tuple[Name, ...], Len(3, MAX_NAMES)]
+
+
+def drawn(
+    outline: Outline,
+    *,
+    points_mm: Annotated[dict[Name, Place], MinLen(2), MaxLen(MAX_NAMES)],
+    arcs: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
+    removed: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
+    cuts: Annotated[tuple[Path, ...], MaxLen(MAX_NAMES)] = (),
+    seams: Annotated[tuple[tuple[Path, Path], ...], Len(1, MAX_NAMES)],
+    open: Annotated[tuple[Path, ...], MaxLen(MAX_NAMES)] = (),
+    flaps: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
+) -> Plan:
+    """A plan by hand: points with names; paths are lists of names, straight between two unless an arc goes there.
+
+    A path that names neighbouring points of an arc follows it. Both edges of a seam are travelled in the same sense,
+    the skin lies left of the first and right of the second, and they are sewn at equal fractions of their length.
+    Where another cut leaves an edge on the skin's side, the seam ends and the next one starts.
+
+    points_mm  name: [x, y], mm
+    arcs       names of points on one circle, in order, less than half a turn from one to the next
+    removed    corners of skin that is taken away, in order; the last joins the first by itself
+    cuts       paths of incisions, each cut once, also where a flap is sewn back on one side only
+    seams      pairs of paths, sewn to each other
+    open       paths of edges that are left open, skin on the left
+    flaps      corners of skin that is freed from its bed, in order; the last joins the first by itself
+
+    Raises BadValue for names that are no points, and for arcs that are none; ValueError if skin of the outline is left.
+    """
+    paths = {"removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
+    problems = _near(points_mm) + _unknown("arcs", arcs, points_mm)
+    for key, named in paths.items():
+        problems += _unknown(key, named, points_mm)
+    for k, pair in enumerate(seams):
+        problems += _unknown(("seams", k), pair, points_mm)
+    problems += [] if problems else _no_circles(points_mm, arcs)
+    if problems:
+        raise BadValue(problems)
+    plan = sewn(points_mm, arcs=arcs, removed=removed, cuts=cuts, seams=seams, open=open, flaps=flaps)
+    left = boundary(outline).difference(removed_skin(plan, n=CHORDS)).area if outline.area else 0.0
+    if left > MISSED * outline.area:
+        raise ValueError(f"{left:.4g} mm2 of the outline are not inside the skin that the plan removes")
+    return plan
+
+
+def sewn(
+    points: dict[str, Place],
+    *,
+    seams: Iterable[tuple[Sequence[str], Sequence[str]]],
+    arcs: Iterable[Sequence[str]] = (),
+    removed: Iterable[Sequence[str]] = (),
+    cuts: Iterable[Sequence[str]] = (),
+    open: Iterable[Sequence[str]] = (),
+    flaps: Iterable[Sequence[str]] = (),
+    pedicle: Sequence[str] = (),
+) -> Plan:
+    """The Plan in terms of named points [x, y], mm; of one-letter names, a word is a path."""
+    known = {run: curve for names in arcs for run, curve in _along_arc(points, names)}
+
+    def path(names):
+        pieces = _pieces(points, known, names)
+        return pieces[0] if len(pieces) == 1 else chained(*pieces)
+
+    def ring(names):
+        order = names if shapely.LinearRing([points[name] for name in names]).is_ccw else names[::-1]
+        return tuple(_pieces(points, known, [*order, order[0]]))
+
+    def area(names):
+        return shapely.Polygon([xy for curve in ring(names) for xy in _places(curve)])
+
+    moved = tuple(area(names) for names in flaps)
+    return Plan(
+        removed=tuple(ring(names) for names in removed),
+        cuts=tuple(path(names) for names in cuts),
+        seams=tuple((path(first), path(second)) for first, second in seams),
+        open=tuple(path(names) for names in open),
+        loosened=shapely.union_all(moved) if moved else None,
+        flaps=moved,
+        held=area(pedicle) if pedicle else None,
+        points={name: (float(x), float(y)) for name, (x, y) in points.items()},
+    )
+
+
+def _pieces(points, known, names):
+    """Curves along a path: lines, and the longest runs of names that are known as arcs."""
+    names, pieces, i = tuple(names), [], 0
+    while i < len(names) - 1:
+        j = next((j for j in range(len(names) - 1, i, -1) if names[i : j + 1] in known), i + 1)
+        run = names[i : j + 1]
+        pieces.append(known[run] if run in known else polyline(np.array([points[name] for name in run], float).T))
+        i = j
+    return pieces
+
+
+def _places(curve):
+    """Places (n, 2) along a curve without its last one."""
+    return curve.point(np.linspace(0, 1, 101))[:, :-1].T
+
+
+def _along_arc(points, names):
+    """Names and curve of each run along the arc through named points, in both senses."""
+    centre, R, angle = _circle(np.array([points[name] for name in names], float).T)
+
+    def run(start, end):
+        def point(fraction):
+            at = start + np.asarray(fraction) * (end - start)
+            return centre[:, None] + R * np.array([np.cos(at), np.sin(at)])
+
+        return Curve(point, float(R * abs(end - start)))
+
+    ends = [(i, j) for j in range(len(names)) for i in range(j)]
+    there = [(tuple(names[i : j + 1]), run(angle[i], angle[j])) for i, j in ends]
+    back = [(tuple(names[i : j + 1])[::-1], run(angle[j], angle[i])) for i, j in ends]
+    return there + back
+
+
+def _circle(X):
+    """Centre (2,), radius and angles (n,) of points X (2, n) on a circle: 2 (X_i - X_0).c = X_i^2 - X_0^2."""
+    A, b = 2 * (X[:, 1:] - X[:, [0]]).T, (X[:, 1:] ** 2).sum(axis=0) - (X[:, 0] ** 2).sum()
+    centre = np.linalg.lstsq(A, b, rcond=None)[0]
+    x, y = X - centre[:, None]
+    return centre, float(np.hypot(x, y).mean()), np.unwrap(np.arctan2(y, x))
+
+
+def _no_circles(points, arcs):
+    """Problems of arcs whose points do not lie along a circle."""
+    problems = []
+    for k, names in enumerate(arcs):
+        X = np.array([points[name] for name in names], float).T
+        way = np.diff(X[:, :3], axis=1)
+        if abs(way[0, 0] * way[1, 1] - way[1, 0] * way[0, 1]) < ROUND * (way**2).sum():
+            problems.append((("arcs", k), "its first three points lie on one line"))
+            continue
+        centre, R, angle = _circle(X)
+        off = np.abs(np.hypot(*(X - centre[:, None])) - R).max()
+        if off > ROUND * R:
+            problems.append((("arcs", k), f"its points lie up to {off:.3g} mm off one circle"))
+        elif len(set(np.sign(np.diff(angle)))) > 1 or abs(angle[-1] - angle[0]) >= 2 * np.pi:
+            problems.append((("arcs", k), "its points are not in order, each less than half a turn from the next"))
+    return problems
+
+
+def _unknown(key, paths, points):
+    """Problems of paths: names that are no points, and a point that follows itself."""
+    at = (key,) if isinstance(key, str) else key
+    problems = []
+    for k, names in enumerate(paths):
+        for i, name in enumerate(names):
+            if name not in points:
+                problems.append(((*at, k, i), f"no point {name!r}; points: {', '.join(points)}"))
+            elif i and name == names[i - 1]:
+                problems.append(((*at, k, i), f"point {name!r} follows itself"))
+    return problems
+
+
+def _near(points):
+    """Problems of points that lie on each other."""
+    names = list(points)
+    pairs = shapely.STRtree(shapely.points(list(points.values()))).query(
+        shapely.points(list(points.values())), "dwithin", APART
+    )
+    return [
+        (("points_mm", names[j]), f"point {names[j]!r} lies on point {names[i]!r}")
+        for i, j in sorted(pairs.T.tolist())
+        if i < j
+    ]

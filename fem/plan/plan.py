@@ -1,0 +1,246 @@
+"""The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed."""
+
+from collections import deque
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import Annotated, Literal
+
+import numpy as np
+import shapely
+from annotated_types import Ge, Le
+
+from fem.geometry.curve import Coordinate, Curve, Length, Outline, Place, stretch
+from fem.geometry.polygon import simple_polygon
+
+Distance = Annotated[float, Ge(0), Le(1000)]  # mm
+EASED = 1 / 3  # of the shorter edge, over which a surplus is taken up if the case does not say; our choice
+APART = 1e-6  # mm: ends of edges that are farther apart are two
+EQUAL = 1e-9  # share by which edges of equal length may differ
+
+
+@dataclass(frozen=True)
+class Around:
+    """A thread once around the open edges, which follow each other in a ring: a purse-string."""
+
+    stations: int  # at equal distances along the edge
+    bite: float  # mm of edge that it holds at each
+    drawn_to: float  # mm: its length from station to station when it is tied
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is cut, sewn and freed; every technique is one of these."""
+
+    removed: tuple[tuple[Curve, ...], ...]  # closed chains, each curve starts where the one before ended
+    seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
+    cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
+    open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
+    thread: Around | None = None  # around the open edges; None: they are left as they are
+    loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
+    flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is loosened
+    held: shapely.Polygon | None = None  # skin that stays on its bed however far is undermined
+    below: Curve | None = None  # the wound's lower edge, from left to right; None: that of the first seam
+    points: dict[str, Place] = field(default_factory=dict)  # named places, mm
+
+
+def side_to_side(
+    outline: Outline, *, surplus: Literal["shared", "left", "right"] = "shared", eased_mm: Length | None = None
+) -> Plan:
+    """The upper edge sewn to the lower one from tip to tip.
+
+    Where one edge is longer, its surplus is shared out evenly, as suturing by halves does: middle to middle, then the
+    middles of the halves, and so on, so that equal fractions meet (common practice). Or it is pushed to one end: from
+    the other end on equal lengths meet, and what is left over is taken up over the last `eased_mm` of the shorter
+    edge. A surplus pushed to one end is what a single cone, to be cut off there, is made of (common practice).
+    At an M, what is beyond a tip is sewn back onto its own edge, and the point of the flap lies where the rest begins.
+
+    surplus   of a longer edge: shared evenly, or pushed to the left or the right end
+    eased_mm  of the shorter edge, takes up a surplus that is pushed to one end, mm; a third of it if left out
+
+    Raises ValueError for a slit, if that is more than the shorter edge, or given for a surplus that is shared.
+    """
+    if not outline.width:
+        raise ValueError("a slit takes no skin, so there is nothing to close side to side; a z-plasty starts from one")
+    if surplus == "shared" and eased_mm is not None:
+        raise ValueError("eased_mm is for a surplus pushed to the left or the right")
+    edges = outline.upper, outline.lower
+    left, right = ([beyond / edge.length for edge in edges] for beyond in outline.beyond)
+    starts, ends = [2 * a for a in left], [1 - 2 * b for b in right]
+    cuts = _cuts(edges, starts, ends, surplus, eased_mm)
+    main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
+    spans = [[(0, a, 2 * a)] * (a > 0) + [(1 - 2 * b, 1 - b, 1)] * (b > 0) for a, b in zip(left, right, strict=True)]
+    upper, lower = edges
+    folds = [(stretch(upper, before, tip), stretch(upper, after, tip)) for before, tip, after in spans[0]]
+    folds += [(stretch(lower, after, tip), stretch(lower, before, tip)) for before, tip, after in spans[1]]
+    above, below = (
+        _parts(edge, {0.0, *at, *(tip for _, tip, _ in span), 1.0})
+        for edge, at, span in zip(edges, cuts, spans, strict=True)
+    )
+    return Plan(
+        removed=((*below, *(stretch(part, 1, 0) for part in reversed(above))),),
+        seams=(*main, *folds),
+        below=outline.lower,
+    )
+
+
+def _cuts(edges, starts, ends, surplus, eased):
+    """Fractions of both edges at which matched parts end, between fractions that meet; equal lengths but for the last.
+
+    Raises ValueError if `eased` is more than the shorter edge.
+    """
+    lengths = [(end - start) * edge.length for edge, start, end in zip(edges, starts, ends, strict=True)]
+    eased = EASED * min(lengths) if eased is None else eased
+    if eased > min(lengths):
+        raise ValueError(f"eased_mm {eased:g} is more than the shorter edge, {min(lengths):.4g} mm")
+    kept = min(lengths) - eased
+    if surplus == "shared" or kept == 0 or max(lengths) <= (1 + EQUAL) * min(lengths):
+        return [[start, end] for start, end in zip(starts, ends, strict=True)]
+    shares = [kept / edge.length for edge in edges]
+    return [
+        [start, start + share if surplus == "right" else end - share, end]
+        for start, share, end in zip(starts, shares, ends, strict=True)
+    ]
+
+
+def _parts(curve, fractions):
+    """The parts of a curve between fractions."""
+    return [stretch(curve, start, end) for start, end in pairwise(sorted(fractions))]
+
+
+def undermined(
+    plan: Plan,
+    *,
+    undermine_mm: Distance = 0.0,
+    undermine_upper_mm: Distance | None = None,
+    undermine_lower_mm: Distance | None = None,
+    undermine_points_mm: tuple[tuple[Coordinate, Coordinate], ...] | None = None,
+) -> Plan:
+    """The plan with the skin loosened that is undermined: its flaps, and around the wound or inside a polygon.
+
+    Distances count from the wound's edge and from every cut; what the plan holds stays on its bed. Beyond the wound's
+    ends, the line through them parts the upper from the lower side.
+
+    undermine_mm         skin freed from its bed within this distance of the wound, mm
+    undermine_upper_mm   the same on the side of the seam's upper edge, mm; undermine_mm if left out
+    undermine_lower_mm   the same on the side of the seam's lower edge, mm; undermine_mm if left out
+    undermine_points_mm  corners [x, y] of the skin that is freed instead, in order, mm
+
+    Raises ValueError for a polygon beside distances, or one that `polygon` outlines would refuse.
+    """
+    upper = undermine_mm if undermine_upper_mm is None else undermine_upper_mm
+    lower = undermine_mm if undermine_lower_mm is None else undermine_lower_mm
+    wound = opened(plan)
+    if undermine_points_mm is not None:
+        if upper or lower:
+            raise ValueError("undermine_points_mm stands alone; leave out the distances to undermine")
+        zone = simple_polygon(undermine_points_mm)
+    elif upper == lower:
+        zone = wound.buffer(upper, quad_segs=32)
+    else:
+        side = _upper_side(plan.below or plan.seams[0][1], beyond=2 * (wound.length + max(upper, lower)))
+        zone = shapely.union_all(
+            [
+                wound,
+                wound.buffer(upper, quad_segs=32).intersection(side),
+                wound.buffer(lower, quad_segs=32).difference(side),
+            ]
+        )
+    zones = [zone] if upper or lower or undermine_points_mm else []
+    freed = shapely.union_all([*zones, *([] if plan.loosened is None else [plan.loosened])])
+    freed = freed if plan.held is None else freed.difference(plan.held)
+    return replace(plan, loosened=None if freed.is_empty else freed)
+
+
+def opened(plan):
+    """The removed skin and all cuts as one shapely geometry."""
+    lines = [shapely.LineString(curve.point(_fractions(curve, 200)).T) for curve in plan.cuts]
+    return shapely.union_all([removed_skin(plan), *lines])
+
+
+def removed_area(plan):
+    """Area of the removed skin, mm2.
+
+    That of polygons through n and 2 n points along each curve; their errors fall with n^2, so (4 A_2n - A_n) / 3.
+    """
+    coarse, fine = (sum(part.area for part in _rings(plan, n)) for n in (500, 1000))
+    return (4 * fine - coarse) / 3
+
+
+def stitches(plan, *, spacing, order):
+    """Number of the seam and fraction of its length of each interrupted suture, in order of tying.
+
+    They are evenly spaced by about `spacing` mm. Where both edges end in the same place nothing is left to sew; where
+    they do not, there is a suture at the end, which holds the corner of a flap.
+
+    order   "halves": seam after seam, the middle first, then the middle of each half, and so on; "along": from end to
+            end; or the numbers of all of them from 1, seam after seam from left to right
+
+    Raises ValueError for numbers that are not those of the sutures.
+    """
+    places = []
+    for number, (first, second) in enumerate(plan.seams):
+        n = max(2, round(max(first.length, second.length) / spacing))
+        ends = np.linalg.norm(first.point(np.array([0.0, 1.0])) - second.point(np.array([0.0, 1.0])), axis=0) > APART
+        at = np.arange(0 if ends[0] else 1, n + ends[1]) / n
+        places += [(number, float(at[k])) for k in (halves(len(at)) if order == "halves" else range(len(at)))]
+    if isinstance(order, str):
+        return places
+    if sorted(order) != list(range(1, len(places) + 1)):
+        raise ValueError(f"wanted each of the numbers 1 to {len(places)} once, the sutures from left to right")
+    return [places[int(k) - 1] for k in order]
+
+
+def held(plan, places, *, bite):
+    """Fractions, by the number of a seam, at which the stretches that sutures hold begin and end.
+
+    places  as from `stitches`;  bite  mm of an edge, or of the mean of both where they are of unequal length
+
+    Stretches less than a quarter of a bite apart (our choice) count as one.
+    """
+    ends: dict[int, list[float]] = {}
+    for number, at in sorted(places):
+        half = bite / sum(edge.length for edge in plan.seams[number])
+        of = ends.setdefault(number, [])
+        if of and at - half < of[-1] + half / 2:
+            of[-1] = at + half
+        else:
+            of += [at - half, at + half]
+    return {number: [at for at in of if 0 < at < 1] for number, of in ends.items()}
+
+
+def halves(n):
+    """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
+    order, parts = [], deque([(0, n)])
+    while parts:
+        start, end = parts.popleft()
+        if start < end:
+            middle = (start + end) // 2
+            order.append(middle)
+            parts += [(start, middle), (middle + 1, end)]
+    return order
+
+
+def removed_skin(plan, *, n=200):
+    """The removed skin as a shapely polygon; n chords or more along each of its curves."""
+    return shapely.union_all(_rings(plan, n))
+
+
+def _rings(plan, n):
+    """The polygon of each closed chain of removed skin."""
+    return [
+        shapely.Polygon(np.hstack([curve.point(_fractions(curve, n))[:, :-1] for curve in chain]).T)
+        for chain in plan.removed
+    ]
+
+
+def _fractions(curve, n):
+    return np.union1d(np.linspace(0, 1, n + 1), curve.corners)
+
+
+def _upper_side(lower, *, beyond):
+    """The polygon above a lower edge and the line through its ends, reaching `beyond` mm further."""
+    edge = lower.point(_fractions(lower, 200))
+    along = (edge[:, -1] - edge[:, 0]) / np.linalg.norm(edge[:, -1] - edge[:, 0])
+    left, right = edge[:, 0] - beyond * along, edge[:, -1] + beyond * along
+    up = beyond * np.array([-along[1], along[0]])
+    return shapely.make_valid(shapely.Polygon([left, *edge.T, right, right + up, left + up]))

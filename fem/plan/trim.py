@@ -1,0 +1,206 @@
+"""Trimmed closures: the ends of a wound cut further out, so that lower cones are left.
+
+From an apex beyond the tip, two straight cuts run to either edge and touch it there, the first place on the way in
+from the tip where they do. What lies between is taken out, and all is sewn side to side:
+
+    straight   the apex lies on the axis of the wound
+    angled     it lies on a line that turns away from the axis
+    m          as straight, but the last of it is cut off across: two tips take its place, a flap of skin between them
+"""
+
+from dataclasses import replace
+from math import atan2, cos, pi, radians, tau
+from typing import Annotated, Literal
+
+import numpy as np
+import shapely
+from annotated_types import Ge, Le
+from scipy.optimize import minimize_scalar
+
+from fem.geometry.curve import Curve, Length, Outline, chained, polyline, stretch, turned
+from fem.geometry.outlines import boundary
+from fem.geometry.polygon import widest
+from fem.plan.plan import Plan, side_to_side
+
+HOW = Literal["straight", "angled", "m", "none"]
+SAMPLES = 2000  # of an edge, between which a touching point is sought; our choice
+CHORDS = 200  # of an edge, where its width is measured
+SMOOTH = 1e-5  # rad: a cut that meets an edge at less touches it
+COVERED = 1e-6  # share of the outline's area that a trimmed one may leave by its chords
+ENDS = "left", "right"
+
+
+def trimmed(
+    outline: Outline,
+    *,
+    left: HOW = "straight",
+    right: HOW = "straight",
+    left_mm: Length | None = None,
+    right_mm: Length | None = None,
+    left_deg: Annotated[float, Ge(-80), Le(80)] = 60.0,
+    right_deg: Annotated[float, Ge(-80), Le(80)] = 60.0,
+    left_shorter_mm: Length | None = None,
+    right_shorter_mm: Length | None = None,
+    under_mm: Length | None = None,
+    surplus: Literal["shared", "left", "right"] = "shared",
+    eased_mm: Length | None = None,
+) -> Plan:
+    """Closed side to side, the cones looked at and cut off, and closed again.
+
+    An angled cut at 60 degrees leaves 120 degrees between scar and cut (source: a review of the repair of cones, read).
+
+    left             how the cone at the left end is cut off: straight, angled, m, or none if it is left
+    right            the same at the right end
+    left_mm          from the left tip to the apex, mm; half the wound's width if left out
+    right_mm         the same at the right end, mm
+    left_deg         of an angled cut: by how much it turns up (below 0: down) from the axis, degrees
+    right_deg        the same at the right end, degrees
+    left_shorter_mm  of an M: by this much its tips fall short of the apex, mm; half of left_mm if left out
+    right_shorter_mm  the same at the right end, mm
+    under_mm         cut no further than leaves cones lower than this, mm; left_mm and right_mm are then the most, by
+                     default the wound's width
+    surplus          of a longer edge: shared evenly, or pushed to the left or the right end
+    eased_mm         of the shorter edge, takes up a surplus that is pushed to one end, mm; a third of it if left out
+
+    Raises ValueError where the cuts of both ends overlap, or an M would keep skin of the wound.
+    """
+    if under_mm is not None and left == right == "none":
+        raise ValueError("under_mm is for cones that are cut off, and both ends are left")
+    known = dict(left=left, right=right, left_mm=left_mm, right_mm=right_mm, left_deg=left_deg, right_deg=right_deg)
+    known |= dict(left_shorter_mm=left_shorter_mm, right_shorter_mm=right_shorter_mm, under_mm=under_mm)
+    return side_to_side(extended(outline, **known), surplus=surplus, eased_mm=eased_mm)
+
+
+def lengths(outline, keys):
+    """Length by which each end is cut, or the most if that is sought, mm; 0 where it is left."""
+    usual = (0.5 if keys["under_mm"] is None else 1.0) * outline.width
+    return tuple(0.0 if keys[end] == "none" else keys[f"{end}_mm"] or usual for end in ENDS)
+
+
+def extended(outline, **keys):
+    """The outline with its ends cut further, by the keys of `trimmed`; see there for errors."""
+    if any(outline.beyond) or not outline.width:
+        raise ValueError("only an outline with width, whose ends are its tips, can be trimmed")
+    both = []
+    for end, length in zip(ENDS, lengths(outline, keys), strict=True):
+        seen = outline if end == "right" else _turned_round(outline)
+        turn = radians(keys[f"{end}_deg"]) * (1 if end == "right" else -1) if keys[end] == "angled" else 0.0
+        shorter = (keys[f"{end}_shorter_mm"] or length / 2) if keys[end] == "m" else 0.0
+        both.append(_end(seen, length, turn, shorter, name=end) if length else _left_alone(seen))
+    return _between(outline, *both)
+
+
+def _turned_round(outline):
+    """The outline turned by half a turn: its left end is now on the right."""
+
+    def edge(curve):
+        back = stretch(curve, 1, 0)
+        return Curve(lambda fraction: -back.point(fraction), back.length, back.corners)
+
+    return replace(outline, upper=edge(outline.lower), lower=edge(outline.upper), tip_angles=outline.tip_angles[::-1])
+
+
+def _left_alone(outline):
+    """An end that is not cut, in the terms of `_end`."""
+    return (1.0, 1.0), (np.empty((2, 0)), np.empty((2, 0))), outline.tip_angles[-1:], 0.0
+
+
+def _end(outline, length, turn, shorter, *, name):
+    """The right end cut further.
+
+    Returns the fractions of the upper and the lower edge from which cuts run on, the points (2, k) that follow on
+    either, the tip angles, and the length (mm) of either edge that is beyond a tip.
+    """
+    tip, left = outline.upper.point(np.array([1.0, 0.0])).T
+    axis = (tip - left) / np.hypot(*(tip - left))
+    way = turned(axis[:, None], turn)[:, 0]
+    apex = tip + length * way
+    at = [_touching(edge, apex, -way, side) for edge, side in ((outline.upper, -1), (outline.lower, 1))]
+    touched = [edge.point(np.array([s]))[:, 0] for edge, s in zip((outline.upper, outline.lower), at, strict=True)]
+    back = [(p - apex) / np.hypot(*(p - apex)) for p in touched]
+    angle = (atan2(back[1][1], back[1][0]) - atan2(back[0][1], back[0][0])) % tau
+    if not 0 < angle < pi:
+        raise ValueError(f"cuts of {length:g} mm at the {name} end would take no skin, or run back into the wound")
+    if not shorter:
+        return at, (apex[:, None], apex[:, None]), (angle,), 0.0
+    cut = shorter / cos(angle / 2)
+    inward = turned(back[0][:, None], angle / 2)[:, 0]
+    if cut >= min(np.hypot(*(p - apex)) for p in touched) or 2 * shorter > length * (1 + 1e-12):
+        raise ValueError(
+            f"an M whose tips fall {shorter:g} mm short of an apex {length:g} mm beyond the {name} tip would keep skin "
+            f"of the wound; wanted {length / 2:g} mm or less"
+        )
+    flap = apex + 2 * shorter * inward
+    ends = tuple(np.stack([apex + cut * b, flap], axis=1) for b in back)
+    return at, ends, (angle, angle), cut
+
+
+def _touching(edge, apex, inward, side):
+    """Fraction of an edge at which a line from the apex first touches it, coming in from its end.
+
+    There the line's turn from the way `inward` stops growing; side 1 for a turn counter-clockwise, -1 clockwise.
+    """
+
+    def turn(s):
+        d = edge.point(np.atleast_1d(s)) - apex[:, None]
+        return side * np.arctan2(inward[0] * d[1] - inward[1] * d[0], inward @ d)
+
+    s = np.union1d(np.linspace(0, 1, SAMPLES + 1), edge.corners)[::-1]
+    grown = np.diff(turn(s)) > 0
+    if grown.all():
+        raise ValueError("a cut would pass all along an edge and not touch it; cut at a smaller angle")
+    k = int(grown.argmin())
+    if k == 0 or s[k] in edge.corners:
+        return float(s[k])
+    ends = s[k + 1], s[k - 1]
+    found = minimize_scalar(lambda at: -turn(at)[0], bounds=ends, method="bounded", options={"xatol": 1e-10})
+    return float(found.x)
+
+
+def _between(outline, left, right):
+    """The outline whose ends are cut; `left` is seen turned round."""
+    (lower_start, upper_start), (below, above), left_angles, left_beyond = left
+    (upper_end, lower_end), (over, under), right_angles, right_beyond = right
+    parts = []
+    for edge, start, end, before, after in (
+        (outline.upper, 1 - upper_start, upper_end, -above[:, ::-1], over),
+        (outline.lower, 1 - lower_start, lower_end, -below[:, ::-1], under),
+    ):
+        if not start < end:
+            raise ValueError("the cuts of both ends overlap on an edge; cut less far, or at a smaller angle")
+        parts.append(_edge(edge, start, end, before, after))
+    upper, lower = parts
+    new = Outline(upper, lower, (*left_angles[::-1], *right_angles), 0.0, 0.0, 0.0)
+    area = _area(new)
+    if shapely.difference(boundary(outline), boundary(new)).area > COVERED * outline.area:
+        raise ValueError("the trimmed wound would keep skin of the wound; cut at a smaller angle")
+    beyond = left_beyond, right_beyond
+    tips = [edge.point(np.array([beyond[0], edge.length - beyond[1]]) / edge.length) for edge in parts]
+    along = np.diff(np.mean(tips, axis=0))[:, 0]
+    ring = turned(shapely.get_coordinates(boundary(new, n=CHORDS)).T, -atan2(along[1], along[0]))
+    return replace(new, length=float(np.hypot(*along)), width=widest(ring), area=area, beyond=beyond)
+
+
+def _edge(edge, start, end, before, after):
+    """The edge between two fractions with straight cuts before and after, its corners only where it turns."""
+    kept = stretch(edge, start, end)
+    first, last = kept.point(np.array([0.0, 1.0])).T
+    pieces = [kept]
+    if before.size:
+        pieces.insert(0, polyline(np.hstack([before, first[:, None]])))
+    if after.size:
+        pieces.append(polyline(np.hstack([last[:, None], after])))
+    whole = chained(*pieces)
+    near = 1e-7
+    turns = []
+    for s in whole.corners:
+        (x0, x1, x2), (y0, y1, y2) = whole.point(np.array([s - near, s, s + near]))
+        turn = atan2((x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1), (x1 - x0) * (x2 - x1) + (y1 - y0) * (y2 - y1))
+        turns.append(abs(turn) > SMOOTH)
+    return replace(whole, corners=tuple(s for s, corner in zip(whole.corners, turns, strict=True) if corner))
+
+
+def _area(outline):
+    """Area, mm2, extrapolated from polygons of n and 2 n chords, whose errors fall with n^2."""
+    coarse, fine = (boundary(outline, n=n).area for n in (2000, 4000))
+    return (4 * fine - coarse) / 3

@@ -1,0 +1,1 @@
+"""Closure → pictures and VTU."""

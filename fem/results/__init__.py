@@ -1,0 +1,1 @@
+"""Closure ↔ results folder; how numbers are named, printed and ranked."""

@@ -1,0 +1,164 @@
+"""One case from file to results folder."""
+
+import json
+import os
+import platform
+import resource
+import shutil
+import subprocess
+import time
+from hashlib import sha256
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+import fem
+from fem.case import case as cases
+from fem.closure.closing import closed
+from fem.closure.measure import measures
+from fem.mechanics import solve
+from fem.results import identity
+from fem.results.folder import refuse_unusable, whole
+
+NUMBERS = "case.yaml", "measures.json", "run.json"
+FIELDS = "profiles.json", "stages.npz", "skin.vtu"
+KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": (*NUMBERS, *FIELDS, "pictures")}
+WRITTEN = KEPT["pictures"]  # a complete result
+DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share one with a chance below 1e-17
+UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
+
+
+def close(case, *, into="results", again=False, watch=lambda **state: None):
+    """Results folder of a case, computed unless a complete one of the very same case is there.
+
+    into   folder of all results
+    again  compute it anyway
+
+    Raises fem.errors.MeshError, or OSError if results cannot be written there, and leaves everything as it was; or
+    fem.errors.NotConverged, and writes only `<name>.failed.json`.
+    """
+    into = Path(into)
+    folder, failed = into / case.name, into / f"{case.name}.failed.json"
+    if not again and finished(case, folder):
+        return folder
+    refuse_unusable(folder, mark="run.json")
+    reached: dict = {}
+
+    def seen(**state):
+        reached.update({name: float(v) if name != "stage" else v for name, v in state.items()})
+        watch(**state)
+
+    try:
+        closure, how = closed(case, watch=seen)
+    except solve.NotConverged as error:
+        into.mkdir(parents=True, exist_ok=True)
+        failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
+        raise
+    with whole(folder) as draft:
+        write_all(draft, case, closure, how)
+    failed.unlink(missing_ok=True)
+    return folder
+
+
+def address(case):
+    """Name of a case by its content: digits of a SHA-256 of all that its result rests on, whatever the case is called.
+
+    That is the resolved case and the solver, see `identity.solver`.
+    """
+    return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {identity.solver()}".encode()).hexdigest()[
+        :DIGITS
+    ]
+
+
+def finished(case, folder, *, keep="pictures"):
+    """Whether the folder holds a complete result of this very case by this solver, with all that is to be kept."""
+    if not all((Path(folder) / name).exists() for name in KEPT[keep]):
+        return False
+    try:
+        made = json.loads((Path(folder) / "run.json").read_text())
+    except ValueError:  # cut short, as by a full disk: to be computed again
+        return False
+    return made["case"] == cases.key(case) and made.get("solver") == identity.solver()
+
+
+def write_all(folder, case, closure, how, *, keep="pictures"):
+    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
+    write(folder, case, closure, how, keep=keep)
+    if closure.trimmed is not None and keep != "measures":
+        untrimmed = cases.cut_by(case, (0.0, 0.0))
+        (folder / UNTRIMMED).mkdir()
+        words = f"{case.name}, untrimmed"
+        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], keep=keep, title=words)
+
+
+def write(folder, case, closure, how, *, keep="pictures", title=None):
+    """Write what KEPT names, run.json last; the case's name is the title of pictures if none is given."""
+    numbers = measures(closure)
+    start = time.perf_counter()
+    if keep != "measures":
+        _write_fields(folder, closure)
+    if keep == "pictures":
+        from fem.render import picture
+
+        picture.save_pictures(closure, folder / "pictures", title=title or case.name)
+    told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
+    write_numbers(folder, case, numbers, how | told)
+
+
+def _write_fields(folder, closure):
+    from fem.render import picture
+    from fem.results import scene
+
+    (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
+    np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
+    picture.save_vtu(closure, folder / "skin.vtu")
+
+
+def write_numbers(folder, case, numbers, how):
+    """Write the least that a result has: case, measures and how they were computed, run.json last."""
+    (folder / "case.yaml").write_text(cases.text(case))
+    (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
+    run = {
+        "case": cases.key(case),
+        "inputs": cases.inputs(case),
+        "solver": identity.solver(),
+        "versions": versions(),
+        "commit": _commit(),
+        "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
+        **how,
+        "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
+        "patch_radius_mm": case.patch.radius_mm,
+        "warnings": [*cases.warnings(case), *how.get("warnings", ())],
+        "note": "For research and teaching; not a medical device.",
+    }
+    (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+
+
+def _told(case, numbers):
+    """What is to be told of a result, a line each."""
+    forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
+    told = cases.overloaded(case, forces) if forces else []
+    if numbers["passed_through_mm2"]:
+        told += [
+            f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "
+            "not prevent: what is measured there is not what skin would do"
+        ]
+    return told
+
+
+def versions():
+    """Versions of the program and the libraries that its numbers rest on."""
+    libraries = ["numpy", "scipy", "numba", "scikit-fem", "gmsh"]
+    return {"flatseam": fem.__version__, "python": platform.python_version()} | {
+        name: version(name) for name in libraries
+    }
+
+
+def _commit():
+    """Commit of the source tree that the program lies in, or None if it lies in none, or in another project's."""
+    tree = next((path for path in Path(__file__).parents if (path / ".git").exists()), None)
+    if tree is None or not (tree / "fem" / Path(__file__).name).is_file() or not shutil.which("git"):
+        return None
+    asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
+    return asked.stdout.strip() or None

@@ -1,0 +1,109 @@
+"""What a comparison draws of a closure: heights and tensions along lines, and the skin stage by stage."""
+
+import numpy as np
+import shapely
+
+from fem.closure.measure import CORNERS, line_tension
+from fem.mechanics.tips import outward, scars, tips
+from fem.render.picture import centre, wanted_half_width
+
+
+def profiles(closure):
+    """Heights along the scars and across the cones, line tension along the scars, as plain lists.
+
+    seams   one a scar: `arc_mm`, `height_mm` at the nodes, and `line_tension_N_per_m` at `tension_at_mm`, the middles
+            of the segments; lengths along the closed seam
+    cones   one a tip: `across_mm`, from the highest point, and `height_mm`
+    """
+    seams = []
+    for scar in scars(closure):
+        arc, height = along_scar(closure, scar)
+        tension, at = line_tension(closure, scar)
+        seams.append(_lists(arc_mm=arc, height_mm=height, tension_at_mm=at, line_tension_N_per_m=1e3 * tension))
+    cones = [_lists(across_mm=s, height_mm=z) for s, z in (across_cone(closure, tip) for tip in tips(closure))]
+    return {"seams": seams, "cones": cones}
+
+
+def _lists(**arrays):
+    return {name: [float(v) for v in values] for name, values in arrays.items()}
+
+
+def along_scar(closure, scar):
+    """Length along a closed scar (m,) and height (m,) at its nodes, mm.
+
+    Nodes half way along a quadratic edge count as points of it: the chords between are shorter than the curve by less
+    than the square of its bend.
+    """
+    p = closure.x[:, scar[0]]
+    return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), p[2]
+
+
+def across_cone(closure, tip):
+    """Section across the cone at a tip: places (m,) from its highest point and heights (m,), mm.
+
+    The plane is upright, through the highest point of the skin that is nearer to this tip than to the others, and
+    square to the axis of the closed wound; places count to the left of the direction outward. Triangles of
+    the quadratic ones are cut as flat ones.
+    """
+    x, ends = closure.x, tips(closure)
+    distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
+    own = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
+    top = x[:, own[x[2, own].argmax()]]
+    away = outward(closure, x)[:, ends == tip][:, 0]
+    beyond = away @ (x[:2] - top[:2, None])
+    left = np.array([-away[1], away[0]]) @ (x[:2] - top[:2, None])
+    cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
+    lines = shapely.line_merge(shapely.multilinestrings(cut))
+    piece = min(shapely.get_parts(lines), key=lambda line: line.distance(shapely.Point(0, top[2])))
+    s, z = shapely.get_coordinates(piece).T
+    return (s, z) if s[0] < s[-1] else (s[::-1], z[::-1])
+
+
+def _cut(triangles, level, *values):
+    """Segments (n, 2, k) along which flat triangles (3, m) cross level = 0, by k values given at the nodes.
+
+    A point on an edge is worked out from its lower end, so that neighbours agree on it to the last bit, across seams
+    too.
+    """
+    above = level > 0
+    crossed = triangles[:, above[triangles].any(axis=0) & ~above[triangles].all(axis=0)]
+    ends = np.stack([crossed, np.roll(crossed, -1, axis=0)])  # end, edge, triangle
+    below, over = np.where(above[ends[0]], ends[::-1], ends)
+    cut = (~above[below] & above[over]).T  # two of the three edges of each triangle
+    a, b = below.T[cut].reshape(-1, 2), over.T[cut].reshape(-1, 2)
+    share = level[a] / (level[a] - level[b])
+    return np.stack([v[a] + share * (v[b] - v[a]) for v in values], axis=-1)
+
+
+def flat_triangles(elements):
+    """Flat triangles (3, 4 n), as node numbers, that the nodes of quadratic ones (6, n) make."""
+    return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+
+
+def stages(closure):
+    """Arrays of the skin from the fresh wound to the closed one.
+
+    closed      (s,) fraction of the fresh wound's gap that is closed, or of the sutures that are tied
+    words       (s,) what was done last, if it is not said by `closed`
+    x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
+    X           (2, n) positions in the uncut skin, mm
+    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.mesh.Mesh
+    seams       (2, j) nodes on both edges, vertex, midpoint, vertex, ..., of all seams one after the other
+    seam_of     (j,) to which seam they belong, from 0
+    tips        (t,) nodes
+    centre, half_width   of a view that holds the wound, mm
+    """
+    mesh = closure.mesh
+    return {
+        "closed": np.array([stage.closed for stage in closure.stages]),
+        "words": np.array([stage.words for stage in closure.stages]),
+        "x": np.array([stage.x for stage in closure.stages], np.float32),
+        "stress_kPa": np.array([stage.stress for stage in closure.stages], np.float32),
+        "X": mesh.X.astype(np.float32),
+        "elements": mesh.elements.astype(np.int32),
+        "seams": mesh.pairs.astype(np.int32),
+        "seam_of": np.repeat(np.arange(len(mesh.seams)), [seam.shape[1] for seam in mesh.seams]).astype(int),
+        "tips": tips(closure),
+        "centre": centre(closure),
+        "half_width": wanted_half_width(closure),
+    }

@@ -1,0 +1,1 @@
+"""Study file → many closed cases on Dask → answers on a page."""

@@ -1,0 +1,105 @@
+"""Dask workers: on this machine, in a cluster that is running, or from the queue of a computing centre."""
+
+import logging
+import os
+from contextlib import contextmanager
+from functools import partial
+
+from fem.errors import NoCluster
+from fem.study.sweep import Cluster
+
+ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+
+
+def chosen(block: Cluster | None, *, local=None, address=None, file=None):
+    """What gives the client: of a running cluster, of workers on this machine, or of those that the block asks for."""
+    if address or file:
+        return partial(running, address, file=file)
+    if local or block is None:
+        return partial(on_this_machine, local)
+    return partial(queued, block)
+
+
+def count(local, block: Cluster | None):
+    """Number of workers that `chosen` would start."""
+    return local or (int(block.workers) if block else cores())
+
+
+def cores():
+    """Number of cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+@contextmanager
+def on_this_machine(workers=None):
+    """Client of workers on this machine, by default one a core, reached over the loopback address only."""
+    import dask
+    from distributed import Client, LocalCluster
+
+    settings = {
+        "distributed.scheduler.allowed-failures": 100,  # fem.study.task counts them itself, by case
+        "distributed.scheduler.worker-saturation": 1.0,
+        # A nanny starts its worker again within seconds. By default it is given up for good if, 15 s after a loss, the
+        # worker is away once more, as when one case after the other ends it.
+        "distributed.deploy.lost-worker-timeout": "1000 days",
+        "distributed.scheduler.no-workers-timeout": "5 minutes",  # rather than wait for ever; our choice
+        # By default a worker hands back every 64 kB that it frees, so that each iteration takes its pages anew: a fifth
+        # more time on two workers at once.
+        "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**29,
+    }
+    with dask.config.set(settings):
+        cluster = LocalCluster(
+            n_workers=workers or cores(),
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address="127.0.0.1:0",
+            memory_limit=None,
+            env=ONE_THREAD,
+            silence_logs=logging.CRITICAL,
+        )
+        with cluster, Client(cluster) as client:
+            yield client
+
+
+@contextmanager
+def running(address=None, *, file=None):
+    """Client of a cluster that is running already, by its address or by the file that its scheduler wrote."""
+    from distributed import Client
+
+    try:
+        client = Client(address, scheduler_file=str(file) if file else None, timeout="30s")
+    except (OSError, ValueError) as error:
+        raise NoCluster(f"no scheduler at {address or file}: {error}") from error
+    with client:
+        yield client
+
+
+@contextmanager
+def queued(block: Cluster):
+    """Client of workers that a computing centre's queue starts."""
+    from distributed import Client
+
+    with batch(block) as cluster:
+        cluster.scale(n=int(block.workers))
+        with Client(cluster) as client:
+            yield client
+
+
+def batch(block: Cluster):
+    """The dask_jobqueue cluster of a study's `cluster` block; its job_script() is what is submitted."""
+    import dask_jobqueue
+
+    kinds = {"slurm": "SLURMCluster", "pbs": "PBSCluster", "sge": "SGECluster", "lsf": "LSFCluster"}
+    cores = int(block.cores)
+    return getattr(dask_jobqueue, kinds[block.kind])(
+        queue=block.queue,
+        account=block.account,
+        walltime=block.walltime,
+        cores=cores,
+        processes=cores,
+        memory=f"{block.memory_GB:g}GB",
+        interface=block.interface,
+        job_script_prologue=[*(f"export {name}={value}" for name, value in ONE_THREAD.items()), *block.before],
+        scheduler_options={"dashboard_address": "127.0.0.1:0"},
+    )

@@ -1,0 +1,234 @@
+"""Many cases on Dask, each a task that publishes its folder, named by what it rests on, and returns its name only.
+
+Nothing is remembered but the folders, so whoever starts again does what is missing, and two may work on one study.
+"""
+
+import errno
+import json
+import math
+import os
+import shutil
+import statistics
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable
+from contextlib import ExitStack, contextmanager, suppress
+from itertools import islice
+from pathlib import Path
+
+from fem.case.case import Case, text
+from fem.closure.closing import patch
+from fem.errors import MeshError, StudyStopped
+from fem.results.close import address, finished
+from fem.study import cluster
+from fem.study.sweep import Limits
+from fem.study.table import Row, row, rows
+from fem.study.task import Order, closing, fail, paths, solved
+
+TRIED = 3  # cases that are meshed for an estimate; our choice
+GROWTH = 0.84  # of seconds with unknowns, tests/bench/test_cost.py; 24.3 s at 11307 unknowns
+BENCHMARK = 24.3 / 11307**GROWTH  # s
+AHEAD = 2  # cases submitted per thread: one at work, one waiting; our choice
+AGAIN = 10  # times that a case is submitted whose worker was lost, if it was not the case that cost it; our choice
+STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
+FULL = (errno.ENOSPC, errno.EDQUOT)
+
+Evaluate = Callable[[list[Case]], list[Row]]  # what searches are given: rows of the cases, in their order
+
+
+@contextmanager
+def engine(
+    into,
+    *,
+    keep="measures",
+    limits=None,
+    workers=cluster.on_this_machine,
+    solve=closing,
+    retry=False,
+    watch=lambda **event: None,
+):
+    """A function that completes cases in the folder `into`: each then has its result or the reason why it has none.
+
+    What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
+
+    keep      what is kept of each result, a key of fem.results.close.KEPT
+    limits    fem.study.sweep.Limits of each case
+    workers   gives the client, as fem.study.cluster.on_this_machine
+    solve     as fem.study.task.closing; a function of a module, which workers import
+    retry     whether failures of earlier runs are tried again
+    watch     called with each `event`: start, workers, case, end
+
+    Raises StudyStopped if it cannot go on.
+    """
+    into, limits = Path(into), limits or Limits()
+    order = Order(str(into.resolve()), keep, limits.seconds, limits.memory_MB, solve)
+    with ExitStack() as stack, _stopping(into):
+        _prepare(into, retry)
+        clients: list = []
+
+        def client():
+            if not clients:
+                clients.append(stack.enter_context(workers()))
+            return clients[0]
+
+        def complete(cases: Iterable[Case]) -> None:
+            named = {case.name: case for case in map(addressed, cases)}
+            with _stopping(into):
+                _run(order, named, client, _logged(into, watch))
+
+        yield complete
+
+
+@contextmanager
+def evaluator(into, **options):
+    """`Evaluate` in a folder; options as those of `engine`."""
+    with engine(into, **options) as complete:
+        yield evaluating(complete, into)
+
+
+def evaluating(complete, into) -> Evaluate:
+    """`Evaluate` through what an engine in that folder gives."""
+
+    def evaluate(cases):
+        cases = list(cases)
+        complete(cases)
+        return [row(into, address(case)) for case in cases]
+
+    return evaluate
+
+
+def estimate(into, cases, *, keep="measures"):
+    """How many of the cases are missing, seconds that one core would take for them, and where the estimate comes from.
+
+    Up to TRIED of them, spread evenly, are meshed; a closure takes unknowns^GROWTH, with the factor of earlier results
+    in the folder, or else that of the benchmark in DEVELOPERS.md.
+    """
+    order = Order(str(into), keep, math.inf, None, closing)
+    missing = [case for case in map(addressed, cases) if not _settled(case, order)]
+    unknowns = []
+    for case in missing[:: max(1, math.ceil(len(missing) / TRIED))]:
+        with suppress(MeshError):
+            unknowns.append(3 * patch(case).X.shape[1])
+    earlier = [(one["seconds"], one["unknowns"]) for one in rows(into) if one["seconds"] and one.get("unknowns")]
+    factor, source = BENCHMARK, "the benchmark in DEVELOPERS.md"
+    if earlier:
+        factor = statistics.median(seconds / size**GROWTH for seconds, size in earlier)
+        source = f"{len(earlier)} earlier results"
+    each = [factor * size**GROWTH for size in unknowns]
+    return len(missing), sum(each) / max(1, len(each)) * len(missing), source
+
+
+def failures(into, keys):
+    """How many of the cases with these keys failed, by kind."""
+    return Counter(one["failure"] or "missing" for one in rows(into, keys) if one["status"] != "done")
+
+
+def addressed(case):
+    """The case under the name of its content."""
+    return case.model_copy(update={"name": address(case)})
+
+
+@contextmanager
+def _stopping(into):
+    """Turn what a study cannot go on from into StudyStopped."""
+    try:
+        yield
+    except OSError as error:
+        why = "no space is left: make room and run the study again" if error.errno in FULL else str(error)
+        raise StudyStopped(f"{into}: {why}; complete results are kept") from error
+    except cluster.NoCluster as error:
+        raise StudyStopped(str(error)) from error
+
+
+def _prepare(into, retry):
+    """Make the folder ready: what those left who were stopped is removed, and, to `retry`, the record of failures."""
+    (into / "cases").mkdir(parents=True, exist_ok=True)
+    for path in (into / "cases").iterdir():
+        with suppress(FileNotFoundError):
+            if path.suffix == ".begun" or (retry and path.name.endswith(".failed.json")):
+                path.unlink()
+            elif path.name.startswith(".") and time.time() - path.stat().st_mtime > STALE:
+                shutil.rmtree(path, ignore_errors=True)
+
+
+def _settled(case, order):
+    folder, failed, _ = paths(order.into, case.name)
+    return failed.exists() or finished(case, folder, keep=order.keep)
+
+
+def _run(order, named, client, tell):
+    """Have those of the cases by name solved that are not settled, a few at a time."""
+    missing = [key for key, case in named.items() if not _settled(case, order)]
+    start, done, failed = time.monotonic(), 0, 0
+    tell(event="start", cases=len(named), missing=len(missing))
+    if missing:
+        here = client()
+        tell(event="workers", threads=_threads(here), dashboard=here.dashboard_link)
+        for key in _completed(order, named, missing, here):
+            told = row(order.into, key)
+            done, failed = done + 1, failed + (told["status"] != "done")
+            spent = time.monotonic() - start
+            pace = {"per_minute": 60 * done / spent, "left_s": spent / done * (len(missing) - done)}
+            told = {name: told[name] for name in ("key", "status", "failure", "reason", "seconds")}
+            tell(event="case", **told, done=done, failed=failed, of=len(missing), **pace)
+    tell(event="end", done=done, failed=failed, elapsed_s=time.monotonic() - start)
+
+
+def _threads(client):
+    return sum(client.nthreads().values())
+
+
+def _completed(order, named, missing, client):
+    """Names of the missing cases, each as soon as it is settled."""
+    from distributed import as_completed
+
+    at_work, waiting = as_completed(), iter(missing)
+
+    def submit(keys, attempt=0):
+        for key in keys:
+            name = ("case", order.into, key, attempt)
+            at_work.add(client.submit(solved, key, text(named[key]), order, key=name, pure=False))
+
+    submit(islice(waiting, AHEAD * max(1, _threads(client))))
+    for future in at_work:
+        *_, key, attempt = future.key
+        lost = _lost(future)
+        future.release()
+        if lost and attempt < AGAIN:
+            submit([key], attempt + 1)
+            continue
+        if lost:
+            fail(order.into, named[key], "worker lost", lost)
+        submit(islice(waiting, max(0, AHEAD * _threads(client) - at_work.count())))
+        yield key
+
+
+def _lost(future):
+    """Dask's words if it gave the case up because workers were lost with it, or None; other errors end the study."""
+    from concurrent.futures import CancelledError
+
+    from distributed import KilledWorker
+
+    try:
+        future.result()
+    except KilledWorker as error:
+        return str(error).split(". ")[0]
+    except OSError:
+        raise
+    except CancelledError as error:
+        raise StudyStopped("the scheduler has dropped the study; run it again, and what is missing is done") from error
+    except Exception as error:
+        raise StudyStopped(f"a worker cannot do its part: {type(error).__name__}: {error}") from error
+    return None
+
+
+def _logged(into, watch):
+    """`watch`, each event also a line in study.jsonl."""
+
+    def tell(**event):
+        line = json.dumps({"time": time.strftime("%Y-%m-%dT%H:%M:%S%z"), "process": os.getpid(), **event})
+        with open(into / "study.jsonl", "a", encoding="utf-8") as log:
+            log.write(line + "\n")
+        watch(**event)
+
+    return tell

@@ -1,0 +1,150 @@
+"""One case of a study, as a worker does it: solved within its limits, or recorded as failed with the reason.
+
+into/cases/<address>/              a result: case.yaml, measures.json, run.json, and more if it is to be kept
+into/cases/<address>.failed.json   why there is none
+into/cases/<address>.begun         a byte for every worker that began it and has not come to an end
+"""
+
+import errno
+import json
+import os
+import shutil
+import signal
+import threading
+import time
+from collections.abc import Callable
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import fem
+from fem.case import case as cases
+from fem.case.document import parse
+from fem.closure.closing import closed
+from fem.errors import MeshError, NotConverged, OtherVersion, OutOfTime
+from fem.results.close import address, finished, write_all
+from fem.results.folder import first, whole, write_whole
+
+ATTEMPTS = 3  # workers that a case may take with it; our choice
+GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
+LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
+ROOM = 50e6  # bytes free without which no fields are written, for VTK aborts on a full disk; our choice, ten results
+
+
+KINDS = {NotConverged: "not converged", MeshError: "mesh", OutOfTime: "time", MemoryError: "memory"}  # of failures
+SPEAKING = NotConverged, MeshError, OutOfTime  # their messages need no more words
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is wanted of every case of a study."""
+
+    into: str  # folder of the study
+    keep: str  # key of fem.results.close.KEPT
+    seconds: float  # limit of a case
+    memory_MB: float | None  # limit of its worker
+    solve: Callable  # as `closing`
+
+
+def closing(case, *, keep, watch):
+    """The closure of a case, as the function that writes its folder."""
+    closure, how = closed(case, watch=watch)
+    return partial(write_all, case=case, closure=closure, how=how, keep=keep)
+
+
+def solved(key, text, order) -> str:
+    """The key of a case, its address, when it has its folder, or a file with the reason why there is none.
+
+    text   the case as YAML: the models of cases are made at run time and cannot be sent to another process
+
+    Raises OSError if neither can be written, BadCase or OtherVersion if it is no case of this version.
+    """
+    folder, failed, begun = paths(order.into, key)
+    case = parse(text, cases.Case, key)
+    if address(case) != key:
+        raise OtherVersion(
+            f"this worker has flatseam {fem.__version__}, or another state of it than where it was asked"
+        )
+    if finished(case, folder, keep=order.keep) or failed.exists():
+        return key
+    with open(begun, "ab") as mark:
+        mark.write(b".")
+        count = mark.tell()
+    if count > ATTEMPTS:
+        fail(order.into, case, "worker lost", f"{ATTEMPTS} workers were lost while at it")
+    else:
+        _solve(case, order)
+    begun.unlink(missing_ok=True)
+    return key
+
+
+def _solve(case, order):
+    folder, failed, _ = paths(order.into, case.name)
+    start, reached = time.monotonic(), {}
+    with _watched(case, order, reached) as watch:
+        try:
+            put = order.solve(case, keep=order.keep, watch=watch)
+        except Exception as error:
+            words = str(error) if type(error) in SPEAKING else f"{type(error).__name__}: {error}"
+            kind = KINDS.get(type(error), "error")
+            fail(order.into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
+            return
+    if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
+    with (whole if folder.exists() else first)(folder) as draft:
+        put(draft)
+    failed.unlink(missing_ok=True)
+
+
+@contextmanager
+def _watched(case, order, reached):
+    """A function for the solver to call, which stops it when its time is over; beside it a thread that ends the worker.
+
+    reached   gains what the solver tells
+    """
+    seconds, megabytes = order.seconds, order.memory_MB
+    start, over = time.monotonic(), threading.Event()
+
+    def watch(**state):
+        reached.update({name: value if isinstance(value, str) else float(value) for name, value in state.items()})
+        if time.monotonic() - start > seconds:
+            raise OutOfTime(f"not done after {seconds:g} s, its limit")
+
+    def look():
+        import psutil
+
+        worker = psutil.Process()
+        while not over.wait(LOOK):
+            spent, size = time.monotonic() - start, worker.memory_info().rss / 2**20
+            if spent > GRACE * seconds:
+                end("time", f"not done after {seconds:g} s, its limit, and not to be stopped", spent)
+            if megabytes and size > megabytes:
+                end("memory", f"its worker took {size:.0f} MB, more than its limit of {megabytes:g} MB", spent)
+
+    def end(kind, reason, spent):
+        try:
+            fail(order.into, case, kind, reason, seconds=spent, reached=dict(reached))
+        finally:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    signal.setitimer(signal.ITIMER_REAL, 2 * GRACE * seconds)  # ends a worker whose threads are all held up
+    threading.Thread(target=look, daemon=True).start()
+    try:
+        yield watch
+    finally:
+        over.set()
+        signal.setitimer(signal.ITIMER_REAL, 0)
+
+
+def paths(into, key):
+    """Folder of a result, file of a failure, mark of those that began."""
+    inside = Path(into) / "cases"
+    return inside / key, inside / f"{key}.failed.json", inside / f"{key}.begun"
+
+
+def fail(into, case, kind, reason, *, seconds=None, reached=None):
+    """Record that a case has no result, and why."""
+    _, failed, _ = paths(into, case.name)
+    written = {"case": case.name, "failure": kind, "reason": reason, "seconds": seconds, "reached": reached or {}}
+    write_whole(failed, json.dumps(written | {"inputs": cases.inputs(case)}, indent=2) + "\n")

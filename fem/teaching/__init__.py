@@ -1,0 +1,1 @@
+"""Closed cases → templates, sheets, films, bodies to print and pages to explore."""

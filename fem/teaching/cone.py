@@ -1,0 +1,156 @@
+"""The cone of a tip as a paper model: a disc with the tip's deficit cut out of it as a wedge.
+
+Around a tip that is sewn shut the angles of skin add up to 2 pi minus a deficit delta. Paper that neither stretches nor
+bends twice must then stand as a cone: the same deficit, so the same cone. Of a disc of radius r without that wedge,
+
+    sector  2 pi - delta,    sin alpha = 1 - delta / 2 pi,    height r cos alpha,    base radius r sin alpha
+
+with alpha the angle between axis and side (the rim 2 pi r sin alpha of the cone is the arc (2 pi - delta) r of the
+sector). Skin differs: it stretches, bends with effort, and its seam takes skin back further along. So the height of the
+computed cone is drawn beside it, as the ring up to which the paper cone is as high.
+"""
+
+from dataclasses import dataclass
+from math import asin, cos, degrees, pi, sin, tan
+from textwrap import wrap
+
+import numpy as np
+
+from fem.case import case as cases
+from fem.plan import junctions
+from fem.teaching.drawing import Drawing, Stroke, Words, joined, moved
+from fem.teaching.template import LEAST_DEFICIT
+
+RADIUS = 45.0  # mm of the disc; our choice, hands can still fold it
+TAB = 9.0  # mm, how far the tab to be glued reaches beyond the edge
+ALIKE = 1e-6  # rad, by which deficits of the same cone may differ
+LINE, COLUMNS, SIZE = 5.0, 88, 3.0  # of the words below: mm between lines, letters in a line, mm
+
+
+@dataclass(frozen=True)
+class Cone:
+    """A cone made of a flat disc."""
+
+    deficit: float  # rad, of the wedge that is cut out
+    radius: float  # mm, of the disc, and of the side of the cone
+
+    @property
+    def sector(self):
+        """Angle of the disc that is left, rad."""
+        return 2 * pi - self.deficit
+
+    @property
+    def half_angle(self):
+        """Between the axis and the side, rad."""
+        return asin(1 - self.deficit / (2 * pi))
+
+    @property
+    def height(self):
+        """From the level of the rim to the top, mm."""
+        return self.radius * cos(self.half_angle)
+
+    @property
+    def base_radius(self):
+        """Of the rim, mm."""
+        return self.radius * sin(self.half_angle)
+
+
+@dataclass(frozen=True)
+class Tip:
+    """A place where a cone is to be expected, and what was computed there."""
+
+    at: tuple[float, float]  # mm, in the plan
+    deficit: float  # rad
+    height: float | None  # mm, of the computed cone; None if none was measured there
+
+
+def tips(result) -> list[Tip]:
+    """The places of a closed case where angles of skin add up to less than 2 pi, with the cone that was computed."""
+    X, nodes, cones = result.stages["X"], result.stages["tips"], result.measures["cones"]
+    found = []
+    for met in junctions.meetings(cases.plan(result.case)):
+        if not met.closed or met.deficit < LEAST_DEFICIT:
+            continue
+        away = np.hypot(*(X[:, nodes, None] - met.places[:, None])).min(axis=1)
+        near = int(away.argmin()) if away.size else -1
+        measured = near >= 0 and away[near] < 0.01 and near < len(cones)
+        height = cones[near]["height_mm"] if measured else None
+        x, y = met.places[:, 0].tolist()
+        found.append(Tip((x, y), met.deficit, height))
+    return found
+
+
+def of_one_kind(tips) -> list[list[Tip]]:
+    """The tips by their deficits, greatest first: one paper model serves each list."""
+    groups: list[list[Tip]] = []
+    for tip in sorted(tips, key=lambda tip: (-round(tip.deficit / ALIKE), tip.at)):
+        if groups and abs(groups[-1][0].deficit - tip.deficit) < ALIKE:
+            groups[-1].append(tip)
+        else:
+            groups.append([tip])
+    return groups
+
+
+def pattern(cone, heights=()) -> Drawing:
+    """The flat disc without its wedge about the origin, the wedge below; a tab along one edge; rings of heights, mm.
+
+    A ring is drawn where the paper cone is as high as it says, if that is on the disc.
+    """
+    start = -pi / 2 + cone.deficit / 2
+    turn = start + np.linspace(0, cone.sector, 241)
+    rim = cone.radius * np.array([np.cos(turn), np.sin(turn)])
+    edge, along = rim[:, 0], rim[:, 0] / cone.radius
+    side = np.array([along[1], -along[0]])  # into the wedge
+    reach = min(TAB, 0.9 * 0.35 * cone.radius * tan(min(cone.deficit, 1.0)))  # not across a narrow wedge
+    tab = np.stack([0.25 * edge, 0.35 * edge + reach * side, 0.85 * edge + reach * side, edge], axis=1)
+    glued = Stroke(np.stack([np.zeros(2), edge], axis=1), "fold")
+    outer = Stroke(np.hstack([np.zeros((2, 1)), 0.25 * edge[:, None], tab[:, 1:3], rim]), "cut", closed=True)
+    middle = 0.6 * edge + 0.45 * reach * side
+    words = [Words("glue", (float(middle[0]), float(middle[1]) - 1), 2.8, "middle")]
+    rings = []
+    for height in sorted({round(h, 3) for h in heights}):
+        r = height / cos(cone.half_angle)
+        if 0 < r < cone.radius:
+            rings.append(Stroke(r / cone.radius * rim, "ring"))
+            words.append(Words(f"computed skin: {height:.1f} mm high", (0.0, r + 1.2), 2.8, "middle"))
+    return Drawing((outer, glued, *rings), tuple(words))
+
+
+def sheet(result) -> Drawing | None:
+    """All paper models of a closed case, one below the other with its words; None if no cone is to be expected."""
+    parts, below = [], 0.0
+    spread = float(junctions.spread(cases.plan(result.case)).sum())
+    for group in of_one_kind(tips(result)):
+        cone = Cone(group[0].deficit, RADIUS)
+        heights = [tip.height for tip in group if tip.height is not None]
+        lines = [line for text in said(cone, group, spread) for line in wrap(text, COLUMNS)]
+        words = tuple(Words(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
+        part = joined(pattern(cone, heights), Drawing((), words))
+        parts.append(moved(part, (0.0, below)))
+        below -= 2 * RADIUS + 18 + LINE * len(lines)
+    return joined(*parts) if parts else None
+
+
+def said(cone, group, spread) -> list[str]:
+    """What to do with a paper model, and how its height compares with the computed ones, as sentences.
+
+    spread  deficit along all seams of the plan, rad
+    """
+    where = " and ".join(f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group))
+    wedge, left = degrees(cone.deficit), degrees(cone.sector)
+    lines = [
+        f"For the {'tip' if len(group) == 1 else 'tips'} at {where}: {wedge:.1f}° of skin are missing there when the "
+        "wound is sewn shut. Cut out, fold along the dashes, and glue the tab under the other edge.",
+        f"A disc of radius {cone.radius:.0f} mm less {wedge:.1f}° leaves {left:.1f}°. sin(half angle) = 1 − {wedge:.1f}"
+        f"/360 = {sin(cone.half_angle):.3f}; height = radius × cos(half angle). The paper cone is {cone.height:.1f} mm "
+        f"high and {2 * cone.base_radius:.1f} mm wide.",
+    ]
+    known = list(dict.fromkeys(f"{tip.height:.1f} mm" for tip in group if tip.height is not None))
+    if known:
+        lines.append(f"The computed skin stands {' and '.join(known)} high there, above the skin around it.")
+    if known and spread < -LEAST_DEFICIT:
+        lines.append(
+            "The angle is the same. But skin stretches and bends with effort, and along the seams, where the edges "
+            f"bend, {-degrees(spread):.1f}° of skin are too many, which the paper leaves out."
+        )
+    return lines

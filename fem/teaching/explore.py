@@ -1,0 +1,273 @@
+"""YAML → a page on which a learner moves a slider from one computed closure to the next.
+
+A base case is closed at several ratios of length to width, once for each choice of outline or technique. The slider
+snaps to them, so every number and picture that is shown was computed. The page is one file that needs no network.
+"""
+
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+from annotated_types import Ge, Le
+from markupsafe import Markup
+from matplotlib import rc_context
+from pydantic import BaseModel, Field, ValidationInfo, field_validator
+
+import fem
+from fem.case import case as cases
+from fem.case.case import STRICT, Case
+from fem.case.document import parse, top_keys
+from fem.case.document import read as read_text
+from fem.comparison import chart, page
+from fem.comparison.compare import webp
+from fem.errors import BadValue
+from fem.results.result import Result, label, numbers, shown, solved, unit
+from fem.teaching.lesson import Text, changed
+
+NOBREAK = "\N{NO-BREAK SPACE}"
+MOST = 40  # closures of a page, some 40 kB each; our choice
+ROWS = (  # of the numbers on the page; less is better in all but the last two
+    "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "removed_area_mm2",
+    "tip_angles_1_deg",
+)  # fmt: skip
+FIRST = ("cone_height_mm", "scar_length_mm")  # those drawn as bars, and against each other
+CHART = np.array([480, 300])  # size of the chart, in its own units
+FRAME = np.array([[52, 14], [14, 46]])  # left and right, top and bottom of its axes
+SHAPES = (  # marks of the choices, about the origin
+    "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0z", "M-5-5H5V5H-5z", "M0-7L7 5H-7z", "M0-7L7 0L0 7L-7 0z", "M-2-6H2V6H-2z",
+    "M-6-2H6V2H-6z",
+)  # fmt: skip
+
+
+class Choice(BaseModel):
+    """One of the closures that a learner chooses between: the base with some keys changed."""
+
+    model_config = STRICT
+    name: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,20}$")] = Field(
+        description="short: 1 to 20 small letters, digits, -; part of the names of its results folders"
+    )
+    words: Text = Field(description="what it is, in a few words")
+    change: dict[str, Any] = Field(description="dotted keys of the base, as wound.outline.kind, and their values")
+
+
+class Exploration(BaseModel):
+    """A file that describes the page."""
+
+    model_config = STRICT
+    title: Text = Field(description="of the page")
+    question: Text = Field(description="for the learner")
+    base: Case = Field(description="a case; its outline has a length and a width")
+    ratios: tuple[Annotated[float, Ge(1), Le(20)], ...] = Field(
+        description="of the wound's length to its width, two or more, ascending"
+    )
+    choices: tuple[Choice, ...] = Field(description=f"closures to choose between, at most {len(SHAPES)}")
+
+    @field_validator("base")
+    @classmethod
+    def has_a_width(cls, base):
+        """Refuse a wound without length and width."""
+        if not {"length_mm", "width_mm"} <= set(type(base.wound.outline).model_fields):
+            raise ValueError(f"an outline of the kind {base.wound.outline.kind} has no length_mm and width_mm")
+        return base
+
+    @field_validator("ratios")
+    @classmethod
+    def ascending(cls, ratios):
+        """Refuse fewer than two ratios, or ratios that do not ascend."""
+        if len(ratios) < 2:
+            raise ValueError("wanted at least two ratios")
+        if list(ratios) != sorted(set(ratios)):
+            raise ValueError("wanted each ratio greater than the one before")
+        return ratios
+
+    @field_validator("choices")
+    @classmethod
+    def can_be_made(cls, choices, info: ValidationInfo):
+        """Refuse no or too many choices, two of one name, too many closures, and changes of which no case comes."""
+        if not 1 <= len(choices) <= len(SHAPES):
+            raise ValueError(f"wanted 1 to {len(SHAPES)} choices")
+        if len({choice.name for choice in choices}) < len(choices):
+            raise ValueError("two choices have the same name")
+        if not {"base", "ratios"} <= info.data.keys():
+            return choices
+        if len(choices) * len(info.data["ratios"]) > MOST:
+            raise ValueError(f"wanted at most {MOST} closures: choices times ratios")
+        problems = []
+        for i, choice in enumerate(choices):
+            try:
+                [_made(info.data["base"], choice, ratio) for ratio in info.data["ratios"]]
+            except ValueError as error:
+                problems.append(((i, "change"), str(error)))
+        if problems:
+            raise BadValue(problems)
+        return choices
+
+
+@dataclass(frozen=True)
+class Step:
+    """A closure of the page and its place: which choice, which ratio."""
+
+    choice: int
+    ratio: float
+    case: Case
+
+
+def asked(path):
+    """Whether a YAML file describes such a page rather than a case or a lesson. Raises BadCase if it is no YAML."""
+    return "ratios" in top_keys(read_text(path), path)
+
+
+def read(path) -> Exploration:
+    """The exploration in a YAML file. Raises BadCase."""
+    return parse(read_text(path), Exploration, path, folders=(Path(path).parent, cases.MESHES))
+
+
+def steps(exploration) -> list[Step]:
+    """All closures of an exploration, choice after choice, each from the shortest to the longest."""
+    return [
+        Step(i, ratio, _made(exploration.base, choice, ratio))
+        for i, choice in enumerate(exploration.choices)
+        for ratio in exploration.ratios
+    ]
+
+
+def _made(base, choice, ratio) -> Case:
+    """The base with a choice's keys changed, its wound so many times as long as wide. Raises ValueError."""
+    length = ratio * base.wound.outline.width_mm
+    name = f"{base.name[:40]}-{choice.name}-{100 * ratio:.0f}"
+    made = changed(base, name, {"wound.outline.length_mm": length, **choice.change})
+    if not cases.plan(made).seams:
+        raise ValueError("this closure leaves no scar, and the page compares scars")
+    return made
+
+
+# The page -----------------------------------------------------------------------------------------------------
+
+
+def write(exploration, results: list[Result], into):
+    """Path of the page, written into a folder whole or not at all; results in the order of `steps`."""
+    path = Path(into) / f"{exploration.base.name}.html"
+    text = html(exploration, results)
+    with tempfile.TemporaryDirectory(prefix=f".{path.stem}-", dir=into) as draft:
+        written = Path(draft) / path.name
+        written.write_text(text, encoding="utf-8")
+        os.replace(written, path)
+    return path
+
+
+def html(exploration, results):
+    """The page as text. Raises ValueError if nothing is closed."""
+    if not solved(results):
+        raise ValueError("none of the closures was found, so there is nothing to explore")
+    style = Markup(page.own("comparison/page.css") + page.own("teaching/explore.css"))
+    script = Markup(page.own("teaching/explore.js"))
+    made = steps(exploration)
+    views = _views(results)
+    return page.template("teaching/explore.html").render(
+        policy=page.policy([style], [script]),
+        style=style,
+        script=script,
+        version=fem.__version__,
+        exploration=exploration,
+        ratios=[f"{ratio:g}" for ratio in exploration.ratios],
+        rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
+        steps=[_told(exploration, step, result) for step, result in zip(made, results, strict=True)],
+        pictures={result.name: _uris(views, result) for result in solved(results)},
+        sizes=views["sizes"],
+        bars={name: _greatest(results, name) for name in FIRST},
+        chart=_chart(exploration, made, results),
+        assumed=page.assumed([Result(exploration.base)]),
+        caution=page.CAUTION,
+    )
+
+
+def _views(results):
+    """Plans as SVG text and closed skin as WebP by name, all of one size and in the same colours."""
+    done = solved(results)
+    half_width, heights, _ = chart.common_ranges(results)
+    with rc_context(chart.STYLE):
+        plans = {r.name: chart.svg(chart.plan(r, half_width)) for r in done}
+        scale = chart.svg(chart.colour_scale(chart.picture.HEIGHTS, heights, "height, mm"))
+    skins = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
+    return {
+        "plans": plans,
+        "skins": {r.name: webp(image) for r, image in zip(done, skins, strict=True)},
+        "sizes": {
+            "plan": chart.picture.VIEW.tolist(),
+            "skin": skins[0].shape[1::-1],
+            "scale": page.uri(scale),
+            "wide": f"{2 * half_width:.0f}",
+            "heights": [f"{h:.1f}".replace("-", "−") for h in heights],
+        },
+    }
+
+
+def _uris(views, result):
+    return {"plan": page.uri(views["plans"][result.name]), "skin": page.uri(views["skins"][result.name])}
+
+
+def _told(exploration, step, result):
+    """What the page says of a closure: texts, and numbers as they are printed."""
+    choice, outline = exploration.choices[step.choice], step.case.wound.outline
+    measured = numbers(result.measures)
+    size = f"{outline.length_mm:g} × {outline.width_mm:g} mm".replace(" ", NOBREAK)
+    title = f"{choice.words}, {step.ratio:g}{NOBREAK}:{NOBREAK}1, {size}"
+    if result.reason:
+        return {"name": result.name, "choice": step.choice, "title": title, "reason": result.reason}
+
+    def said(name):
+        return f"{shown(name, measured[name])} {unit(name)}".replace(" °", "°")
+
+    return {
+        "name": result.name,
+        "choice": step.choice,
+        "title": title,
+        "reason": "",
+        "values": {name: measured[name] for name in ROWS},
+        "texts": {name: shown(name, measured[name]) for name in ROWS},
+        "said": f"Cones {said('cone_height_mm')} high, scar {said('scar_length_mm')} long.",
+        "plan": f"Plan, {title}: {said('removed_area_mm2')} of skin cut out, tips of {said('tip_angles_1_deg')}.",
+        "skin": f"Closed skin, {title}: cones {said('cone_height_mm')} high at the ends of a scar "
+        f"{said('scar_length_mm')} long.",
+    }
+
+
+def _greatest(results, name):
+    return max(numbers(result.measures)[name] for result in solved(results))
+
+
+# The chart ----------------------------------------------------------------------------------------------------
+
+
+def _chart(exploration, made, results):
+    """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
+    scar, cone = ([numbers(r.measures)[name] for r in solved(results)] for name in FIRST[::-1])
+    across, up = _ticks(0.95 * min(scar), 1.02 * max(scar)), _ticks(0.0, 1.05 * max(cone))
+
+    def at(x, y):
+        start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]
+        share = np.array([(x - across[0]) / (across[-1] - across[0]), 1 - (y - up[0]) / (up[-1] - up[0])])
+        return [round(float(v), 1) for v in start + share * (end - start)]
+
+    lines = []
+    for i, choice in enumerate(exploration.choices):
+        own = [r for step, r in zip(made, results, strict=True) if step.choice == i and not r.reason]
+        points = [(r.name, at(r.measures["scar_length_mm"], r.measures["cone_height_mm"])) for r in own]
+        way = " ".join(f"{x},{y}" for _, (x, y) in points)
+        lines.append({"words": choice.words, "shape": SHAPES[i], "points": points, "way": way})
+    return {
+        "size": CHART.tolist(),
+        "across": [(f"{x:g}", at(x, up[0])) for x in across],
+        "up": [(f"{y:g}", at(across[0], y)) for y in up],
+        "ends": [at(across[0], up[0]), at(across[-1], up[-1])],
+        "lines": lines,
+    }
+
+
+def _ticks(low, high):
+    """Four to nine round numbers that hold a range."""
+    step = chart.picture.round_number((high - low) / 3)
+    return step * np.arange(np.floor(low / step), np.ceil(high / step) + 1)

@@ -1,0 +1,153 @@
+"""What the lesson sheet and the page of answers say."""
+
+import io
+import math
+from dataclasses import replace
+
+from fem.case.site import LIBRARY, SITES, values
+from fem.closure.measure import CONE_LEVEL
+from fem.comparison import chart, page
+from fem.results.result import label, numbers, shown, unit
+from fem.teaching import comparison_text, cone, sentence
+from fem.teaching.block import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
+from fem.teaching.lesson import value
+
+MIDDLE = "line_tension_mid_N_per_m"
+ROWS = (  # of the table; a number that no closure has is left out
+    "cone_height_mm", "dip_mm", "scar_length_mm", "open_area_mm2", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
+    "removed_area_mm2", "length_to_width",
+)  # fmt: skip
+PICTURED = 4  # closures whose pictures stand side by side on a sheet
+TABLED = 6  # closures in a table; more do not fit
+DPI = 150
+WORDS_USED = (
+    "Cone, or “dog ear”: surplus skin that stands up at an end of the scar.",
+    "Seam: two edges that are sewn together; closed, it is the scar. Tip: an end of the wound.",
+    "Skin tension lines: the way in which uncut skin is stretched most. Bed: the tissue that the skin lies on.",
+    "Closing force: the pull across the scar, summed along it. Line tension: that pull per length of scar; times the "
+    "distance between two sutures it is the force on each.",
+)
+MODEL = (
+    "Model: the skin is a thin elastic sheet in the first moment after closing; healing, creep, layers, round bodies "
+    "and skin that touches itself are left out. Every state shown is a stable equilibrium of that model."
+)
+
+
+def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
+    """Two pages on a lesson, the answers not among them.
+
+    neighbours   (words, Result) each
+    plan         PNG of the case's plan
+    """
+    every = [(lesson.words, result), *neighbours]
+    asked = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
+    name = result.name
+    first = (
+        Paragraph(lesson.question, "question"),
+        Heading("The plan"),
+        Items((*sentence.wound(result), *sentence.missing(result), *sentence.skin(result))),
+        Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.wound(result))),)),
+        Heading("The result"),
+        Items((*sentence.outcome(result), *(f"Warning: {line}." for line in result.run["warnings"]))),
+        Pictures(closed_skins([(lesson.words, result)])),
+        Heading("Words"),
+        Items(WORDS_USED, look="small"),
+    )
+    second = (
+        Heading("Compared with its neighbours"),
+        *compared(every, order(lesson)),
+        Heading("Three questions"),
+        Items(asked, numbered=True),
+        *([Heading("For the teacher"), Items(lesson.notes)] if lesson.notes else []),
+        Heading("Sources and limits"),
+        Items(tuple(sources(result)), look="small"),
+        Paragraph(page.CAUTION, "small"),
+    )
+    return Sheet(lesson.title, f"Case {name}. Two pages; the answers are on a page of their own.", (first, second))
+
+
+def order(lesson) -> comparison_text.By:
+    """What the closures of a lesson are put in order by."""
+    if lesson.order is None:
+        return comparison_text.SCAR
+    key = lesson.order.key
+    return comparison_text.By(
+        lesson.order.words, lambda result: value(result.case, key), ("closing_force_N", "smallest force to close")
+    )
+
+
+def compared(every, by):
+    """Blocks that compare closures (words, Result)."""
+    order = comparison_text.ordered(every, by)
+    named = [*order, *comparison_text.unordered(every, by)]
+    views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
+    charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0]),))]
+    return [*views, table(named), Items(tuple(comparison_text.trade_off(every, by))), *charts]
+
+
+def answers(lesson, result, neighbours) -> Sheet:
+    """The page of answers."""
+    asked = comparison_text.questions(result, [(lesson.words, result), *neighbours], order(lesson))
+    blocks = [block for question, answer in asked for block in (Heading(question), Paragraph(answer))]
+    return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
+
+
+def table(named) -> Rows:
+    """The numbers of closures (words, Result), a column each."""
+    every = [numbers(result.measures) for _, result in named[:TABLED]]
+    rows = [
+        (f"{label(name)}{', ' if unit(name) else ''}{unit(name)}", *(shown(name, at.get(name)) for at in every))
+        for name in ROWS
+        if any(at.get(name) is not None for at in every)
+        and (name != MIDDLE or all(sentence.even(result) for _, result in named))
+    ]
+    rows.append(("skin missing at a tip, °", *(missing(result) for _, result in named[:TABLED])))
+    return Rows(("", *(words for words, _ in named[:TABLED])), tuple(rows))
+
+
+def missing(result):
+    """The angles of skin that are missing at the tips of a closure, each once, greatest first."""
+    groups = cone.of_one_kind(cone.tips(result))
+    return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
+
+
+def sources(result):
+    """Where the numbers of a case come from, and what the model leaves out."""
+    site = result.case.skin.site
+    lines = [f"All numbers: computed by flatseam {result.run['versions']['flatseam']}, an invented teaching case."]
+    if site:
+        told = " ".join(value.source for value in values(SITES[site]).values())
+        cited = "; ".join(paper for paper in LIBRARY.papers if paper in told) or "no measurement was read"
+        lines.append(f"Values of {site}: {cited}. `flatseam sites {site}` prints each value with its range and source.")
+    else:
+        lines.append("Values of the skin: invented for this case.")
+    heights = [cone["height_mm"] for cone in result.measures["cones"]]
+    if max(heights, default=0) >= CONE_LEVEL and site not in LIBRARY.bench:
+        lines += [f"{text} {source}" for name, text, source in page.NOTES if name == "cone_height_mm"][:1]
+    return [*lines, MODEL]
+
+
+def closed_skins(named):
+    """Pictures of closures (words, Result) from the same place, in the same colours of height."""
+    results = [result for _, result in named]
+    half_width, heights, _ = chart.common_ranges(results)
+    drawn = chart.trimmed([chart.height_image(result, half_width, heights) for result in results])
+    made = []
+    for (words, result), image in zip(named, drawn, strict=True):
+        high = sentence.told("cone_height_mm", result.measures["cone_height_mm"])
+        caption = f"{words}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
+        made.append(picture(png_of(image), caption, f"Closed skin, {words}, seen obliquely, up to {high} high."))
+    return tuple(made)
+
+
+def trade_off_chart(named, against):
+    """Cone height against another number of closures (words, Result)."""
+    from matplotlib import rc_context
+
+    called = [replace(r, case=r.case.model_copy(update={"name": words})) for words, r in named]
+    stream = io.BytesIO()
+    with rc_context(chart.STYLE):
+        chart.trade_off(called, against, "cone_height_mm").savefig(stream, format="png", dpi=DPI)
+    return picture(
+        stream.getvalue(), "Each point a closure.", f"Chart of cone height against {label(against)}, as in the table."
+    )

@@ -1,0 +1,251 @@
+"""A lesson: a question, the case that answers it, and the neighbours that it is compared with; read from YAML."""
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+from annotated_types import Gt, Le
+from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
+
+from fem.case import case as cases
+from fem.case.case import STRICT, Case
+from fem.case.document import parse, top_keys
+from fem.case.document import read as read_text
+from fem.case.site import SITES, springs
+from fem.errors import BadCase, BadValue
+
+LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
+KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
+SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
+PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
+
+Factor = Annotated[float, Gt(0), Le(10)]
+Text = Annotated[str, Field(min_length=1, max_length=600)]
+
+
+class Neighbour(BaseModel):
+    """A closure to compare with: the lesson's case with some keys changed, or another case."""
+
+    model_config = STRICT
+    words: Text = Field(description="what it is, in a few words")
+    name: str | None = Field(default=None, description="of the changed case, and of its results folder")
+    change: dict[str, Any] | None = Field(
+        default=None, description="dotted keys of the lesson's case, as wound.outline.length_mm, and their values"
+    )
+    case: Case | None = Field(default=None, description="instead: another case, or the path of its file")
+
+    @field_validator("case", mode="before")
+    @classmethod
+    def in_file(cls, case, info: ValidationInfo):
+        """The case, read from its file if it is a path."""
+        return _from_file(case, info)
+
+    @model_validator(mode="after")
+    def one_of_both(self):
+        """Refuse neither, or both."""
+        if (self.name is None, self.change is None) != (self.case is not None,) * 2:
+            raise ValueError("needed: name and change, or case instead of both")
+        return self
+
+
+class Order(BaseModel):
+    """What the closures of a lesson are put in order by, instead of their scars."""
+
+    model_config = STRICT
+    key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
+    words: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
+
+
+class Lesson(BaseModel):
+    """A lesson file."""
+
+    model_config = STRICT
+    title: Text = Field(description="of the sheet")
+    question: Text = Field(description="that the sheet answers")
+    case: Case = Field(description="the case of the lesson, or the path of its file")
+    words: Text = Field(default="this wound", description="what the case is, in a few words")
+    lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
+    compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
+    order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
+    notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
+
+    @field_validator("case", mode="before")
+    @classmethod
+    def in_file(cls, case, info: ValidationInfo):
+        """The case, read from its file if it is a path."""
+        return _from_file(case, info)
+
+    @field_validator("lengths")
+    @classmethod
+    def can_be_cut(cls, lengths, info: ValidationInfo):
+        """Refuse lengths that the wound cannot have."""
+        if "case" in info.data:
+            _each(lengths, lambda factor: with_length(info.data["case"], factor), ())
+        return lengths
+
+    @field_validator("compare")
+    @classmethod
+    def can_be_made(cls, compare, info: ValidationInfo):
+        """Refuse changes of which no case comes."""
+        if "case" in info.data:
+            made = info.data["case"]
+            _each(compare, lambda one: one.case or changed(made, one.name, one.change), ("change",))
+        return compare
+
+    @field_validator("order")
+    @classmethod
+    def by_a_number(cls, order, info: ValidationInfo):
+        """Refuse a key that is no number in one of the cases."""
+        if order is not None and {"case", "lengths", "compare"} <= info.data.keys():
+            made = [info.data["case"], *(one.case for one in compared(**info.data))]
+            for one in made:
+                value(one, order.key)
+        return order
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A case of a lesson, and what it is in a few words."""
+
+    case: Case
+    words: str
+
+
+def read(path) -> Lesson:
+    """The lesson in a YAML file, or that of a case file; files that it names lie in its folder. Raises BadCase."""
+    text = read_text(path)
+    if {"title", "question"} & top_keys(text, path):
+        return parse(text, Lesson, path, folders=(Path(path).parent, cases.MESHES))
+    return of_case(cases.read(path))
+
+
+def of_case(case) -> Lesson:
+    """The lesson of a plain case: compared with the first two of LENGTHS that its wound can have."""
+    possible = []
+    for factor in LENGTHS:
+        try:
+            with_length(case, factor)
+        except ValueError:
+            continue
+        possible.append(factor)
+    return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(possible[:2]))
+
+
+def neighbours(lesson) -> list[Compared]:
+    """The cases that a lesson's case is compared with."""
+    return compared(lesson.case, lesson.lengths, lesson.compare)
+
+
+def compared(case, lengths, compare, **_) -> list[Compared]:
+    """Neighbours of a case: so many times as long, then those that are named."""
+    longer = [Compared(with_length(case, factor), f"{factor:.3g} times as long") for factor in lengths]
+    return longer + [Compared(n.case or changed(case, n.name, n.change), n.words) for n in compare]
+
+
+def value(case, key) -> float:
+    """The number under a dotted key of a case. Raises ValueError if there is none."""
+    content = case.model_dump()
+    for part in key.split("."):
+        content = content.get(part) if isinstance(content, dict) else None
+    if not isinstance(content, float | int):
+        raise ValueError(f"{key} is no number in the case {case.name}")
+    return content
+
+
+def with_length(case, factor) -> Case:
+    """The case with a wound so many times as long, of the same width; a circle becomes a lens.
+
+    Raises ValueError if it cannot be.
+    """
+    outline = case.wound.outline
+    name = f"{case.name[:60]}-length-{100 * factor:.0f}"
+    if outline.kind == "circle":
+        longer = {"kind": "lens", "length_mm": factor * outline.diameter_mm, "width_mm": outline.diameter_mm}
+        return changed(case, name, {"wound.outline": longer})
+    if not hasattr(outline, "length_mm"):
+        raise ValueError(f"an outline of the kind {outline.kind} has no length_mm")
+    return changed(case, name, {"wound.outline.length_mm": factor * outline.length_mm})
+
+
+def changed(case, name, change) -> Case:
+    """The case under another name with the values of some dotted keys changed.
+
+    Triangles keep their sizes, and the patch, if it is not changed, the width of its margin around the wound and its
+    loosened zone. What the site filled in is filled in anew.
+
+    Raises ValueError if that is no case.
+    """
+    kept = KEPT & {key.split(".")[0] for key in change}
+    if kept:
+        raise ValueError(f"{kept.pop()} cannot be changed: neighbours are computed in the same way")
+    content = _as_written(case)
+    for key, value in change.items():
+        _put(content, key, value)
+    first = _parsed({"name": name, **content})
+    margin = case.patch.radius_mm - cases.reach(cases.plan(case))
+    patch = {"radius_mm": cases.reach(cases.plan(first)) + margin}
+    return _parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
+
+
+def _as_written(case):
+    """Content of a case without what its site filled in or what followed from that, its name, patch and triangles."""
+    content = case.model_dump(mode="json", exclude_none=True, exclude={*KEPT, "patch"})
+    for key in case.from_site or ():
+        _put(content, key, None)
+    bed = case.bed
+    if bed is not None and bed.fat_mm is not None:
+        of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa)
+        for name, stiffness in zip(SPRINGS, of_fat, strict=True):
+            if getattr(bed, name) == stiffness:
+                del content["bed"][name]
+        if not content["bed"]:
+            del content["bed"]
+    if bed is None and case.skin.site and SITES[case.skin.site].bed is not None:
+        content["bed"] = None  # done without, although the site has one
+    return content
+
+
+def _put(content, key, value):
+    """Set the value of a dotted key in a nested mapping; None takes the key away."""
+    *path, last = key.split(".")
+    for part in path:
+        content = content.setdefault(part, {}) if isinstance(content, dict) else None
+    if not isinstance(content, dict):
+        raise ValueError(f"{key}: no such key")
+    content.pop(last, None)
+    if value is not None:
+        content[last] = value
+
+
+def _parsed(content):
+    """The case of plain values. Raises ValueError with its complaints in one line."""
+    try:
+        return parse(json.dumps(content, indent=0), Case, "")
+    except BadCase as error:
+        lines = [line for line in str(error).splitlines() if line.startswith(":")]
+        raise ValueError("; ".join(re.sub(r"^:\d+:\d+: ", "", line) for line in lines)) from error
+
+
+def _each(values, make, below):
+    """Raise BadValue for those of the values that nothing can be made of."""
+    problems = []
+    for i, value in enumerate(values):
+        try:
+            make(value)
+        except ValueError as error:
+            problems.append(((i, *below), str(error)))
+    if problems:
+        raise BadValue(problems)
+
+
+def _from_file(case, info):
+    """The case of a path within the folders of the lesson; anything else as it is."""
+    if not isinstance(case, str):
+        return case
+    for folder in (info.context or {}).get("folders", ())[:1]:
+        path = (Path(folder) / case).resolve()
+        if path.is_relative_to(Path(folder).resolve()):
+            return cases.read(path)
+    raise ValueError(f"{case!r} is not inside the folder of the lesson")

@@ -1,0 +1,286 @@
+"""The closed skin as a body to be printed in 3D: skin of its thickness on a solid base, as STL and 3MF, in mm.
+
+The base fills everything below the skin's underside, so nothing hangs free and nothing is hollow. What a body is made
+of is a surface with its rim: walls straight down from the rim, and a flat bottom; the surface itself may lean over.
+trimesh writes the files and checks them, manifold3d cuts to size and joins the label.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+import trimesh
+from matplotlib.textpath import TextPath
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from fem.errors import NotPrintable
+from fem.mechanics.self_intersection import crossings
+from fem.render.picture import SHAPE
+from fem.results.result import numbers
+from fem.results.scene import flat_triangles
+
+# Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.
+PLATE = 3.0  # mm
+LETTERS, RAISED = 4.0, 0.8  # mm: height of capitals, which a nozzle of 0.4 mm still draws; how far they stand out
+STRIP = 2 * LETTERS  # mm: depth of the ledge in front that bears them
+OVERLAP = 0.5  # mm: how far ledge and letters reach into what they stand on
+NOTE = "For research and teaching; not a medical device."
+STEEPEST = 0.5  # least cosine between a vertex's normal and its triangles' that is made up for
+
+
+@dataclass(frozen=True)
+class Print:
+    """Bodies in mm, the base's bottom at height 0; the label is part of the base."""
+
+    whole: trimesh.Trimesh  # skin and base in one
+    skin: trimesh.Trimesh  # the skin alone: it lies on the base all over
+    base: trimesh.Trimesh
+    words: str  # on the label
+    area: float  # mm2, of the skin's middle surface
+    crossed: int  # pairs of triangles of the whole that pass through each other
+    overhang: float  # share of the skin's upper side that looks downward
+
+
+def printed(result, *, exaggeration=1.0):
+    """Print of a closed skin: the piece of it that the pictures from above show.
+
+    exaggeration   of heights, which the label states; the skin's thickness stays as it is
+
+    Raises NotPrintable if a body has an open edge, or one of its edges crosses itself seen from above.
+    """
+    x, triangles = welded(result)
+    x = x - result.stages["centre"][:, None].astype(float)
+    x[2] *= exaggeration
+    half = result.case.skin.thickness_mm / 2
+    away = normals(x, triangles)
+    upper, under = x + half * away, x - half * away
+    bottom = under[2].min() - PLATE
+    piece = float(result.stages["half_width"]) * np.array([1.0, SHAPE])
+    box = _box([-piece[0], -piece[1], bottom - 1], [piece[0], piece[1], upper[2].max() + 1])
+    words = label(result.name, exaggeration)
+    tag = _tag(words, piece, bottom)
+    whole, base = (_joined(_cut(body(surface, triangles, bottom), box), tag, bottom) for surface in (upper, under))
+    skin = _lifted(_cut(_layer(upper, under, triangles), box), bottom)
+    top = trimesh.Trimesh(upper.T, triangles.T, process=False)
+    return Print(
+        whole=whole,
+        skin=skin,
+        base=base,
+        words=words,
+        area=area_inside(x, triangles, piece),
+        crossed=crossings(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1],
+        overhang=float(top.area_faces[top.face_normals[:, 2] < 0].sum() / top.area),
+    )
+
+
+def label(name, exaggeration):
+    """What is written on the base."""
+    return f"{name}   1:1" + (f"   heights x{exaggeration:g}" if exaggeration != 1 else "")
+
+
+def said(made, result, exaggeration):
+    """What a print is, as lines of text: sizes, volumes, and what to look out for."""
+    wide, deep, high = made.whole.extents
+    lines = [
+        made.words,
+        f"{wide:.1f} x {deep:.1f} x {high:.1f} mm with its label; lengths 1:1, heights of the skin x{exaggeration:g}.",
+        f"Skin {result.case.skin.thickness_mm:g} mm thick, as the case says for skin in place: {made.area:.0f} mm2, "
+        f"{made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3.",
+        "The STL is one body, the 3MF has skin and base apart, for two colours; both in mm, without open edges.",
+    ]
+    if made.overhang:
+        lines.append(f"{100 * made.overhang:.2g} % of the skin's upper side looks downward; it may need support.")
+    if made.crossed:
+        lines.append(f"{made.crossed} pairs of its triangles pass through each other, where skin folds tightly.")
+    gap = numbers(result.measures).get("largest_gap_mm")
+    if gap:
+        lines.append(f"Gaps between sutures, up to {gap:.1f} mm, are closed here: both edges meet half way.")
+    return [*lines, NOTE]
+
+
+# The skin -----------------------------------------------------------------------------------------------------
+
+
+def welded(result):
+    """Positions (3, n), mm, and flat triangles (3, m) of the closed skin, both edges of each seam made one.
+
+    Where sutures leave a slight gap, both edges take the middle between them.
+    """
+    stages = result.stages
+    x, pairs = stages["x"][-1].astype(float), stages["seams"]
+    joints = coo_array((np.ones(pairs.shape[1]), tuple(pairs)), shape=(x.shape[1],) * 2)
+    count, number = connected_components(joints, directed=False)
+    together = np.bincount(number, minlength=count)
+    places = np.array([np.bincount(number, row, minlength=count) / together for row in x])
+    triangles = number[flat_triangles(stages["elements"])]
+    used, triangles = np.unique(triangles, return_inverse=True)
+    return places[:, used], triangles.reshape(3, -1)
+
+
+def normals(x, triangles):
+    """Vectors (3, n) at the vertices of a surface: moved along them by h, its triangles move by h on average.
+
+    They point along the mean of the triangles' normals, weighted by the angle that each takes up at the vertex, and
+    are the longer, the more those differ.
+    """
+    surface = trimesh.Trimesh(x.T, triangles.T, process=False)
+    flat, angles = surface.face_normals, surface.face_angles
+    summed = np.zeros((x.shape[1], 3))
+    np.add.at(summed, surface.faces, angles[..., None] * flat[:, None])
+    unit = summed / np.linalg.norm(summed, axis=1, keepdims=True)
+    cosine = angles * (unit[surface.faces] * flat[:, None]).sum(axis=2)
+    mean = np.bincount(surface.faces.ravel(), cosine.ravel()) / np.bincount(surface.faces.ravel(), angles.ravel())
+    return (unit / np.maximum(mean, STEEPEST)[:, None]).T
+
+
+def area_inside(x, triangles, piece):
+    """Area, mm2, of a surface above the rectangle that reaches piece (2,) mm to both sides of the origin."""
+    surface = trimesh.Trimesh(x.T, triangles.T, process=False)
+    for axis in (0, 1):
+        for side in (1.0, -1.0):
+            normal = side * np.eye(3)[axis]
+            surface = surface.slice_plane(-piece[axis] * normal, normal)
+    return float(surface.area)
+
+
+# Bodies -------------------------------------------------------------------------------------------------------
+
+
+def body(x, triangles, bottom):
+    """Body between a surface and the level `bottom`, with walls straight down from the surface's rim.
+
+    x           (3, n) mm
+    triangles   (3, m) vertices, counter-clockwise seen from outside
+
+    A hole in the surface goes through to the bottom. Raises NotPrintable if the rim crosses itself seen from above.
+    """
+    start, end = rim(triangles)
+    nodes = np.unique(start)
+    floor = np.full(x.shape[1], -1)
+    floor[nodes] = x.shape[1] + np.arange(nodes.size)
+    below = np.vstack([x[:2, nodes], np.full(nodes.size, bottom)])
+    walls = [[end, start, floor[start]], [end, floor[start], floor[end]]]
+    floors = _floor(x, start, end)
+    return _closed(np.hstack([x, below]), np.hstack([triangles, *map(np.array, walls), floor[floors]]))
+
+
+def _layer(upper, under, triangles):
+    """Body between the two sides of a sheet."""
+    n = upper.shape[1]
+    start, end = rim(triangles)
+    walls = [[end, start, n + start], [end, n + start, n + end]]
+    return _closed(np.hstack([upper, under]), np.hstack([triangles, n + triangles[::-1], *map(np.array, walls)]))
+
+
+def rim(triangles):
+    """Edges (2, k) of triangles that have none on their other side, in the triangles' sense."""
+    edges = np.hstack([triangles[[0, 1]], triangles[[1, 2]], triangles[[2, 0]]])
+    count = triangles.max() + 1
+    ways, back = edges[0] * count + edges[1], edges[1] * count + edges[0]
+    return edges[:, ~np.isin(ways, back)]
+
+
+def _floor(x, start, end):
+    """Triangles (3, k), clockwise from above, between the rings that the edges from `start` to `end` make."""
+    borders = sorted((shapely.Polygon(x[:2, ring].T) for ring in rings(start, end)), key=lambda ring: -ring.area)
+    plate = shapely.Polygon(borders[0].exterior, [ring.exterior for ring in borders[1:]])
+    if not plate.is_valid:
+        raise NotPrintable("the rim of the closed skin crosses itself seen from above")
+    pieces = shapely.get_coordinates(shapely.constrained_delaunay_triangles(plate)).reshape(-1, 4, 2)[:, :3]
+    number = {tuple(place): node for place, node in zip(x[:2, start].T.tolist(), start.tolist(), strict=True)}
+    floors = np.array([[number[tuple(place)] for place in piece] for piece in pieces.tolist()]).T
+    u, v = pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0]
+    left = u[:, 0] * v[:, 1] > u[:, 1] * v[:, 0]
+    return np.where(left, floors[::-1], floors)
+
+
+def rings(start, end):
+    """Nodes of each closed chain of edges, in order. Raises NotPrintable where two chains touch."""
+    follower = dict(zip(start.tolist(), end.tolist(), strict=True))
+    if len(follower) < start.size:
+        raise NotPrintable("edges that are left open touch each other")
+    found = []
+    while follower:
+        ring = [next(iter(follower))]
+        while ring[-1] in follower:
+            ring.append(follower.pop(ring[-1]))
+        found.append(ring[:-1])
+    return found
+
+
+def _closed(x, triangles):
+    """The mesh, or NotPrintable if it has an open edge or is inside out."""
+    made = trimesh.Trimesh(x.T, triangles.T, process=False)
+    if not (made.is_watertight and made.is_winding_consistent and made.volume > 0):
+        raise NotPrintable("the closed skin makes no body without open edges")
+    return made
+
+
+def _cut(solid, box):
+    return _checked(trimesh.boolean.intersection([solid, box], engine="manifold"))
+
+
+def _joined(solid, tag, bottom):
+    return _lifted(_checked(trimesh.boolean.union([solid, *tag], engine="manifold")), bottom)
+
+
+def _lifted(solid, bottom):
+    solid.apply_translation([0, 0, -bottom])
+    return solid
+
+
+def _checked(made):
+    return _closed(made.vertices.T, made.faces.T)
+
+
+# The label ----------------------------------------------------------------------------------------------------
+
+
+def _box(low, high):
+    return trimesh.creation.box(bounds=[low, high])
+
+
+def _tag(words, piece, bottom):
+    """The ledge in front of the base, and the letters on it."""
+    front, top = -piece[1], bottom + PLATE
+    ledge = _box([-piece[0], front - STRIP, bottom], [piece[0], front + OVERLAP, top])
+    outlines = lettering(words, LETTERS)
+    shrink = min(1.0, 1.9 * piece[0] / np.ptp(outlines.bounds[::2]))
+    outlines = shapely.affinity.scale(outlines, shrink, shrink, origin=(0, 0))
+    outlines = shapely.affinity.translate(outlines, -0.95 * piece[0], front - (STRIP + LETTERS * shrink) / 2)
+    letters = [
+        trimesh.creation.extrude_polygon(part, RAISED + OVERLAP, engine="manifold")
+        for part in shapely.get_parts(outlines)
+    ]
+    for letter in letters:
+        letter.apply_translation([0, 0, top - OVERLAP])
+    return [ledge, *letters]
+
+
+def lettering(words, height):
+    """Outlines of words whose capitals are `height` mm high, from the origin to the right."""
+    scale = height / np.ptp(TextPath((0, 0), "H", size=100).vertices[:, 1])
+    curves = TextPath((0, 0), words.replace("$", r"\$"), size=100 * scale).to_polygons()
+    shape = shapely.Polygon()
+    for curve in curves:  # a hole in a letter is drawn over it
+        shape = shape.symmetric_difference(shapely.Polygon(curve).buffer(0))
+    return shape
+
+
+# Files --------------------------------------------------------------------------------------------------------
+
+
+def write_stl(made, path):
+    """Write skin and base as one body, binary STL; its header says the unit and the label."""
+    content = bytearray(made.whole.export(file_type="stl"))
+    content[:80] = f"mm; {made.words}".encode("ascii", "replace")[:80].ljust(80)
+    path.write_bytes(content)
+
+
+def write_3mf(made, path):
+    """Write skin and base as two bodies, for two colours, in mm."""
+    scene = trimesh.Scene()
+    for name, solid in (("skin", made.skin), ("base", made.base)):
+        scene.add_geometry(solid, geom_name=f"{name}, {made.words}", node_name=name)
+    path.write_bytes(scene.export(file_type="3mf"))

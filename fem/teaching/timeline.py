@@ -1,0 +1,170 @@
+"""Results → the moments of a closure: states of the skin in their order, and what is said of each.
+
+Between the uncut skin and the closed one stand the states that `scene.stages` kept; what lies between two of them
+is for the eye only, and its words say so.
+"""
+
+import re
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from fem.case import case as cases
+from fem.plan.plan import removed_area
+from fem.results.result import Result, numbers, shown, unit
+
+UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of moments in time; in between, the share that is closed
+BETWEEN = "Between two states: drawn for the eye, not computed."
+ON_THE_WAY = "On the way, for the eye only: a slight upward push and stiffer bending guide the skin."
+PASSING = " Flaps pass each other."
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A state of the skin, and what is said of it."""
+
+    of: Result  # whose nodes these are
+    x: np.ndarray  # (3, n) mm
+    at: float  # UNCUT, CUT, the share closed, or more for what is done after
+    title: str
+    words: str
+    tied: int = 0  # sutures of the wound's edges that are tied
+    kept: bool = True  # False: drawn between two states
+    marked: tuple[np.ndarray, ...] = ()  # lines (3, k) on the skin along which it will be cut, mm
+
+
+def moments(result, before=None):
+    """The moments of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
+
+    before   of a trimmed closure: its result before the cones were cut off, which comes first
+    """
+    if before is not None:
+        return [*moments(before), _marked(result, before), _trimmed(result)]
+    stages, drawing = result.stages, cases.plan(result.case)
+    flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
+    if area := removed_area(drawing):
+        plan_words = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
+        cut_words = "The skin inside the line is gone; what is left has not moved yet."
+    else:
+        plan_words = "The plan on uncut skin: lines to be cut. No skin is taken away."
+        cut_words = "Cut along the lines; the skin has not moved yet."
+    return [
+        Moment(result, flat, UNCUT, "Uncut skin", plan_words),
+        Moment(result, flat, CUT, "Cut", cut_words),
+        Moment(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
+        *(_stage(result, k) for k in range(1, len(stages["closed"]))),
+    ]
+
+
+def _gape(result):
+    """What is said of the fresh wound."""
+    measured, tension = numbers(result.measures), result.case.skin.tension
+    size = f"{_said(measured, 'gape_length_mm')} long, {_said(measured, 'gape_width_mm')} wide."
+    if max(tension.along_N_per_m, tension.across_N_per_m) > 0:
+        return f"The skin's own tension draws the wound open: {size}"
+    return f"The fresh wound at rest, in skin without tension of its own: {size}"
+
+
+def _stage(result, k):
+    """The moment of a stage after the fresh wound."""
+    x, at, words = (result.stages[name][k] for name in ("x", "closed", "words"))
+    x, at, words, measured = x.astype(float), float(at), str(words), numbers(result.measures)
+    title = words[:1].upper() + words[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
+    count = len(stitched(result))
+    if tie := re.match(r"suture (\d+) of", words):
+        return Moment(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
+    if at < CLOSED:
+        return Moment(result, x, at, title, ON_THE_WAY + (PASSING if cases.plan(result.case).cuts else ""))
+    return Moment(result, x, at, title, ending(measured), count)
+
+
+def done(result):
+    """What the last state is called."""
+    return "Closed" if len(result.stages["seam_of"]) else "Drawn together, left open"
+
+
+def _marked(result, before):
+    """The untrimmed closed wound with the cuts that will trim it."""
+    closed = moments(before)[-1]
+    lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in plan_lines(result))
+    removed = _said(numbers(result.measures), "trim_skin_removed_mm2")
+    words = f"The cones are cut off along the lines around the wound: {removed} of skin more."
+    return replace(closed, at=CLOSED + 1, title="Cones to be cut off", words=words, marked=lines)
+
+
+def _trimmed(result):
+    """The trimmed closed wound."""
+    measured = numbers(result.measures)
+    words = f"{ending(measured)} Trimming made the scar {_said(measured, 'trim_scar_added_mm')} longer."
+    x = result.stages["x"][-1].astype(float)
+    return Moment(result, x, CLOSED + 2, "Trimmed and closed again", words, len(stitched(result)))
+
+
+def stitched(result):
+    """Seam and fraction of the sutures of the wound's edges that are tied one by one, in order."""
+    return cases.tying(result.case) if result.case.closure.sutures.kind == "interrupted" else []
+
+
+def _pull(measured, k, count):
+    """What the suture that was tied in place k carries; those of the wound's edges come first."""
+    names = [f"suture_forces_{k}_N", f"taper_forces_{k - count}_N", f"anchor_forces_{k - count}_N"]
+    forces = [measured[name] for name in names[k > count :] if name in measured]
+    return f"As soon as it is tied it pulls with {shown('_N', forces[0])} N." if forces else ""
+
+
+def ending(measured):
+    """What is said of the last state: numbers (by name) of its measures, those that it has."""
+    sewn = measured.get("scar_length_mm") is not None
+    parts = [
+        ("cone_height_mm", "cones {} high" if sewn else "folds {} high"),
+        ("scar_length_mm", "scar {} long"),
+        ("closing_force_N", "closing force {}"),
+        ("purse_force_N", "the thread pulls with {}"),
+        ("open_area_mm2", "{} left open"),
+    ]
+    said = ", ".join(words.format(_said(measured, name)) for name, words in parts if measured.get(name))
+    return f"{said[:1].upper()}{said[1:]}."
+
+
+def _said(measured, name):
+    return f"{shown(name, measured[name])} {unit(name)}"
+
+
+def between(before, after, share):
+    """The moment a share of the way from one to the next; the skin moves straight."""
+    x = (1 - share) * before.x + share * after.x
+    at = (1 - share) * before.at + share * after.at
+    return Moment(before.of, x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
+
+
+def moment_at(made, at):
+    """The moment of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
+    for before, after in pairwise(made):
+        if before.at == at:
+            return before
+        if before.at < at < after.at and before.of is not after.of:
+            return before
+        if before.at < at < after.at:
+            return between(before, after, (at - before.at) / (after.at - before.at))
+    return made[-1]
+
+
+def plan_lines(result):
+    """Lines (3, k) of all that will be cut, on flat skin."""
+    plan = cases.plan(result.case)
+    curves = (*plan.cuts, *(curve for chain in plan.removed for curve in chain))
+    places = [curve.point(np.union1d(np.linspace(0, 1, 200), curve.corners)) for curve in curves]
+    return [np.vstack([p, 0 * p[:1]]) for p in places]
+
+
+def moved(moment, place):
+    """Where (3,) a place (2,) of the uncut skin has moved to."""
+    triangles = moment.of.stages["elements"][:3]
+    a, b, c = moment.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
+    u, v, w = b - a, c - a, place[:, None] - a
+    area = u[0] * v[1] - u[1] * v[0]
+    shares = np.array([(w[0] * v[1] - w[1] * v[0]) / area, (u[0] * w[1] - u[1] * w[0]) / area])
+    shares = np.vstack([1 - shares.sum(axis=0), shares])
+    inside = shares.min(axis=0).argmax()
+    return moment.x[:, triangles[:, inside]] @ shares[:, inside]

@@ -1,0 +1,343 @@
+"""The library of sites: complete, traceable, and what a case that names an entry becomes."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from pytest import approx
+from scipy.optimize import minimize_scalar
+
+from fem.case.case import Case, key, schema, text, warnings
+from fem.case.document import parse
+from fem.case.site import LIBRARY, RATIO, SITES, report, rows, springs, values
+from fem.errors import BadCase
+
+ROOT = Path(__file__).parents[2]
+WOUND = "name: a\nwound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}\n"
+ALLOWED = "allowed: " + ", ".join(SITES)
+UNITS = ("_mm", "_kPa", "_N_per_m")
+
+
+def case(skin, rest=""):
+    """A small lens on the skin that a YAML mapping describes."""
+    return parse(f"{WOUND}skin: {skin}\n{rest}", Case, "a.yaml")
+
+
+def bad(skin, rest=""):
+    """First lines of the complaints about such a case."""
+    with pytest.raises(BadCase) as caught:
+        case(skin, rest)
+    return [line for line in str(caught.value).split("\n") if line.startswith("a.yaml")]
+
+
+def flatseam(*words):
+    """What a command prints, and its exit code."""
+    asked = [sys.executable, "-c", "from fem.cli.cli import main; main()", *map(str, words)]
+    done = subprocess.run(asked, capture_output=True, text=True, cwd=ROOT, check=False)
+    return done.stdout, done.stderr, done.returncode
+
+
+# The library ----------------------------------------------------------------------------------------------
+
+
+def test_sites_and_materials():
+    """The sites where skin is most often excised, and three materials that need no patient."""
+    assert set(LIBRARY.sites) >= {
+        "forearm", "upper-arm", "back", "abdomen", "thigh", "buttock", "scalp", "cheek", "forehead", "lower-leg"
+    }  # fmt: skip
+    assert set(LIBRARY.bench) >= {"cotton-towel", "foam-sheet", "silicone-pad"}
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_every_value_is_complete(name):
+    """Units in the names of keys; ranges in order; a source; a tag; a paper wherever one was read."""
+    known = values(SITES[name])
+    for dotted, value in known.items():
+        assert dotted == RATIO or dotted.endswith(UNITS)
+        assert 0 <= value.low <= value.typical <= value.high
+        assert value.tag in ("read", "from memory", "our choice")
+        assert len(value.source.split()) >= 3
+        assert value.tag != "read" or any(paper in value.source for paper in LIBRARY.papers)
+
+
+@pytest.mark.parametrize("name", LIBRARY.sites)
+def test_a_site_has_tension_and_fat(name):
+    """Skin of a body is under tension, its ratio as stated, and lies on fat."""
+    known = values(SITES[name])
+    along, across = known["skin.tension.along_N_per_m"], known["skin.tension.across_N_per_m"]
+    assert along.typical / across.typical == approx(known[RATIO].typical)
+    assert {"bed.fat_mm", "bed.fat_shear_kPa"} <= known.keys()
+
+
+def test_every_paper_is_cited_and_every_citation_has_a_paper():
+    """No paper stands there for nothing, and no year in a source lacks its paper."""
+    told = [value.source for entry in (LIBRARY.anywhere, *SITES.values()) for value in values(entry).values()]
+    assert [paper for paper in LIBRARY.papers if not any(paper in source for source in told)] == []
+    cited = {name for source in told for name in re.findall(r"[A-ZÀ-Ý]\w+(?: [A-ZÀ-Ý]\w+)? (?:19|20)\d\d", source)}
+    assert cited and all(any(name in paper for paper in LIBRARY.papers) for name in cited)
+
+
+def test_reference_names_every_site():
+    """configs/reference.yaml lists what `site` may be."""
+    assert set(SITES) <= set(re.findall(r"[\w-]+", (ROOT / "configs" / "reference.yaml").read_text()))
+
+
+# Fat ------------------------------------------------------------------------------------------------------
+
+
+def lifting(x):
+    """Normal stiffness k_n H / G of an incompressible layer of thickness 1 below skin that takes the wave cos(x s).
+
+    Displacements W(z) cos(x s) upwards and -W'(z)/x sin(x s) along s keep the volume; equilibrium then asks for
+    W'''' - 2 x^2 W'' + x^4 W = 0. Both faces stick: W = W' = 0 below; W = 1, W' = 0 above, where the traction is
+    -W'''/x^2.
+    """
+
+    def basis(z):  # columns: cosh, z cosh, sinh, z sinh; rows: the function and its first three derivatives
+        c, s = np.cosh(x * z), np.sinh(x * z)
+        return np.array([
+            [c, z * c, s, z * s],
+            [x * s, c + z * x * s, x * c, s + z * x * c],
+            [x**2 * c, 2 * x * s + z * x**2 * c, x**2 * s, 2 * x * c + z * x**2 * s],
+            [x**3 * s, 3 * x**2 * c + z * x**3 * s, x**3 * c, 3 * x**2 * s + z * x**3 * c],
+        ])  # fmt: skip
+
+    held = np.vstack([basis(0)[:2], basis(1)[:2]])
+    return -float(basis(1)[3] @ np.linalg.solve(held, [0, 0, 1, 0]) / x**2)
+
+
+@pytest.mark.parametrize("x", [0.1, 1.0, 2.5, 8.0])
+def test_layer_of_fat(x):
+    """The closed form in `springs`, and its limits 12/x^2 for long and 2x for short waves."""
+    closed = 2 * x * (np.sinh(2 * x) + 2 * x) / (np.cosh(2 * x) - 1 - 2 * x**2)
+    assert lifting(x) == approx(closed, rel=1e-5)  # cosh 2x - 1 - 2x^2 loses ten digits at x = 0.1
+    assert lifting(0.01) == approx(12 / 0.01**2, rel=1e-3)
+    assert lifting(12) == approx(24, rel=1e-3)
+
+
+def test_springs_of_fat():
+    """The wave that the layer resists least, and simple shear: 10 mm of 0.5 kPa give 0.325 and 0.05 kPa/mm."""
+    least = minimize_scalar(lifting, bracket=(1, 2, 4))
+    assert springs(fat_mm=1, fat_shear_kPa=1) == (approx(least.fun, abs=0.05), 1)  # two digits are given
+    assert least.x == approx(2.45, abs=0.02)
+    assert springs(fat_mm=10, fat_shear_kPa=0.5) == approx((0.325, 0.05))
+
+
+def test_bed_from_fat_without_a_site():
+    """Springs left out follow from fat; springs that are given stand."""
+    skin = "{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}"
+    both = case(skin, "bed: {fat_mm: 10, fat_shear_kPa: 0.5}\n").bed
+    one = case(skin, "bed: {fat_mm: 10, fat_shear_kPa: 0.5, normal_kPa_per_mm: 2}\n").bed
+    assert (both.normal_kPa_per_mm, both.shear_kPa_per_mm) == approx((0.325, 0.05))
+    assert (one.normal_kPa_per_mm, one.shear_kPa_per_mm) == approx((2, 0.05))
+
+
+# A case that names a site ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_a_site_is_enough(name):
+    """All typical values arrive, nothing is unusual about them, and the resolved case reads back."""
+    made = case(f"{{site: {name}}}")
+    skin, entry = made.skin, SITES[name]
+    assert (skin.thickness_mm, skin.law.kind) == (entry.thickness_mm.typical, entry.law.kind)
+    assert {p: getattr(skin.law, p) for p in entry.law.parameters} == {
+        p: value.typical for p, value in entry.law.parameters.items()
+    }
+    assert set(made.from_site) == {"skin.law.kind", *values(entry)} - {RATIO}
+    assert warnings(made) == []
+    again = parse(text(made), Case, "b.yaml")
+    assert (again, key(again)) == (made, key(made))
+
+
+def test_a_body_has_tension_and_bed_a_bench_has_none():
+    """Forearm: tension from the library, springs from 4 mm of 0.53 kPa. Silicone pad: neither."""
+    arm, pad = case("{site: forearm}"), case("{site: silicone-pad}")
+    assert (arm.skin.tension.along_N_per_m, arm.skin.tension.across_N_per_m) == (8.8, 4.4)
+    assert (arm.bed.normal_kPa_per_mm, arm.bed.shear_kPa_per_mm) == approx((6.5 * 0.53 / 4, 0.53 / 4))
+    assert (pad.skin.tension.along_N_per_m, pad.skin.tension.across_N_per_m, pad.bed) == (0, 0, None)
+
+
+@pytest.mark.parametrize(
+    ("skin", "rest", "dotted", "value"),
+    [
+        ("thickness_mm: 1.2", "", "skin.thickness_mm", 1.2),
+        ("law: {shear_kPa: 50}", "", "skin.law.shear_kPa", 50),
+        ("law: {kind: neo-hooke}", "", "skin.law.kind", "neo-hooke"),
+        ("tension: {along_N_per_m: 7}", "", "skin.tension.along_N_per_m", 7),
+        ("tension: {across_N_per_m: 5}", "", "skin.tension.across_N_per_m", 5),
+        ("", "bed: {fat_mm: 6}", "bed.fat_mm", 6),
+        ("", "bed: {fat_shear_kPa: 0.6}", "bed.fat_shear_kPa", 0.6),
+    ],
+)
+def test_one_value_overrides(skin, rest, dotted, value):
+    """What the case writes wins, all else is the site's, and `from_site` tells which is which."""
+    plain, made = case("{site: forearm}"), case(f"{{site: forearm, {skin}}}", rest)
+    assert set(plain.from_site) - set(made.from_site) == {dotted}
+    for name in plain.from_site:
+        *path, last = name.split(".")
+        block, origin = made, plain
+        for part in path:
+            block, origin = getattr(block, part), getattr(origin, part)
+        assert getattr(block, last) == (value if name == dotted else getattr(origin, last))
+    again = parse(text(made), Case, "b.yaml")
+    assert (again, key(again)) == (made, key(made))
+
+
+@pytest.mark.parametrize(
+    ("rest", "normal", "shear", "taken"),
+    [
+        ("bed: {normal_kPa_per_mm: 2, shear_kPa_per_mm: 0.3}", 2, 0.3, set()),
+        ("bed: {normal_kPa_per_mm: 2}", 2, 0.53 / 4, {"bed.fat_mm", "bed.fat_shear_kPa"}),
+    ],
+)
+def test_springs_override_fat(rest, normal, shear, taken):
+    """Springs that the case gives stand; fat is taken from the site only if it still decides something."""
+    made = case("{site: forearm}", rest)
+    assert (made.bed.normal_kPa_per_mm, made.bed.shear_kPa_per_mm) == approx((normal, shear))
+    assert {name for name in made.from_site if name.startswith("bed.")} == taken
+    assert parse(text(made), Case, "b.yaml") == made
+
+
+def test_nothing_below_a_site():
+    """`bed: null` takes the bed away, and stays so when the resolved case is read."""
+    made = case("{site: forearm}", "bed: null\n")
+    assert made.bed is None
+    assert parse(text(made), Case, "b.yaml") == made
+
+
+def test_lines_leave_the_tension():
+    """The direction of the lines is the case's own; the tension stays the site's."""
+    tension = case("{site: back, tension: {lines_deg: 45}}").skin.tension
+    assert (tension.along_N_per_m, tension.across_N_per_m, tension.lines_deg) == (40, 20, 45)
+
+
+def test_a_site_and_the_same_values_give_the_same_skin():
+    """A site is nothing but its values: the case with them written out differs in `site` and `from_site` only."""
+    made = case("{site: forearm}")
+    content = json.loads(made.model_dump_json(exclude_none=True, exclude={"from_site": True, "skin": {"site"}}))
+    written = parse(json.dumps(content), Case, "b.yaml")
+    assert written.model_dump(exclude={"from_site": True, "skin": {"site"}}) == made.model_dump(
+        exclude={"from_site": True, "skin": {"site"}}
+    )
+    assert key(written) != key(made)
+
+
+def test_schema_knows_the_short_form():
+    """Editors accept a site alone, a complete skin, and neither half a skin nor an unknown site."""
+    known = jsonschema.Draft202012Validator(schema())
+    content = {"name": "a", "wound": {"outline": {"kind": "circle", "diameter_mm": 20}}}
+    whole = {"thickness_mm": 2, "law": {"kind": "neo-hooke", "shear_kPa": 40}}
+    assert [
+        known.is_valid(content | {"skin": skin})
+        for skin in ({"site": "scalp"}, whole, {"thickness_mm": 2}, {"site": "scape"})
+    ] == [True, True, False, False]
+
+
+# Bad and unusual input ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("skin", "rest", "message"),
+    [
+        ("{site: forarm}", "", f"3:14: skin.site: got 'forarm'; did you mean 'forearm'? {ALLOWED}"),
+        ("{site: 5}", "", f"3:14: skin.site: got 5; {ALLOWED}"),
+        ("{site: [back]}", "", f"3:14: skin.site: got a list; did you mean 'back'? {ALLOWED}"),
+        ("{sight: back, thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}", "",
+         "3:8: skin: unknown key 'sight'; did you mean 'site'? allowed: site, thickness_mm, law, tension"),
+        ("{site: back, thickness_mm: 0}", "", "3:34: skin.thickness_mm: got 0, wanted greater than 0"),
+        ("{site: back, thickness_mm: }", "", "3:20: skin.thickness_mm: got nothing, wanted a number"),
+        ("{site: back, law: stiff}", "", "3:25: skin.law: got 'stiff', wanted keys and values"),
+        ("{site: back}", "bed: {fat_mm: 0}", "4:15: bed.fat_mm: got 0, wanted greater than 0"),
+        ("{site: back}", "bed: {fat_cm: 1}",
+         "4:7: bed: unknown key 'fat_cm'; did you mean 'fat_mm', in mm? "
+         "allowed: fat_mm, fat_shear_kPa, normal_kPa_per_mm, shear_kPa_per_mm"),
+        ("{site: foam-sheet}", "bed: {fat_mm: 8}",
+         "4:6: bed: needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa"),
+        ("{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}", "from_site: [skin.thickness_mm]",
+         "4:12: from_site: no key that a case without skin.site fills: skin.thickness_mm"),
+        ("{site: back, thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}", "from_site: [skin.colour]",
+         "4:12: from_site: no key that back fills: skin.colour"),
+    ],
+)  # fmt: skip
+def test_bad_input(skin, rest, message):
+    """One complaint each, at its place; an unknown site brings no others about what it would have filled."""
+    assert bad(skin, rest) == [f"a.yaml:{message}"]
+
+
+@pytest.mark.parametrize(
+    ("skin", "rest", "warning"),
+    [
+        ("{site: forearm, thickness_mm: 1.5}", "",
+         "skin.thickness_mm 1.5 is outside 0.9 to 1.3 of forearm (from memory: "),
+        ("{site: forearm, law: {shear_kPa: 200}}", "",
+         "skin.law.shear_kPa 200 is outside 14 to 72 of forearm (read: a third of 129 ± 88 kPa (Diridollou 2000))"),
+        ("{site: forearm, tension: {across_N_per_m: 2.5}}", "",
+         "skin.tension.along_to_across 3.52 is outside 1 to 3 of forearm (our choice: "),
+        ("{site: abdomen}", "bed: {fat_mm: 50}", "bed.fat_mm 50 is outside 3.61 to 16.69 of abdomen (read: "),
+        ("{thickness_mm: 9, law: {kind: neo-hooke, shear_kPa: 40}}", "",
+         "skin.thickness_mm 9 is outside 0.3 to 5.9 of skin of any site (read: "),
+    ],
+)  # fmt: skip
+def test_unusual_values_are_accepted_with_a_warning(skin, rest, warning):
+    """The value, the range, whose it is, and its source."""
+    made = case(skin, rest)
+    (line,) = warnings(made)
+    assert line.startswith(warning) and line.endswith(")")
+
+
+def test_a_value_that_is_not_the_sites():
+    """A resolved case that was changed by hand, or by a new library, says so."""
+    written = text(case("{site: forearm}")).replace("thickness_mm: 1.1", "thickness_mm: 1.2")
+    assert warnings(parse(written, Case, "a.yaml")) == [
+        "skin.thickness_mm 1.2 is said to be from forearm, where it is 1.1"
+    ]
+
+
+# The commands ---------------------------------------------------------------------------------------------
+
+
+def test_sites_prints_a_plain_table():
+    """Piped: a head and a line an entry, in columns, without colours or frames."""
+    printed, errors, code = flatseam("sites")
+    head, *lines = [line.rstrip() for line in printed.splitlines()]
+    assert (errors, code, "\x1b" in printed) == ("", 0, False)
+    assert re.split(r"\s{2,}", head.strip())[:3] == ["site", "skin mm", "law"]
+    assert [tuple(re.split(r"\s{2,}", line.strip())) for line in lines] == rows()
+    assert lines[0].split() == "forearm 1.1 neo-hooke shear_kPa 43 8.8 4.4 2 4 0.53".split()
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_one_entry_with_its_sources(name):
+    """Every value with its range, tag and source, and the papers in full, within the width."""
+    printed = report(name, width=70)
+    flowing = " ".join(printed.split())
+    assert max(map(len, printed.splitlines())) <= 70
+    for dotted, value in values(SITES[name]).items():
+        line = f"{dotted} {value.typical:g} {value.low:g} to {value.high:g} {value.tag} {value.source}"
+        assert line in flowing
+        assert all(f"{paper}: {full}" in flowing for paper, full in LIBRARY.papers.items() if paper in value.source)
+
+
+def test_sites_names_the_nearest():
+    """An unknown entry ends with code 2, the nearest name and all names; help shows an example."""
+    assert flatseam("sites", "forehaed") == (
+        "", f"flatseam sites: no site 'forehaed'; did you mean 'forehead'? {ALLOWED}\n", 2
+    )  # fmt: skip
+    assert flatseam("sites", "cheek")[0].startswith("cheek: Middle of the cheek.\n  skin.law.kind")
+    assert "flatseam sites forearm" in flatseam("sites", "--help")[0]
+
+
+def test_check_prints_warnings(tmp_path):
+    """Unusual values do not stop a case: geometry to standard output, the warning beside it, code 0."""
+    path = tmp_path / "a.yaml"
+    path.write_text(f"{WOUND}skin: {{site: forearm, thickness_mm: 1.5}}\n")
+    printed, warned, code = flatseam("check", path)
+    assert printed.startswith("a: lens, side-to-side\n")
+    assert warned.startswith(f"{path}: warning: skin.thickness_mm 1.5 is outside 0.9 to 1.3 of forearm (from memory: ")
+    assert (warned.count("\n"), code) == (1, 0)

@@ -1,0 +1,330 @@
+"""The command compare: what is solved, what is written, and that every number is that of measures.json."""
+
+import csv
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sysconfig
+import time
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from xml.etree import ElementTree
+
+import duckdb
+import pytest
+from comparison import STUCK, case, text
+from matplotlib.image import imread
+
+from fem.cli import cli
+from fem.comparison import chart, compare
+from fem.results import result
+from fem.results.result import Result, numbers
+
+FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
+PATIENCE = 600  # s; the kernels may have to be compiled first
+LENGTHS = {"short": 20, "long": 40}
+
+
+@pytest.fixture(scope="module")
+def solved(tmp_path_factory):
+    """A folder with two good cases and one that cannot be closed, and `flatseam compare` run in it."""
+    folder = tmp_path_factory.mktemp("compared")
+    (folder / "cases").mkdir()
+    for name, length in LENGTHS.items():
+        (folder / "cases" / f"{name}.yaml").write_text(text(name, length))
+    (folder / "cases" / "stuck.yaml").write_text(STUCK)
+    words = [FLATSEAM, "compare", "cases", "--baseline", "short", "--figures"]
+    return folder, subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
+
+
+@pytest.fixture
+def here(solved, tmp_path, monkeypatch):
+    """A copy of that folder as the working folder."""
+    shutil.copytree(solved[0], tmp_path / "copy")
+    monkeypatch.chdir(tmp_path / "copy")
+    return tmp_path / "copy"
+
+
+@pytest.fixture
+def flatseam(here, capsys):
+    """A function that runs a command in this process: exit code, stdout, stderr."""
+
+    def run(*words):
+        with pytest.raises(SystemExit) as end:
+            cli.app([str(word) for word in words])
+        return end.value.code, *capsys.readouterr()
+
+    return run
+
+
+def measured(folder, name):
+    """The numbers in a case's measures.json."""
+    return numbers(json.loads((folder / "results" / name / "measures.json").read_text()))
+
+
+def names(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+# What is written ----------------------------------------------------------------------------------------------
+
+
+def test_exit_code_and_words(solved):
+    """3 for the case without equilibrium, with its reason on stderr; the others and the page are there."""
+    folder, ran = solved
+    assert ran.returncode == 3
+    assert re.fullmatch(r"stuck: not converged: .*\n", ran.stderr)
+    assert ran.stdout.splitlines()[-1] == (
+        "results/comparison.html, comparison.csv, comparison.parquet; figures in results/comparison-figures"
+    )
+    assert names(folder / "results") == [
+        "comparison-figures",
+        "comparison.csv",
+        "comparison.html",
+        "comparison.parquet",
+        "long",
+        "short",
+        "stuck.failed.json",
+    ]
+
+
+def test_table_on_the_terminal(solved):
+    """Columns in the order of the files' names; numbers as printed everywhere, differences to the baseline."""
+    lines = solved[1].stdout.splitlines()
+    heads = next(line for line in lines if line.strip().startswith("measure"))
+    assert heads.split() == ["measure", "long", "short", "stuck"]
+    row = next(line for line in lines if "scar length, along the skin" in line)
+    long, short = (measured(solved[0], name)["scar_length_mm"] for name in ("long", "short"))
+    wanted = f"▽ {long:.1f} +{long - short:.1f} ★ {short:.1f} not closed"
+    assert " ".join(row.split("mm")[1].split()) == wanted
+
+
+def test_csv(solved):
+    """Every number of measures.json to the last bit, a row each case; nothing for what failed but its reason."""
+    with open(solved[0] / "results" / "comparison.csv", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["case"] for row in rows] == ["long", "short", "stuck"]
+    for row in rows[:2]:
+        wanted = {name: value for name, value in measured(solved[0], row["case"]).items() if value is not None}
+        assert {name: float(row[name]) for name in wanted} == wanted
+        assert set(row) == {"case", "reason", *wanted}
+        assert row["reason"] == ""
+    assert "forces of" in rows[2]["reason"]
+    assert {value for name, value in rows[2].items() if name not in ("case", "reason")} == {""}
+
+
+def test_parquet(solved):
+    """The same as the CSV, as numbers."""
+    table = duckdb.sql(f"SELECT * FROM '{solved[0] / 'results' / 'comparison.parquet'}'")
+    rows = {row[0]: dict(zip(table.columns, row, strict=True)) for row in table.fetchall()}
+    for name in LENGTHS:
+        wanted = {k: v for k, v in measured(solved[0], name).items() if v is not None}
+        assert {key: rows[name][key] for key in wanted} == wanted
+        assert rows[name]["reason"] is None
+    assert rows["stuck"]["scar_length_mm"] is None
+
+
+def test_figures(solved):
+    """Each chart, plan and picture three times; PNG with 300 dots per inch of a width of 4.8 inches."""
+    folder = solved[0] / "results" / "comparison-figures"
+    charts = ["trade-off", "trade-off-skin", "heights-along", "heights-across", "tensions-along"]
+    drawn = charts + [f"{what}-{name}" for what in ("plan", "height", "stress") for name in LENGTHS]
+    assert names(folder) == sorted(f"{name}.{kind}" for name in drawn for kind in ("svg", "pdf", "png"))
+    for name in drawn:
+        assert (folder / f"{name}.pdf").read_bytes().startswith(b"%PDF")
+        assert ElementTree.parse(folder / f"{name}.svg").getroot().tag.endswith("svg")
+    for name in charts:
+        assert imread(folder / f"{name}.png").shape[1] == 300 * chart.SIZE[0]
+
+
+# What is solved -----------------------------------------------------------------------------------------------
+
+
+def test_nothing_is_solved_twice(here, flatseam):
+    """Complete results stay to the nanosecond, and the page is written anew."""
+    times = {p: p.stat().st_mtime_ns for p in (here / "results" / "short").rglob("*")}
+    page = (here / "results" / "comparison.html").stat().st_mtime_ns
+    code, out, err = flatseam("compare", "cases/short.yaml", "cases/long.yaml")
+    assert (code, err) == (0, "")
+    assert {p: p.stat().st_mtime_ns for p in (here / "results" / "short").rglob("*")} == times
+    assert (here / "results" / "comparison.html").stat().st_mtime_ns > page
+    assert out.splitlines()[0].split() == ["measure", "short", "long"]
+
+
+def test_only_and_sort(flatseam):
+    """Only the row asked for, its smallest number first, whatever the order of the files."""
+    code, out, _ = flatseam(
+        "compare", "cases/long.yaml", "cases/short.yaml", "--sort", "scar_length_mm", "--only", "scar_length_mm"
+    )
+    assert code == 0
+    heads, row, *_ = out.splitlines()
+    assert heads.split() == ["measure", "short", "long"]
+    assert row.startswith(" scar length, along the skin, mm")
+    assert "closing force" not in out
+
+
+def test_result_that_cannot_be_read(here, flatseam):
+    """Arrays cut short: a column without numbers that says so and how to go on, exit code 2, and the other case."""
+    stages = here / "results" / "short" / "stages.npz"
+    stages.write_bytes(stages.read_bytes()[:1000])
+    code, out, _ = flatseam("compare", "cases/long.yaml", "cases/short.yaml")
+    assert code == 2
+    assert "not closed" in out
+    text = (here / "results" / "comparison.html").read_text()
+    assert "results/short cannot be read: stages.npz: File is not a zip file; --again writes it anew" in text
+
+
+def test_nothing_is_solved_at_all(here, flatseam):
+    """If no case can be closed there is a page that says so."""
+    code, _, err = flatseam("compare", "cases/stuck.yaml", "--into", "elsewhere")
+    assert code == 3
+    assert "stuck: not converged" in err
+    assert "0 closures compared" in (here / "elsewhere" / "comparison.html").read_text()
+    assert names(here / "elsewhere") == [
+        "comparison.csv", "comparison.html", "comparison.parquet", "stuck.failed.json",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["cases", "--baseline", "shrot"], "--baseline: no 'shrot'; did you mean 'short'? allowed: long, short"),
+        (["cases", "--sort", "cone_height"], "no 'cone_height'; did you mean 'cone_height_mm', in mm? allowed: cone"),
+        (["cases", "--only", "beauty"], "no 'beauty'; allowed: cone_height_mm, "),
+        (["results"], "results: no .yaml file in this folder"),
+        (["cases", "cases/short.yaml"], "cases/short.yaml: name: 'short' is also the name of cases/short.yaml"),
+        (["nowhere"], "nowhere: No such file or directory"),
+    ],
+)
+def test_bad_words(flatseam, here, words, said):
+    """Exit code 2 and what is allowed, before any work."""
+    page = (here / "results" / "comparison.html").stat().st_mtime_ns
+    code, out, err = flatseam("compare", *words)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert (here / "results" / "comparison.html").stat().st_mtime_ns == page
+
+
+def test_folder_in_the_place_of_the_page(here, flatseam):
+    """What cannot be replaced stays, and so do the older tables."""
+    (here / "results" / "comparison.html").unlink()
+    (here / "results" / "comparison.html").mkdir()
+    code, _, err = flatseam("compare", "cases/short.yaml")
+    assert code == 2
+    assert err.startswith("flatseam compare: ") and "comparison.html" in err
+    assert not [name for name in names(here / "results") if name.startswith(".")]
+
+
+def test_interrupted(tmp_path):
+    """Ctrl-C to the command alone while both cases are being solved: exit code 130, no traceback, nothing left."""
+    for name, length in LENGTHS.items():
+        fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.5, tip_mm: 0.4")
+        (tmp_path / f"{name}.yaml").write_text(fine)
+    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    words = [FLATSEAM, "compare", "."]
+    with subprocess.Popen(
+        words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
+    ) as process:
+        wait_for_workers(process, 2)
+        workers = children(process.pid)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=PATIENCE)
+    assert (process.returncode, out, err) == (130, b"", b"")
+    assert not [pid for pid in workers if os.path.exists(f"/proc/{pid}")]
+    assert [name for name in names(tmp_path) if not name.endswith(".yaml")] == []
+
+
+def children(pid):
+    """Processes that a process has started and that have used some seconds of the processor: those that solve."""
+    busy = []
+    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+        with suppress(FileNotFoundError):  # it has ended meanwhile
+            spent = Path(f"/proc/{child}/stat").read_text().rsplit(")")[-1].split()[11]
+            busy += [child] if int(spent) > 4 * os.sysconf("SC_CLK_TCK") else []
+    return busy
+
+
+def wait_for_workers(process, wanted):
+    """Wait until so many processes of the pool are at work; their libraries take a second or two to load."""
+    end = time.monotonic() + PATIENCE
+    while len(children(process.pid)) < min(wanted, len(os.sched_getaffinity(0))):
+        assert process.poll() is None and time.monotonic() < end
+        time.sleep(0.05)
+
+
+# Charts -------------------------------------------------------------------------------------------------------
+
+
+def test_looks_differ():
+    """No two of the first twelve cases share marker, or both colour and dashes."""
+    looks = [chart.looks(i) for i in range(12)]
+    assert len({look["marker"] for look in looks}) == 12
+    assert len({(look["color"], str(look["ls"])) for look in looks}) == 12
+
+
+def made(name, x, y):
+    return Result(case(text(name, 20)), measures={"scar_length_mm": x, "cone_height_mm": y})
+
+
+def test_markers_are_where_the_numbers_are():
+    """One marker a case, at its two numbers; a case without closure has none."""
+    stuck = Result(case(text("stuck", 20)), reason="never met")
+    figure = chart.trade_off([made("a", 30.0, 6.0), stuck, made("b", 60.0, 3.0)], "scar_length_mm", "cone_height_mm")
+    points = [line.get_xydata()[0].tolist() for line in figure.axes[0].lines]
+    assert points == [[30.0, 6.0], [60.0, 3.0]]
+    assert [label.get_text() for label in figure.axes[0].texts] == ["a", "b"]
+    assert figure.axes[0].get_xlabel() == "scar length, along the skin, mm"
+
+
+def test_labels_do_not_cover_each_other():
+    """Five cases with nearly the same numbers: names lie apart and inside the chart."""
+    close = [made(f"case-{i}", 50.0 + 0.2 * i, 4.0 + 0.01 * i) for i in range(4)] + [made("far", 90.0, 1.0)]
+    figure = chart.trade_off(close, "scar_length_mm", "cone_height_mm")
+    figure.draw_without_rendering()
+    boxes = [label.get_window_extent() for label in figure.axes[0].texts]
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+
+
+def test_many_cases_with_long_names(solved):
+    """A dozen names of 80 letters, the most allowed, fit beside markers and above lines; the axes keep their size."""
+    short = result.read(solved[0] / "results" / "short", case(text("short", 20)))
+    many = [replace(short, case=case(text(f"{i:02}" + 78 * "w", 20))) for i in range(12)]
+    figure = chart.heights_along(many)
+    figure.draw_without_rendering()  # warns if there is no room for the axes
+    assert figure.axes[0].get_window_extent().height > 0.6 * figure.dpi * chart.SIZE[1]
+    assert figure.axes[0].get_legend().get_window_extent().x1 < figure.bbox.x1
+    figure = chart.trade_off(many, "scar_length_mm", "cone_height_mm")
+    figure.draw_without_rendering()
+    assert all(label.get_window_extent().width < figure.bbox.width for label in figure.axes[0].texts)
+
+
+def test_lines_hold_the_profiles(solved):
+    """Heights along the seam are drawn from its middle; tension leaves out 2 mm at each end."""
+    folder = solved[0] / "results"
+    results = [result.read(folder / name, case(text(name, length))) for name, length in LENGTHS.items()]
+    seam = results[0].profiles["seams"][0]
+    line = chart.heights_along(results).axes[0].lines[0].get_xydata()
+    assert line[0, 0] == -line[-1, 0] == -seam["arc_mm"][-1] / 2
+    assert line[:, 1].tolist() == seam["height_mm"]
+    tense = chart.tensions_along(results).axes[0].lines[0].get_xydata()
+    assert abs(tense[:, 0]).max() < seam["arc_mm"][-1] / 2 - 2
+
+
+def test_one_view_for_all(solved):
+    """The widest view, the greatest height and the greatest stress of any case."""
+    folder = solved[0] / "results"
+    results = [result.read(folder / name, case(text(name, length))) for name, length in LENGTHS.items()]
+    half_width, heights, stresses = chart.common_ranges([*results, Result(results[0].case, reason="never met")])
+    assert half_width == max(r.stages["half_width"] for r in results)
+    assert heights[1] == pytest.approx(max(1.0, *(r.measures["cone_height_mm"] for r in results)))
+    assert stresses == (0.0, max(r.measures["skin_stress_max_kPa"] for r in results))
+
+
+def test_cores():
+    """As many processes as this one may use cores."""
+    assert compare._cores() == len(os.sched_getaffinity(0))

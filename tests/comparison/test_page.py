@@ -1,0 +1,345 @@
+"""The page in a real Chromium: no network, nothing refused, 3D that turns, numbers that are those of measures.json."""
+
+import base64
+import json
+import os
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from comparison import case, text
+from playwright.sync_api import sync_playwright
+
+from fem.case import case as cases
+from fem.comparison import compare, page
+from fem.results import close, result
+from fem.results.result import Result, numbers, shown
+
+DEMO = Path(__file__).parents[2] / "configs" / "demo"
+CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
+SOFTWARE = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
+EVIL = "<img src=x onerror=document.title='taken'>"
+LENGTHS = {"short": 20, "middle": 28, "long": 40}
+DRAWN = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas) => {
+  const pixels = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  let other = 0, sum = 0;
+  for (let i = 0; i < pixels.length; i += 4) {
+    if (pixels[i] + pixels[i + 1] + pixels[i + 2] < 750) other += 1;
+    sum = (31 * sum + pixels[i] + 7 * pixels[i + 1] + 13 * pixels[i + 2]) % 1000000007;
+  }
+  return {share: other / (pixels.length / 4), sum, stage: canvas.dataset.stage};
+})"""
+FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done())))"
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    """Three closures and a case that failed with a nasty reason."""
+    into = tmp_path_factory.mktemp("results")
+    asked = [case(text(name, length)) for name, length in LENGTHS.items()]
+    read = [result.read(close.close(one, into=into), one) for one in asked]
+    failed = Result(asked[0].model_copy(update={"name": "failed"}), reason=f"never met {EVIL}")
+    return into, [*read[:2], failed, read[2]]
+
+
+@pytest.fixture(scope="module")
+def written(results, tmp_path_factory):
+    """The page's file."""
+    into = tmp_path_factory.mktemp("page")
+    return compare.write(results[1], into=into, baseline="short")[0]
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    found = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    assert found, "these tests need Chromium: apt-get install chromium"
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=found, args=SOFTWARE)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(chromium):
+    """A function that opens a file at a width: the page, and all that went wrong or left it."""
+    tabs = []
+
+    def visit(path, width=1600, **options):
+        context = chromium.new_context(viewport={"width": width, "height": 1000}, **options)
+        tab, said = context.new_page(), []
+        tabs.append(context)
+        tab.on("console", lambda message: said.append(f"console {message.type}: {message.text}"))
+        tab.on("pageerror", lambda error: said.append(f"error: {error}"))
+        tab.on("request", lambda request: said.append(f"request: {request.url}"))
+        tab.goto(path.as_uri())
+        tab.evaluate(FRAMES)
+        return tab, [one for one in said if not one.startswith(("request: data:", f"request: {path.as_uri()}"))]
+
+    yield visit
+    for context in tabs:
+        context.close()
+
+
+# What is loaded -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [390, 1600])
+def test_nothing_goes_wrong(opened, written, width):
+    """No error, no warning, no request but for the file; no sideways scrolling; every picture there."""
+    tab, said = opened(written, width)
+    assert said == []
+    assert tab.evaluate("document.documentElement.scrollWidth") == width
+    loaded = tab.evaluate("[...document.images].map((image) => image.complete && image.naturalWidth > 0)")
+    assert len(loaded) == 5 + 3 * 3 + 4  # charts; plan, height, stress of three; scales, two of them twice
+    assert all(loaded)
+    assert tab.evaluate("[...document.images].every((image) => image.alt !== '')")
+
+
+def test_policy_holds(opened, written, tmp_path):
+    """A script, a style and a picture from outside, put into the file, are refused and do nothing."""
+    smuggled = "<script>document.title = 'taken'</script><style>h1 { display: none }</style>"
+    smuggled += "<img src='http://127.0.0.1:9/x'>"
+    path = tmp_path / "smuggled.html"
+    path.write_text(written.read_text().replace("<h1>", f"{smuggled}<h1>"))
+    tab, said = opened(path)
+    assert sum("violates the following Content Security Policy" in one for one in said) == 3
+    assert tab.title().startswith("Comparison of closures")
+    assert tab.locator("h1").is_visible()
+
+
+def test_text_is_escaped(opened, results, tmp_path):
+    """A case called <img ...>, and a reason with one, show as they are written; no picture is made of them."""
+    read = results[1]
+    named = replace(read[0], case=read[0].case.model_copy(update={"name": EVIL}))
+    path = compare.write([named, *read[1:]], into=tmp_path, baseline=EVIL)[0]
+    tab, said = opened(path)
+    assert said == []
+    assert tab.title().startswith(f"Comparison of closures: {EVIL}")
+    assert tab.locator("thead th", has_text=EVIL).first.is_visible()
+    assert tab.get_by_text(f"never met {EVIL}").first.is_visible()
+    assert tab.locator("img[src=x]").count() == 0
+    assert tab.locator("canvas[data-case]").first.get_attribute("data-case") == EVIL
+
+
+def test_size(written):
+    """Three cases on coarse triangles: far below 12 MB, most of it three.js."""
+    assert 0.6e6 < os.path.getsize(written) < 3e6
+
+
+@pytest.mark.slow
+def test_page_of_the_demo(opened, tmp_path):
+    """Four demo cases on their default meshes: below 12 MB, and at first glance the circle's cones are the highest
+    and its scar the shortest."""
+    asked = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1", "lens-3-1", "lens-4-1")]
+    errors = compare.solve_missing(asked, into=tmp_path)
+    path = compare.write(compare.results(asked, errors, into=tmp_path), into=tmp_path)[0]
+    assert errors == {}
+    assert os.path.getsize(path) < 12e6
+    tab, said = opened(path)
+    assert said == []
+    glance = tab.locator("#glance").inner_text()
+    assert "Highest cones: circle-20" in glance
+    assert "shortest: circle-20" in glance
+
+
+# Numbers ------------------------------------------------------------------------------------------------------
+
+
+def test_numbers(opened, written, results):
+    """Every number of measures.json is in its cell: with every digit as its value, and as it is printed.
+
+    What no case has, as forces after a time that was not asked for, has no row.
+    """
+    tab, _ = opened(written)
+    cells = tab.evaluate("""() => [...document.querySelectorAll("#measures tr[data-measure]")].map((row) =>
+        [row.dataset.measure, [...row.cells].slice(1).map((cell) => {
+          const number = cell.querySelector("data");
+          return number ? [number.value, number.textContent] : cell.textContent.trim();
+        })])""")
+    written_down = {name: json.loads((results[0] / name / "measures.json").read_text()) for name in LENGTHS}
+    wanted = {
+        name: {key: value for key, value in numbers(of).items() if value is not None}
+        for name, of in written_down.items()
+    }
+    assert sorted(name for name, _ in cells) == sorted(wanted["short"])
+    for name, (short, middle, failed, long) in cells:
+        for cell, case_name in ((short, "short"), (middle, "middle"), (long, "long")):
+            value = wanted[case_name][name]
+            assert (float(cell[0]), cell[1]) == (value, shown(name, value))
+        assert failed == "not closed"
+
+
+def test_marks_and_differences(opened, written, results):
+    """The longest lens has the lowest cones and the longest scar; differences are to the baseline, which has none."""
+    tab, _ = opened(written)
+    row = tab.locator("tr[data-measure=scar_length_mm] td")
+    of = {r.name: r.measures.get("scar_length_mm") for r in results[1]}
+    assert row.nth(0).locator(".mark").inner_text() == "★ best"
+    assert row.nth(3).locator(".mark").inner_text() == "▽ worst"
+    assert row.nth(0).locator(".change").count() == 0
+    assert row.nth(3).locator(".change").inner_text() == f"Δ +{of['long'] - of['short']:.1f}"
+    glance = tab.locator("#glance").inner_text()
+    assert f"Highest cones: short ({shown('cone_height_mm', results[1][0].measures['cone_height_mm'])} mm)" in glance
+    assert "Longest scar: long (" in glance and "shortest: short (" in glance
+
+
+def test_what_is_said(opened, written):
+    """The caution once; notes with their sources; the reason of the failure; what was assumed, once if alike."""
+    tab, _ = opened(written)
+    body = tab.locator("body").inner_text()
+    assert body.count("not a medical device") == 1
+    for words in ("Lee KS", "8 mm", "Jennings TA", "Lear W", "not advice", "failed has no closure", "upward push"):
+        assert words in body
+    row = tab.locator("tr", has=tab.get_by_text("skin.law.shear_kPa", exact=True)).inner_text()
+    assert row.split("\t")[1:] == ["33.3 in all"]
+    kinds = tab.locator("tr", has=tab.get_by_text("wound.outline.length_mm", exact=True)).inner_text()
+    assert kinds.split("\t")[1:] == ["20", "28", "20", "40"]
+
+
+def test_only_some_rows(results, opened, tmp_path):
+    """--only leaves that row, and of the notes those that it needs."""
+    path = compare.write(results[1], into=tmp_path, only=["closing_force_N"])[0]
+    tab, said = opened(path)
+    assert said == []
+    assert tab.locator("tr[data-measure]").count() == 1
+    assert "Lear W" in tab.locator(".notes").inner_text()
+    assert "Lee KS" not in tab.locator(".notes").inner_text()
+
+
+# 3D -----------------------------------------------------------------------------------------------------------
+
+
+def views(tab):
+    tab.evaluate(FRAMES)
+    return tab.evaluate(DRAWN)
+
+
+def test_skin_is_drawn(opened, written):
+    """Each view shows skin on a white ground: between a tenth and nine tenths of its pixels; no two alike."""
+    tab, said = opened(written)
+    drawn = views(tab)
+    assert len(drawn) == 3
+    assert all(0.1 < view["share"] < 0.9 for view in drawn)
+    assert len({view["sum"] for view in drawn}) == 3
+    assert said == []
+
+
+def test_slider(opened, written, results):
+    """Every stage looks different; the words below say which it is; the first is the fresh wound."""
+    tab, _ = opened(written)
+    last = len(results[1][0].stages["closed"]) - 1
+    seen = []
+    for stage in range(last, -1, -1):
+        tab.locator("#stage").fill(str(stage))
+        seen.append([view["sum"] for view in views(tab)])
+    assert all(len(set(sums)) == last + 1 for sums in zip(*seen, strict=True))
+    assert tab.locator(".stage").all_inner_texts() == ["fresh wound, open"] * 3
+    tab.locator("#stage").press("End")
+    assert tab.locator(".stage").all_inner_texts() == ["closed"] * 3
+    assert [view["sum"] for view in views(tab)] == seen[0]
+
+
+def test_turning_one_turns_all(opened, written):
+    """Dragging the first view changes every view; `first view` brings them back to the pixel."""
+    tab, _ = opened(written)
+    before = [view["sum"] for view in views(tab)]
+    tab.locator("canvas[data-case]").first.scroll_into_view_if_needed()
+    box = tab.locator("canvas[data-case]").first.bounding_box()
+    tab.mouse.move(box["x"] + 100, box["y"] + 100)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 180, box["y"] + 120, steps=4)
+    tab.mouse.up()
+    after = [view["sum"] for view in views(tab)]
+    assert all(a != b for a, b in zip(before, after, strict=True))
+    tab.locator("#reset").click()
+    assert [view["sum"] for view in views(tab)] == before
+
+
+@pytest.mark.parametrize(("key", "back"), [("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown"), ("+", "-")])
+def test_keys(opened, written, key, back):
+    """Reached by the tabulator, a view turns or grows by its keys, all with it; Home brings the first view back."""
+    tab, _ = opened(written)
+    before = [view["sum"] for view in views(tab)]
+    tab.locator("#reset").focus()
+    tab.keyboard.press("Tab")
+    assert tab.evaluate("document.activeElement.dataset.case") == "short"
+    tab.keyboard.press(key)
+    turned = [view["sum"] for view in views(tab)]
+    assert all(a != b for a, b in zip(before, turned, strict=True))
+    tab.keyboard.press(back)
+    tab.keyboard.press(back)
+    assert [view["sum"] for view in views(tab)] not in (before, turned)
+    tab.keyboard.press("Home")
+    assert [view["sum"] for view in views(tab)] == before
+
+
+def test_colours(opened, written):
+    """Height, stress and plain look different, each with its own scale or none."""
+    tab, _ = opened(written)
+    seen, scales = [], []
+    for colour in ("height", "stress", "plain"):
+        tab.locator(f"input[value={colour}]").check()
+        seen.append([view["sum"] for view in views(tab)])
+        scales.append([tab.locator(f"#scale-{name}").is_visible() for name in ("height", "stress")])
+    assert all(len(set(sums)) == 3 for sums in zip(*seen, strict=True))
+    assert scales == [[True, False], [False, True], [False, False]]
+
+
+def test_without_webgl(chromium, written):
+    """A browser without WebGL keeps the still pictures and says why nothing turns."""
+    found = next(filter(None, map(shutil.which, CHROMIUM)))
+    browser = chromium.browser_type.launch(executable_path=found, args=["--disable-3d-apis"])
+    tab, errors = browser.new_page(), []
+    tab.on("pageerror", lambda error: errors.append(str(error)))
+    tab.goto(written.as_uri())
+    assert tab.locator("#no-webgl").is_visible()
+    assert not tab.locator("#views").is_visible()
+    assert tab.locator("#height").is_visible()
+    assert errors == []
+    browser.close()
+
+
+def test_without_scripts(opened, written):
+    """Pictures and tables need no script; the empty views stay away."""
+    context = opened(written)[0].context.browser.new_context(java_script_enabled=False)
+    tab = context.new_page()
+    tab.goto(written.as_uri())
+    assert tab.locator("#measures").is_visible()
+    assert not tab.locator("#views").is_visible()
+    context.close()
+
+
+def test_print(opened, written):
+    """On A4 no picture is cut: in print each figure is lower than a page and may not be broken; no live view."""
+    tab, _ = opened(written, 718)  # the width of the text on A4, in CSS pixels
+    tab.emulate_media(media="print")
+    high = tab.evaluate("[...document.querySelectorAll('figure')].map((f) => f.getBoundingClientRect().height)")
+    assert max(high) < 900
+    rules = tab.evaluate("[...document.querySelectorAll('figure')].map((f) => getComputedStyle(f).breakInside)")
+    assert set(rules) == {"avoid"}
+    assert not tab.locator("#live").is_visible()
+    assert tab.pdf(format="A4").startswith(b"%PDF")
+
+
+# What the page is made of -------------------------------------------------------------------------------------
+
+
+def test_packed_positions(results):
+    """Whole multiples of a step, little-endian: within half a step of the stored positions, from the wound's middle."""
+    read = results[1][0]
+    half_width = float(read.stages["half_width"])
+    packed = page.packed(read, half_width, (0.0, 50.0))
+    x = np.frombuffer(base64.b64decode(packed["positions"]), "<i2").reshape(len(packed["closed"]), -1, 3)
+    triangles = np.frombuffer(base64.b64decode(packed["triangles"]), "<u4")
+    assert x.shape[1] == packed["nodes"] == triangles.max() + 1
+    tips = packed["step"] * x[-1, packed["tips"]]
+    wanted = (read.stages["x"][-1][:, read.stages["tips"]] - read.stages["centre"][:, None]).T
+    assert tips == pytest.approx(wanted, abs=0.51 * packed["step"])
+    assert packed["step"] < 0.003  # mm: 100 mm to either side in 32767 steps
+
+
+@pytest.mark.parametrize(("closed", "words"), [(0.0, "fresh wound, open"), (0.35, "35 % closed"), (1.0, "closed")])
+def test_stage_words(closed, words):
+    assert page.stage_words(closed) == words

@@ -1,0 +1,143 @@
+"""Purse-string: where the thread passes, what it does to the skin, and that its pull is what energy asks for."""
+
+import json
+from functools import cache
+
+import comparison
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+
+from fem.case.case import Case
+from fem.case.document import parse
+from fem.closure.closing import closed
+from fem.closure.measure import measures
+from fem.comparison import compare
+from fem.errors import BadCase
+from fem.geometry.outlines import circle, ellipse, lens, slit, square
+from fem.mechanics.mesh import mesh
+from fem.mechanics.sheet import cauchy_stress
+from fem.mechanics.sutures import around
+from fem.mechanics.ties import length
+from fem.plan.junctions import check, remainder
+from fem.plan.plan import Around
+from fem.plan.purse_string import purse_string
+
+CIRCLE = circle(diameter_mm=20)
+PLAIN = "skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}}\n"
+TENSE = """\
+skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 12, across_N_per_m: 6}}
+bed: {normal_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
+"""
+
+
+def case(skin=TENSE, patch="patch: {radius_mm: 90}\nmesh: {edge_mm: 2.3, tip_mm: 2.3, far_mm: 12}\n", **keys):
+    """A round wound of 20 mm closed by a purse-string."""
+    closure = {"technique": "purse-string", "undermine_mm": 10, **keys}
+    written = "name: a\nwound: {outline: {kind: circle, diameter_mm: 20}}\n" + f"closure: {json.dumps(closure)}\n"
+    return parse(written + skin + patch, Case, "a.yaml")
+
+
+@cache
+def solved(**keys):
+    """Closure on coarse triangles, and its measures."""
+    closure, how = closed(case(**keys))
+    assert how["negative_pivots"] == 0
+    return closure, measures(closure)
+
+
+def test_stations_around_a_circle():
+    """12 stations, each the mean of an arc of b = 3 mm, R sin(b/2R)/(b/2R) from the middle: a regular polygon."""
+    bench = mesh(purse_string(CIRCLE), radius=60, edge=0.8, tip=0.8, far=9.0)
+    thread = around(bench, Around(stations=12, bite=3.0, drawn_to=30.0))
+    X = np.vstack([bench.X, 0 * bench.X[:1]])
+    r = 10 * np.sin(0.15) / 0.15
+    assert thread.wanted == 30
+    assert length(thread, X) == approx(12 * 2 * r * np.sin(np.pi / 12), rel=1e-3)  # chords of 0.8 mm
+    assert np.hypot(*(thread.W @ X[:2, thread.nodes].T).T) == approx(r, rel=1e-3)
+
+
+def test_hoop_stress_is_minus_the_radial_stress():
+    """A thread of tension T pulls the edge inward by T/a per length: sigma_r h = T/a, sigma_theta = -sigma_r there.
+
+    In a disc held at R, u = A r + B/r with A = -B/R^2, so that, nu = 1/2,
+    sigma_r, sigma_theta ~ 3/R^2 +- 1/r^2. Small strain: the thread is drawn by 0.2 %. Source: Lame (textbook).
+    """
+    whole = 2 * np.pi * 10
+    patch = "patch: {radius_mm: 100}\nmesh: {edge_mm: 0.8, tip_mm: 0.8, far_mm: 12}\n"
+    closure, _ = closed(case(PLAIN, patch, thread_mm=0.998 * whole, spacing_mm=1, bite_mm=1, undermine_mm=0))
+    stress, _ = cauchy_stress(closure.sheet, closure.x)
+    least, greatest = stress.mean(axis=2)
+    middle = np.hypot(*closure.mesh.X[:, closure.mesh.elements[:3]].mean(axis=1))
+    for r in (11.5, 14.0, 20.0):  # off the single stations by more than their spacing
+        ring = abs(middle - r) < 0.6
+        assert ring.sum() > 30
+        found = np.mean(least[ring] * middle[ring] ** 2), np.mean(greatest[ring] * middle[ring] ** 2)
+        pull = measures(closure)["purse_force_N"] / 10 / 2 / (1 + 3 * 10**2 / 100**2)  # MPa
+        exact = [10**2 * pull * (3 * r**2 / 100**2 + sign) for sign in (-1, 1)]
+        assert found == approx(exact, rel=0.02)
+    assert closure.x[2] == approx(0, abs=1e-6)
+
+
+@pytest.mark.slow
+def test_pull_is_the_slope_of_energy():
+    """Drawn from 46 to 44 mm, the skin's energy rises by the mean pull times 2 mm (trapezium of a smooth curve)."""
+    one, other = solved(thread_mm=46)[1], solved(thread_mm=44)[1]
+    pull = (one["purse_force_N"] + other["purse_force_N"]) / 2
+    given_way = (other["purse_force_N"] - one["purse_force_N"]) / 20  # mm: the thread is 20 N/mm stiff
+    assert other["strain_energy_mJ"] - one["strain_energy_mJ"] == approx(pull * (2 - given_way), rel=5e-3)
+
+
+@pytest.mark.slow
+def test_shorter_thread():
+    """A shorter thread leaves a smaller opening, pulls more, and lifts folds where a longer one leaves skin flat."""
+    long, short = solved(thread_mm=45)[1], solved(thread_mm=30)[1]
+    assert short["open_area_mm2"] < long["open_area_mm2"] < 100 * np.pi
+    assert short["purse_force_N"] > long["purse_force_N"]
+    assert long["cone_height_mm"] == approx(0, abs=1e-6)
+    assert short["cone_height_mm"] > 0.5
+    assert short["cones"] == [] and short["scar_length_mm"] is short["closing_force_N"] is None
+
+
+@pytest.mark.slow
+def test_pull_does_not_depend_on_the_mesh():
+    """Triangles of 1.5 instead of 2.3 mm: within 1 %."""
+    fine = closed(case(patch="patch: {radius_mm: 90}\nmesh: {edge_mm: 1.5, tip_mm: 1.5, far_mm: 8}\n", thread_mm=45))
+    assert measures(fine[0])["purse_force_N"] == approx(solved(thread_mm=45)[1]["purse_force_N"], rel=0.01)
+
+
+@given(ratio=st.floats(1, 4), size=st.floats(5, 60))
+@settings(max_examples=20, deadline=None)
+def test_deficits_add_up_to_nothing(ratio, size):
+    """The open edge counts with its turns: 0 for round and pointed outlines."""
+    for outline in (ellipse, lens):
+        plan = purse_string(outline(length_mm=size * ratio, width_mm=size))
+        check(plan)
+        assert remainder(plan) == approx(0, abs=1e-6)
+    assert remainder(purse_string(square(side_mm=size))) == approx(0, abs=1e-6)
+
+
+def test_refused():
+    """Without an opening, without anything to draw together, and with sutures where nothing is sewn."""
+    with pytest.raises(ValueError, match="slit has no opening"):
+        purse_string(slit(length_mm=20))
+    with pytest.raises(ValueError, match=r"thread_mm 63 is not less than the edge it is drawn around, 62\.83 mm"):
+        purse_string(CIRCLE, thread_mm=63)
+    for keys in ({"sutures": {"kind": "interrupted"}}, {"anchor": {}}, {"taper": {"length_mm": 10}}):
+        with pytest.raises(BadCase, match="nothing is sewn here"):
+            case(**keys)
+
+
+def test_compared_with_what_is_sewn(tmp_path):
+    """The comparison takes a wound without any scar beside one that has one, and alone."""
+    purse = comparison.WRITTEN.replace("NAME", "purse").replace("{undermine_mm: 6}", "{technique: purse-string}")
+    cases = [comparison.case(purse.replace("LENGTH", "14")), comparison.case(comparison.text("lens", 30))]
+    errors = compare.solve_missing(cases, into=tmp_path)
+    page, *_ = compare.write(compare.results(cases, errors, into=tmp_path), into=tmp_path)
+    assert errors == {}
+    assert page.read_text().count("pull of the purse-string") == 1
+    assert "Longest scar" not in page.read_text() and "Most skin removed: lens" in page.read_text()
+    alone = compare.write(compare.results(cases[:1], {}, into=tmp_path), into=tmp_path / "alone")
+    assert alone[0].exists()

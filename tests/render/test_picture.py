@@ -1,0 +1,318 @@
+"""Pictures: places, lengths and colours are what they say; the skin's file reads back."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import meshio
+import numpy as np
+import pytest
+import pyvista as pv
+from matplotlib.colors import to_rgb
+from matplotlib.image import imread
+from problems import flat, rubber
+from pytest import approx
+
+from fem.case import case
+from fem.closure.closing import closed
+from fem.closure.closure import Closure, nodal
+from fem.closure.measure import skin_stress_max
+from fem.geometry.outlines import lens_with_m
+from fem.mechanics.mesh import mesh
+from fem.mechanics.sheet import cauchy_stress, sheet
+from fem.mechanics.tips import tips
+from fem.plan.junctions import meetings
+from fem.plan.plan import side_to_side, undermined
+from fem.render import picture
+
+CIRCLE = Path(__file__).parents[2] / "configs" / "demo" / "circle-20.yaml"
+NAMES = ["height-oblique.png", "height-above.png", "stress-above.png", "plan.png"]
+
+
+@pytest.fixture(scope="module")
+def circle():
+    """A stitched circle, 20 mm across, on a coarse mesh: two cones of some 5 mm."""
+    asked = case.read(CIRCLE)
+    return closed(asked.model_copy(update={"mesh": case.MeshSize(edge_mm=3, tip_mm=3, far_mm=9)}))[0]
+
+
+@pytest.fixture(scope="module")
+def skin(circle):
+    return picture.surface(circle)
+
+
+@pytest.fixture(scope="module")
+def pictures(circle, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("results") / "pictures"
+    paths = picture.save_pictures(circle, folder, title="circle-20", half_width=40.0)
+    assert paths == [folder / name for name in NAMES]
+    return {path.name: imread(path)[..., :3] for path in paths}
+
+
+def skin_of(image):
+    """The part of a picture in which the skin is, upper left corner first."""
+    (left, low), (width, height) = picture.CORNER, picture.VIEW
+    bottom = picture.SIZE[1] - low
+    return image[bottom - height : bottom, left : left + width]
+
+
+def marks(image, colour):
+    """Middles (2, 2), in pixels from the lower left, of a colour in the left and the right half."""
+    near = np.abs(image - to_rgb(colour)).max(axis=2) < 0.02
+    row, column = np.nonzero(near)
+    sides = [column < image.shape[1] / 2, column >= image.shape[1] / 2]
+    return np.array([[column[s].mean() + 0.5, image.shape[0] - row[s].mean() - 0.5] for s in sides]).T
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_pictures(pictures, name):
+    """Each picture is 1200 x 900 pixels, and the skin in it has more than one colour."""
+    assert pictures[name].shape == (900, 1200, 3)
+    assert skin_of(pictures[name]).std(axis=(0, 1)).max() > 0.02
+
+
+@pytest.mark.parametrize("name", ["height-above.png", "stress-above.png"])
+def test_tips_from_above(circle, pictures, name):
+    """A tip is x / 80 mm of the picture's width from its middle, where 80 mm are in view: within a pixel."""
+    middle = picture.VIEW[:, None] / 2
+    found = (marks(skin_of(pictures[name]), picture.TIP) - middle) * 80 / picture.VIEW[0]
+    assert found == approx(circle.x[:2, tips(circle)], abs=80 / picture.VIEW[0])
+
+
+def test_tips_seen_obliquely(circle, pictures):
+    """The tips are where the projection says, lifted skin included: within a pixel."""
+    width = 40 * (np.cos(picture.TURNED) + picture.DEPTH * np.sin(-picture.TURNED))
+    seen = picture.view(np.zeros(3), width, turned=picture.TURNED, raised=picture.RAISED)
+    pixel = 2 * width / picture.VIEW[0]
+    found = (marks(skin_of(pictures["height-oblique.png"]), picture.TIP) - picture.VIEW[:, None] / 2) * pixel
+    assert found == approx(picture.projected(seen, circle.x[:, tips(circle)]), abs=pixel)
+
+
+def test_projection():
+    """From above x is right and y up; from e above the level, y shrinks by sin e and z by cos e."""
+    point, e = np.array([[3.0], [2.0], [5.0]]), np.radians(30)
+    above, across = picture.view(np.ones(3), 10.0), picture.view(np.zeros(3), 10.0, raised=e)
+    assert picture.projected(above, point) == approx(np.array([[2.0], [1.0]]))
+    assert picture.projected(across, point) == approx(np.array([[3.0], [2 * np.sin(e) + 5 * np.cos(e)]]))
+
+
+def test_turned_projection():
+    """Turned by 90 degrees the eye is at the right end: y points to the right of the picture."""
+    seen = picture.view(np.zeros(3), 10.0, turned=np.pi / 2, raised=0.0)
+    assert seen.towards == approx(np.array([1.0, 0, 0]))
+    assert picture.projected(seen, np.array([[0.0], [4.0], [1.0]])) == approx(np.array([[4.0], [1.0]]))
+
+
+@pytest.mark.parametrize("half_width, length", [(40.0, 10.0), (42.0, 20.0), (9.0, 2.0), (110.0, 50.0)])
+def test_scale_bar(half_width, length):
+    """The longest of 1, 2, 5 times ten that fits 240 of 980 pixels, drawn at the scale of the view."""
+    figure, axes = picture.framed(half_width, "title", "words")
+    assert picture.scale_bar(axes) == approx(length)
+    drawn = axes.transData.transform(axes.lines[-1].get_xydata())
+    assert np.ptp(drawn[:, 0]) == approx(length * 980 / (2 * half_width))
+    assert figure.get_size_inches() * figure.dpi == approx(picture.SIZE)
+
+
+@pytest.mark.parametrize("title", ["x" * 80 + ": cones 2.0 mm high", "W" * 80])
+def test_title_fits(title):
+    """The longest name that a case may have gets letters as small as it needs, and no smaller."""
+    text = picture.framed(40.0, title, "words")[0].texts[0]
+    assert 0.85 * picture.WIDE < text.get_window_extent().width <= picture.WIDE  # a point is up to a ninth of it
+
+
+def test_short_title_is_large():
+    assert picture.framed(40.0, "circle-20: cones 5.2 mm high", "words")[0].texts[0].get_size() == 22
+
+
+@pytest.mark.parametrize("limit, wanted", [(1.0, 1.0), (1.9, 1.0), (2.0, 2.0), (4.99, 2.0), (70, 50), (0.03, 0.02)])
+def test_round_number(limit, wanted):
+    assert picture.round_number(limit) == approx(wanted)
+
+
+def test_contour_levels():
+    """Eight intervals or more of 1, 2, 5 times ten, none at the skin's own level."""
+    interval, levels = picture.contour_levels((-0.1, 5.3), np.array([-1.2, 0.0, 2.1]))
+    assert interval == 0.5
+    assert levels == approx(np.array([-1.0, -0.5, 0.5, 1.0, 1.5, 2.0]))
+
+
+def test_flat_skin_has_no_contours():
+    """Skin flat to round-off has the range of FLATTEST and no contour line."""
+    assert picture.contour_levels((0.0, picture.FLATTEST), np.array([-1e-9, 1e-7]))[1].size == 0
+
+
+def test_ranges_follow_the_closure(circle):
+    """From the deepest to the highest point; from no stress to that of the measures."""
+    assert picture.height_range(circle) == approx((circle.x[2].min(), circle.x[2].max()))
+    assert picture.stress_range(circle) == (0.0, skin_stress_max(circle))
+
+
+def test_view_holds_the_wound_and_its_loosened_zone(circle):
+    """Loosened skin reaches 25 mm from the middle; the height of the view, 5/7 of its width, decides."""
+    wanted = picture.MARGIN * 25 / picture.SHAPE
+    assert picture.wanted_half_width(circle) == approx(wanted, rel=0.02)  # its border is drawn with chords
+
+
+def test_view_of_a_wound_that_is_not_loosened(circle):
+    """One width of the wound, 20 mm, beyond its reach of 10 mm across."""
+    bound = replace(circle, mesh=replace(circle.mesh, loose=np.zeros_like(circle.mesh.loose)))
+    wanted = picture.MARGIN * 30 / picture.SHAPE
+    assert picture.wanted_half_width(bound) == approx(wanted, rel=0.02)  # chords: no node at the very top
+
+
+def test_given_ranges(circle, skin):
+    """Colour bars span the ranges given, whatever the closure."""
+    for drawn, ends in [
+        (picture.height_oblique, (-1.0, 8.0)),
+        (picture.height_above, (-1.0, 8.0)),
+        (picture.stress_above, (-20.0, 50.0)),
+    ]:
+        figure = drawn(circle, skin, "circle-20", ends, 40.0)
+        assert figure.axes[1].get_ylim() == ends
+
+
+@pytest.mark.parametrize(
+    "drawn, colours", [(picture.height_above, picture.HEIGHTS), (picture.stress_above, picture.STRESSES)]
+)
+def test_colours_mean_what_the_bar_says(circle, skin, drawn, colours):
+    """Level skin under its natural 10 kPa has the middle colour of -1000 to 1000: within 1/64 of the map."""
+    figure = drawn(circle, skin, "circle-20", (-1000.0, 1000.0), 40.0)
+    image = np.asarray(figure.axes[0].images[0].get_array())
+    assert image[5, 5] / 255 == approx(np.array(colours(0.5)[:3]), abs=1 / 64)
+
+
+def test_bars_seen_obliquely(circle, skin):
+    """Three bars of length L at right angles: their lengths on the picture squared add up to 2 L^2."""
+    axes = picture.height_oblique(circle, skin, "circle-20", (0.0, 5.0), 40.0).axes[0]
+    bars = [np.diff(line.get_xydata(), axis=0) for line in axes.lines]
+    assert len(bars) == 3
+    assert axes.texts[0].get_text() == "each bar 10 mm"
+    assert sum((bar**2).sum() for bar in bars) == approx(2 * 10**2)
+
+
+def test_smoothing_keeps_linear_fields(circle):
+    """Nodal values of 3 + 2 x - y, given at the integration points, are those of the formula: round-off."""
+    at = np.einsum("qa,iea->ieq", circle.sheet.shapes, circle.mesh.X[:, circle.mesh.elements.T])
+    x, y = circle.mesh.X
+    assert nodal(circle, 3 + 2 * at[0] - at[1]) == approx(3 + 2 * x - y, abs=1e-9)
+
+
+# A plan with named points
+
+
+@pytest.fixture(scope="module")
+def flap():
+    """A rhombic flap in skin that rises, coarsely."""
+    asked = case.read(CIRCLE.parent.parent / "techniques" / "rhombic.yaml")
+    return closed(asked.model_copy(update={"mesh": case.MeshSize(edge_mm=3, tip_mm=3, far_mm=12)}))[0]
+
+
+def numbers(axes):
+    """Numbers written in a picture, and where (2, n)."""
+    found = [text for text in axes.texts if text.get_text().isdigit()]
+    return [int(text.get_text()) for text in found], np.array([text.get_position() for text in found]).T
+
+
+def test_numbers_in_a_plan(flap):
+    """One at each wedge of skin, at most 0.08 half-widths from its place; points that meet share one."""
+    met = meetings(flap.plan)
+    written, at = numbers(picture.plan(flap, "rhombic", 40.0).axes[0])
+    assert written == [k for k, meeting in enumerate(met, start=1) for _ in meeting.angles]
+    places = np.hstack([meeting.places for meeting in met]) - picture.centre(flap)[:2, None]
+    assert np.hypot(*(at - places)).max() < 0.08 * 40
+    assert np.hypot(*(at - places)).min() > 0.02 * 40
+
+
+def test_colours_of_seams(flap):
+    """Both edges of each seam have its colour, beside the line that is cut, on the side of their skin."""
+    axes = picture.plan(flap, "rhombic", 40.0).axes[0]
+    drawn = [line for line in axes.lines if line.get_linewidth() == 3]
+    assert [line.get_color() for line in drawn] == [picture.SEAMS[k] for k in (0, 0, 1, 1, 2, 2, 3, 3)]
+    flap_side, bed_side = (drawn[k].get_xydata()[200] for k in (3, 6))  # both edges of the cut D E, along y
+    assert flap_side[0] > bed_side[0]
+    assert axes.texts and picture.plan(flap, "rhombic", 40.0).texts[0].get_text() == "rhombic: 260 mm² cut out"
+
+
+def test_numbers_in_the_result(flap):
+    """Each number stands where all of its points came to lie: 1 and 5 on the tips."""
+    skin = picture.surface(flap)
+    written, at = numbers(picture.height_above(flap, skin, "rhombic", (0.0, 5.0), 40.0).axes[0])
+    assert written == [1, 2, 3, 4, 5]
+    ends = flap.x[:2, tips(flap)] - picture.centre(flap)[:2, None]
+    assert at[:, [4, 0]] == approx(ends, abs=1e-9)
+
+
+@pytest.fixture(scope="module")
+def vtu(circle, tmp_path_factory):
+    path = tmp_path_factory.mktemp("results") / "skin.vtu"
+    picture.save_vtu(circle, path)
+    return path
+
+
+def test_vtu_in_meshio(circle, vtu):
+    """meshio reads the positions and numbers that were written, to the last bit."""
+    skin = meshio.read(vtu)
+    assert (skin.points == circle.x.T).all()
+    assert (skin.cells_dict["triangle6"] == circle.mesh.elements.T).all()
+    assert (skin.point_data["reference_mm"][:, :2] == circle.mesh.X.T).all()
+    assert (skin.point_data["fresh_mm"] == circle.fresh.T).all()
+    assert (skin.point_data["height_mm"] == circle.x[2]).all()
+    moved = skin.point_data["displacement_mm"]
+    assert skin.point_data["reference_mm"] + moved == approx(skin.points, abs=1e-12)
+    assert (skin.cell_data["loose"][0] == circle.mesh.loose).all()
+
+
+def test_vtu_in_pyvista(circle, vtu):
+    """Quadratic triangles in VTK's order: nodes 3, 4, 5 half way between 0 1, 1 2, 2 0 of the uncut skin."""
+    skin = pv.read(vtu)
+    assert (skin.celltypes == pv.CellType.QUADRATIC_TRIANGLE).all()
+    corner = skin.point_data["reference_mm"][skin.cells_dict[pv.CellType.QUADRATIC_TRIANGLE]]
+    assert (corner[:, :3] + corner[:, [1, 2, 0]]) / 2 == approx(corner[:, 3:], abs=1e-12)
+
+
+def test_stress_in_the_vtu(circle, vtu):
+    """A cell's mean times its area is the integral over it, in kPa; its principal stresses are in order."""
+    skin, weights = pv.read(vtu), circle.sheet.membrane.weights
+    stress, stretch = cauchy_stress(circle.sheet, circle.x)
+    area = weights.sum(axis=1)
+    assert skin["stress_max_kPa"] * area == approx(1e3 * (weights * stress[1]).sum(axis=1))
+    assert skin["stress_min_kPa"] * area == approx(1e3 * (weights * stress[0]).sum(axis=1))
+    assert skin["stretch_max"] * area == approx((weights * stretch).sum(axis=1))
+    assert (skin["stress_max_kPa"] >= skin["stress_min_kPa"]).all()
+
+
+def test_plan_of_an_m(forked):
+    """Pairs of sewn points on all three seams; the point of the flap is in two of them, one with either edge."""
+    axes = picture.plan(forked, "m", 40.0).axes[0]
+    (tips_shown,) = (line.get_xydata() for line in axes.lines if line.get_label() == "tip of the wound")
+    assert len(tips_shown) == 3
+    places = [line.get_xydata() for line in axes.lines if line.get_marker() == "o" and line.get_linestyle() == "-"]
+    pairs = np.array(places)
+    middle = picture.centre(forked)[:2]
+    corner = forked.outline.upper.point(np.array([1.0]))[:, 0] - middle  # the point of the flap
+    fork = pairs[(np.abs(pairs - corner).max(axis=2) < 1e-9).any(axis=1)]
+    assert len(fork) == 2
+    on_axis = np.abs(pairs[:, 0, 0] - pairs[:, 1, 0]) < 1e-6  # straight across, as on the seam between both edges
+    assert picture.PAIRS <= on_axis.sum() < len(pairs)
+
+
+@pytest.fixture(scope="module")
+def forked():
+    """A lens with an M, uncut skin in place of closed skin."""
+    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8)
+    plan = undermined(side_to_side(outline), undermine_mm=15)
+    cut = mesh(plan, radius=80, edge=2.5, tip=2, far=9)
+    return Closure(
+        outline=outline, plan=plan, lesion_area=0.0, mesh=cut,
+        sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45), fresh=flat(cut), x=flat(cut),
+    )  # fmt: skip
+
+
+def test_pictures_of_an_m(forked, tmp_path):
+    """All of its seam and three tips are drawn from above, where they are: within a pixel."""
+    path = picture.save_pictures(forked, tmp_path, title="m", half_width=40.0)[1]
+    found = skin_of(imread(path)[..., :3])
+    near = np.abs(found - to_rgb(picture.TIP)).max(axis=2) < 0.02
+    middle = picture.VIEW[:, None] / 2
+    for tip in (forked.x[:2, tips(forked)] - picture.centre(forked)[:2, None]).T:
+        column, row = tip / 80 * picture.VIEW[0] + middle[:, 0]
+        assert near[round(picture.VIEW[1] - row), round(column)]

@@ -1,0 +1,302 @@
+"""From a case to its results folder: what is written, what is left alone, and the units on the way."""
+
+import json
+import shutil
+from pathlib import Path
+
+import meshio
+import numpy as np
+import pytest
+from matplotlib.image import imread
+from problems import flat
+from pytest import approx
+
+import fem
+from fem.case import case as cases
+from fem.case.document import parse
+from fem.closure.closing import patch, skin_sheet
+from fem.closure.measure import MEASURES
+from fem.errors import NotConverged
+from fem.mechanics.sheet import assemble, cauchy_stress
+from fem.results.close import WRITTEN, close, finished
+
+SMALL = """\
+name: small
+wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}, lesion: {diameter_mm: 6}}
+closure: {undermine_mm: 6}
+skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 10, across_N_per_m: 5}}
+bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
+patch: {radius_mm: 40}
+mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
+"""
+PICTURES = {"height-above.png", "height-oblique.png", "plan.png", "stress-above.png"}
+
+
+HELD = """\
+name: small
+wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
+skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
+bed: {normal_kPa_per_mm: 1e5, shear_kPa_per_mm: 1e5}   # does not let go of the skin: its edges cannot meet
+patch: {radius_mm: 24}
+mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
+"""
+
+
+def case(written=SMALL):
+    return parse(written, cases.Case, "small.yaml")
+
+
+def unused(**state):
+    pytest.fail("a solve was begun")
+
+
+def content(folder):
+    """Every file in a folder, with its bytes and the time it was written."""
+    return {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A results folder, three folders deep, and what was said while it was computed."""
+    said = []
+    folder = close(case(), into=tmp_path_factory.mktemp("deep") / "er" / "results", watch=lambda **s: said.append(s))
+    return folder, said
+
+
+@pytest.fixture
+def results(made, tmp_path):
+    """A copy of that results folder, alone in its own folder."""
+    return Path(shutil.copytree(made[0], tmp_path / "results" / "small"))
+
+
+# What is written ----------------------------------------------------------------------------------------------
+
+
+def test_folder(made):
+    """Everything named in the README, nothing else, and nothing hidden beside it."""
+    folder, _ = made
+    assert folder.name == "small"
+    assert {p.name for p in folder.iterdir()} == set(WRITTEN)
+    assert {p.name for p in (folder / "pictures").iterdir()} == PICTURES
+    assert [p.name for p in folder.parent.iterdir()] == ["small"]
+
+
+def test_resolved_case(made):
+    """case.yaml reads back as the case that was closed."""
+    assert cases.read(made[0] / "case.yaml") == case()
+
+
+def test_measures_are_numbers(made):
+    """measures.json has every measure, and no NaN or infinity, which JSON does not know."""
+
+    def refuse(constant):
+        pytest.fail(f"{constant} in measures.json")
+
+    numbers = json.loads((made[0] / "measures.json").read_text(), parse_constant=refuse)
+    assert list(numbers) == list(MEASURES)
+    assert numbers["healthy_removed_mm2"] == approx(numbers["removed_area_mm2"] - 9 * np.pi)
+
+
+def test_skin_is_the_one_measured(made):
+    """skin.vtu holds the closed skin: its highest point is cone_height_mm, its tips are push_out_mm apart."""
+    skin = meshio.read(made[0] / "skin.vtu")
+    numbers = json.loads((made[0] / "measures.json").read_text())
+    assert skin.points[:, 2].max() == numbers["cone_height_mm"]
+    tips = np.hypot(*(skin.point_data["reference_mm"][:, :2].T - np.array([[15], [0]]))).argmin()
+    assert skin.points[tips, 0] - 15 == approx(numbers["push_out_mm"][1])
+
+
+def test_pictures_can_be_read(made):
+    for name in PICTURES:
+        assert imread(made[0] / "pictures" / name).shape[:2] == (900, 1200)
+
+
+def test_run(made):
+    """run.json says what was run with what, how it went, and that the equilibrium is one."""
+    run = json.loads((made[0] / "run.json").read_text())
+    mesh = patch(case())
+    assert run["case"] == cases.key(case())
+    assert run["versions"]["flatseam"] == fem.__version__
+    assert {"python", "numpy", "scipy", "numba", "scikit-fem", "gmsh"} < run["versions"].keys()
+    assert run["elements"] == mesh.elements.shape[1]
+    assert run["unknowns"] == 3 * (mesh.X.shape[1] - mesh.rim.size - mesh.seams[0].shape[1] + 2)  # tips are not sewn
+    assert 0 <= run["residual_N"] <= 1e-9 * 0.0999 * 1.5 * 3  # share of E h edge_mm
+    assert run["negative_pivots"] == 0
+    assert 0 < run["iterations"] <= run["factorisations"]
+    assert 0 < run["mesh_s"] + run["assembly_s"] + run["factorisation_s"] <= run["total_s"]
+    assert run["peak_memory_MB"] > 50 and run["patch_radius_mm"] == 40
+    assert "not a medical device" in run["note"]
+
+
+def test_commit(made):
+    """The commit is that of the source tree: 40 hexadecimal digits, or nothing outside one."""
+    commit = json.loads((made[0] / "run.json").read_text())["commit"]
+    assert commit is None or len(bytes.fromhex(commit)) == 20
+
+
+def test_progress(made):
+    """The watch hears of the fresh wound, then of closing from 0 to 1."""
+    _, said = made
+    stages = [state["stage"] for state in said]
+    assert stages == sorted(stages, key=["fresh wound", "closing"].index)
+    closing = [state["closed"] for state in said if state["stage"] == "closing"]
+    assert (closing[0], closing[-1]) == (0.0, 1.0)
+    assert said[-1]["residual"] <= 1e-9 * 0.0999 * 1.5 * 3
+
+
+# What is left alone -------------------------------------------------------------------------------------------
+
+
+def test_not_computed_twice(results):
+    """A complete result of the very same case stays as it is, to the byte and the nanosecond."""
+    before = content(results)
+    assert close(case(), into=results.parent, watch=unused) == results
+    assert content(results) == before
+
+
+def test_other_case_of_that_name(results):
+    """Another thickness: the folder is replaced whole, and an older note of a failure goes."""
+    (results / "left-over.txt").write_text("of the older result")
+    (results.parent / "small.failed.json").write_text("{}")
+    other = case(SMALL.replace("thickness_mm: 1.5", "thickness_mm: 1.6"))
+    assert not finished(other, results)
+    close(other, into=results.parent)
+    assert cases.read(results / "case.yaml") == other
+    assert finished(other, results) and not finished(case(), results)
+    assert not (results / "left-over.txt").exists()
+    assert [p.name for p in results.parent.iterdir()] == ["small"]
+
+
+def test_again(results):
+    """The same case once more: new files, and the same closure up to what the solver leaves over."""
+    before = content(results)
+    close(case(), into=results.parent, again=True)
+    after = content(results)
+    assert before.keys() == after.keys()
+    assert all(before[path][1] < after[path][1] for path in before)
+    first, second = (json.loads(files[results / "measures.json"][0]) for files in (before, after))
+    for name in ("scar_length_mm", "closing_force_N", "skin_stress_max_kPa", "strain_energy_mJ"):
+        assert second[name] == approx(first[name], rel=1e-8)
+
+
+@pytest.mark.parametrize("lost", WRITTEN)
+def test_incomplete_result(results, lost):
+    """A result without one of its parts is not finished."""
+    assert finished(case(), results)
+    (results / lost).rename(results / "elsewhere")
+    assert not finished(case(), results)
+
+
+@pytest.mark.parametrize("rest", ["", '{"case": "33'])
+def test_run_cut_short(results, rest):
+    """A run.json that was cut short, as by a full disk, does not count, nor does it stop the program."""
+    (results / "run.json").write_text(rest)
+    assert not finished(case(), results)
+
+
+def test_result_of_another_version(results):
+    run = json.loads((results / "run.json").read_text())
+    run["versions"]["flatseam"] = "0.0.1"
+    (results / "run.json").write_text(json.dumps(run))
+    assert not finished(case(), results)
+
+
+def test_something_else_in_the_way(tmp_path):
+    """A folder, a file or a link of the case's name that is no result is refused before any work, and stays."""
+    folder = tmp_path / "small"
+    folder.mkdir()
+    (folder / "thesis.txt").write_text("years of work")
+    with pytest.raises(FileExistsError, match=r"small is not a results folder and will not be replaced"):
+        close(case(), into=tmp_path, again=True, watch=unused)
+    assert (folder / "thesis.txt").read_text() == "years of work"
+    folder.rename(tmp_path / "moved")
+    folder.symlink_to(tmp_path / "moved")
+    with pytest.raises(FileExistsError):
+        close(case(), into=tmp_path, watch=unused)
+    folder.unlink()
+    folder.write_text("a file")
+    with pytest.raises(FileExistsError):
+        close(case(), into=tmp_path, watch=unused)
+
+
+@pytest.mark.parametrize("below", ["", "deeper/still"])
+def test_file_instead_of_a_folder(tmp_path, below):
+    """Results cannot go into a file, nor below one: refused before any work."""
+    (tmp_path / "notes").write_text("")
+    with pytest.raises(NotADirectoryError, match="notes is not a folder"):
+        close(case(), into=tmp_path / "notes" / below, watch=unused)
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder that not even root can write to")
+def test_folder_that_cannot_be_written():
+    with pytest.raises(OSError, match="/proc"):
+        close(case(), into="/proc", watch=unused)
+
+
+def test_no_equilibrium(results):
+    """Edges that cannot meet: a note of how far it came, beside an older result that is not touched."""
+    before = content(results)
+    with pytest.raises(NotConverged) as caught:
+        close(case(HELD), into=results.parent)
+    assert content(results) == before
+    assert {p.name for p in results.parent.iterdir()} == {"small", "small.failed.json"}
+    note = json.loads((results.parent / "small.failed.json").read_text())
+    assert note["case"] == cases.key(case(HELD))
+    assert note["reason"] == str(caught.value)
+    assert note["reached"]["stage"] == "closing"
+    assert 0 < note["reached"]["closed"] < 1
+    assert note["reached"]["residual"] > 0
+
+
+# Units --------------------------------------------------------------------------------------------------------
+
+
+def test_uncut_skin_is_under_its_tension():
+    """10 N/m along the lines, 5 across, at 30 degrees: principal stresses are those over 1.5 mm; no force inside."""
+    turned = case(SMALL.replace("across_N_per_m: 5", "across_N_per_m: 5, lines_deg: 30"))
+    mesh = patch(turned)
+    skin = skin_sheet(turned, mesh)
+    stress, _ = cauchy_stress(skin, flat(mesh))
+    shape = stress.shape[1:]
+    assert 1e3 * stress[1] == approx(np.full(shape, 10 / 1.5))
+    assert 1e3 * stress[0] == approx(np.full(shape, 5 / 1.5))
+    inside = np.setdiff1d(np.arange(mesh.X.shape[1]), [*mesh.rim, *mesh.seams[0].ravel()])
+    assert assemble(skin, flat(mesh))[1][:, inside] == approx(0, abs=1e-12)
+
+
+def test_lines():
+    """Tension of 10 N/m along lines at 90 degrees pulls along y: sum of y f_y = T A (virtual work of a stretch)."""
+    turned = case(SMALL.replace("across_N_per_m: 5", "across_N_per_m: 5, lines_deg: 90"))
+    mesh = patch(turned)
+    skin = skin_sheet(turned, mesh)
+    forces = assemble(skin, flat(mesh))[1]
+    assert (mesh.X * forces[:2]).sum(axis=1) == approx(1e-3 * np.array([5, 10]) * skin.membrane.weights.sum())
+
+
+@pytest.mark.parametrize(("up", "loose"), [(0.2, 0.0), (-0.2, 1.0)])
+def test_bed(up, loose):
+    """1 kPa/mm, 1e-3 MPa/mm, holds skin that is moved up or down; skin that is loosened is only pushed up."""
+    mesh = patch(case())
+    skin = skin_sheet(case(), mesh)
+    forces = assemble(skin, flat(mesh) + np.array([[0.0], [0.0], [up]]))[1]
+    area = skin.membrane.weights.sum(axis=1)
+    wanted = 1e-3 * up * (loose * area[mesh.loose].sum() + area[~mesh.loose].sum())
+    assert 0 < mesh.loose.sum() < mesh.loose.size
+    assert forces[2].sum() == approx(wanted)
+
+
+def test_bed_against_sliding():
+    """0.1 kPa/mm against sliding, where the skin is not loosened."""
+    mesh = patch(case())
+    skin = skin_sheet(case(), mesh)
+    forces = assemble(skin, flat(mesh) + np.array([[0.3], [0.0], [0.0]]))[1]
+    assert forces[0].sum() == approx(1e-4 * 0.3 * skin.membrane.weights[~mesh.loose].sum())
+
+
+def test_bending_stiffness():
+    """D = E h^3 / 12 (1 - nu^2) with E = 3 mu = 99.9 kPa, nu = 1/2; the seam of a hinge carries no moment."""
+    mesh = patch(case())
+    skin = skin_sheet(case(), mesh)
+    assert skin.D == approx(0.0999 * 1.5**3 / 9)
+    assert len(skin.kinks) == 2
+    assert len(skin_sheet(case(SMALL.replace("undermine_mm: 6", "seam: hinge")), mesh).kinks) == 1

@@ -1,0 +1,100 @@
+"""What a study may be asked: every complaint names the place and what is allowed, before anything is solved."""
+
+import pytest
+from invented import Evaluate, written
+
+from fem.closure.measure import MEASURES
+from fem.errors import BadCase
+from fem.results.result import split
+from fem.study import report, sweep
+from fem.study.answer import known
+
+WRONG = {  # an answer, and what is said of it
+    "{kind: curve, measures: [cone_height_mm], over: a}": "answers[0].kind: got 'curve'; did you mean 'curves'?",
+    "{kind: curves, measures: [cone_height_m], over: a}": "answers[0].measures[0]: got 'cone_height_m'; did you mean "
+    "'cone_height_mm', in mm?",
+    "{kind: curves, measures: [], over: a}": "wanted at least one measure",
+    "{kind: map, measure: cone_height_mm, over: [a]}": "value number 2 is missing",
+    "{kind: sensitivity, measures: [dip_mm], n: 12}": "answers[0].n: got 12, wanted a power of two from 8 on",
+    "{kind: sensitivity, measures: [dip_mm], inputs: {bed.fat_mm: [3, 1]}}": "bed.fat_mm: wanted low < high",
+    "{kind: sensitivity, measures: [dip_mm], inputs: {bed.fat_mm: [1, 2, 3]}}": "bed.fat_mm: wanted [low, high]",
+    "{kind: uncertainty, measures: [dip_mm], designs: {}}": "designs: wanted at least one design",
+    "{kind: search, least: dip_mm, limits: {dip: 1}, over: {a.b: [1, 2]}}": "limits.dip: got 'dip'; did you mean",
+    "{kind: search, least: dip_mm, limits: {}, over: {a.b: [2, 1]}}": "over.a.b: wanted low < high",
+    "{kind: search, least: a.b, limits: {dip_mm: 1}, over: {a.b: [1, 2], c.d: [1, 2]}}": "least: 'a.b' is no measure",
+    "{kind: search, least: a.b, limits: {}, over: {a.b: [1, 2]}}": "a range [low, high] and a limit are needed",
+    "{kind: search, least: dip_mm, limits: {}, over: {a.b: [1, 2]}, skins: softest}": "skins",
+}
+IMPOSSIBLE = {  # an answer that can be read but not given, and what is said of it
+    "{kind: sensitivity, measures: [dip_mm], inputs: {bed.fat_mm: [1, 2]}}": "needs two inputs or more",
+    "{kind: curves, measures: [cone_height_mm], over: bed.fat_mm}": "'bed.fat_mm' is not varied",
+    "{kind: curves, measures: [dip_mm], over: length_to_width, by: skin.site}": "'skin.site' is not varied",
+    "{kind: map, measure: cone_height_mm, over: [length_to_width, wound.outline.width_mm]}": "'length_to_width' is not",
+    "{kind: sensitivity, measures: [dip_mm], inputs: {skin.thicknes_mm: [1, 2], bed.fat_mm: [1, 2]}}": "unknown key "
+    "'thicknes_mm'",
+    "{kind: uncertainty, measures: [dip_mm], designs: {a: {wound.outline.length: 60}}}": "unknown key 'length'",
+    "{kind: search, least: dip_mm, limits: {}, over: {closure.undermine: [1, 2]}}": "unknown key 'undermine'",
+    "{kind: search, least: dip_mm, limits: {}, over: {wound.outline.kind: [lense, circle]}}": "got 'lense'",
+}
+
+
+def read(tmp_path, answers, extra=""):
+    """The study that asks something."""
+    path = tmp_path / "study.yaml"
+    path.write_text(written(f"  - {answers}\n", extra))
+    return sweep.read(path)
+
+
+@pytest.mark.parametrize("asked", WRONG)
+def test_what_cannot_be_asked(tmp_path, asked):
+    """Reading the study says where and why, with the line and a caret."""
+    with pytest.raises(BadCase) as refused:
+        read(tmp_path, asked)
+    assert WRONG[asked] in str(refused.value)
+    assert "study.yaml:8:" in str(refused.value)
+    assert "^" in str(refused.value)
+
+
+@pytest.mark.parametrize("asked", IMPOSSIBLE)
+def test_what_cannot_be_answered(tmp_path, asked):
+    """What the study does not vary, or what no case has, is told before anything is solved, with its line."""
+    study = read(tmp_path, asked, extra="grid: {wound.outline.length_mm: [40, 60]}\n")
+    with pytest.raises(BadCase) as refused:
+        report.check(study)
+    assert IMPOSSIBLE[asked] in str(refused.value)
+    assert "study.yaml:9:" in str(refused.value)
+    assert all(line.count("study.yaml:") <= 1 for line in str(refused.value).splitlines())
+
+
+def test_site_needed(tmp_path):
+    """Ranges that are left out are those of the site; where the base takes nothing from one they must be given."""
+    path = tmp_path / "study.yaml"
+    skin = "{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 30}}"
+    path.write_text(written("  - {kind: sensitivity, measures: [dip_mm]}\n").replace("{site: back}", skin))
+    with pytest.raises(BadCase, match="the base takes nothing from a site, so `inputs` must be given"):
+        report.check(sweep.read(path))
+
+
+def test_names_of_measures():
+    """Numbers of lists have a name each, as in the tables; anything else is none."""
+    assert all(map(known, ["cone_height_mm", "push_out_2_mm", "cones_1_reach_mm", "passed_through_mm2"]))
+    assert all(known(name) or known(f"{split(name)[0]}_1_{split(name)[1]}".rstrip("_")) for name in MEASURES)
+    assert not any(map(known, ["push_out_mm_2", "wound.outline.length_mm", "cone", "height"]))
+
+
+def test_counts(tmp_path):
+    """The number of cases that an answer is said to ask for is the number it asks for, at most where it searches."""
+    asked = {
+        "{kind: sensitivity, measures: [cone_height_mm], n: 8}": 8 * (6 + 2),
+        "{kind: uncertainty, measures: [cone_height_mm], n: 16, designs: {a: {}, b: {closure.undermine_mm: 5}}}": 32,
+        "{kind: search, least: wound.outline.length_mm, limits: {cone_height_mm: 2}, "
+        "over: {wound.outline.length_mm: [30, 90]}}": None,
+        "{kind: search, least: scar_length_mm, limits: {cone_height_mm: 2}, skins: worst, budget: 20, "
+        "over: {wound.outline.length_mm: [30, 90]}}": None,
+    }
+    for answer, exact in asked.items():
+        study, evaluate = read(tmp_path, answer), Evaluate()
+        (_, told), *_ = report.counts(study)
+        report.findings(study, evaluate)
+        assert evaluate.solves == exact if exact else evaluate.solves <= told
+        assert exact in (None, told)

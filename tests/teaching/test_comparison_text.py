@@ -1,0 +1,139 @@
+"""What is said of closures side by side, and asked of them: each condition on both of its sides."""
+
+from dataclasses import replace
+
+from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
+
+from fem.teaching import comparison_text, sentence
+from fem.teaching.comparison_text import SCAR, By
+
+
+def order(*pairs, **more):
+    """Closures (words, Result) of scars and cones, named a, b, c."""
+    return [
+        (name, of(scar_length_mm=scar, cone_height_mm=high, **more))
+        for name, (scar, high) in zip("abc", pairs, strict=False)
+    ]
+
+
+def cone_trend(*pairs):
+    return comparison_text.trend(order(*pairs), SCAR, "cone_height_mm", "cones", "lower", "higher")
+
+
+def test_trend():
+    """Falling, rising, alike, neither; and no claim on longer scars where two are alike as printed."""
+    assert cone_trend((30, 5), (40, 4), (50, 3)) == "The longer the scar, the lower the cones: 5.0, 4.0, 3.0 mm."
+    assert cone_trend((30, 3), (40, 4), (50, 5)) == "The longer the scar, the higher the cones: 3.0, 4.0, 5.0 mm."
+    assert cone_trend((30, 3.01), (40, 2.99), (50, 3)) == "The cones are alike: 3.0, 3.0, 3.0 mm."
+    mixed = cone_trend((30, 3), (40, 5), (50, 4))
+    assert mixed == "The cones are lowest in “a”, highest in “b”: 3.0, 5.0, 4.0 mm."
+    assert cone_trend((30, 5), (30.01, 4), (50, 3)) == "The cones are lowest in “c”, highest in “a”: 5.0, 4.0, 3.0 mm."
+    tie = cone_trend((30, 5), (40, 4), (50, 4))
+    assert "lowest in “b” and “c”, highest in “a”" in tie
+
+
+def test_price():
+    """5.0 to 4.0 mm of cone for 15.0 mm of scar: 15 mm for each mm; nothing where the scar buys nothing."""
+    one, other = order((30, 5), (45, 4))
+    words = comparison_text.price(one, other)
+    assert words.endswith("cones fall by 1.0 mm and the scar grows by 15.0 mm: 15 mm of scar for each mm of cone.")
+    assert comparison_text.price(*order((30, 5), (45, 5.04))) == ""
+    assert comparison_text.price(*order((30, 4), (45, 5))) == ""
+    assert comparison_text.price(*order((30, 5), (30.01, 4))) == ""
+
+
+def test_trade_off():
+    """Sorted by scar; a closure that failed is told of, whatever else there is; the middle only of even seams."""
+    named = order((50, 3), (30, 5))
+    failed = ("f", replace(of(), reason="it never met."))
+    lines = comparison_text.trade_off([*named, failed])
+    assert lines[0].endswith("5.0, 3.0 mm.") and lines[-1] == "“f” could not be closed: it never met."
+    assert any("pull in the middle" in line for line in lines)
+    assert comparison_text.trade_off([named[0], failed])[0] == "“f” could not be closed: it never met."
+    assert comparison_text.trade_off(named[:1]) == ["There is nothing to compare with."]
+    mixed = [named[0], ("flap", result(FLAP, scar_length_mm=70.0))]
+    assert not any("pull in the middle" in line for line in comparison_text.trade_off(mixed))
+
+
+def test_without_a_scar():
+    """A purse-string has no place among the scars, and is told of by what stays open."""
+    purse = ("purse", result(PURSE, **LEFT_OPEN))
+    lines = comparison_text.trade_off([*order((50, 3), (30, 5)), purse])
+    assert lines[0] == "The longer the scar, the lower the cones: 5.0, 3.0 mm."
+    assert lines[-1] == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
+    assert comparison_text.trade_off([purse])[-1] == "There is nothing else to compare with."
+    assert [words for words, _ in comparison_text.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
+
+
+def test_skin_taken_away():
+    """Told only where closures differ in it as printed."""
+    same = order((30, 5), (40, 4))
+    assert not any("taken away" in line for line in comparison_text.trade_off(same))
+    more = [same[0], ("b", of(scar_length_mm=40.0, removed_area_mm2=300.0))]
+    assert "The longer the scar, the more the skin taken away: 200, 300 mm²." in comparison_text.trade_off(more)
+
+
+# Questions ----------------------------------------------------------------------------------------------------
+
+
+def test_three_questions():
+    """Three of them, each ends as a question and has an answer, for one closure, several, a flap, single sutures."""
+    tied = result(TIED, suture_forces_N=[0.9, 0.5], suture_forces_final_N=[0.4, 0.3])
+    for one, named in [
+        (of(), []),
+        (of(), order((30, 5), (45, 4))),
+        (result(FLAP), []),
+        (tied, []),
+        (result(PURSE, **LEFT_OPEN), []),
+    ]:
+        asked = comparison_text.questions(one, [("this", one), *named])
+        assert len(asked) == 3 and all("?" in question and answer for question, answer in asked)
+
+
+def test_best():
+    """One that has both, also where two are alike; one that is paid for with the other; cones that are alike."""
+    assert comparison_text.ask_best(order((30, 5), (45, 4)))[1].endswith(
+        "None has both: one is paid for with the other."
+    )
+    assert comparison_text.ask_best(order((30, 4), (45, 5)))[1] == "Lowest cones: “a”; shortest scar: “a”. Both: “a”."
+    tie = comparison_text.ask_best(order((30, 4), (40, 5), (45, 4)))[1]
+    assert tie == "Lowest cones: “a” and “c”; shortest scar: “a”. Both: “a”."
+    assert comparison_text.ask_best(order((30, 5), (45, 5)))[1] == "The cones are alike; shortest scar: “a”."
+    assert comparison_text.ask_best(order((30, 5))) is None
+
+
+def test_by_another_number():
+    """Put in order by how wide they are freed: sentences begin with that, and cones are weighed against the force."""
+    freed = {"far": 30.0, "near": 5.0, "middle": 15.0}
+    force = {"far": 1.6, "near": 2.2, "middle": 1.9}
+    named = [(words, of(closing_force_N=force[words], cone_height_mm=1 + freed[words] / 10)) for words in freed]
+    key = {id(result): freed[words] for words, result in named}
+    by = By("the farther it is freed", lambda result: key[id(result)], ("closing_force_N", "smallest force to close"))
+    assert [words for words, _ in comparison_text.ordered(named, by)] == ["near", "middle", "far"]
+    lines = comparison_text.trade_off(named, by)
+    assert lines[0] == "The farther it is freed, the higher the cones: 1.5, 2.5, 4.0 mm."
+    assert "The farther it is freed, the smaller the force to close: 2.20, 1.90, 1.60 N." in lines
+    assert "The scar is alike: 34.0, 34.0, 34.0 mm." in lines and not any("each mm of cone" in line for line in lines)
+    asked = comparison_text.questions(named[0][1], named, by)
+    assert asked[1][1].startswith("Lowest cones: “near”; smallest force to close: “far”. None has both")
+
+
+def test_sutures():
+    """40 N/m times 5 mm are 0.20 N; of single sutures, the one that carries most."""
+    assert comparison_text.ask_sutures(of())[1].endswith("40 N/m × 0.005 m = 0.20 N.")
+    tied = result(TIED, suture_forces_N=[0.9, 0.5, 0.4], suture_forces_final_N=[0.4, 0.3, 0.401])
+    assert comparison_text.ask_sutures(tied)[1] == "Numbers 1 and 3 of 3: 0.40 N."
+    assert comparison_text.ask_sutures(result(FLAP)) is None
+
+
+def test_push_out():
+    """That tips travel outward is said only if all do."""
+    assert "outward, by 1.0 mm and 2.0 mm" in comparison_text.ask_scar(of())[1]
+    assert "outward" not in comparison_text.ask_scar(of(push_out_mm=[1.0, -0.2]))[1]
+    assert "outward" not in comparison_text.ask_scar(of(push_out_mm=[]))[1]
+
+
+def test_as_printed():
+    """What is subtracted is subtracted as printed: 5.04 - 3.96 is told as 1.0, for the table has 5.0 and 4.0."""
+    assert "fall by 1.0 mm" in comparison_text.price(*order((30, 5.04), (45, 3.96)))
+    assert sentence.printed("cone_height_mm", -0.26) == -0.3

@@ -1,0 +1,299 @@
+"""The page to explore: its file read, and the page in a real Chromium, by keyboard only and without a network."""
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from comparison import WRITTEN
+from playwright.sync_api import sync_playwright
+from test_page import CHROMIUM, EVIL
+
+from fem.case.document import parse
+from fem.cli.cli import app
+from fem.comparison import compare
+from fem.errors import BadCase
+from fem.results import result
+from fem.results.result import numbers, shown
+from fem.teaching import explore
+
+ASKED = (
+    "title: How long?\nquestion: Where would you stop?\nbase:\n"
+    + "".join(f"  {line}\n" for line in WRITTEN.replace("NAME", "trial").replace("LENGTH", "20").splitlines())
+    + """\
+ratios: [2, 2.8]
+choices:
+  - {name: lens, words: lens, change: {}}
+  - {name: rhombus, words: rhombus, change: {wound.outline.kind: rhombus}}
+"""
+)
+LESSONS = Path(__file__).parents[2] / "configs" / "lessons" / "explore"
+PLACES = [(choice, ratio) for choice in ("lens", "rhombus") for ratio in ("2", "2.8")]
+
+
+@pytest.fixture(scope="module")
+def exploration():
+    return parse(ASKED, explore.Exploration, "test.yaml")
+
+
+@pytest.fixture(scope="module")
+def into(tmp_path_factory):
+    return tmp_path_factory.mktemp("results")
+
+
+@pytest.fixture(scope="module")
+def results(exploration, into):
+    asked = [step.case for step in explore.steps(exploration)]
+    return compare.results(asked, compare.solve_missing(asked, into=into), into=into)
+
+
+@pytest.fixture(scope="module")
+def written(exploration, results, tmp_path_factory):
+    return explore.write(exploration, results, tmp_path_factory.mktemp("page"))
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    found = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    assert found, "these tests need Chromium: apt-get install chromium"
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=found)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(chromium):
+    """A function that opens a file at a width: the page, and all that went wrong or left it."""
+    tabs = []
+
+    def visit(path, width=1280, **options):
+        context = chromium.new_context(viewport={"width": width, "height": 844}, **options)
+        tab, said = context.new_page(), []
+        tabs.append(context)
+        tab.on("console", lambda message: said.append(f"console {message.type}: {message.text}"))
+        tab.on("pageerror", lambda error: said.append(f"error: {error}"))
+        tab.on("request", lambda request: said.append(request.url))
+        tab.goto(path.as_uri())
+        return tab, said
+
+    yield visit
+    for context in tabs:
+        context.close()
+
+
+def left(said, path):
+    """What went wrong, and requests for anything but the file and what is inside it."""
+    return [one for one in said if not one.startswith(("data:", path.as_uri()))]
+
+
+# The file -----------------------------------------------------------------------------------------------------
+
+
+def test_steps(exploration):
+    """Every choice at every ratio, from the shortest on: same width, so many times as long, keys changed."""
+    made = explore.steps(exploration)
+    assert [step.case.name for step in made] == [
+        "trial-lens-200", "trial-lens-280", "trial-rhombus-200", "trial-rhombus-280",
+    ]  # fmt: skip
+    outlines = [step.case.wound.outline for step in made]
+    assert [(o.kind, o.length_mm, o.width_mm) for o in outlines] == [
+        ("lens", 20, 10), ("lens", 28, 10), ("rhombus", 20, 10), ("rhombus", 28, 10),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", sorted(LESSONS.glob("*.yaml")), ids=lambda path: path.stem)
+def test_shipped_files(path):
+    """Each is read, asks for 12 to 20 closures, and is told from a case and from a lesson."""
+    assert explore.asked(path)
+    assert 12 <= len(explore.steps(explore.read(path))) <= 20
+    assert not explore.asked(LESSONS.parent / "how-long.yaml")
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "place", "message"),
+    [
+        ("[2, 2.8]", "[2.8, 2]", "test.yaml:11:9", "greater than the one before"),
+        ("[2, 2.8]", "[0.5, 2]", "test.yaml:11:10", "got 0.5, wanted greater than or equal to 1"),
+        ("[2, 2.8]", "[2]", "test.yaml:11:9", "at least two ratios"),
+        ("kind: rhombus}", "kind: rhombs}", "test.yaml:14:45", "did you mean 'rhombus'"),
+        ("name: rhombus,", "name: lens,", "test.yaml:13:3", "two choices have the same name"),
+        ("name: rhombus,", "name: ../x,", "test.yaml:14:12", "1 to 20 small letters"),
+        ("change: {}", "chnge: {}", "test.yaml:13:31", "did you mean 'change'"),
+        ("{kind: lens, length_mm: 20, width_mm: 10}", "{kind: circle, diameter_mm: 10}", "test.yaml:4:3", "circle"),
+        ("question: Where would you stop?\n", "", "test.yaml:1:1", "missing key 'question'"),
+    ],
+)
+def test_bad_files(before, after, place, message):
+    """Each mistake is told of with its place and what is allowed."""
+    assert before in ASKED
+    with pytest.raises(BadCase) as told:
+        parse(ASKED.replace(before, after), explore.Exploration, "test.yaml")
+    assert message in str(told.value)
+    assert place in str(told.value), str(told.value)
+
+
+def test_too_many():
+    """More closures than MOST are refused before any is computed."""
+    many = ASKED.replace("[2, 2.8]", str([1 + k / 4 for k in range(explore.MOST // 2 + 1)]))
+    with pytest.raises(BadCase, match=f"at most {explore.MOST} closures"):
+        parse(many, explore.Exploration, "test.yaml")
+
+
+# The page -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_nothing_goes_wrong(opened, written, width):
+    """No error, no request but for the file, no sideways scrolling; every picture is there and has words."""
+    tab, said = opened(written, width)
+    assert tab.locator("#live").is_visible()
+    assert left(said, written) == []
+    assert tab.evaluate("document.documentElement.scrollWidth") == width
+    assert (
+        tab.evaluate("[...document.images].map((i) => i.complete && i.naturalWidth > 0 && i.alt !== '')") == [True] * 3
+    )
+    assert tab.locator("body").inner_text().count("not a medical device") == 1
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_keyboard_alone(opened, written, results, width):
+    """From the top, tabulator and arrow keys reach every closure; texts, bars, pictures and their words are its own.
+
+    Numbers are those of measures.json as they are printed everywhere.
+    """
+    tab, said = opened(written, width)
+    seen = []
+    for place, one in zip(range(len(PLACES)), results, strict=True):
+        if place == 0:
+            tab.keyboard.press("Tab")
+            assert tab.evaluate("document.activeElement.id") == "ratio"
+        elif place == 2:  # the second choice, then back to the slider and to its start
+            tab.keyboard.press("Tab")
+            tab.keyboard.press("ArrowDown")
+            tab.keyboard.press("Shift+Tab")
+            tab.keyboard.press("Home")
+        else:
+            tab.keyboard.press("ArrowRight")
+        measured = numbers(one.measures)
+        choice, ratio = PLACES[place]
+        size = f"{10 * float(ratio):g}\N{NO-BREAK SPACE}×\N{NO-BREAK SPACE}10\N{NO-BREAK SPACE}mm"
+        title = tab.locator("#title").inner_text().lower()
+        assert title == f"{choice}, {ratio}\N{NO-BREAK SPACE}:\N{NO-BREAK SPACE}1, {size}."
+        cone, scar = (shown(name, measured[name]) for name in explore.FIRST)
+        assert tab.locator("#said").inner_text() == f"Cones {cone} mm high, scar {scar} mm long."
+        assert tab.locator("[data-text]").all_inner_texts() == [cone, scar]
+        bars = tab.evaluate("[...document.querySelectorAll('meter')].map((bar) => bar.value)")
+        assert bars == [measured[name] for name in explore.FIRST]
+        assert f"cones {cone} mm high" in tab.locator("#skin").get_attribute("alt")
+        assert f"{shown('removed_area_mm2', measured['removed_area_mm2'])} mm²" in tab.locator("#plan").get_attribute(
+            "alt"
+        )
+        assert tab.locator("#ratio").get_attribute("aria-valuetext") == f"{ratio} : 1"
+        assert tab.locator("tr.now").get_attribute("data-step") == one.name
+        seen.append((tab.locator("#plan").get_attribute("src"), tab.locator("#skin").get_attribute("src")))
+    assert len({plan for plan, _ in seen}) == len({skin for _, skin in seen}) == len(PLACES)
+    assert left(said, written) == []
+
+
+def test_slider_snaps(opened, written):
+    """It has as many places as ratios, whatever is asked of it: no number between two that were computed."""
+    tab, _ = opened(written)
+    slider = tab.locator("#ratio")
+    found = []
+    for asked in ("-3", "0.3", "0.7", "9"):
+        slider.evaluate("(one, value) => { one.value = value; one.dispatchEvent(new Event('input')); }", asked)
+        found.append(tab.locator("#ratio-said").inner_text())
+    assert found == ["2 : 1", "2 : 1", "2.8 : 1", "2.8 : 1"]
+
+
+def test_change(opened, written, results):
+    """The difference to the closure before, from the numbers as printed; at first there is none."""
+    tab, _ = opened(written)
+    assert tab.locator("#change").inner_text() == ""
+    tab.locator("#ratio").press("ArrowRight")
+    parts = []
+    for name, words in zip(explore.FIRST, ("cones", "scar"), strict=True):
+        short, long = (float(shown(name, numbers(one.measures)[name])) for one in results[:2])
+        parts.append(f"{words} {long - short:+.1f} mm".replace("-", "−"))
+    assert (
+        tab.locator("#change")
+        .inner_text()
+        .endswith(f"1, 20\N{NO-BREAK SPACE}×\N{NO-BREAK SPACE}10\N{NO-BREAK SPACE}mm): {', '.join(parts)}.")
+    )
+    assert parts[1].startswith("scar +")
+
+
+def test_table_and_chart(opened, written, results):
+    """Every number of the table is that of measures.json to the last digit; the chart's points lie as they should."""
+    tab, _ = opened(written)
+    rows = tab.evaluate(
+        "[...document.querySelectorAll('tr[data-step]')].map((row) => [row.dataset.step,"
+        " ...[...row.querySelectorAll('data')].map((one) => Number(one.value))])"
+    )
+    assert rows == [[one.name, *(numbers(one.measures)[name] for name in explore.ROWS)] for one in results]
+    points = dict(tab.evaluate(
+        "[...document.querySelectorAll('[data-point]')].map((one) => [one.dataset.point,"
+        " one.getAttribute('transform').match(/-?[\\d.]+/g).map(Number)])"
+    ))  # fmt: skip
+    ordered = sorted(results, key=lambda one: one.measures["scar_length_mm"])
+    across = [points[one.name][0] for one in ordered]
+    assert across == sorted(across) and across[0] < across[-1]
+    up = [points[one.name][1] for one in sorted(results, key=lambda one: one.measures["cone_height_mm"])]
+    assert up == sorted(up, reverse=True)
+
+
+def test_what_is_not_closed(opened, exploration, results, tmp_path):
+    """A closure that was not found says why, as text, and shows neither picture nor number of another."""
+    failed = replace(results[1], reason=f"never met {EVIL}", measures={}, stages={}, profiles={})
+    path = explore.write(exploration, [results[0], failed, *results[2:]], tmp_path)
+    tab, said = opened(path)
+    tab.locator("#ratio").press("ArrowRight")
+    assert tab.locator("#said").inner_text() == f"No closure was found: never met {EVIL}"
+    assert not tab.locator("#found").is_visible()
+    assert tab.locator("img[src=x]").count() == 0 and left(said, path) == []
+    tab.locator("#ratio").press("ArrowLeft")
+    assert tab.locator("#found").is_visible()
+    nothing = [replace(one, reason="no") for one in results]
+    with pytest.raises(ValueError, match="nothing to explore"):
+        explore.html(exploration, nothing)
+
+
+def test_without_scripts(opened, written):
+    """The table needs no script; the slider, which would do nothing, stays away."""
+    tab, _ = opened(written, java_script_enabled=False)
+    assert tab.locator("#numbers").is_visible() and tab.locator("tr[data-step]").count() == len(PLACES)
+    assert not tab.locator("#live").is_visible()
+
+
+def test_text_is_escaped(opened, exploration, results, tmp_path):
+    """Words of the file that look like HTML show as they are written."""
+    odd = exploration.model_copy(update={"title": EVIL, "question": EVIL})
+    path = explore.write(odd, results, tmp_path)
+    tab, said = opened(path)
+    assert tab.title() == EVIL and tab.locator("h1").inner_text() == EVIL
+    assert tab.locator("img[src=x]").count() == 0 and left(said, path) == []
+    assert json.loads(tab.locator("#steps").text_content())["ratios"] == ["2", "2.8"]
+
+
+def test_command(results, into, tmp_path, capsys):
+    """`flatseam teach` of such a file writes the page beside the results; a bad one is told of with its place."""
+    path = tmp_path / "asked.yaml"
+    path.write_text(ASKED)
+    with pytest.raises(SystemExit) as ended:
+        app(["teach", str(path), "--into", str(into)])
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == f"{into / 'trial.html'}\n"
+    assert "<title>How long?</title>" in (into / "trial.html").read_text()
+    path.write_text(ASKED.replace("[2, 2.8]", "[2.8, 2]"))
+    with pytest.raises(SystemExit) as ended:
+        app(["teach", str(path), "--into", str(into)])
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith(f"{path}:11:9: ratios: wanted each ratio greater")
+
+
+def test_first_look_is_the_result(results):
+    """Results of the page are those of the folders: the reader of `compare` found them all."""
+    assert [one.reason for one in results] == [""] * len(PLACES)
+    assert all(isinstance(one, result.Result) and one.stages["closed"][-1] == 1 for one in results)

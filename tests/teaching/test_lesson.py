@@ -1,0 +1,139 @@
+"""Lesson files: what they may say, the neighbours that come of them, and complaints with line and column."""
+
+from pathlib import Path
+
+import pytest
+from comparison import case, text
+from pytest import approx
+
+from fem.case import case as cases
+from fem.errors import BadCase
+from fem.teaching import lesson
+
+LESSONS = sorted((Path(__file__).parents[2] / "configs" / "lessons").glob("*.yaml"))
+FILE = """\
+title: A title
+question: A question?
+case: small.yaml
+lengths: [0.5, 2]
+compare:
+  - name: across
+    words: across the lines
+    change: {skin.tension.lines_deg: 90}
+notes: [one note]
+"""
+
+
+@pytest.fixture
+def here(tmp_path):
+    (tmp_path / "small.yaml").write_text(text("small", 20))
+    return tmp_path
+
+
+def read(here, written):
+    (here / "lesson.yaml").write_text(written)
+    return lesson.read(here / "lesson.yaml")
+
+
+def test_lesson(here):
+    """Neighbours: half as long, twice as long, and with the lines turned; all else is the case's."""
+    made = read(here, FILE)
+    assert made.case == case(text("small", 20))
+    named = {one.words: one.case for one in lesson.neighbours(made)}
+    assert list(named) == ["0.5 times as long", "2 times as long", "across the lines"]
+    assert [one.wound.outline.length_mm for one in named.values()] == [10, 40, 20]
+    assert named["across the lines"].skin.tension.lines_deg == 90
+    assert {one.wound.outline.width_mm for one in named.values()} == {10}
+    assert len({one.name for one in named.values()} | {"small"}) == 4
+
+
+def test_computed_in_the_same_way(here):
+    """Triangles keep their sizes, and the patch its margin: 40 mm around a reach of 16 mm, so 50 mm around 26 mm."""
+    made = read(here, FILE)
+    named = {one.words: one.case for one in lesson.neighbours(made)}
+    assert {one.mesh for one in named.values()} == {made.case.mesh}
+    assert named["2 times as long"].patch.radius_mm == approx(50, abs=0.01)
+    assert named["across the lines"].patch.radius_mm == approx(40, abs=0.01)
+
+
+def test_plain_case():
+    """A case alone is compared with one three quarters as long and one a third longer; a circle with two lenses."""
+    made = lesson.of_case(case(text("small", 20)))
+    assert [one.case.wound.outline.length_mm for one in lesson.neighbours(made)] == approx([15, 80 / 3])
+    round_ = lesson.of_case(case(text("r", 1).replace("lens, length_mm: 1, width_mm: 10", "circle, diameter_mm: 10")))
+    found = [one.case.wound.outline for one in lesson.neighbours(round_)]
+    assert [(o.kind, o.length_mm, o.width_mm) for o in found] == [
+        ("lens", approx(40 / 3), 10),
+        ("lens", approx(50 / 3), 10),
+    ]
+
+
+def test_without_length():
+    """A square has no length to change, so a plain one has no neighbours; asked for by a lesson, it is refused."""
+    square = text("s", 1).replace("lens, length_mm: 1, width_mm: 10", "square, side_mm: 10")
+    assert lesson.neighbours(lesson.of_case(case(square))) == []
+    with pytest.raises(ValueError, match="square has no length_mm"):
+        lesson.with_length(case(square), 2)
+
+
+def test_site_is_filled_anew():
+    """Another site brings its own values, and `bed: null` stays null."""
+    written = "name: a\nwound: {outline: {kind: lens, length_mm: 60, width_mm: 20}}\nskin: {site: forearm}\n"
+    scalp = lesson.changed(case(written), "b", {"skin.site": "scalp"})
+    direct = case(written.replace("forearm", "scalp"))
+    assert scalp.skin == direct.skin and scalp.bed == direct.bed and scalp.skin != case(written).skin
+    bare = lesson.changed(case(written + "bed: null\n"), "b", {"wound.outline.length_mm": 50})
+    assert bare.bed is None and bare.skin == case(written).skin
+    pad = lesson.changed(case(written), "b", {"skin.site": "silicone-pad"})
+    assert pad.bed is None and pad.skin.tension.along_N_per_m == 0
+
+
+@pytest.mark.parametrize(
+    ("written", "complaint"),
+    [
+        (FILE.replace("lengths", "length"), "lesson.yaml:4:1: unknown key 'length'; did you mean 'lengths'"),
+        (FILE.replace("title: A title\n", ""), "lesson.yaml:1:1: missing key 'title'"),
+        (FILE.replace("0.5", "0.1"), "lesson.yaml:4:11: lengths[0]: wound.outline: width_mm 10 is more than"),
+        (FILE.replace("0.5", "-1"), "lesson.yaml:4:11: lengths[0]: got -1"),
+        (
+            FILE.replace("lines_deg: 90", "lines_deg: 900"),
+            "lesson.yaml:8:13: compare[0].change: skin.tension.lines_deg",
+        ),
+        (FILE.replace("lines_deg", "line_deg"), "unknown key 'line_deg'; did you mean 'lines_deg'"),
+        (FILE.replace("skin.tension.lines_deg", "mesh.edge_mm"), "mesh cannot be changed"),
+        (FILE.replace("skin.tension.lines_deg", "name.x"), "name cannot be changed"),
+        (FILE.replace("name: across\n    ", ""), "lesson.yaml:6:5: compare[0]: needed: name and change"),
+        (FILE.replace("small.yaml", "absent.yaml"), "lesson.yaml:3:7: case: "),
+        (FILE.replace("small.yaml", "../small.yaml"), "not inside the folder"),
+        (FILE.replace("small.yaml", "/etc/passwd"), "not inside the folder"),
+        (FILE.replace("small.yaml", "{name: x}"), "lesson.yaml:3:7: case: missing key 'wound'"),
+    ],
+)
+def test_complaints(here, written, complaint):
+    """Each mistake is told with the file, line and column, and what is allowed."""
+    with pytest.raises(BadCase) as error:
+        read(here, written)
+    assert complaint in str(error.value)
+
+
+def test_bad_case_file(here):
+    """A mistake in the file of the case is told with its own line and column."""
+    (here / "small.yaml").write_text(text("small", 20).replace("undermine_mm", "undermined_mm"))
+    with pytest.raises(BadCase, match=r"lesson\.yaml:3:7: case: .*small\.yaml:3:11: closure: unknown key"):
+        read(here, FILE)
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda p: p.stem)
+def test_lessons_of_our_own(path):
+    """Each can be read, has two neighbours or more, names that no other lesson uses, and a title of its own."""
+    made = lesson.read(path)
+    assert len(lesson.neighbours(made)) >= 2 and made.question.endswith("?")
+
+
+def test_lessons_do_not_mix():
+    """No two of our lessons would write into the same results folder, and there are five or more."""
+    every = [lesson.read(path) for path in LESSONS]
+    names = [one.name for made in every for one in (made.case, *(n.case for n in lesson.neighbours(made)))]
+    assert len(LESSONS) >= 5 and len(set(names)) == len(names)
+    assert len({made.title for made in every}) == len(every)
+    assert all(cases.warnings(made.case) == [] for made in every)

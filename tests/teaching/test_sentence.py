@@ -1,0 +1,141 @@
+"""Sentences say what the numbers say, and nothing else: each condition on both of its sides."""
+
+import numpy as np
+import pytest
+from comparison import case, text
+from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
+
+from fem.case import case as cases
+from fem.teaching import sentence
+
+
+def heights(*values):
+    """The sentences on cones of some heights, of which the highest is the highest place."""
+    return sentence.cones(of(cones=[{"height_mm": h} for h in values], cone_height_mm=max(values)))
+
+
+def test_cones():
+    """Equal as printed: said once; unequal: both; below 0.5 mm: none stands."""
+    assert heights(4.04, 3.96) == ["Two cones stand at the tips, each 4.0 mm high."]
+    assert heights(4.0, 3.1) == ["Two cones stand at the tips, 4.0 mm and 3.1 mm high."]
+    assert heights(4.0, 0.2) == ["One cone stands at the tips, 4.0 mm high."]
+    assert heights(0.2, 0.1) == ["No cone stands at a tip: skin is less than 0.5 mm high there."]
+
+
+def test_highest_elsewhere():
+    """That the highest skin is not at a tip is said only if it is higher as printed."""
+    assert sentence.cones(of(cone_height_mm=5.2))[1:] == ["The highest skin, 5.2 mm, is not at a tip."]
+    assert sentence.cones(of(cone_height_mm=4.04))[1:] == []
+
+
+@pytest.mark.parametrize(
+    ("length", "words"),
+    [
+        (34.0, "34.0 mm long, 4.0 mm longer than the wound was."),
+        (28.0, "28.0 mm long, 2.0 mm shorter than the wound was."),
+        (30.04, "30.0 mm long, as long as the wound was."),
+    ],
+)
+def test_scar(length, words):
+    """The wound is 30 mm long."""
+    assert sentence.scar(of(scar_length_mm=length)) == f"The scar is {words}"
+
+
+def test_dip():
+    """A dip is told from 0.5 mm on."""
+    assert not any("dips" in line for line in sentence.outcome(of(dip_mm=0.44)))
+    assert "Beside that, skin dips by up to 0.6 mm." in sentence.outcome(of(dip_mm=0.6))
+
+
+def test_pull():
+    """The middle of the seam is told of edges sewn side to side all along, not of a flap, nor of single sutures."""
+    assert (
+        sentence.outcome(of())[-1]
+        == "Closing takes 1.50 N in all; in the middle of the seam the skin pulls with 40 N/m."
+    )
+    assert sentence.outcome(result(FLAP))[-1] == "Closing takes 1.50 N in all."
+    tied = result(TIED, suture_forces_N=[0.9, 0.5], suture_forces_final_N=[0.4, 0.3])
+    assert "Closing" not in " ".join(sentence.outcome(tied))
+
+
+def test_tied():
+    """Sutures: the most that any carries; relief of the first is told only if its force falls as printed."""
+    lines = sentence.tied(result(TIED, suture_forces_N=[0.9, 0.5], suture_forces_final_N=[0.4, 0.52]))
+    assert lines[0].endswith("2 sutures are tied one by one; at the end they carry 0.52 N or less each.")
+    assert lines[1].startswith("The first carries 0.90 N as it is tied and 0.40 N when all are")
+    assert len(sentence.tied(result(TIED, suture_forces_N=[0.4], suture_forces_final_N=[0.401]))) == 1
+
+
+def test_trimmed():
+    """What was cut off, what that added and took, as measured; nothing of a closure that was not trimmed."""
+    cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, 6.1]}
+    lines = sentence.trimmed(of(**cut, trim_scar_added_mm=18.04, trim_skin_removed_mm2=150.4))
+    assert lines == [
+        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, 10.0 mm and 8.0 mm "
+        "beyond the tips from left to right. That adds 18.0 mm of scar and takes 150 mm² more of skin."
+    ]
+    assert "longer than the trimmed wound was" in sentence.scar(of(**cut))
+    assert sentence.trimmed(of(trim_cut_mm=None)) == [] == sentence.trimmed(of())
+
+
+def test_left_open():
+    """A purse-string has no cone at a tip, no scar and no seam; a flap beside which some stays open has both."""
+    assert sentence.outcome(result(PURSE, **LEFT_OPEN)) == [
+        "The skin stands up to 4.0 mm high.",
+        "Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out.",
+        "The thread pulls with 0.80 N.",
+    ]
+    assert "60 mm² stay open." in sentence.outcome(result(FLAP, open_area_mm2=60.4))
+    assert not any("open" in line for line in sentence.outcome(of()))
+
+
+def test_wound():
+    """What is cut, in numbers of the plan: a lens of 30 x 10 mm takes 205 mm2; a slit takes none."""
+    area = cases.geometry(case(text("lens", 30)))["removed_area_mm2"]
+    assert sentence.wound(of()) == [
+        "The wound is a lens, 30.0 mm long and 10.0 mm wide; it is closed side to side.",
+        f"{area:.0f} mm² of skin are taken away.",
+    ]
+    assert "by the technique “rhombic”" in sentence.wound(result(FLAP))[0]
+    slit = FLAP.replace("kind: circle, diameter_mm: 15", "kind: slit, length_mm: 20").replace("rhombic", "z-plasty")
+    assert sentence.wound(result(slit))[1] == "No skin is taken away."
+    lesion = text("lens", 30).replace("width_mm: 10}", "width_mm: 10}, lesion: {diameter_mm: 6}")
+    healthy = f"{area - np.pi * 9:.0f} mm² of that are healthy"
+    assert sentence.wound(result(lesion))[2].startswith(healthy)
+
+
+def test_missing():
+    """Angles that lack skin, grouped: 74 degrees at both tips of the lens, 60 at both of the flap."""
+    (line,) = sentence.missing(of())
+    assert line.startswith("At each of two places where edges meet, 74° of skin are missing")
+    assert "60° of skin" in sentence.missing(result(FLAP))[0]
+    thin = text("lens", 60).replace("width_mm: 10", "width_mm: 0.2").replace("radius_mm: 40", "radius_mm: 90")
+    assert "no cone is to be expected" in sentence.missing(result(thin))[0]
+
+
+def test_skin():
+    """Tension along and across, the same every way, or none; freed, not freed, or nothing below."""
+    words = " ".join(sentence.skin(of()))
+    assert "invented: 1.5 mm thick" in words and "2 N/m along the skin tension lines and 1 N/m across" in words
+    assert "they run along the long axis" in words and "are freed from the bed" in words
+    flat = text("lens", 30).replace("{along_N_per_m: 2, across_N_per_m: 1}", "{}")
+    assert "without tension" in " ".join(sentence.skin(result(flat)))
+    same = text("lens", 30).replace("along_N_per_m: 2", "along_N_per_m: 1")
+    assert "1 N/m every way" in " ".join(sentence.skin(result(same)))
+    assert "not freed" in sentence.skin(result(text("lens", 30).replace("undermine_mm: 6", "undermine_mm: 0")))[-1]
+    bare = text("lens", 30).replace("bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", "")
+    assert sentence.skin(result(bare))[-1] == "Nothing lies below it."
+
+
+def test_material():
+    """Whose skin it is: invented, a site's, or no skin at all."""
+    assert sentence.material(None) == "The skin is invented"
+    assert sentence.material("upper-arm") == "The skin is that of a typical upper arm"
+    assert sentence.material("foam-sheet") == "What is called skin here is a foam sheet"
+
+
+@pytest.mark.parametrize(
+    ("angle", "words"), [(0, "along"), (180, "along"), (90, "across"), (-90, "across"), (150, "30°")]
+)
+def test_direction(angle, words):
+    assert words in sentence.direction(angle)
