@@ -101,7 +101,7 @@ def estimate(into, cases, *, keep="measures"):
     """How many of the cases are missing, seconds that one core would take for them, and where the estimate comes from.
 
     Up to TRIED of them, spread evenly, are meshed; a closure takes unknowns^GROWTH, with the factor of earlier results
-    in the folder, or else that of the benchmark in DEVELOPERS.md.
+    in the folder, or else that of the benchmark in tests/VERIFICATION.md.
     """
     order = Order(str(into), keep, math.inf, None, closing)
     missing = [case for case in map(addressed, cases) if not _settled(case, order)]
@@ -110,7 +110,7 @@ def estimate(into, cases, *, keep="measures"):
         with suppress(MeshError):
             unknowns.append(3 * patch(case).X.shape[1])
     earlier = [(one["seconds"], one["unknowns"]) for one in rows(into) if one["seconds"] and one.get("unknowns")]
-    factor, source = BENCHMARK, "the benchmark in DEVELOPERS.md"
+    factor, source = BENCHMARK, "the benchmark in tests/VERIFICATION.md"
     if earlier:
         factor = statistics.median(seconds / size**GROWTH for seconds, size in earlier)
         source = f"{len(earlier)} earlier results"

@@ -1,0 +1,90 @@
+"""Prints the tables of VERIFICATION.md: `PYTHONPATH=.:tests:tests/closure python tests/tables.py NAME ...`."""
+
+import json
+import sys
+from pathlib import Path
+
+from ruamel.yaml import YAML
+
+from fem.case.case import Case
+from fem.case.document import parse
+from fem.case.site import SITES
+from fem.closure.closing import closed
+from fem.closure.measure import measures
+
+ROOT = Path(__file__).parents[1]
+COLUMNS = "cone_height_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_max_kPa"
+LENS = {"kind": "lens", "length_mm": 60, "width_mm": 20}
+CIRCLE = {"kind": "circle", "diameter_mm": 20}
+
+
+def wound(outline, site, *, edge=2, closure=None, **tension):
+    """Measures of a wound in a site's skin, undermined by 15 mm unless `closure` says otherwise."""
+    keys = {
+        "name": "a",
+        "wound": {"outline": outline},
+        "closure": {"undermine_mm": 15} if closure is None else closure,
+        "skin": {"site": site, **({"tension": tension} if tension else {})},
+        "mesh": {"edge_mm": edge},
+    }
+    return measures(closed(parse(json.dumps(keys), Case, "a.yaml"))[0])
+
+
+def printed(label, *found):
+    """Print a row: the columns of one closure after the other's."""
+    print(label, *(", ".join(f"{of[name]:.4g}" for of in found) for name in COLUMNS), sep=" | ", flush=True)
+
+
+def convergence():
+    """The lens without tension on triangles of 4, 2 and 1 mm: cone mm, force N, energy mJ."""
+    from test_closure import bench_numbers
+
+    for edge in (4.0, 2.0, 1.0):
+        print(edge, *bench_numbers(edge), flush=True)
+
+
+def demo():
+    """Cases of configs/demo on their default mesh and on triangles of 0.7 times the size."""
+    for name in ("circle-20", "lens-3-1", "lens-4-1", "rhombus-3-1"):
+        path = ROOT / "configs" / "demo" / f"{name}.yaml"
+        keys = YAML(typ="safe").load(path)
+        default = parse(json.dumps(keys), Case, path)
+        sizes = {key: 0.7 * value for key, value in default.mesh.model_dump().items()}
+        finer = parse(json.dumps(keys | {"mesh": sizes}), Case, path)
+        printed(name, *(measures(closed(case)[0]) for case in (default, finer)))
+
+
+def sites():
+    """Each site: lens, circle, and the lens's line tension against that without undermining."""
+    for site in SITES:
+        lens, circle, bound = wound(LENS, site), wound(CIRCLE, site), wound(LENS, site, closure={})
+        printed(site, lens, circle)
+        print("  undermining:", lens["line_tension_mid_N_per_m"] / bound["line_tension_mid_N_per_m"] - 1, flush=True)
+
+
+def directions():
+    """Lens and circle with the lines at 0, 45 and 90 degrees to the wound."""
+    for site in ("forearm", "scalp", "back"):
+        for degrees in (0, 45, 90):
+            printed(f"{site}, {degrees}", *(wound(outline, site, lines_deg=degrees) for outline in (LENS, CIRCLE)))
+
+
+def tensions():
+    """The lens on the forearm under multiples of its typical tension."""
+    typical = {key: value.typical for key, value in SITES["forearm"].tension if key.endswith("N_per_m")}
+    for times in (-0.1, 0, 0.5, 1, 2, 4):
+        printed(times, wound(LENS, "forearm", **{key: times * value for key, value in typical.items()}))
+
+
+def sutures():
+    """Forces of sutures 8 mm apart on triangles of 3, 2 and 1.5 mm: first when tied, first and sum at the end, N."""
+    stitched = {"undermine_mm": 15, "sutures": {"kind": "interrupted", "spacing_mm": 8}}
+    for edge in (3, 2, 1.5):
+        found = wound(LENS, "forearm", edge=edge, closure=stitched)
+        tied, final = found["suture_forces_N"], found["suture_forces_final_N"]
+        print(edge, tied[0], final[0], sum(final), flush=True)
+
+
+if __name__ == "__main__":
+    for name in sys.argv[1:]:
+        globals()[name]()
