@@ -42,6 +42,7 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
         Print the JSON Schema of a case file instead, for editors.
     """
     from fem.case import case as cases
+    from fem.case import overview
 
     if schema:
         print(json.dumps(cases.schema(), indent=2))
@@ -49,7 +50,7 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
         fail("flatseam check: name at least one case file, or --schema")
     else:
         for case in read(files):
-            print(cases.report(case))
+            print(overview.report(case))
 
 
 @app.command
@@ -64,7 +65,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         Compute even if the results folder already holds this very case.
     """
     cases = read(files)
-    from fem.case.case import warnings as case_warnings
+    from fem.case.overview import warnings as case_warnings
     from fem.errors import MeshError, NotConverged
     from fem.results.close import close as close_case
     from fem.results.close import finished
@@ -420,7 +421,7 @@ def explored(exploration, *, into, again):
 
 def read_each(files, reader, case_of):
     """What a reader finds in the files; ends the program with every message if one is bad."""
-    from fem.case import case as cases
+    from fem.case import overview
     from fem.errors import BadCase
 
     good, bad, seen = [], [], {}
@@ -434,7 +435,7 @@ def read_each(files, reader, case_of):
         if case.name in seen:
             bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
         seen[case.name] = path
-        for line in cases.warnings(case):
+        for line in overview.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
         good.append(found)
     if bad:

@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from fem.case import case as cases
+from fem.case import keys, physical
 from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
@@ -26,15 +26,15 @@ INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse 
 
 def patch(case) -> Mesh:
     """Mesh of a case. Raises fem.errors.MeshError."""
-    size, plan, sutures = case.mesh, cases.plan(case), case.closure.sutures
-    marks = {} if sutures.kind == "running" else held(plan, cases.tying(case), bite=sutures.bite_mm)
+    size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
+    marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
     return mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
 
 
 def skin_sheet(case, triangles) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, tension = case.skin, case.skin.tension
-    law = cases.law(skin.law)
+    law = physical.law(skin.law)
     modulus = young_modulus(law)
     return sheet(
         triangles,
@@ -42,15 +42,15 @@ def skin_sheet(case, triangles) -> Sheet:
         h=skin.thickness_mm,
         D=bending_stiffness(modulus, h=skin.thickness_mm, poisson=BENDING_POISSON),
         poisson=BENDING_POISSON,
-        stretch=cases.natural(tension, law, h=skin.thickness_mm),
-        lines=np.radians(tension.lines_deg),
-        bed=None if case.bed is None else _bed(case.bed, triangles.loose),
+        stretch=physical.prestretch(tension, law, h=skin.thickness_mm),
+        lines=physical.lines(tension),
+        bed=None if case.bed is None else _bed(*physical.springs(case.bed), triangles.loose),
         hinged=case.closure.seam == "hinge",
     )
 
 
-def _bed(bed, loose):
-    normal, shear = 1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm  # MPa/mm
+def _bed(normal, shear, loose):
+    """The bed of stiffnesses in MPa/mm."""
     return Bed(
         push=np.full(loose.size, normal),
         pull=np.where(loose, 0.0, normal),
@@ -82,14 +82,14 @@ def _closed(case, *, watch):
 
     fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
     open_ = Closure(
-        outline=cases.excised(case),
-        plan=cases.plan(case),
+        outline=physical.excised(case),
+        plan=physical.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
         sheet=skin if case.closure.sutures.kind == "running" else replace(skin, kinks=skin.kinks[:1]),
         fresh=fresh,
         x=fresh,
-        left=cases.left(case),
+        left=physical.forces_left(case),
     )
     sewn, q, sutures = _sewn(
         case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing")
@@ -114,7 +114,9 @@ def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
     ties, kinds = _ties(case, open_)
     if not running:
         bite = case.closure.sutures.bite_mm
-        ties += [sutures.touch(open_.mesh.seams, open_.mesh.X, cases.tying(case), bite=bite)]
+        ties += [
+            sutures.touch(open_.mesh.seams, open_.mesh.X, physical.tying(open_.plan, case.closure.sutures), bite=bite)
+        ]
     pairs = open_.mesh.pairs if running else np.zeros((2, 0), int)
     sewing = constraints.sewing(open_.fresh, pairs, open_.mesh.rim)
     sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
@@ -146,7 +148,9 @@ def _ties(case, open_):
     edges, taper, anchors = [], [], []
     purse = [] if open_.plan.thread is None else [sutures.around(mesh, open_.plan.thread)]
     if closing.sutures.kind == "interrupted":
-        edges = sutures.across_the_wound(mesh.seams, mesh.X, cases.tying(case), bite=closing.sutures.bite_mm)
+        edges = sutures.across_the_wound(
+            mesh.seams, mesh.X, physical.tying(open_.plan, closing.sutures), bite=closing.sutures.bite_mm
+        )
     if closing.taper is not None:
         keys = closing.taper
         taper = sutures.tapering(
@@ -202,7 +206,7 @@ def _coarser(case, triangles, watch):
         return None, None
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        return _closed(case.model_copy(update={"mesh": cases.MeshSize(**sizes)}), watch=watch)
+        return _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), watch=watch)
     except (solve.NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         return None, {"not_used": str(error)}
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import elementwise
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.closure.closure import Trimmed
 from fem.closure.measure import cones
 from fem.errors import NotConverged
@@ -22,14 +22,14 @@ def closed(case, once):
 
     Raises what `once` raises, and fem.errors.NotConverged where cutting as far as the case allows leaves higher cones.
     """
-    first, how_first = once(cases.cut_by(case, (0.0, 0.0)))
+    first, how_first = once(physical.cut_by(case, (0.0, 0.0)))
     most = lengths(first.outline, case.closure.model_dump())
     under, tried = case.closure.under_mm, []
 
     def at(cut):
         found = _known(tried, cut)
         if found is None:
-            found = once(cases.cut_by(case, cut)) if any(cut) else (first, how_first)
+            found = once(physical.cut_by(case, cut)) if any(cut) else (first, how_first)
             tried.append((cut, *found))
         return found
 

@@ -13,7 +13,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.closure.measure import TIP_ZONE
 from fem.render import picture
 from fem.results.result import label, numbers, solved, unit
@@ -228,7 +228,7 @@ def plan(result, half_width):
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
     drawn = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
     axes = drawn.add_axes((0, 0, 1, 1))
-    made, middle = cases.plan(result.case), result.stages["centre"][:2, None]
+    made, middle = physical.plan(result.case), result.stages["centre"][:2, None]
     axes.set_facecolor(picture.SKIN)
     for zone in shapely.get_parts(made.loosened):
         border = shapely.get_coordinates(zone.exterior).T - middle

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.case.case import LARGEST_STRETCH
 from fem.case.document import MAX_MESSAGES, NUMBER, hint, read
+from fem.case.keys import LARGEST_STRETCH
 from fem.errors import BadCase
 
 AXES = "along", "across"

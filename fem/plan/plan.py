@@ -157,6 +157,12 @@ def opened(plan):
     return shapely.union_all([removed_skin(plan), *lines])
 
 
+def reach(plan):
+    """Greatest distance of the wound or its loosened zone from the origin, mm."""
+    zone = shapely.union(opened(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
+    return float(np.hypot(*shapely.get_coordinates(zone).T).max())
+
+
 def removed_area(plan):
     """Area of the removed skin, mm2.
 

@@ -15,6 +15,7 @@ import numpy as np
 
 import fem
 from fem.case import case as cases
+from fem.case import overview, physical
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.mechanics import solve
@@ -86,7 +87,7 @@ def write_all(folder, case, closure, how, *, keep="pictures"):
     """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
     write(folder, case, closure, how, keep=keep)
     if closure.trimmed is not None and keep != "measures":
-        untrimmed = cases.cut_by(case, (0.0, 0.0))
+        untrimmed = physical.cut_by(case, (0.0, 0.0))
         (folder / UNTRIMMED).mkdir()
         words = f"{case.name}, untrimmed"
         write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], keep=keep, title=words)
@@ -129,7 +130,7 @@ def write_numbers(folder, case, numbers, how):
         **how,
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": case.patch.radius_mm,
-        "warnings": [*cases.warnings(case), *how.get("warnings", ())],
+        "warnings": [*overview.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
@@ -138,7 +139,7 @@ def write_numbers(folder, case, numbers, how):
 def _told(case, numbers):
     """What is to be told of a result, a line each."""
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
-    told = cases.overloaded(case, forces) if forces else []
+    told = overview.overloaded(case, forces) if forces else []
     if numbers["passed_through_mm2"]:
         told += [
             f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "

@@ -13,6 +13,7 @@ from zipfile import BadZipFile
 import numpy as np
 
 from fem.case import case as cases
+from fem.case import physical
 
 UNITS = {  # as they end names -> as they are written, and decimals printed
     "N_per_m": ("N/m", 0),
@@ -98,7 +99,7 @@ def read(folder, case) -> Result:
     if odd:
         raise ValueError(f"measures.json: {odd[0]} is no number")
     if cut := content["measures"].get("trim_cut_mm"):
-        case = cases.cut_by(case, cut)
+        case = physical.cut_by(case, cut)
     try:
         with open(folder / "stages.npz", "rb") as stream, np.load(stream, allow_pickle=False) as stages:
             return Result(case, stages={name: stages[name] for name in STAGES}, **content)

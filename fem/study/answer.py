@@ -11,8 +11,8 @@ from typing import Annotated, Any, Literal
 from annotated_types import Ge, Gt, Le, MultipleOf
 from pydantic import BaseModel, Field, field_validator, model_validator
 
-from fem.case.case import STRICT
 from fem.case.document import hint
+from fem.case.keys import STRICT
 from fem.errors import BadValue
 from fem.results.result import OTHERS, WORDS, split
 from fem.study.spread import Distribution, Sample

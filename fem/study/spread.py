@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from annotated_types import Ge, Le, MultipleOf
 from pydantic import BaseModel, Field, field_validator
 
-from fem.case.case import STRICT, Positive, variants
+from fem.case.keys import STRICT, Positive, variants
 from fem.errors import BadValue
 
 MAX_POINTS = 1_000_000  # our choice: ten times a study of some weeks on a hundred machines

@@ -13,8 +13,9 @@ from annotated_types import Ge, MultipleOf
 from pydantic import BaseModel, Field, ValidationError, field_validator, model_validator
 
 from fem.case import document, tracing
-from fem.case.case import MESHES, STRICT, Case, Positive
+from fem.case.case import MESHES, Case
 from fem.case.document import Written
+from fem.case.keys import STRICT, Positive
 from fem.errors import BadCase, BadValue
 from fem.study.answer import Answer
 from fem.study.spread import MAX_POINTS, Sample, sampled

@@ -3,6 +3,7 @@
 import numpy as np
 
 from fem.case import case as cases
+from fem.case import overview
 from fem.results.result import numbers, shown
 from fem.study import graph
 from fem.study.finding import (
@@ -76,7 +77,7 @@ def _or_none(number):
 def _geometry(study, settings, row):
     """Numbers of a row; if it has no result, those that are known of its case before any solve."""
     case = made_case(study, settings) if row["status"] != "done" else None
-    return numbers(cases.geometry(case)) if isinstance(case, cases.Case) else row
+    return numbers(overview.geometry(case)) if isinstance(case, cases.Case) else row
 
 
 def _line(asked, study, settings):

@@ -2,7 +2,7 @@
 
 import math
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.case.site import LIBRARY, SITES
 from fem.closure.measure import CONE_LEVEL
 from fem.comparison import page
@@ -61,7 +61,7 @@ def plain(name):
 
 def steps(result, at):
     """What to do, in order."""
-    case, plan = result.case, cases.plan(result.case)
+    case, plan = result.case, physical.plan(result.case)
     tied = case.closure.sutures.kind == "interrupted"
     cut = "Cut along the heavy lines" + (
         " and take the hatched piece out." if plan.removed else "; nothing is taken out."
@@ -100,7 +100,7 @@ def seen(result):
 def scale_free(case):
     """Whether heights do not depend on stiffness: one modulus, no tension, nothing below."""
     tension, closing = case.skin.tension, case.closure
-    held = closing.sutures.kind == "interrupted" or closing.taper or closing.anchor or cases.plan(case).thread
+    held = closing.sutures.kind == "interrupted" or closing.taper or closing.anchor or physical.plan(case).thread
     without = case.bed is None and tension.along_N_per_m == tension.across_N_per_m == 0
     return case.skin.law.kind == "neo-hooke" and without and not held
 

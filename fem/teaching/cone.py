@@ -16,7 +16,7 @@ from textwrap import wrap
 
 import numpy as np
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.plan import junctions
 from fem.teaching.drawing import Drawing, Stroke, Words, joined, moved
 from fem.teaching.template import LEAST_DEFICIT
@@ -68,7 +68,7 @@ def tips(result) -> list[Tip]:
     """The places of a closed case where angles of skin add up to less than 2 pi, with the cone that was computed."""
     X, nodes, cones = result.stages["X"], result.stages["tips"], result.measures["cones"]
     found = []
-    for met in junctions.meetings(cases.plan(result.case)):
+    for met in junctions.meetings(physical.plan(result.case)):
         if not met.closed or met.deficit < LEAST_DEFICIT:
             continue
         away = np.hypot(*(X[:, nodes, None] - met.places[:, None])).min(axis=1)
@@ -119,7 +119,7 @@ def pattern(cone, heights=()) -> Drawing:
 def sheet(result) -> Drawing | None:
     """All paper models of a closed case, one below the other with its words; None if no cone is to be expected."""
     parts, below = [], 0.0
-    spread = float(junctions.spread(cases.plan(result.case)).sum())
+    spread = float(junctions.spread(physical.plan(result.case)).sum())
     for group in of_one_kind(tips(result)):
         cone = Cone(group[0].deficit, RADIUS)
         heights = [tip.height for tip in group if tip.height is not None]

@@ -18,9 +18,11 @@ from pydantic import BaseModel, Field, ValidationInfo, field_validator
 
 import fem
 from fem.case import case as cases
-from fem.case.case import STRICT, Case
+from fem.case import physical
+from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
+from fem.case.keys import STRICT
 from fem.comparison import chart, page
 from fem.comparison.compare import webp
 from fem.errors import BadValue
@@ -139,7 +141,7 @@ def _made(base, choice, ratio) -> Case:
     length = ratio * base.wound.outline.width_mm
     name = f"{base.name[:40]}-{choice.name}-{100 * ratio:.0f}"
     made = changed(base, name, {"wound.outline.length_mm": length, **choice.change})
-    if not cases.plan(made).seams:
+    if not physical.plan(made).seams:
         raise ValueError("this closure leaves no scar, and the page compares scars")
     return made
 

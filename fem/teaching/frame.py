@@ -14,7 +14,7 @@ import shapely
 from matplotlib import font_manager, rc_context
 from PIL import Image, ImageDraw, ImageFont
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.comparison import chart
 from fem.plan.plan import removed_skin
 from fem.render import picture
@@ -56,7 +56,7 @@ def view(moment, half_width, heights):
 
 def edges(moment):
     """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
-    if cases.plan(moment.of.case).open:
+    if physical.plan(moment.of.case).open:
         found = rings(*rim(flat_triangles(moment.of.stages["elements"])))
         outer = max(found, key=lambda ring: np.ptp(moment.of.stages["X"][0, ring]))
         return [moment.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
@@ -66,7 +66,7 @@ def edges(moment):
 
 def _patches(result):
     """Flat pieces of the skin that will be cut out."""
-    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(removed_skin(cases.plan(result.case))))
+    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(removed_skin(physical.plan(result.case))))
     places = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
     if not places.size:
         return []
@@ -76,7 +76,7 @@ def _patches(result):
 
 def stitches(moment):
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
-    stages, plan, lines = moment.of.stages, cases.plan(moment.of.case), []
+    stages, plan, lines = moment.of.stages, physical.plan(moment.of.case), []
     for seam, fraction in stitched(moment.of)[: moment.tied]:
         nodes = stages["seams"][:, stages["seam_of"] == seam]
         met = moment.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
@@ -106,7 +106,7 @@ def inset(moment, half_width, width):
         x, y = places[:2] - stages["centre"][:2, None]
         return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
 
-    plan, triangles = cases.plan(moment.of.case), stages["elements"][:3]
+    plan, triangles = physical.plan(moment.of.case), stages["elements"][:3]
     middle = stages["X"][:, triangles].mean(axis=1)
     loose = np.zeros(middle.shape[1], bool) if plan.loosened is None else shapely.contains_xy(plan.loosened, *middle)
     for corners, freed in zip(at(moment.x)[triangles.T], loose, strict=True):

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import fem
 from fem.case import case as cases
+from fem.case import overview, physical
 from fem.comparison.compare import solve_missing
 from fem.errors import NotPrintable
 from fem.results.close import UNTRIMMED, close
@@ -41,7 +42,7 @@ def template(material, folder):
     from fem.teaching import template
 
     result = material.result
-    outline = cases.geometry(result.case)
+    outline = overview.geometry(result.case)
     words = [f"{outline['length_mm']:g} × {outline['width_mm']:g} mm", result.case.closure.technique, said(result.case)]
     return drawn(material, folder / "template", template.template(result.case), ", ".join(words))
 
@@ -50,7 +51,7 @@ def said(case):
     """What the numbers on a template are, in a few words."""
     from fem.teaching.template import MARK
 
-    closing, thread = case.closure, cases.plan(case).thread
+    closing, thread = case.closure, physical.plan(case).thread
     hidden = "; buried sutures beyond the tips are not drawn" if closing.taper or closing.anchor else ""
     if thread is not None:
         return f"a thread around the edge, drawn to {thread.drawn_to:.0f} mm"
@@ -107,7 +108,7 @@ def frames(material, folder):
 def untrimmed(material):
     """Result before cones were cut off; None if they were not."""
     before = material.folder / UNTRIMMED
-    return read(before, cases.cut_by(material.result.case, (0.0, 0.0))) if before.is_dir() else None
+    return read(before, physical.cut_by(material.result.case, (0.0, 0.0))) if before.is_dir() else None
 
 
 def together(material, folder):

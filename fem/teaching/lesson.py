@@ -10,11 +10,14 @@ from annotated_types import Gt, Le
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 
 from fem.case import case as cases
-from fem.case.case import STRICT, Case
+from fem.case import physical
+from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
+from fem.case.keys import STRICT
 from fem.case.site import SITES, springs
 from fem.errors import BadCase, BadValue
+from fem.plan.plan import reach
 
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
@@ -184,8 +187,8 @@ def changed(case, name, change) -> Case:
     for key, value in change.items():
         _put(content, key, value)
     first = _parsed({"name": name, **content})
-    margin = case.patch.radius_mm - cases.reach(cases.plan(case))
-    patch = {"radius_mm": cases.reach(cases.plan(first)) + margin}
+    margin = case.patch.radius_mm - reach(physical.plan(case))
+    patch = {"radius_mm": reach(physical.plan(first)) + margin}
     return _parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
 
 

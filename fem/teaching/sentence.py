@@ -7,7 +7,7 @@ with the table finds the same.
 
 import math
 
-from fem.case import case as cases
+from fem.case import overview, physical
 from fem.case.site import LIBRARY
 from fem.closure.measure import CONE_LEVEL
 from fem.results.result import shown, unit
@@ -48,7 +48,7 @@ def alike(words):
 def wound(result):
     """What is cut, and what must come together."""
     outline, technique = result.case.wound.outline.kind, result.case.closure.technique
-    known, drawn = cases.geometry(result.case), cases.drawn(result.case.wound.outline)
+    known, drawn = overview.geometry(result.case), physical.outline(result.case.wound.outline)
     area = known["removed_area_mm2"]
     size = f"{drawn.length:.1f} mm long and {drawn.width:.1f} mm wide"
     how = HOW.get(technique, f"by the technique “{technique}”")
@@ -89,7 +89,7 @@ def skin(result):
             f"Uncut, it is stretched by {along:g} N/m along the skin tension lines and {across:g} N/m across; they run "
             f"{direction(tension.lines_deg)}."
         )
-    area = cases.geometry(result.case)["loosened_area_mm2"]
+    area = overview.geometry(result.case)["loosened_area_mm2"]
     if result.case.bed is None:
         lines.append("Nothing lies below it.")
     elif printed("removed_area_mm2", area):
@@ -172,7 +172,7 @@ def scar(result):
     """How long the scar is, and the wound was; or how much stays open where there is none."""
     if result.measures["scar_length_mm"] is None:
         return left_open(result)
-    length, was = result.measures["scar_length_mm"], cases.geometry(result.case)["length_mm"]
+    length, was = result.measures["scar_length_mm"], overview.geometry(result.case)["length_mm"]
     more = round(printed("scar_length_mm", length) - printed("scar_length_mm", was), 1)
     before = "the trimmed wound was" if result.measures.get("trim_cut_mm") else "the wound was"
     way = "longer" if more > 0 else "shorter"

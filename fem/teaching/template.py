@@ -6,7 +6,7 @@ from math import cos, pi, radians, sin
 import numpy as np
 import shapely
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.geometry.curve import chained, turned
 from fem.plan import junctions
 from fem.plan.junctions import SAME
@@ -29,7 +29,7 @@ LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is 
 
 def template(case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
-    plan, outline = cases.plan(case), cases.excised(case)
+    plan, outline = physical.plan(case), physical.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     parts += [] if plan.thread is None else [purse(plan)]
     made = joined(*parts)
@@ -39,8 +39,8 @@ def template(case) -> Drawing:
 def places(case):
     """Seam and fraction of each suture in order of sewing; of a running one, marks about MARK apart along each seam."""
     if case.closure.sutures.kind == "interrupted":
-        return cases.tying(case)
-    return stitches(cases.plan(case), spacing=MARK, order="along")
+        return physical.tying(physical.plan(case), case.closure.sutures)
+    return stitches(physical.plan(case), spacing=MARK, order="along")
 
 
 def stretched(case):
@@ -187,7 +187,7 @@ def tips(plan) -> Drawing:
 
 def lines(tension, within) -> Drawing:
     """A double arrow along the skin tension lines, above everything in an extent (2, 2)."""
-    turn = radians(tension.lines_deg)
+    turn = physical.lines(tension)
     along = np.array([cos(turn), sin(turn)])
     middle = np.array([within[0].mean(), within[1, 1] + 4 + ARROW / 2 * abs(along[1])])
     ends = [middle - ARROW / 2 * along, middle + ARROW / 2 * along]

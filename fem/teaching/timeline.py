@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.plan.plan import removed_area
 from fem.results.result import Result, numbers, shown, unit
 
@@ -41,7 +41,7 @@ def moments(result, before=None):
     """
     if before is not None:
         return [*moments(before), _marked(result, before), _trimmed(result)]
-    stages, drawing = result.stages, cases.plan(result.case)
+    stages, drawing = result.stages, physical.plan(result.case)
     flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
     if area := removed_area(drawing):
         plan_words = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
@@ -75,7 +75,7 @@ def _stage(result, k):
     if tie := re.match(r"suture (\d+) of", words):
         return Moment(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
     if at < CLOSED:
-        return Moment(result, x, at, title, ON_THE_WAY + (PASSING if cases.plan(result.case).cuts else ""))
+        return Moment(result, x, at, title, ON_THE_WAY + (PASSING if physical.plan(result.case).cuts else ""))
     return Moment(result, x, at, title, ending(measured), count)
 
 
@@ -103,7 +103,10 @@ def _trimmed(result):
 
 def stitched(result):
     """Seam and fraction of the sutures of the wound's edges that are tied one by one, in order."""
-    return cases.tying(result.case) if result.case.closure.sutures.kind == "interrupted" else []
+    case = result.case
+    return (
+        physical.tying(physical.plan(case), case.closure.sutures) if case.closure.sutures.kind == "interrupted" else []
+    )
 
 
 def _pull(measured, k, count):
@@ -152,7 +155,7 @@ def moment_at(made, at):
 
 def plan_lines(result):
     """Lines (3, k) of all that will be cut, on flat skin."""
-    plan = cases.plan(result.case)
+    plan = physical.plan(result.case)
     curves = (*plan.cuts, *(curve for chain in plan.removed for curve in chain))
     places = [curve.point(np.union1d(np.linspace(0, 1, 200), curve.corners)) for curve in curves]
     return [np.vstack([p, 0 * p[:1]]) for p in places]

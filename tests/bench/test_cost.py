@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fem.case import case as cases
+from fem.case import keys
 from fem.closure.closing import closed
 
 pytestmark = pytest.mark.bench
@@ -31,7 +32,7 @@ def cost(name, edge=None):
     if edge is not None:
         default = case.mesh
         sizes = {key: edge / default.edge_mm * value for key, value in default.model_dump().items()}
-        case = case.model_copy(update={"mesh": cases.MeshSize(**sizes)})
+        case = case.model_copy(update={"mesh": keys.MeshSize(**sizes)})
     _, how = closed(case)
     spent = {key: of_all_meshes(how, key) for key in ("mesh_s", "assembly_s", "factorisation_s")}
     return (

@@ -10,8 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from fem.case.case import Case, geometry, key, plan, read, report, schema, text, warnings
+from fem.case.case import Case, key, read, schema, text
 from fem.case.document import MAX_BYTES, parse
+from fem.case.overview import geometry, report, warnings
+from fem.case.physical import plan
 from fem.errors import BadCase
 
 CONFIGS = Path(__file__).parents[2] / "configs"

@@ -12,8 +12,9 @@ import pytest
 from pytest import approx
 from scipy.optimize import minimize_scalar
 
-from fem.case.case import Case, key, schema, text, warnings
+from fem.case.case import Case, key, schema, text
 from fem.case.document import parse
+from fem.case.overview import warnings
 from fem.case.site import LIBRARY, RATIO, SITES, report, rows, springs, values
 from fem.errors import BadCase
 

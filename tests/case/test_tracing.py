@@ -9,6 +9,7 @@ import pytest
 import shapely
 from pytest import approx
 
+from fem.case import physical
 from fem.case.case import key, read, text
 from fem.case.tracing import MAX_BYTES, MAX_POINTS, found, points
 from fem.errors import BadCase
@@ -74,9 +75,7 @@ def test_lens_from_a_file(tmp_path, name):
 
 
 def facts_of(case):
-    from fem.case.case import drawn
-
-    return facts(drawn(case.wound.outline))
+    return facts(physical.outline(case.wound.outline))
 
 
 def test_formats_agree(tmp_path):

@@ -10,8 +10,9 @@ import skfem
 from pytest import approx
 from ruamel.yaml import YAML
 
-from fem.case.case import Case, MeshSize, read
+from fem.case.case import Case, read
 from fem.case.document import parse
+from fem.case.keys import MeshSize
 from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import measures

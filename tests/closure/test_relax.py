@@ -9,8 +9,11 @@ from pytest import approx
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fem.case.case import Case, Relax, left, report, schema, text
+from fem.case.case import Case, schema, text
 from fem.case.document import parse
+from fem.case.keys import Relax
+from fem.case.overview import report
+from fem.case.physical import forces_left
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
@@ -35,7 +38,7 @@ def case(relax="", written=SMALL):
 
 def default_left(t):
     """Share of force that the default term leaves after t seconds."""
-    return left(case(f"{{at_s: [{t}]}}"))[t]
+    return forces_left(case(f"{{at_s: [{t}]}}"))[t]
 
 
 # The formula --------------------------------------------------------------------------------------------------
@@ -131,15 +134,15 @@ def test_the_shape_stays(relaxed):
 
 def test_defaults():
     """Nothing is asked without the block; an empty one asks for the scalp's term at four times."""
-    assert case().relax is None and left(case()) is None
+    assert case().relax is None and forces_left(case()) is None
     assert [(term.share, term.time_s) for term in case("{}").relax.terms] == [(0.65, 270)]
-    assert list(left(case("{}"))) == [60, 300, 600, 1800]
+    assert list(forces_left(case("{}"))) == [60, 300, 600, 1800]
     assert parse(text(case("{}")), Case, "b.yaml") == case("{}")
 
 
 def test_two_terms():
     written = case("{terms: [{share: 0.4, time_s: 60}, {share: 0.3, time_s: 900}], at_s: [5, 600]}")
-    assert list(left(written).values()) == approx(left_after([5, 600], **TWO))
+    assert list(forces_left(written).values()) == approx(left_after([5, 600], **TWO))
     assert "  force left        97 % after 5 s, 45 % after 600 s" in report(written).splitlines()
 
 

@@ -7,6 +7,7 @@ import pytest
 from pytest import approx
 
 from fem.case import case as cases
+from fem.case import physical
 from fem.case.document import parse
 from fem.errors import BadCase, BadValue
 from fem.geometry.outlines import circle, slit
@@ -23,7 +24,7 @@ def places(curves):
 
 def test_z_plasty_by_hand():
     """The Z-plasty of configs/techniques/drawn.yaml is the catalogue's with its default sizes."""
-    by_hand, catalogue = (cases.plan(cases.read(CONFIGS / name)) for name in ("drawn.yaml", "z-plasty.yaml"))
+    by_hand, catalogue = (physical.plan(cases.read(CONFIGS / name)) for name in ("drawn.yaml", "z-plasty.yaml"))
     for one, other in zip(by_hand.seams, catalogue.seams, strict=True):
         assert places(one) == approx(places(other), abs=1e-9)
     assert places(by_hand.cuts) == approx(places(catalogue.cuts), abs=1e-9)

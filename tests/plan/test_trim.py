@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from fem.case import case as cases
+from fem.case import physical
 from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.closure.measure import measures
@@ -253,21 +254,21 @@ def test_until_the_cones_are_low_enough(tmp_path):
     found = result.read(folder, case)
     cut_by = found.measures["trim_cut_mm"]
     assert max(cone["height_mm"] for cone in found.measures["cones"]) < 2
-    less = cases.cut_by(case, [length - 2 * WITHIN for length in cut_by])
+    less = physical.cut_by(case, [length - 2 * WITHIN for length in cut_by])
     assert min(cone["height_mm"] for cone in measures(closed(less)[0])["cones"]) > 2
     assert [found.case.closure.left_mm, found.case.closure.right_mm, found.case.closure.under_mm] == [*cut_by, None]
     assert len(found.run["cuts_tried"]) < 12
-    before = result.read(folder / "untrimmed", cases.cut_by(case, (0, 0)))
+    before = result.read(folder / "untrimmed", physical.cut_by(case, (0, 0)))
     assert [cone["height_mm"] for cone in before.measures["cones"]] == approx(found.measures["trim_cones_before_mm"])
     assert (folder / "untrimmed" / "pictures" / "height-oblique.png").exists()
 
 
 def test_case_with_a_cut_is_read_again():
     """What `cut_by` makes is a case like any other."""
-    case = cases.cut_by(wound(ROUND, {"technique": "trimmed", "under_mm": 2}), (0.0, 12.5))
+    case = physical.cut_by(wound(ROUND, {"technique": "trimmed", "under_mm": 2}), (0.0, 12.5))
     again = parse(cases.text(case), cases.Case, "a")
     assert again == case
-    assert cases.excised(again).length == approx(32.5)
+    assert physical.excised(again).length == approx(32.5)
 
 
 def test_nothing_cut_is_side_to_side():

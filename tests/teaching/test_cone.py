@@ -8,7 +8,7 @@ import pytest
 from comparison import case, text
 from pytest import approx
 
-from fem.case import case as cases
+from fem.case import physical
 from fem.plan import junctions
 from fem.results.result import Result
 from fem.teaching import cone
@@ -17,7 +17,7 @@ from fem.teaching.cone import RADIUS, Cone, Tip, of_one_kind, pattern, said, tip
 
 def result(one, heights):
     """A result with the tips of a plan, left to right, and the heights computed there."""
-    met = [m for m in junctions.meetings(cases.plan(one)) if m.places.shape[1] == 1]
+    met = [m for m in junctions.meetings(physical.plan(one)) if m.places.shape[1] == 1]
     X = np.array([m.places[:, 0] for m in met]).T
     X = X[:, np.argsort(X[0])]
     return Result(

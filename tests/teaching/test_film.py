@@ -11,6 +11,7 @@ from pytest import approx
 from scipy.spatial import KDTree
 
 from fem.case import case as cases
+from fem.case import physical
 from fem.comparison import chart
 from fem.results import close, result
 from fem.results.result import numbers, shown
@@ -145,8 +146,8 @@ def test_stitches(results):
     tied = results[1]
     uncut = timeline.moments(tied)[1]
     lines = frame.stitches(replace(uncut, tied=3))
-    drawing = cases.plan(tied.case)
-    for line, (_, fraction) in zip(lines, cases.tying(tied.case), strict=True):
+    drawing = physical.plan(tied.case)
+    for line, (_, fraction) in zip(lines, physical.tying(drawing, tied.case.closure.sutures), strict=True):
         upper, lower = (curve.point(np.array([fraction]))[:, 0] for curve in drawing.seams[0])
         above, below = line[:2, 0] - upper, line[:2, 3] - lower
         assert np.hypot(*above) == approx(frame.BITE, rel=0.01) and np.hypot(*below) == approx(frame.BITE, rel=0.01)

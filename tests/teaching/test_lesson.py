@@ -6,7 +6,7 @@ import pytest
 from comparison import case, text
 from pytest import approx
 
-from fem.case import case as cases
+from fem.case import overview
 from fem.errors import BadCase
 from fem.teaching import lesson
 
@@ -136,4 +136,4 @@ def test_lessons_do_not_mix():
     names = [one.name for made in every for one in (made.case, *(n.case for n in lesson.neighbours(made)))]
     assert len(LESSONS) >= 5 and len(set(names)) == len(names)
     assert len({made.title for made in every}) == len(every)
-    assert all(cases.warnings(made.case) == [] for made in every)
+    assert all(overview.warnings(made.case) == [] for made in every)

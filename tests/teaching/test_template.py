@@ -9,6 +9,7 @@ from comparison import case, text
 from pytest import approx
 
 from fem.case import case as cases
+from fem.case import physical
 from fem.teaching import template as made
 from fem.teaching.drawing import check_bar, extent, key
 
@@ -25,7 +26,7 @@ def test_running_suture():
     one = case(WIDE)
     at = made.places(one)
     assert [fraction for _, fraction in at] == approx(np.arange(1, 13) / 13)
-    drawing = made.sutures(cases.plan(one), at)
+    drawing = made.sutures(physical.plan(one), at)
     assert [w.text for w in drawing.words] == [str(k) for k in range(1, 13) for _ in "ab"]
     assert len(drawing.strokes) == 24
 
@@ -36,7 +37,7 @@ def test_interrupted_sutures():
     The lens is symmetric, so both marks of a number have the same x and opposite y.
     """
     one = case(WIDE.replace("{undermine_mm: 6}", "{sutures: {kind: interrupted, spacing_mm: 8, order: halves}}"))
-    marks = strokes(made.sutures(cases.plan(one), made.places(one)), "suture")
+    marks = strokes(made.sutures(physical.plan(one), made.places(one)), "suture")
     upper, lower = np.array(marks[::2]), np.array(marks[1::2])
     assert len(upper) == 7 and upper[0, 0, 0] == approx(0, abs=1e-9)
     assert upper[:, 0] == approx(lower[:, 0], abs=1e-9) and upper[:, 1] == approx(-lower[:, 1], abs=1e-9)
@@ -49,7 +50,7 @@ def test_marks_are_on_both_edges(name):
     Into skin: not into what is taken away, nor across a cut.
     """
     one = cases.read(CONFIGS / "techniques" / f"{name}.yaml")
-    plan, at = cases.plan(one), made.places(one)
+    plan, at = physical.plan(one), made.places(one)
     marks = strokes(made.sutures(plan, at), "suture")
     assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
@@ -65,7 +66,7 @@ def test_marks_are_on_both_edges(name):
 def test_numbers_have_room():
     """Numbers of a rhombic flap, where four edges meet in one corner, do not cover each other."""
     one = cases.read(CONFIGS / "techniques" / "rhombic.yaml")
-    words = made.sutures(cases.plan(one), made.places(one)).words
+    words = made.sutures(physical.plan(one), made.places(one)).words
     boxes = []
     for w in words:
         (x, y), half = w.at, made.LETTER * made.SIZE * len(w.text) / 2
@@ -109,7 +110,7 @@ def test_zones():
     drawing = made.template(one)
     (zone,) = strokes(drawing, "loosened")
     assert np.ptp(zone, axis=1) == approx((72, 32), abs=0.05)
-    removed = made.removed_skin(cases.plan(one))
+    removed = made.removed_skin(physical.plan(one))
     hatch = shapely.multilinestrings([line.T for line in strokes(drawing, "removed")])
     assert hatch.difference(removed.buffer(1e-6)).length == approx(0, abs=1e-6)
     assert hatch.buffer(made.HATCH).intersection(removed).area > 0.99 * removed.area

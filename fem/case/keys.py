@@ -1,0 +1,353 @@
+"""The keys of a case: the parts of its YAML file, each checked before any work.
+
+The models of outlines, techniques and laws are made from the functions in their dictionaries.
+"""
+
+import inspect
+import re
+from functools import reduce
+from operator import or_
+from types import MappingProxyType
+from typing import Annotated, Any, Literal, get_type_hints
+
+import numpy as np
+import shapely
+from annotated_types import Ge, Gt, Le, Lt, MultipleOf
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
+
+from fem.case import physical, tracing
+from fem.case.site import SITES, springs
+from fem.geometry.curve import Length, Place
+from fem.geometry.outlines import OUTLINES, boundary
+from fem.geometry.polygon import traced
+from fem.material.skin import LAWS
+from fem.plan.plan import Distance, undermined
+from fem.plan.techniques import TECHNIQUES
+
+# Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
+SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
+MAX_TERMS, MAX_TIMES = 2, 100  # of a relaxation; our choices: two figures settle no more terms
+# Share and time constant (s) of human scalp at fixed displacement: Lear 2019 measured 44 % less force after 300 s, 65 %
+# less after 1800 s, and names 270 s; the share then follows from the later figure, 0.65 / (1 - exp(-1800/270)).
+SCALP = 0.65, 270.0
+INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
+# Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
+KNOT_PULL = {
+    "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
+    "2": 62.3,
+}  # fmt: skip
+STRICT = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
+Positive = Annotated[float, Gt(0)]
+NotNegative = Annotated[float, Ge(0)]
+
+
+def variants(functions, tag, common=MappingProxyType({})):
+    """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
+
+    An argument without annotation is a positive number; its description is its line in the docstring.
+    """
+    models = []
+    for name, function in functions.items():
+        keys: dict[str, Any] = {tag: (Literal[name], ...)} | _keys(function) | dict(common)
+        words = (inspect.getdoc(function) or "").split("\n")[0]
+        models.append(create_model(name, __config__=STRICT, __doc__=words, **keys))
+    return Annotated[reduce(or_, models), Field(discriminator=tag)] if len(models) > 1 else models[0]
+
+
+def _keys(function):
+    """The keyword arguments of a function as keys of a case: type and field by name."""
+    hints = get_type_hints(function, include_extras=True)
+    words = inspect.getdoc(function) or ""
+    keys = {}
+    for key, parameter in inspect.signature(function).parameters.items():
+        if parameter.kind is parameter.KEYWORD_ONLY:
+            meaning = re.search(rf"^ *{key} {{2,}}(.+)$", words, re.MULTILINE)
+            start = ... if parameter.default is parameter.empty else parameter.default
+            keys[key] = (hints.get(key, Positive), Field(start, description=meaning and meaning[1]))
+    return keys
+
+
+class Lesion(BaseModel):
+    """The round lesion that must come out, with a margin."""
+
+    model_config = STRICT
+    diameter_mm: Length = Field(description="diameter of the lesion, mm")
+    margin_mm: Distance = Field(default=0.0, description="healthy skin to take around it, mm")
+    at_mm: Place = Field(default=(0.0, 0.0), description="its middle [x, y], mm; the origin if left out")
+
+
+class Wound(BaseModel):
+    """What is cut out."""
+
+    model_config = STRICT
+    outline: variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
+    lesion: Lesion | None = Field(default=None, description="must lie inside the outline with its margin")
+
+    @field_validator("outline")
+    @classmethod
+    def without_file(cls, outline, info: ValidationInfo):
+        """The outline, the points of its file filled in, so that the case no longer needs the file."""
+        if outline.kind != "drawn" or outline.file is None or outline.points_mm is not None:
+            return outline
+        points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
+        upper, lower = traced(points, outline.ends_mm, outline.tolerance_mm)
+        around = np.hstack([lower[:, :-1], upper[:, :0:-1]]).T.tolist()
+        known = {"points_mm": _places(around), "ends_mm": _places(lower[:, [0, -1]].T.tolist())}
+        return outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
+
+    @field_validator("outline")
+    @classmethod
+    def possible(cls, outline):
+        """Refuse an outline that cannot be drawn."""
+        physical.outline(outline)
+        return outline
+
+    @field_validator("lesion")
+    @classmethod
+    def inside(cls, lesion, info: ValidationInfo):
+        """Refuse a lesion that reaches out of the outline with its margin."""
+        if lesion is not None and "outline" in info.data:
+            outline = physical.outline(info.data["outline"])
+            if not outline.width:
+                raise ValueError("a slit takes no skin, so no lesion is inside")
+            excised = boundary(outline)
+            middle, (x, y) = shapely.Point(lesion.at_mm), lesion.at_mm
+            room = excised.exterior.distance(middle) if excised.contains(middle) else 0.0
+            wanted = lesion.diameter_mm / 2 + lesion.margin_mm
+            if wanted > room + INSIDE * outline.length:
+                place = "the origin" if x == y == 0 else f"({x:g}, {y:g})"
+                reach = f"lesion and margin reach {wanted:g} mm from {place}"
+                raise ValueError(f"{reach}, the outline leaves {room:.4g} mm")
+        return lesion
+
+
+class Running(BaseModel):
+    """Edges joined all along by a running suture."""
+
+    model_config = STRICT
+    kind: Literal["running"] = Field(default="running", description="running: edges joined all along")
+
+
+class Interrupted(BaseModel):
+    """Edges joined by sutures that are tied one by one."""
+
+    model_config = STRICT
+    kind: Literal["interrupted"]
+    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(
+        default=3.0, description="length of edge that a suture holds, mm"
+    )
+    order: Literal["halves", "along"] = Field(
+        default="halves",
+        description="of tying; halves: the middle first, then the middle of each half; along: in a row",
+    )
+    numbers: tuple[Annotated[float, MultipleOf(1)], ...] | None = Field(
+        default=None, description="instead: the sutures, 1 the first from the left, in the order in which they are tied"
+    )
+    thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
+        default=None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
+    )
+
+
+class Taper(BaseModel):
+    """Buried sutures beyond each tip that draw both sides of the axis together, less and less outward."""
+
+    model_config = STRICT
+    length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
+    spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
+    offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
+    remaining_mm: NotNegative = Field(
+        default=0.0, description="distance of the ends at the tip, mm; at most twice the offset"
+    )
+    bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
+
+    @model_validator(mode="after")
+    def possible(self):
+        """Refuse sutures that would push, or of which there are none."""
+        if self.remaining_mm > 2 * self.offset_mm:
+            raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
+        if self.spacing_mm >= self.length_mm:
+            raise ValueError(f"spacing_mm {self.spacing_mm:g} leaves none within length_mm {self.length_mm:g}")
+        return self
+
+
+class Anchor(BaseModel):
+    """A suture at each end that holds the cone down to the bed."""
+
+    model_config = STRICT
+    beyond_mm: Distance = Field(default=2.0, description="beyond the tip, mm")
+    bite_mm: Length = Field(default=3.0, description="width of the skin that it holds, mm")
+
+
+class Tension(BaseModel):
+    """Natural tension of the uncut skin, as line tension or as stretch."""
+
+    model_config = STRICT
+    along_N_per_m: float = Field(
+        default=0.0, description="line tension along the skin tension lines, N/m; below 0: skin is squeezed"
+    )
+    across_N_per_m: float = Field(default=0.0, description="line tension across them, N/m")
+    along_stretch: Positive | None = Field(
+        default=None, description="instead: how many times longer skin in place is along the lines than without load"
+    )
+    across_stretch: Positive | None = Field(default=None, description="the same across the lines")
+    lines_deg: Annotated[float, Ge(-180), Le(180)] = Field(
+        default=0.0,
+        description="direction of the lines, degrees counter-clockwise from the wound's long axis (x)",
+    )
+
+    @model_validator(mode="after")
+    def one_way(self):
+        """Refuse one stretch without the other, and stretches beside tensions."""
+        stretches = {"along_stretch", "across_stretch"} & self.model_fields_set
+        if stretches and (self.along_stretch is None or self.across_stretch is None):
+            raise ValueError("needed: along_stretch and across_stretch together")
+        if stretches and {"along_N_per_m", "across_N_per_m"} & self.model_fields_set:
+            raise ValueError("wanted line tensions or stretches, got both")
+        return self
+
+
+def _site_or_all(known):
+    """Change a JSON Schema of the skin: with a site, no other key is needed."""
+    known["anyOf"] = [{"required": ["site"]}, {"required": known.pop("required")}]
+
+
+class Skin(BaseModel):
+    """The skin as a sheet; a site fills what is left out."""
+
+    model_config = STRICT | ConfigDict(json_schema_extra=_site_or_all)
+    site: Literal[tuple(SITES)] | None = Field(  # type: ignore[valid-type]
+        default=None, description="entry of the site library, see `flatseam sites`"
+    )
+    thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
+    law: variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
+    tension: Tension = Field(default=Tension(), description="natural tension; none if absent")
+
+    @field_validator("tension")
+    @classmethod
+    def carried(cls, tension, info: ValidationInfo):
+        """The tension in N/m; refused if no stretch of the law carries it, or none that skin may have."""
+        if not {"thickness_mm", "law"} <= info.data.keys():
+            return tension
+        law, h = physical.law(info.data["law"]), info.data["thickness_mm"]
+        if tension.along_stretch is not None:
+            stretch = np.array([tension.along_stretch, tension.across_stretch])
+        else:
+            stretch = physical.prestretch(tension, law, h=h)
+        if not (SMALLEST_STRETCH <= stretch.min() and stretch.max() <= LARGEST_STRETCH):
+            raise ValueError(
+                f"this skin would be stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the "
+                f"lines, wanted {SMALLEST_STRETCH:g} to {LARGEST_STRETCH:g}"
+            )
+        if tension.along_stretch is None:
+            return tension
+        along, across = physical.pretension_N_per_m(law, stretch, h=h)
+        return Tension(along_N_per_m=along, across_N_per_m=across, lines_deg=tension.lines_deg)
+
+
+class Bed(BaseModel):
+    """Springs below the skin that is not loosened; inside the loosened zone they only push.
+
+    Given, or those of a layer of fat.
+    """
+
+    model_config = STRICT
+    fat_mm: Positive | None = Field(default=None, description="thickness of the fat that springs follow from, mm")
+    fat_shear_kPa: Positive | None = Field(default=None, description="shear modulus of that fat, kPa")
+    normal_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against lifting, kPa/mm")
+    shear_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against sliding, kPa/mm")
+
+    @field_validator("normal_kPa_per_mm", "shear_kPa_per_mm")
+    @classmethod
+    def of_fat(cls, stiffness, info: ValidationInfo):
+        """The stiffness, that of the fat if it is left out."""
+        fat = {key: info.data.get(key) for key in ("fat_mm", "fat_shear_kPa")}
+        if stiffness is not None or None in fat.values():
+            return stiffness
+        normal, shear = springs(**fat)
+        return normal if info.field_name == "normal_kPa_per_mm" else shear
+
+    @model_validator(mode="after")
+    def complete(self):
+        """Refuse a bed without both stiffnesses."""
+        if self.normal_kPa_per_mm is None or self.shear_kPa_per_mm is None:
+            raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
+        return self
+
+
+class Prony(BaseModel):
+    """A share of every force that fades with time."""
+
+    model_config = STRICT
+    share: Annotated[float, Gt(0), Lt(1)] = Field(description="share of the force that fades")
+    time_s: Positive = Field(description="time in which all but 1/e of it has faded, s")
+
+
+class Relax(BaseModel):
+    """How forces fall with time while the wound is held closed."""
+
+    model_config = STRICT
+    terms: tuple[Prony, ...] = Field(
+        default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
+        description="1 or 2 terms; by default that of human scalp (Lear 2019)",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TERMS},
+    )
+    at_s: tuple[NotNegative, ...] = Field(
+        default=(60.0, 300.0, 600.0, 1800.0),
+        description="times after closure at which forces are reported, s",
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TIMES},
+    )
+
+    @field_validator("terms")
+    @classmethod
+    def fading(cls, terms):
+        """Refuse no term, too many, or terms that leave no force."""
+        if not 1 <= len(terms) <= MAX_TERMS:
+            raise ValueError(f"got {len(terms)} terms, wanted 1 or {MAX_TERMS}")
+        shares = sum(term.share for term in terms)
+        if shares >= 1:
+            raise ValueError(f"the shares sum to {shares:g}, wanted less than 1")
+        return terms
+
+    @field_validator("at_s")
+    @classmethod
+    def few(cls, times):
+        """Refuse no time, or more than anyone reads."""
+        if not 1 <= len(times) <= MAX_TIMES:
+            raise ValueError(f"got {len(times)} times, wanted 1 to {MAX_TIMES}")
+        return times
+
+
+class Patch(BaseModel):
+    """The round piece of skin that is computed; its rim is held."""
+
+    model_config = STRICT
+    radius_mm: Positive = Field(description="radius about the origin, mm")
+
+
+class MeshSize(BaseModel):
+    """Sizes of triangles."""
+
+    model_config = STRICT
+    edge_mm: Positive | None = Field(default=None, description="along the wound's edge, mm; at least tip_mm")
+    tip_mm: Positive | None = Field(default=None, description="at the tips, mm")
+    far_mm: Positive | None = Field(default=None, description="at the rim, mm; at least edge_mm")
+
+
+COMMON = _keys(undermined) | {  # keys of every technique
+    "seam": (
+        Literal["continuous", "hinge"],
+        Field(default="continuous", description="continuous: the scar carries moment; hinge: it does not"),
+    ),
+    "sutures": (
+        Annotated[Running | Interrupted, Field(discriminator="kind")],
+        Field(default={"kind": "running"}, description="how the edges are held together"),
+    ),
+    "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
+    "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
+}
+Closure = variants(TECHNIQUES, "technique", COMMON)
+
+
+def _places(points):
+    return tuple((float(x), float(y)) for x, y in points)

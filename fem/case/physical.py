@@ -1,0 +1,111 @@
+"""Keys of a case → what is computed with: outline, plan, law, stretches and stiffnesses, in mm, N, MPa and rad.
+
+The one place where kPa, N/m and degrees end. The arguments are parts of a case; functions that its keys describe name
+their units in their own arguments.
+"""
+
+import inspect
+import json
+from functools import lru_cache, partial
+from typing import Any
+
+import numpy as np
+
+from fem.geometry.curve import Outline
+from fem.geometry.outlines import OUTLINES
+from fem.material.skin import LAWS, left_after, natural_stretch, tension
+from fem.plan.plan import Plan, stitches, undermined
+from fem.plan.techniques import TECHNIQUES
+from fem.plan.trim import ENDS, extended, trimmed
+
+RECENT = 32  # plans that are kept; our choice, a comparison shows fewer cases
+
+
+def outline(shape) -> Outline:
+    """The outline that a case's `wound.outline` describes. Raises ValueError if it cannot be."""
+    return OUTLINES[shape.kind](**shape.model_dump(exclude={"kind"}))
+
+
+def plan(case) -> Plan:
+    """The sewing plan of a case."""
+    return plan_of(case.closure, case.wound)
+
+
+def plan_of(closure, wound) -> Plan:
+    """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
+    keys = {*inspect.signature(TECHNIQUES[closure.technique]).parameters, *inspect.signature(undermined).parameters}
+    return _plan(wound.outline.model_dump_json(), closure.model_dump_json(include={"technique", *keys}))
+
+
+@lru_cache(RECENT)
+def _plan(shape, closure):
+    """The plan of an outline and what of a closure it rests on, both as JSON, in which floats keep all digits."""
+    shape, closure = json.loads(shape), json.loads(closure)
+    technique = TECHNIQUES[closure.pop("technique")]
+    zone = {key: closure.pop(key) for key in _keywords(undermined)}
+    return undermined(technique(OUTLINES[shape.pop("kind")](**shape), **closure), **zone)
+
+
+def _keywords(function):
+    """Names of the keyword arguments of a function."""
+    return [name for name, p in inspect.signature(function).parameters.items() if p.kind is p.KEYWORD_ONLY]
+
+
+def excised(case) -> Outline:
+    """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
+    wound = outline(case.wound.outline)
+    if case.closure.technique != "trimmed":
+        return wound
+    return extended(wound, **case.closure.model_dump(include={*_keywords(trimmed)} - {"surplus", "eased_mm"}))
+
+
+def cut_by(case, lengths):
+    """The case with trimmed closure whose ends are cut by lengths (2,), mm; an end of 0 is left."""
+    cut: dict[str, Any] = {"under_mm": None}
+    for end, length in zip(ENDS, lengths, strict=True):
+        cut |= {f"{end}_mm": float(length)} if length else {end: "none"}
+    return case.model_copy(update={"closure": case.closure.model_copy(update=cut)})
+
+
+def tying(plan, sutures) -> list[tuple[int, float]]:
+    """The interrupted sutures of a case, in order of tying, as in `fem.plan.plan.stitches`."""
+    return stitches(plan, spacing=sutures.spacing_mm, order=sutures.numbers or sutures.order)
+
+
+def law(chosen):
+    """The law that a case's `skin.law` describes: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
+    return partial(LAWS[chosen.kind], **chosen.model_dump(exclude={"kind"}))
+
+
+def pretension(tension) -> np.ndarray:
+    """Line tension (2,) of uncut skin along and across the lines, N/mm, of a case's `skin.tension`."""
+    return 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])
+
+
+def pretension_N_per_m(law, prestretch, *, h) -> list[float]:
+    """Line tensions [along, across] of skin stretched by `prestretch` (2,), in the unit of a case file."""
+    return (1e3 * tension(law, prestretch, h=h)).tolist()
+
+
+def prestretch(tension, law, *, h) -> np.ndarray:
+    """Stretch (2,) of uncut skin along and across the lines under a `skin.tension`. Raises ValueError if none is."""
+    return natural_stretch(law, pretension(tension), h=h)
+
+
+def lines(tension) -> float:
+    """Direction of the skin tension lines of a case's `skin.tension`, counter-clockwise from x, rad."""
+    return np.radians(tension.lines_deg)
+
+
+def springs(bed) -> tuple[float, float]:
+    """Stiffness per area of a case's `bed` against lifting and sliding, N/mm3; none without a bed."""
+    return (0.0, 0.0) if bed is None else (1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm)
+
+
+def forces_left(case) -> dict[float, float] | None:
+    """Share of every force that is left, by seconds after closure; None if the case has no `relax`."""
+    if case.relax is None:
+        return None
+    shares, times = zip(*((term.share, term.time_s) for term in case.relax.terms), strict=True)
+    left = left_after(case.relax.at_s, shares=shares, times=times)
+    return dict(zip(case.relax.at_s, left.tolist(), strict=True))
