@@ -66,7 +66,7 @@ def _type(value, before):
     return kind if before in (None, kind) else "VARCHAR"
 
 
-def asked(table, query):
+def selected(table, query):
     """Names of the columns and the rows that SQL selects from the table `study`; it reaches no file.
 
     Raises ValueError with duckdb's words.

@@ -136,7 +136,7 @@ def test_numbers_are_those_of_a_closure(done):
     here, ran = done
     assert ran.stdout == "real: 3 cases, 2 done, 1 not converged; results/real/study.parquet\n"
     assert ran.returncode == 3
-    columns, rows = table.asked(here / "results/real/study.parquet", "select * from study where status = 'done'")
+    columns, rows = table.selected(here / "results/real/study.parquet", "select * from study where status = 'done'")
     found = [dict(zip(columns, row, strict=True)) for row in rows]
     for case, row in zip(real(here), found, strict=False):
         written = json.loads((here / "results/real/cases" / address(case) / "measures.json").read_text())
@@ -423,7 +423,7 @@ def test_table_of_a_mixed_folder(tmp_path, notes):
         complete(wanted[:2])
     path = table.write_table(tmp_path / "into", list(map(address, wanted)))
     query = 'select status, failure, "closure.undermine_mm" u, cone_height_mm c, push_out_2_mm p, dip_mm d from study'
-    assert table.asked(path, query)[1] == [
+    assert table.selected(path, query)[1] == [
         ("done", None, 10.0, 10 / 3, 2.0, None),
         ("failed", "error", 4.0, None, None, None),
         ("missing", None, None, None, None, None),
@@ -437,7 +437,7 @@ def test_table_of_a_mixed_folder(tmp_path, notes):
         "selct 1",
     ):
         with pytest.raises(ValueError, match="Error"):
-            table.asked(path, query)
+            table.selected(path, query)
     assert not (tmp_path / "x.csv").exists()
 
 

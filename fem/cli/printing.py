@@ -1,0 +1,122 @@
+"""What the commands print on stdout."""
+
+import csv
+import json
+import shutil
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fem.cli.files import fail
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from fem.case.case import Case
+    from fem.results.result import Result
+    from fem.study.sweep import Study
+
+SUMMED = {  # in the line on a finished case, if there is one
+    "closing_force_N": "closing force {:.2f} N",
+    "scar_length_mm": "scar {:.1f} mm",
+    "purse_force_N": "thread {:.2f} N",
+    "open_area_mm2": "{:.0f} mm² left open",
+}
+LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
+RANKS = {"best": "★", "worst": "▽"}
+
+
+def width() -> int:
+    """Columns of running text."""
+    return min(LINE, shutil.get_terminal_size().columns)
+
+
+def summary(name: str, folder: Path) -> str:
+    """One line on a finished case."""
+    numbers = json.loads((folder / "measures.json").read_text())
+    parts = [f"{'cones' if numbers['cones'] else 'folds'} {numbers['cone_height_mm']:.1f} mm"]
+    parts += [text.format(numbers[measure]) for measure, text in SUMMED.items() if numbers[measure] is not None]
+    return f"{name}: {', '.join(parts)}; pictures in {folder / 'pictures'}"
+
+
+def sites(headings: Iterable[str], rows: Iterable[Iterable[str]]) -> None:
+    """Print the table of the library of sites."""
+    from rich.table import Table
+
+    table = Table(*headings, box=None, header_style="bold")
+    for row in rows:
+        table.add_row(*row)
+    _console().print(table)
+
+
+def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
+    """Print the table of measures, a column each case."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, header_style="bold")
+    table.add_column("measure", overflow="fold")
+    for result in results:
+        table.add_column(Text(result.name), justify="right", overflow="fold")
+    for row in rows:
+        cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
+        table.add_row(f"{row['label']}, {row['unit']}" if row["unit"] else row["label"], *map(Text, cells))
+    _console().print(table)
+    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
+
+
+def _console() -> "Console":
+    from rich.console import Console
+
+    return Console() if sys.stdout.isatty() else Console(width=LINE)
+
+
+# Studies ------------------------------------------------------------------------------------------------------
+
+
+def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
+    """Print what SQL selects from a study's table, which is made from its folder first."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from fem.results.close import address
+    from fem.study.table import selected, write_table
+
+    if not (folder / "cases").is_dir():
+        fail(f"flatseam study: no results in {folder} yet")
+    try:
+        columns, rows = selected(write_table(folder, dict.fromkeys(map(address, cases))), query)
+    except (OSError, ValueError) as error:
+        fail(f"flatseam study --table: {error}")
+    if not sys.stdout.isatty():
+        csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
+        return
+    table = Table(*map(Text, columns), box=None, header_style="bold")
+    for row in rows:
+        table.add_row(*(Text("" if value is None else str(value)) for value in row))
+    _console().print(table)
+
+
+def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> str:
+    """Lines on how many cases a study has, how many are missing, how long they take, and how many its answers add."""
+    from fem.study.study import estimate
+
+    missing, seconds, source = estimate(folder, cases, keep=study.keys.keep)
+    lines = [f"{study.name}: {len(cases)} cases, {missing} of them to be computed"]
+    if missing:
+        lines[0] += f"; about {span(seconds / cores)} on {cores} workers, going by {source}"
+    if study.keys.answers:
+        from fem.study.report import counts
+
+        for answer, count in counts(study):
+            lines.append(f"  answer {answer}: {f'at most {count}' if count else 'no'} further cases")
+    return "\n".join(lines)
+
+
+def span(seconds: float) -> str:
+    """A time in words."""
+    for unit, length in [("days", 86400), ("hours", 3600), ("minutes", 60)]:
+        if seconds >= 2 * length:
+            return f"{seconds / length:.0f} {unit}"
+    return f"{seconds:.0f} seconds"

@@ -1,0 +1,88 @@
+"""Cases, explorations and studies solved with a bar on a terminal: what came of each is printed."""
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fem.cli import printing, progress
+from fem.cli.files import NO_CONVERGENCE, complaint, exit_code, fail
+
+if TYPE_CHECKING:
+    from fem.case.case import Case
+    from fem.study.sweep import Study
+    from fem.teaching.explore import Exploration
+
+
+def attempted(name: str, work: Callable) -> tuple[Any, int]:
+    """What a work on a case gives, or None if it fails, and the exit code; `work` takes the function that watches."""
+    from fem.errors import MeshError, NotConverged
+
+    try:
+        with progress.closing(name) as watch:
+            return work(watch=watch), 0
+    except (MeshError, OSError, NotConverged) as error:
+        print(complaint(name, error), file=sys.stderr)
+        return None, exit_code(error)
+
+
+def solve(cases: "Sequence[Case]", *, into: Path, again: bool) -> dict[str, Exception]:
+    """Errors by the name of the case, of those that were not closed yet; a line on each as it ends."""
+    from fem.comparison.compare import solve_missing
+
+    with progress.counting("closing") as count:
+
+        def watch(case, error, done, of):
+            count(done, of)
+            if error is None:
+                print(printing.summary(case.name, into / case.name))
+            else:
+                print(complaint(case.name, error), file=sys.stderr)
+
+        return solve_missing(cases, into=into, again=again, watch=watch)
+
+
+def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
+    """Exit code of an exploration: what is missing is closed, and the page written; a line on each closure and it."""
+    from fem.comparison import compare as comparison
+    from fem.teaching import explore
+
+    cases = [step.case for step in explore.steps(exploration)]
+    errors = solve(cases, into=into, again=again)
+    results = comparison.results(cases, errors, into=into)
+    try:
+        print(explore.write(exploration, results, into))
+    except OSError as error:
+        fail(f"{exploration.base.name}: {error}")
+    except ValueError as error:
+        print(f"{exploration.base.name}: {error}", file=sys.stderr)
+    return max(map(exit_code, errors.values()), default=0)
+
+
+def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: bool, **client) -> int:
+    """Exit code of a study: what is missing is solved, and the table and the page of its answers are written.
+
+    client   local, address and file, as fem.study.cluster.chosen takes them
+    """
+    from fem.results.close import address
+    from fem.study import cluster, report
+    from fem.study import study as studies
+    from fem.study.table import write_table
+
+    keys = dict.fromkeys(map(address, cases))
+    options = {"keep": study.keys.keep, "limits": study.keys.limits, "retry": retry}
+    page = None
+    try:
+        workers = cluster.chosen(study.keys.cluster, **client)
+        with progress.studying(study.name) as watch:
+            with studies.engine(folder, **options, workers=workers, watch=watch) as complete:
+                complete(cases)
+                if study.keys.answers:
+                    page = report.write(study, studies.evaluating(complete, folder), folder)
+        failures, path = studies.failures(folder, keys), write_table(folder, keys)
+    except (studies.StudyStopped, OSError) as error:
+        fail(f"{study.name}: {error}")
+    failed = "".join(f", {count} {kind}" for kind, count in failures.items())
+    files = ", ".join(str(written) for written in (path, page) if written)
+    print(f"{study.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{failed}; {files}")
+    return NO_CONVERGENCE if failures else 0
