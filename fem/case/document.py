@@ -8,6 +8,7 @@ import inspect
 import math
 import re
 import typing
+import warnings
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -71,14 +72,15 @@ class Written:
     problems: list  # (line, column, message) that did not hinder reading
 
 
-def parse(text, model, source, *, folders=()):
+def parse(text, model, source, *, folders=(), renamed=()):
     """The pydantic model that a YAML text describes; `source` names the text in messages.
 
     folders  that hold the files which the text may name; validators find them in their context
+    renamed  (former, present) name of keys; a former one is still read, with a FutureWarning
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
-    page, found = written(text, source), []
+    page, found = written(text, source, renamed), []
     try:
         parsed = model.model_validate(page.content, context={"folders": folders})
     except ValidationError as error:
@@ -94,7 +96,7 @@ def top_keys(text, source):
     return set(content) if isinstance(content, dict) else set()
 
 
-def written(text, source) -> Written:
+def written(text, source, renamed=()) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     marks: dict = {}
     problems: list = []
@@ -110,6 +112,9 @@ def written(text, source) -> Written:
         raise _bad(text, source, unsafe)
     if node is None:
         raise BadCase(f"{source}: empty")
+    for former, present in renamed:
+        if _rename(node, former, present):
+            warnings.warn(f"{source}: the key {former!r} is called {present!r} now", FutureWarning, stacklevel=3)
     return Written(text, source, _plain(node, (), marks, problems), marks, problems)
 
 
@@ -147,6 +152,18 @@ def _unsafe(text):
         if depth > MAX_DEPTH:
             return [*problems, (*at, f"nested more than {MAX_DEPTH} deep")]
     return problems
+
+
+def _rename(node, former, present):
+    """Whether any key of a YAML node had its former name; it now has the present one."""
+    if isinstance(node, ScalarNode):
+        return False
+    if not isinstance(node, MappingNode):
+        return any([_rename(item, former, present) for item in node.value])
+    keys = [name for name, _ in node.value if isinstance(name, ScalarNode) and name.value == former]
+    for name in keys:
+        name.value = present
+    return any([_rename(value, former, present) for _, value in node.value]) or bool(keys)
 
 
 def _plain(node, path, marks, problems):

@@ -35,7 +35,7 @@ def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
 
     def asked(path):
         try:
-            return explore.asked(path)
+            return explore.is_exploration(path)
         except BadCase:
             return False
 

@@ -61,20 +61,20 @@ def figure(size=SIZE):
 
 def trade_off(results, x, y):
     """Figure of one number against another, a labelled marker each case."""
-    drawn, axes = figure()
+    plot, axes = figure()
     points = [(i, r.name, numbers(r.measures)) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in points if None not in (at[x], at[y])]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
     axes.set(xlabel=f"{label(x)}, {unit(x)}", ylabel=f"{label(y)}, {unit(y)}")
     axes.margins(0.16, 0.14)
-    place_labels(drawn, axes, points)
-    return drawn
+    place_labels(plot, axes, points)
+    return plot
 
 
-def place_labels(drawn, axes, points):
+def place_labels(plot, axes, points):
     """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can."""
-    drawn.draw_without_rendering()
+    plot.draw_without_rendering()
     at = axes.transData.transform([p[2:] for p in points]) if points else []
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     inside = shapely.box(*axes.bbox.extents)
@@ -105,19 +105,19 @@ def place_labels(drawn, axes, points):
 
 def heights_along(results):
     """Figure of the height along the scars of all cases, from the middle of each."""
-    drawn, axes = figure()
+    plot, axes = figure()
     for i, result in solved_places(results):
         for k, seam in enumerate(result.profiles["seams"]):
             s = np.array(seam["arc_mm"])
             line(axes, s - s[-1] / 2, seam["height_mm"], i, result.name if k == 0 else None)
     axes.set(xlabel="along the scar, from its middle, mm", ylabel="height, mm")
     key(axes)
-    return drawn
+    return plot
 
 
 def heights_across(results):
     """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
-    drawn, axes = figure()
+    plot, axes = figure()
     sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
     across, height = (
         np.concatenate([[], *(np.abs(cone[name]) for cone in sections)]) for name in ("across_mm", "height_mm")
@@ -129,12 +129,12 @@ def heights_across(results):
             line(axes, cone["across_mm"], cone["height_mm"], i, result.name if k == 0 else None)
     axes.set(xlabel="across the cone, from its highest point, mm", ylabel="height, mm", xlim=(-reach, reach))
     key(axes)
-    return drawn
+    return plot
 
 
 def tensions_along(results):
     """Figure of the line tension along the scars of all cases, without the tip zones."""
-    drawn, axes = figure()
+    plot, axes = figure()
     for i, result in solved_places(results):
         for k, seam in enumerate(result.profiles["seams"]):
             at, tension = np.array(seam["tension_at_mm"]), np.array(seam["line_tension_N_per_m"])
@@ -144,7 +144,7 @@ def tensions_along(results):
     axes.set(xlabel="along the scar, from its middle, mm", ylabel="line tension, N/m")
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     key(axes)
-    return drawn
+    return plot
 
 
 def solved_places(results):
@@ -160,10 +160,10 @@ def line(axes, x, y, i, name):
 
 def key(axes):
     """Draw which case is which, above the axes; the figure grows by as much."""
-    handles, words = axes.get_legend_handles_labels()
-    longest = max(map(len, words), default=0)
+    handles, names = axes.get_legend_handles_labels()
+    longest = max(map(len, names), default=0)
     columns = 2 if longest < 22 else 1
-    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(words) / columns))
+    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
     size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
     axes.legend(
         handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
@@ -188,10 +188,10 @@ def common_ranges(results):
 def skin(result):
     """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
     stages = result.stages
-    drawn = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
-    drawn.point_data["height_mm"] = stages["x"][-1, 2]
-    drawn.point_data["stress_kPa"] = stages["stress_kPa"][-1]
-    return drawn
+    mesh = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
+    mesh.point_data["height_mm"] = stages["x"][-1, 2]
+    mesh.point_data["stress_kPa"] = stages["stress_kPa"][-1]
+    return mesh
 
 
 def marks(result):
@@ -202,9 +202,9 @@ def marks(result):
 
 def height_image(result, half_width, heights):
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, drawn = picture.oblique(skin(result), result.stages["centre"], half_width)
+    seen, mesh = picture.oblique(skin(result), result.stages["centre"], half_width)
     return picture.rendered(
-        seen, drawn, *marks(result), pv.PolyData(),
+        seen, mesh, *marks(result), pv.PolyData(),
         scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
     )  # fmt: skip
 
@@ -219,15 +219,15 @@ def stress_image(result, half_width, stresses):
 
 def trimmed(images):
     """Images (h, w, 3) of one size without the rows at the top and bottom that are white in all of them."""
-    drawn = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
-    rows = np.flatnonzero(drawn)
+    coloured = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
+    rows = np.flatnonzero(coloured)
     return [image[rows[0] : rows[-1] + 1] for image in images]
 
 
 def plan(result, half_width):
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
-    drawn = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
-    axes = drawn.add_axes((0, 0, 1, 1))
+    plot = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
+    axes = plot.add_axes((0, 0, 1, 1))
     made, middle = physical.plan(result.case), result.stages["centre"][:2, None]
     axes.set_facecolor(picture.SKIN)
     for zone in shapely.get_parts(made.loosened):
@@ -247,33 +247,33 @@ def plan(result, half_width):
     reach = half_width * np.array([1, picture.SHAPE])
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
     axes.spines[:].set_visible(False)
-    return drawn
+    return plot
 
 
-def colour_scale(colours, ends, words):
+def colour_scale(colours, ends, label):
     """Figure of a level scale of colours between two values."""
-    drawn = Figure(figsize=(3.4, 0.62), layout="constrained")
-    axes = drawn.add_subplot()
-    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, orientation="horizontal", label=words)
-    return drawn
+    plot = Figure(figsize=(3.4, 0.62), layout="constrained")
+    axes = plot.add_subplot()
+    plot.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, orientation="horizontal", label=label)
+    return plot
 
 
-def framed(image, title, *, colours, ends, words):
+def framed(image, title, *, colours, ends, label):
     """Figure of an image with its title and its scale of colours."""
     high, wide = image.shape[:2]
-    drawn, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
+    plot, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
     axes.imshow(image)
     axes.set_axis_off()
     axes.set_title(title, loc="left", size=10)
-    drawn.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=words)
-    return drawn
+    plot.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=label)
+    return plot
 
 
 # Files --------------------------------------------------------------------------------------------------------
 
 
-def svg(drawn):
+def svg(plot):
     """A figure as SVG."""
     stream = io.StringIO()
-    drawn.savefig(stream, format="svg", metadata={"Date": None})
+    plot.savefig(stream, format="svg", metadata={"Date": None})
     return stream.getvalue()

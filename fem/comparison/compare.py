@@ -116,7 +116,7 @@ def write(results, *, into, baseline=None, only=None, figures=False):
 
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
-    images, view, drawn = drawings(results)
+    images, view, charts = drawings(results)
     text = page.html(results, baseline=baseline, only=only, images=images, view=view)
     paths = [into / f"comparison.{kind}" for kind in ("html", "csv", "parquet")]
     with tempfile.TemporaryDirectory(prefix=".comparison-", dir=into) as draft:
@@ -125,7 +125,7 @@ def write(results, *, into, baseline=None, only=None, figures=False):
         write_tables(results, *drafts[1:])
         for new, path in zip(drafts, paths, strict=True):
             os.replace(new, path)
-    return paths + (write_figures(drawn, into / "comparison-figures") if figures else [])
+    return paths + (write_figures(charts, into / "comparison-figures") if figures else [])
 
 
 def write_tables(results, csv, parquet):
@@ -204,12 +204,12 @@ def _pictures(done, view):
         "sizes": {"plans": picture.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
     }
     figures = {f"plan-{name}": plan for name, plan in plans.items()}
-    for kind, drawn, colours, ends, words in [
+    for kind, pictures, colours, ends, label in [
         ("height", high, picture.HEIGHTS, heights, "height, mm"),
         ("stress", tense, picture.STRESSES, stresses, "greatest principal stress, kPa"),
     ]:
-        for r, image in zip(done, drawn, strict=True):
-            figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, words=words)
+        for r, image in zip(done, pictures, strict=True):
+            figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, label=label)
     return images, figures
 
 
@@ -222,15 +222,15 @@ def webp(image):
     return stream.getvalue()
 
 
-def write_figures(drawn, folder):
+def write_figures(figures, folder):
     """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
     from matplotlib import rc_context
 
     from fem.comparison import chart
 
     folder.mkdir(parents=True, exist_ok=True)
-    paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in drawn for kind in ("svg", "pdf", "png")]
+    paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in figures for kind in ("svg", "pdf", "png")]
     with rc_context(chart.STYLE):
-        for path, figure in zip(paths, [figure for figure in drawn.values() for _ in range(3)], strict=True):
+        for path, figure in zip(paths, [figure for figure in figures.values() for _ in range(3)], strict=True):
             figure.savefig(path, dpi=DPI)
     return paths

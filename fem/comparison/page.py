@@ -103,7 +103,7 @@ def html(results, *, baseline, only, images, view):
     done = solved(results)
     return rendered(
         "comparison/page.html",
-        [_three(), own("comparison/page.js")] if done else [],
+        [_three(), text_of("comparison/page.js")] if done else [],
         results=results,
         done=done,
         failed=[result for result in results if result.reason],
@@ -123,7 +123,7 @@ def template(name):
 
 def rendered(name, scripts, **values):
     """A page from its template: text that is escaped, the scripts given, the style and the caution of all pages."""
-    style, *scripts = (Markup(text) for text in (own("comparison/page.css"), *scripts))
+    style, *scripts = (Markup(text) for text in (text_of("comparison/page.css"), *scripts))
     return template(name).render(
         policy=policy([style], scripts),
         style=style,
@@ -134,7 +134,7 @@ def rendered(name, scripts, **values):
     )
 
 
-def own(name):
+def text_of(name):
     """The text of a file of this package."""
     return (files("fem") / name).read_text(encoding="utf-8")
 
@@ -169,9 +169,9 @@ def uri(content):
 def _drawn(done, images, view):
     half_width, heights, stresses = view
 
-    def chart(name, words):
+    def chart(name, caption):
         return Markup('<figure><img src="{}" alt="{}"><figcaption>{}</figcaption></figure>').format(
-            uri(images[name]), f"Chart. {words} The numbers are in the table below.", words
+            uri(images[name]), f"Chart. {caption} The numbers are in the table below.", caption
         )
 
     def alt(result, what):

@@ -88,7 +88,7 @@ def seen(result):
     """What becomes of it, as far as it was computed."""
     lines = [*sentence.cones(result), sentence.scar(result)]
     if sentence.printed("dip_mm", result.measures["dip_mm"]) >= CONE_LEVEL:
-        lines.append(f"Elsewhere it dips by up to {sentence.told('dip_mm', result.measures['dip_mm'])}.")
+        lines.append(f"Elsewhere it dips by up to {sentence.unitful('dip_mm', result.measures['dip_mm'])}.")
     if scale_free(result.case):
         lines.append(
             "A stiffer material of the same thickness gives the same heights: without tension and bed, all forces grow "

@@ -71,13 +71,13 @@ class Sheet:
     """Pages of blocks."""
 
     title: str
-    words: str  # below the title
+    subtitle: str  # below the title
     pages: tuple[tuple, ...]
 
 
 def html(sheet: Sheet) -> str:
     """A sheet as one HTML file that needs no network."""
-    style = Markup(page.own("teaching/leaflet.css"))
+    style = Markup(page.text_of("teaching/leaflet.css"))
     policy = page.policy([style], [])
     return page.template("teaching/leaflet.html").render(sheet=sheet, style=style, policy=policy, uri=page.uri)
 

@@ -1,7 +1,7 @@
 """What closures side by side say, in plain sentences, and three questions with their answers.
 
 As in `sentence`, nothing is said that the numbers do not show, and all is compared as printed. A closure is given
-as (words, Result).
+as (label, Result).
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from fem.results.result import Result, numbers, shown, unit
 from fem.teaching.cone import tips
-from fem.teaching.sentence import cones, even, left_open, missing, printed, scar, separate, together, told
+from fem.teaching.sentence import cones, even, left_open, missing, printed, scar, separate, together, unitful
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
@@ -32,9 +32,9 @@ MOST = {
 class By:
     """What closures are put in order by."""
 
-    words: str  # "the longer the scar"
+    phrase: str  # "the longer the scar"
     value: Callable[[Result], float | None]
-    against: tuple[str, str]  # measure that is weighed against the cones, and words for the least of it
+    against: tuple[str, str]  # measure that is weighed against the cones, and a phrase for the least of it
 
 
 SCAR = By(
@@ -58,8 +58,8 @@ def unordered(named, by):
 def trade_off(named, by=SCAR):
     """What is bought and what is paid from one closure to the next."""
     order = ordered(named, by)
-    others = [f"“{words}”: {left_open(result)}" for words, result in unordered(named, by)]
-    others += [f"“{words}” could not be closed: {r.reason.rstrip('.')}." for words, r in named if r.reason]
+    others = [f"“{label}”: {left_open(result)}" for label, result in unordered(named, by)]
+    others += [f"“{label}” could not be closed: {r.reason.rstrip('.')}." for label, r in named if r.reason]
     if len(order) < 2:
         return [*others, "There is nothing else to compare with." if others else "There is nothing to compare with."]
     lines = [trend(order, by, "cone_height_mm", "cones", "lower", "higher")]
@@ -88,8 +88,8 @@ def trend(order, by, name, what, less, more):
     if not any(steps):
         return f"The {what} {verb} alike: {listed}."
     if grows and (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
-        return f"{by.words.capitalize()}, the {less if steps[0] < 0 else more} the {what}: {listed}."
-    low, high = (quoted(words) for words in extremes(order, name))
+        return f"{by.phrase.capitalize()}, the {less if steps[0] < 0 else more} the {what}: {listed}."
+    low, high = (quoted(names) for names in extremes(order, name))
     return f"The {what} {verb} {MOST[less]} in {low}, {MOST[more]} in {high}: {listed}."
 
 
@@ -97,31 +97,31 @@ def extremes(order, name):
     """Words of the closures with the least and of those with the greatest of a number, as printed."""
     values = [printed(name, numbers(result.measures)[name]) for _, result in order]
     return tuple(
-        [words for (words, _), value in zip(order, values, strict=True) if value == end]
+        [label for (label, _), value in zip(order, values, strict=True) if value == end]
         for end in (min(values), max(values))
     )
 
 
-def quoted(words):
+def quoted(names):
     """Names of closures in a sentence."""
-    return together([f"“{one}”" for one in words])
+    return together([f"“{name}”" for name in names])
 
 
 def prices(order):
     """What each step costs that lowers the cones for a longer scar."""
-    return [words for words in (price(*pair) for pair in pairwise(order)) if words]
+    return [line for line in (price(*pair) for pair in pairwise(order)) if line]
 
 
-def price(one, other):
+def price(before, after):
     """How much scar each millimetre of cone costs from one closure to another; "" if the scar buys none."""
     gain, cost = (
         round(printed(name, b) - printed(name, a), 1)
-        for name, a, b in ((name, one[1].measures[name], other[1].measures[name]) for name in MONEY)
+        for name, a, b in ((name, before[1].measures[name], after[1].measures[name]) for name in MONEY)
     )
     if gain >= 0 or cost <= 0:
         return ""
     return (
-        f"From “{one[0]}” to “{other[0]}” cones fall by {-gain:.1f} mm and the scar grows by {cost:.1f} mm: "
+        f"From “{before[0]}” to “{after[0]}” cones fall by {-gain:.1f} mm and the scar grows by {cost:.1f} mm: "
         f"{cost / -gain:.0f} mm of scar for each mm of cone."
     )
 
@@ -161,7 +161,7 @@ def ask_best(order, by=SCAR):
     which = f"Which of the closures has the lowest cones, and which the {least}?"
     if not differ(order, "cone_height_mm"):
         return which, f"The cones are alike; {least}: {quoted(best)}."
-    both = [words for words in low if words in best]
+    both = [label for label in low if label in best]
     end = f"Both: {quoted(both)}." if both else "None has both: one is paid for with the other."
     return f"{which} Can you have both?", f"Lowest cones: {quoted(low)}; {least}: {quoted(best)}. {end}"
 
@@ -182,7 +182,7 @@ def ask_sutures(result):
     tension = printed(name, result.measures[name])
     return (
         f"Sutures stand {APART:g} mm apart in the middle of the seam. How hard does the skin pull at each?",
-        f"Line tension times distance: {told(name, tension)} × {APART / 1000:g} m = {tension * APART / 1000:.2f} N.",
+        f"Line tension times distance: {unitful(name, tension)} × {APART / 1000:g} m = {tension * APART / 1000:.2f} N.",
     )
 
 
@@ -191,7 +191,7 @@ def ask_tied(result):
     last, name = result.measures["suture_forces_final_N"], "closing_force_N"
     most = max(printed(name, force) for force in last)
     which = [str(k) for k, force in enumerate(last, start=1) if printed(name, force) == most]
-    answer = f"{'Number' if len(which) == 1 else 'Numbers'} {together(which)} of {len(last)}: {told(name, most)}."
+    answer = f"{'Number' if len(which) == 1 else 'Numbers'} {together(which)} of {len(last)}: {unitful(name, most)}."
     return "Which suture carries most when all are tied? The template has their numbers.", answer
 
 
@@ -201,7 +201,7 @@ def ask_scar(result):
         return None
     out = result.measures["push_out_mm"]
     outward = out and min(printed("push_out_mm", value) for value in out) > 0
-    moved = f" The tips travel outward, by {together([told('push_out_mm', v) for v in out])}." if outward else ""
+    moved = f" The tips travel outward, by {together([unitful('push_out_mm', v) for v in out])}." if outward else ""
     return "Is the scar as long as the wound was?", scar(result) + moved
 
 
@@ -209,15 +209,15 @@ def ask_open(result):
     """How much stays open; None where all is sewn."""
     if not result.measures.get("open_area_mm2"):
         return None
-    return "How much of the wound stays open?", f"{told('removed_area_mm2', result.measures['open_area_mm2'])}."
+    return "How much of the wound stays open?", f"{unitful('removed_area_mm2', result.measures['open_area_mm2'])}."
 
 
 def ask_taken(result):
     """How much skin is taken away."""
-    return "How much skin is taken away?", f"{told('removed_area_mm2', result.measures['removed_area_mm2'])}."
+    return "How much skin is taken away?", f"{unitful('removed_area_mm2', result.measures['removed_area_mm2'])}."
 
 
 def ask_gape(result):
     """How far the fresh wound opens."""
-    long, wide = (told(f"gape_{way}_mm", result.measures[f"gape_{way}_mm"]) for way in ("length", "width"))
+    long, wide = (unitful(f"gape_{way}_mm", result.measures[f"gape_{way}_mm"]) for way in ("length", "width"))
     return "How far does the wound open before it is closed?", f"{long}, and {wide} across that."

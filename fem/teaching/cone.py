@@ -18,7 +18,7 @@ import numpy as np
 
 from fem.case import physical
 from fem.plan import junctions
-from fem.teaching.drawing import Drawing, Stroke, Words, joined, moved
+from fem.teaching.drawing import Drawing, Stroke, Text, joined, moved
 from fem.teaching.template import LEAST_DEFICIT
 
 RADIUS = 45.0  # mm of the disc; our choice, hands can still fold it
@@ -106,13 +106,13 @@ def pattern(cone, heights=()) -> Drawing:
     glued = Stroke(np.stack([np.zeros(2), edge], axis=1), "fold")
     outer = Stroke(np.hstack([np.zeros((2, 1)), 0.25 * edge[:, None], tab[:, 1:3], rim]), "cut", closed=True)
     middle = 0.6 * edge + 0.45 * reach * side
-    words = [Words("glue", (float(middle[0]), float(middle[1]) - 1), 2.8, "middle")]
+    words = [Text("glue", (float(middle[0]), float(middle[1]) - 1), 2.8, "middle")]
     rings = []
     for height in sorted({round(h, 3) for h in heights}):
         r = height / cos(cone.half_angle)
         if 0 < r < cone.radius:
             rings.append(Stroke(r / cone.radius * rim, "ring"))
-            words.append(Words(f"computed skin: {height:.1f} mm high", (0.0, r + 1.2), 2.8, "middle"))
+            words.append(Text(f"computed skin: {height:.1f} mm high", (0.0, r + 1.2), 2.8, "middle"))
     return Drawing((outer, glued, *rings), tuple(words))
 
 
@@ -123,15 +123,15 @@ def sheet(result) -> Drawing | None:
     for group in of_one_kind(tips(result)):
         cone = Cone(group[0].deficit, RADIUS)
         heights = [tip.height for tip in group if tip.height is not None]
-        lines = [line for text in said(cone, group, spread) for line in wrap(text, COLUMNS)]
-        words = tuple(Words(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
+        lines = [line for text in instructions(cone, group, spread) for line in wrap(text, COLUMNS)]
+        words = tuple(Text(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
         part = joined(pattern(cone, heights), Drawing((), words))
         parts.append(moved(part, (0.0, below)))
         below -= 2 * RADIUS + 18 + LINE * len(lines)
     return joined(*parts) if parts else None
 
 
-def said(cone, group, spread) -> list[str]:
+def instructions(cone, group, spread) -> list[str]:
     """What to do with a paper model, and how its height compares with the computed ones, as sentences.
 
     spread  deficit along all seams of the plan, rad

@@ -27,7 +27,7 @@ def dxf(drawing: Drawing, path):
     document.layers.add("words")
     for stroke in drawing.strokes:
         space.add_lwpolyline(stroke.points.T.tolist(), close=stroke.closed, dxfattribs={"layer": stroke.style})
-    for w in drawing.words:
+    for w in drawing.texts:
         text = space.add_text(w.text, height=0.7 * w.size, dxfattribs={"layer": "words"})
         text.set_placement(w.at, align=ALIGNED[w.anchor])
     document.saveas(path)

@@ -63,7 +63,7 @@ class Stroke:
 
 
 @dataclass(frozen=True)
-class Words:
+class Text:
     """A line of text; `at` is on its base line."""
 
     text: str
@@ -77,12 +77,12 @@ class Drawing:
     """Strokes and words, y up."""
 
     strokes: tuple[Stroke, ...] = ()
-    words: tuple[Words, ...] = ()
+    texts: tuple[Text, ...] = ()
 
 
 def joined(*drawings) -> Drawing:
     """One drawing of all of them."""
-    return Drawing(tuple(s for d in drawings for s in d.strokes), tuple(w for d in drawings for w in d.words))
+    return Drawing(tuple(s for d in drawings for s in d.strokes), tuple(w for d in drawings for w in d.texts))
 
 
 def moved(drawing, way) -> Drawing:
@@ -90,14 +90,14 @@ def moved(drawing, way) -> Drawing:
     x, y = way
     return Drawing(
         tuple(replace(s, points=s.points + np.array([[x], [y]])) for s in drawing.strokes),
-        tuple(replace(w, at=(w.at[0] + x, w.at[1] + y)) for w in drawing.words),
+        tuple(replace(w, at=(w.at[0] + x, w.at[1] + y)) for w in drawing.texts),
     )
 
 
 def extent(drawing):
     """Lowest and highest x and y of everything (2, 2), mm; the width of words is estimated."""
     points = [s.points for s in drawing.strokes]
-    for w in drawing.words:
+    for w in drawing.texts:
         long = LETTER * w.size * len(w.text)
         start = w.at[0] - {"start": 0, "middle": long / 2, "end": long}[w.anchor]
         points.append(np.array([[start, start + long], [w.at[1] - 0.25 * w.size, w.at[1] + 0.8 * w.size]]))
@@ -111,8 +111,8 @@ def check_bar() -> Drawing:
     ticks = [
         Stroke(np.array([[x, x], [0.0, 4.0 if x % (BAR / 2) == 0 else 2.0]]), "bar") for x in np.arange(0, BAR + 1, 10)
     ]
-    ends = [Words(text, (x, -3.6), 2.8, "middle") for x, text in ((0.0, "0"), (BAR / 2, "50"), (BAR, "100 mm"))]
-    return Drawing((*level, *ticks), (Words(REMINDER, (0.0, 5.4), 3.2), *ends))
+    ends = [Text(text, (x, -3.6), 2.8, "middle") for x, text in ((0.0, "0"), (BAR / 2, "50"), (BAR, "100 mm"))]
+    return Drawing((*level, *ticks), (Text(REMINDER, (0.0, 5.4), 3.2), *ends))
 
 
 def key(drawing) -> Drawing:
@@ -121,7 +121,7 @@ def key(drawing) -> Drawing:
     rows = []
     for k, name in enumerate(used):
         strokes = tuple(Stroke(line, name) for line in SAMPLES.get(name, ALONG))
-        sample = Drawing(strokes, (Words(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),))
+        sample = Drawing(strokes, (Text(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),))
         rows.append(moved(sample, (0.0, 1 - ROW * (k + 1))))
     return joined(*rows)
 

@@ -27,7 +27,7 @@ from fem.comparison import chart, page
 from fem.comparison.compare import webp
 from fem.errors import BadValue
 from fem.results.result import Result, label, numbers, shown, solved, unit
-from fem.teaching.lesson import Text, changed
+from fem.teaching.lesson import RENAMED, Text, changed
 
 NOBREAK = "\N{NO-BREAK SPACE}"
 MOST = 40  # closures of a page, some 40 kB each; our choice
@@ -51,7 +51,7 @@ class Choice(BaseModel):
     name: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,20}$")] = Field(
         description="short: 1 to 20 small letters, digits, -; part of the names of its results folders"
     )
-    words: Text = Field(description="what it is, in a few words")
+    label: Text = Field(description="what it is, in a few words")
     change: dict[str, Any] = Field(description="dotted keys of the base, as wound.outline.kind, and their values")
 
 
@@ -117,14 +117,14 @@ class Step:
     case: Case
 
 
-def asked(path):
+def is_exploration(path):
     """Whether a YAML file describes such a page rather than a case or a lesson. Raises BadCase if it is no YAML."""
     return "ratios" in top_keys(read_text(path), path)
 
 
 def read(path) -> Exploration:
     """The exploration in a YAML file. Raises BadCase."""
-    return parse(read_text(path), Exploration, path, folders=(Path(path).parent, cases.MESHES))
+    return parse(read_text(path), Exploration, path, folders=(Path(path).parent, cases.MESHES), renamed=RENAMED)
 
 
 def steps(exploration) -> list[Step]:
@@ -164,8 +164,8 @@ def html(exploration, results):
     """The page as text. Raises ValueError if nothing is closed."""
     if not solved(results):
         raise ValueError("none of the closures was found, so there is nothing to explore")
-    style = Markup(page.own("comparison/page.css") + page.own("teaching/explore.css"))
-    script = Markup(page.own("teaching/explore.js"))
+    style = Markup(page.text_of("comparison/page.css") + page.text_of("teaching/explore.css"))
+    script = Markup(page.text_of("teaching/explore.js"))
     made = steps(exploration)
     views = _views(results)
     return page.template("teaching/explore.html").render(
@@ -216,7 +216,7 @@ def _told(exploration, step, result):
     choice, outline = exploration.choices[step.choice], step.case.wound.outline
     measured = numbers(result.measures)
     size = f"{outline.length_mm:g} × {outline.width_mm:g} mm".replace(" ", NOBREAK)
-    title = f"{choice.words}, {step.ratio:g}{NOBREAK}:{NOBREAK}1, {size}"
+    title = f"{choice.label}, {step.ratio:g}{NOBREAK}:{NOBREAK}1, {size}"
     if result.reason:
         return {"name": result.name, "choice": step.choice, "title": title, "reason": result.reason}
 
@@ -259,7 +259,7 @@ def _chart(exploration, made, results):
         own = [r for step, r in zip(made, results, strict=True) if step.choice == i and not r.reason]
         points = [(r.name, at(r.measures["scar_length_mm"], r.measures["cone_height_mm"])) for r in own]
         way = " ".join(f"{x},{y}" for _, (x, y) in points)
-        lines.append({"words": choice.words, "shape": SHAPES[i], "points": points, "way": way})
+        lines.append({"label": choice.label, "shape": SHAPES[i], "points": points, "way": way})
     return {
         "size": CHART.tolist(),
         "across": [(f"{x:g}", at(x, up[0])) for x in across],

@@ -24,14 +24,14 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 
 
 def numbered(made, shot):
-    """Title and frame of every moment of a closure, in order."""
+    """Title and frame of every keyframe of a closure, in order."""
     return [(m.title, frame.frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
 
 
 def film(made, shot, kept):
-    """Frames and for how many each stands: the moments' own in order, the skin moving from one to the next.
+    """Frames and for how many each stands: the keyframes' own in order, the skin moving from one to the next.
 
-    kept   of the moments, as from `numbered`
+    kept   of the keyframes, as from `numbered`
     """
     shown = []
     for k, (before, after) in enumerate(pairwise(made)):
@@ -41,17 +41,17 @@ def film(made, shot, kept):
     return [*shown, (kept[-1][1], END)]
 
 
-def film_of_several(made, words):
+def film_of_several(made, names):
     """Frames, and for how many each stands, of several closures side by side and in step: each as far closed.
 
-    made    moments of each;  words   of each, in a few
+    made    keyframes of each;  names   of each
     """
-    shot = camera([moment for each in made for moment in each])
+    shot = camera([keyframe for each in made for keyframe in each])
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]
 
     def drawn(at):
-        return side_by_side(made, at, shot, words)
+        return side_by_side(made, at, shot, names)
 
     shown = []
     for before, after in pairwise(stops):

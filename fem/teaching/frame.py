@@ -1,4 +1,4 @@
-"""Moments of a closure → pictures, all from one camera, each with a caption and a plan of the stage.
+"""Keyframes of a closure → pictures, all from one camera, each with a caption and a plan of the stage.
 
 pyvista draws the skin as in `fem.comparison.chart`, pillow sets pictures and words side by side.
 """
@@ -20,7 +20,7 @@ from fem.plan.plan import removed_skin
 from fem.render import picture
 from fem.results.scene import flat_triangles
 from fem.teaching.solid import rim, rings
-from fem.teaching.timeline import BETWEEN, CLOSED, OPEN, UNCUT, moment_at, moved, plan_lines, stitched
+from fem.teaching.timeline import BETWEEN, CLOSED, OPEN, UNCUT, keyframe_at, moved, plan_lines, stitched
 
 NOTE = "For research and teaching; not a medical device."
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: freed from its bed."
@@ -36,32 +36,32 @@ FOOT = 2 * (SMALL + 6) + MARGIN
 PAPER, GREY, FREED = "white", "#555555", picture.LOOSE
 
 
-# The skin in a moment -----------------------------------------------------------------------------------------
+# The skin in a keyframe -----------------------------------------------------------------------------------------
 
 
-def view(moment, half_width, heights):
+def view(keyframe, half_width, heights):
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
-    stages = moment.of.stages
-    skin = pv.PolyData.from_regular_faces(moment.x.T, flat_triangles(stages["elements"]).T)
-    lines = [*edges(moment), *stitches(moment), *moment.marked]
-    if moment.at == UNCUT:
-        skin, lines = pv.merge([skin, *_patches(moment.of)]), plan_lines(moment.of)
+    stages = keyframe.of.stages
+    skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages["elements"]).T)
+    lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
+    if keyframe.at == UNCUT:
+        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), plan_lines(keyframe.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
     seen, drawn = picture.oblique(skin, stages["centre"], half_width)
     return picture.rendered(
-        seen, drawn, lines, moment.x[:, stages["tips"]], pv.PolyData(),
+        seen, drawn, lines, keyframe.x[:, stages["tips"]], pv.PolyData(),
         scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
     )  # fmt: skip
 
 
-def edges(moment):
+def edges(keyframe):
     """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
-    if physical.plan(moment.of.case).open:
-        found = rings(*rim(flat_triangles(moment.of.stages["elements"])))
-        outer = max(found, key=lambda ring: np.ptp(moment.of.stages["X"][0, ring]))
-        return [moment.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
-    seams, of = (moment.of.stages[name] for name in ("seams", "seam_of"))
-    return [moment.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
+    if physical.plan(keyframe.of.case).open:
+        found = rings(*rim(flat_triangles(keyframe.of.stages["elements"])))
+        outer = max(found, key=lambda ring: np.ptp(keyframe.of.stages["X"][0, ring]))
+        return [keyframe.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
+    seams, of = (keyframe.of.stages[name] for name in ("seams", "seam_of"))
+    return [keyframe.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
 
 
 def _patches(result):
@@ -74,14 +74,14 @@ def _patches(result):
     return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3))]
 
 
-def stitches(moment):
+def stitches(keyframe):
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
-    stages, plan, lines = moment.of.stages, physical.plan(moment.of.case), []
-    for seam, fraction in stitched(moment.of)[: moment.tied]:
+    stages, plan, lines = keyframe.of.stages, physical.plan(keyframe.of.case), []
+    for seam, fraction in stitched(keyframe.of)[: keyframe.tied]:
         nodes = stages["seams"][:, stages["seam_of"] == seam]
-        met = moment.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
+        met = keyframe.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
         first, second = (
-            moved(moment, _beside(curve, fraction, side))
+            moved(keyframe, _beside(curve, fraction, side))
             for curve, side in zip(plan.seams[seam], (BITE, -BITE), strict=True)
         )
         lines.append(np.column_stack([first, met, second]))
@@ -95,9 +95,9 @@ def _beside(curve, fraction, distance):
     return place + distance * np.array([-way[1], way[0]])
 
 
-def inset(moment, half_width, width):
-    """Image of the moment's plan: skin from above, its loosened zone, edges or planned lines, tied sutures."""
-    stages, scale = moment.of.stages, FINE * width / (2 * half_width)
+def inset(keyframe, half_width, width):
+    """Image of the keyframe's plan: skin from above, its loosened zone, edges or planned lines, tied sutures."""
+    stages, scale = keyframe.of.stages, FINE * width / (2 * half_width)
     high = round(FINE * width * picture.SHAPE)
     image = Image.new("RGB", (FINE * width, high), PAPER)
     draw = ImageDraw.Draw(image)
@@ -106,18 +106,18 @@ def inset(moment, half_width, width):
         x, y = places[:2] - stages["centre"][:2, None]
         return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
 
-    plan, triangles = physical.plan(moment.of.case), stages["elements"][:3]
+    plan, triangles = physical.plan(keyframe.of.case), stages["elements"][:3]
     middle = stages["X"][:, triangles].mean(axis=1)
     loose = np.zeros(middle.shape[1], bool) if plan.loosened is None else shapely.contains_xy(plan.loosened, *middle)
-    for corners, freed in zip(at(moment.x)[triangles.T], loose, strict=True):
+    for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
         draw.polygon(corners.ravel().tolist(), fill=FREED if freed else picture.SKIN)
-    uncut = moment.at == UNCUT
+    uncut = keyframe.at == UNCUT
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
             draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=picture.FLAP)
-    for line in plan_lines(moment.of) if uncut else [*edges(moment), *moment.marked]:
+    for line in plan_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
         draw.line(at(line).ravel().tolist(), fill=picture.INK, width=2 * FINE, joint="curve")
-    for line in stitches(moment):
+    for line in stitches(keyframe):
         draw.line(at(line).ravel().tolist(), fill=picture.TIP, width=3 * FINE)
     _bar(draw, scale, half_width, high)
     draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
@@ -141,68 +141,68 @@ class Camera:
 
     half_width: float  # mm
     heights: tuple[float, float]  # mm, ends of the colours
-    rows: tuple[int, int]  # of the views that are shown: some skin is in them at some moment
+    rows: tuple[int, int]  # of the views that are shown: some skin is in them at some keyframe
 
 
 def camera(made):
-    """The camera that suits all of some moments."""
-    half_width, heights, _ = chart.common_ranges([moment.of for moment in made])
-    ends, high = [_rows(moment, half_width) for moment in made], picture.VIEW[1]
+    """The camera that suits all of some keyframes."""
+    half_width, heights, _ = chart.common_ranges([keyframe.of for keyframe in made])
+    ends, high = [_rows(keyframe, half_width) for keyframe in made], picture.VIEW[1]
     low, top = min(low for low, _ in ends), max(top for _, top in ends)
     return Camera(half_width, heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
 
 
-def _rows(moment, half_width):
+def _rows(keyframe, half_width):
     """How far the skin reaches below and above the middle of its view, pixels."""
-    middle = moment.of.stages["centre"]
+    middle = keyframe.of.stages["centre"]
     half = half_width * np.array([[1.0], [picture.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
-    inside = (np.abs(moment.x[:2] - middle[:2, None]) < half).all(axis=0)
+    inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)
     seen, _ = picture.oblique(pv.PolyData(corners.T), middle, half_width)
-    up = picture.projected(seen, np.hstack([corners, moment.x[:, inside]]))[1]
+    up = picture.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
     up = up * picture.VIEW[0] / (2 * seen.half_width)
     return math.floor(up.min()), math.ceil(up.max())
 
 
-def frame(moment, shot, place=""):
+def frame(keyframe, shot, place=""):
     """Frame of one closure: title and caption, the skin, and beside it the plan and the scale of colours.
 
-    place   of the moment among those kept, as "3 of 8"
+    place   of the keyframe among those kept, as "3 of 8"
     """
-    skin = reduced(seen(moment, shot), WIDTH - 3 * MARGIN - INSET)
+    skin = reduced(seen(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
     scale = colour_scale(shot.heights, INSET)
-    plan = inset(moment, shot.half_width, INSET)
+    plan = inset(keyframe, shot.half_width, INSET)
     head = _head_height()
     high = even(head + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
-    image, draw = _sheet(high, f"{place}   {moment.title}".strip(), moment.words)
+    image, draw = _sheet(high, f"{place}   {keyframe.title}".strip(), keyframe.caption)
     image.paste(skin, (MARGIN, head + (high - head - FOOT - skin.height) // 2))
     right = WIDTH - MARGIN - INSET
     _write(draw, (right, head), "From above", SMALL)
     image.paste(plan, (right, head + SMALL + GAP // 2))
     image.paste(scale, (right, head + SMALL + plan.height + 2 * GAP))
-    _foot(draw, high, moment.of.name)
+    _foot(draw, high, keyframe.of.name)
     return np.asarray(image)
 
 
-def side_by_side(made, at, shot, words):
+def side_by_side(made, at, shot, names):
     """Frame of several closures at one place in time, a column each.
 
-    made    moments of each;  words   of each, in a few
+    made    keyframes of each;  names   of each
     """
-    now = [moment_at(each, at) for each in made]
+    now = [keyframe_at(each, at) for each in made]
     wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
-    views = [reduced(seen(moment, shot), wide) for moment in now]
-    plans = [inset(moment, shot.half_width, min(wide, INSET)) for moment in now]
+    views = [reduced(seen(keyframe, shot), wide) for keyframe in now]
+    plans = [inset(keyframe, shot.half_width, min(wide, INSET)) for keyframe in now]
     head, text = _head_height(), 6 * (SMALL + 6)
     high = even(head + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
-    titles = {moment.title for moment in now}
+    titles = {keyframe.title for keyframe in now}
     image, draw = _sheet(
         high, titles.pop() if len(titles) == 1 else phase(at), "" if all(m.kept for m in now) else BETWEEN
     )
-    for k, moment in enumerate(now):
+    for k, keyframe in enumerate(now):
         left = MARGIN + k * (wide + MARGIN)
-        _write(draw, (left, head), words[k], SMALL, bold=True, wide=wide)
-        said = f"{moment.title}. {moment.words}" if moment.kept else moment.title
+        _write(draw, (left, head), names[k], SMALL, bold=True, wide=wide)
+        said = f"{keyframe.title}. {keyframe.caption}" if keyframe.kept else keyframe.title
         _write(draw, (left, head + 2 * (SMALL + 6)), said, SMALL, wide=wide)
         image.paste(views[k], (left, head + text))
         image.paste(plans[k], (left, head + text + views[k].height + GAP))
@@ -211,9 +211,9 @@ def side_by_side(made, at, shot, words):
     return np.asarray(image)
 
 
-def seen(moment, shot):
-    """The view of a moment, without the rows in which there is never anything."""
-    return Image.fromarray(view(moment, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
+def seen(keyframe, shot):
+    """The view of a keyframe, without the rows in which there is never anything."""
+    return Image.fromarray(view(keyframe, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
 
 
 def phase(at):

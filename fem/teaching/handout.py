@@ -31,7 +31,7 @@ class Material:
 
     lesson: Lesson
     result: Result  # of the lesson's case
-    neighbours: tuple[tuple[str, Result], ...]  # what each is in a few words; without a closure, the reason
+    neighbours: tuple[tuple[str, Result], ...]  # label; without a closure, the reason
     folder: Path  # the case's results
     paper: str  # "A4" or "Letter"
     heights: float = 1.0  # exaggeration of heights in what is printed in 3D
@@ -41,13 +41,17 @@ def template(material, folder):
     """The 1:1 template as PDF, SVG and DXF."""
     from fem.teaching import template
 
-    result = material.result
-    outline = overview.geometry(result.case)
-    words = [f"{outline['length_mm']:g} × {outline['width_mm']:g} mm", result.case.closure.technique, said(result.case)]
-    return drawn(material, folder / "template", template.template(result.case), ", ".join(words))
+    case = material.result.case
+    outline = overview.geometry(case)
+    subtitle = [
+        f"{outline['length_mm']:g} × {outline['width_mm']:g} mm",
+        case.closure.technique,
+        numbering(case),
+    ]
+    return write_drawing(material, folder / "template", template.template(case), ", ".join(subtitle))
 
 
-def said(case):
+def numbering(case):
     """What the numbers on a template are, in a few words."""
     from fem.teaching.template import MARK
 
@@ -65,7 +69,11 @@ def cone(material, folder):
     from fem.teaching import cone
 
     sheet = cone.sheet(material.result)
-    return [] if sheet is None else drawn(material, folder / "cone", sheet, "paper model of the cones, to be cut out")
+    return (
+        []
+        if sheet is None
+        else write_drawing(material, folder / "cone", sheet, "paper model of the cones, to be cut out")
+    )
 
 
 def bench(material, folder):
@@ -99,7 +107,7 @@ def frames(material, folder):
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
     from fem.teaching import film, frame, timeline
 
-    made = timeline.moments(material.result, untrimmed(material))
+    made = timeline.keyframes(material.result, untrimmed(material))
     shot = frame.camera(made)
     kept = film.numbered(made, shot)
     return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
@@ -115,12 +123,12 @@ def together(material, folder):
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
     from fem.teaching import film, timeline
 
-    shown = [(words, timeline.moments(one)) for words, one in material.neighbours if not one.reason][: film.MOST - 1]
+    shown = [(label, timeline.keyframes(r)) for label, r in material.neighbours if not r.reason][: film.MOST - 1]
     if not shown:
         return []
-    own = material.lesson.words, timeline.moments(material.result, untrimmed(material))
-    words, made = zip(own, *shown, strict=True)
-    return films(film.film_of_several(made, words), folder / "side-by-side")
+    first = material.lesson.label, timeline.keyframes(material.result, untrimmed(material))
+    names, made = zip(first, *shown, strict=True)
+    return films(film.film_of_several(made, names), folder / "side-by-side")
 
 
 def films(shown, stem):
@@ -147,7 +155,7 @@ def solid(material, folder):
     paths = [folder / f"{stem}.stl", folder / f"{stem}.3mf"]
     solid.write_stl(made, paths[0])
     solid.write_3mf(made, paths[1])
-    told.write_text("\n".join(solid.said(made, material.result, material.heights)) + "\n", encoding="utf-8")
+    told.write_text("\n".join(solid.description(made, material.result, material.heights)) + "\n", encoding="utf-8")
     return [*paths, told]
 
 
@@ -156,7 +164,7 @@ def made_by():
     return f"flatseam {fem.__version__}"
 
 
-def drawn(material, stem, drawing, words):
+def write_drawing(material, stem, drawing, subtitle):
     """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
     from fem.comparison import page
     from fem.teaching import cutter, paper, vector
@@ -164,9 +172,9 @@ def drawn(material, stem, drawing, words):
 
     paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
     title = f"{material.result.name}: {stem.name}"
-    paper.write(paths[0], [paper.Page(title, words, drawing)], paper=material.paper, footer=page.CAUTION)
+    paper.write(paths[0], [paper.Page(title, subtitle, drawing)], paper=material.paper, footer=page.CAUTION)
     canvas = on_one_canvas(drawing)
-    paths[1].write_text(vector.svg(canvas, title=title, words=f"{words}. {page.CAUTION}"), encoding="utf-8")
+    paths[1].write_text(vector.svg(canvas, title=title, description=f"{subtitle}. {page.CAUTION}"), encoding="utf-8")
     cutter.dxf(canvas, paths[2])
     return paths
 
@@ -216,15 +224,15 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1
 
 def closed(compared, *, into, again):
     """Words and Result of each neighbour, closed if missing; one that cannot be has the reason."""
-    errors = solve_missing([one.case for one in compared], into=into, again=again)
+    errors = solve_missing([other.case for other in compared], into=into, again=again)
     return tuple(
         (
-            one.words,
-            Result(one.case, reason=str(errors[one.case.name]))
-            if one.case.name in errors
-            else read(Path(into) / one.case.name, one.case),
+            other.label,
+            Result(other.case, reason=str(errors[other.case.name]))
+            if other.case.name in errors
+            else read(Path(into) / other.case.name, other.case),
         )
-        for one in compared
+        for other in compared
     )
 
 

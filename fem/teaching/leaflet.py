@@ -36,10 +36,10 @@ MODEL = (
 def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
     """Two pages on a lesson, the answers not among them.
 
-    neighbours   (words, Result) each
+    neighbours   (label, Result) each
     plan         PNG of the case's plan
     """
-    every = [(lesson.words, result), *neighbours]
+    every = [(lesson.label, result), *neighbours]
     asked = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
     name = result.name
     first = (
@@ -49,7 +49,7 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
         Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.wound(result))),)),
         Heading("The result"),
         Items((*sentence.outcome(result), *(f"Warning: {line}." for line in result.run["warnings"]))),
-        Pictures(closed_skins([(lesson.words, result)])),
+        Pictures(closed_skins([(lesson.label, result)])),
         Heading("Words"),
         Items(WORDS_USED, look="small"),
     )
@@ -72,12 +72,12 @@ def order(lesson) -> comparison_text.By:
         return comparison_text.SCAR
     key = lesson.order.key
     return comparison_text.By(
-        lesson.order.words, lambda result: value(result.case, key), ("closing_force_N", "smallest force to close")
+        lesson.order.label, lambda result: value(result.case, key), ("closing_force_N", "smallest force to close")
     )
 
 
 def compared(every, by):
-    """Blocks that compare closures (words, Result)."""
+    """Blocks that compare closures (label, Result)."""
     order = comparison_text.ordered(every, by)
     named = [*order, *comparison_text.unordered(every, by)]
     views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
@@ -87,13 +87,13 @@ def compared(every, by):
 
 def answers(lesson, result, neighbours) -> Sheet:
     """The page of answers."""
-    asked = comparison_text.questions(result, [(lesson.words, result), *neighbours], order(lesson))
+    asked = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
     blocks = [block for question, answer in asked for block in (Heading(question), Paragraph(answer))]
     return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
 
 
 def table(named) -> Rows:
-    """The numbers of closures (words, Result), a column each."""
+    """The numbers of closures (label, Result), a column each."""
     every = [numbers(result.measures) for _, result in named[:TABLED]]
     rows = [
         (f"{label(name)}{', ' if unit(name) else ''}{unit(name)}", *(shown(name, at.get(name)) for at in every))
@@ -102,7 +102,7 @@ def table(named) -> Rows:
         and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
     rows.append(("skin missing at a tip, °", *(missing(result) for _, result in named[:TABLED])))
-    return Rows(("", *(words for words, _ in named[:TABLED])), tuple(rows))
+    return Rows(("", *(name for name, _ in named[:TABLED])), tuple(rows))
 
 
 def missing(result):
@@ -128,23 +128,23 @@ def sources(result):
 
 
 def closed_skins(named):
-    """Pictures of closures (words, Result) from the same place, in the same colours of height."""
+    """Pictures of closures (label, Result) from the same place, in the same colours of height."""
     results = [result for _, result in named]
     half_width, heights, _ = chart.common_ranges(results)
     drawn = chart.trimmed([chart.height_image(result, half_width, heights) for result in results])
     made = []
-    for (words, result), image in zip(named, drawn, strict=True):
-        high = sentence.told("cone_height_mm", result.measures["cone_height_mm"])
-        caption = f"{words}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
-        made.append(picture(png_of(image), caption, f"Closed skin, {words}, seen obliquely, up to {high} high."))
+    for (name, result), image in zip(named, drawn, strict=True):
+        high = sentence.unitful("cone_height_mm", result.measures["cone_height_mm"])
+        caption = f"{name}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
+        made.append(picture(png_of(image), caption, f"Closed skin, {name}, seen obliquely, up to {high} high."))
     return tuple(made)
 
 
 def trade_off_chart(named, against):
-    """Cone height against another number of closures (words, Result)."""
+    """Cone height against another number of closures (label, Result)."""
     from matplotlib import rc_context
 
-    called = [replace(r, case=r.case.model_copy(update={"name": words})) for words, r in named]
+    called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
     stream = io.BytesIO()
     with rc_context(chart.STYLE):
         chart.trade_off(called, against, "cone_height_mm").savefig(stream, format="png", dpi=DPI)

@@ -21,6 +21,7 @@ from fem.plan.plan import reach
 
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
+RENAMED = (("words", "label"),)  # keys whose former names are still read in this version
 SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
 PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
 
@@ -32,7 +33,7 @@ class Neighbour(BaseModel):
     """A closure to compare with: the lesson's case with some keys changed, or another case."""
 
     model_config = STRICT
-    words: Text = Field(description="what it is, in a few words")
+    label: Text = Field(description="what it is, in a few words")
     name: str | None = Field(default=None, description="of the changed case, and of its results folder")
     change: dict[str, Any] | None = Field(
         default=None, description="dotted keys of the lesson's case, as wound.outline.length_mm, and their values"
@@ -58,7 +59,7 @@ class Order(BaseModel):
 
     model_config = STRICT
     key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
-    words: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
+    label: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
 
 
 class Lesson(BaseModel):
@@ -68,7 +69,7 @@ class Lesson(BaseModel):
     title: Text = Field(description="of the sheet")
     question: Text = Field(description="that the sheet answers")
     case: Case = Field(description="the case of the lesson, or the path of its file")
-    words: Text = Field(default="this wound", description="what the case is, in a few words")
+    label: Text = Field(default="this wound", description="what the case is, in a few words")
     lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
     compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
     order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
@@ -113,14 +114,14 @@ class Compared:
     """A case of a lesson, and what it is in a few words."""
 
     case: Case
-    words: str
+    label: str
 
 
 def read(path) -> Lesson:
     """The lesson in a YAML file, or that of a case file; files that it names lie in its folder. Raises BadCase."""
     text = read_text(path)
     if {"title", "question"} & top_keys(text, path):
-        return parse(text, Lesson, path, folders=(Path(path).parent, cases.MESHES))
+        return parse(text, Lesson, path, folders=(Path(path).parent, cases.MESHES), renamed=RENAMED)
     return of_case(cases.read(path))
 
 
@@ -144,7 +145,7 @@ def neighbours(lesson) -> list[Compared]:
 def compared(case, lengths, compare, **_) -> list[Compared]:
     """Neighbours of a case: so many times as long, then those that are named."""
     longer = [Compared(with_length(case, factor), f"{factor:.3g} times as long") for factor in lengths]
-    return longer + [Compared(n.case or changed(case, n.name, n.change), n.words) for n in compare]
+    return longer + [Compared(n.case or changed(case, n.name, n.change), n.label) for n in compare]
 
 
 def value(case, key) -> float:

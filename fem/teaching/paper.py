@@ -34,7 +34,7 @@ class Page:
     """What is drawn, with its title and a line below that."""
 
     title: str
-    words: str
+    subtitle: str
     drawing: Drawing
 
 
@@ -70,28 +70,28 @@ def write(path, pages: Iterable[Page], *, paper, footer):
     for k, page in enumerate(pages):
         if k == 0:
             canvas.setTitle(page.title)
-        for size, tile, part, words in sheets(page, PAPERS[paper]):
-            _sheet(canvas, size, tile, part, page.title, words, footer)
+        for size, tile, part, subtitle in sheets(page, PAPERS[paper]):
+            _sheet(canvas, size, tile, part, page.title, subtitle, footer)
     canvas.save()
 
 
 def sheets(page, size):
-    """(paper in points, Tile, what is drawn, words) of each sheet of a page, upright or lying as it fits."""
+    """(paper in points, Tile, what is drawn, subtitle) of each sheet of a page, upright or lying as it fits."""
     ways = [size, size[::-1]]
     with_key = _with_key(page.drawing)
     for way in ways:
         (only, *others) = tiles(extent(with_key), room(way))
         if not others:
-            return [(way, only, with_key, page.words)]
+            return [(way, only, with_key, page.subtitle)]
     way = min(ways, key=lambda way: len(tiles(extent(page.drawing), room(way))))
     parts = tiles(extent(page.drawing), room(way))
     rows, columns = max(t.row for t in parts) + 1, max(t.column for t in parts) + 1
     many = []
     for k, tile in enumerate(parts, start=1):
-        words = f"sheet {k} of {len(parts)}, row {tile.row + 1}, column {tile.column + 1}: {JOIN}"
-        many.append((way, tile, joined(page.drawing, register(tile, rows, columns)), words))
+        subtitle = f"sheet {k} of {len(parts)}, row {tile.row + 1}, column {tile.column + 1}: {JOIN}"
+        many.append((way, tile, joined(page.drawing, register(tile, rows, columns)), subtitle))
     last = key(page.drawing)
-    return [*many, (size, tiles(extent(last), room(size))[0], last, f"key to the {len(parts)} sheets; {page.words}")]
+    return [*many, (size, tiles(extent(last), room(size))[0], last, f"key to the {len(parts)} sheets; {page.subtitle}")]
 
 
 def _with_key(drawing):
@@ -133,7 +133,7 @@ def register(tile, rows, columns) -> Drawing:
     return Drawing(tuple(Stroke(np.array(arm), "bar") for arm in arms))
 
 
-def _sheet(canvas, size, tile, drawing, title, words, footer):
+def _sheet(canvas, size, tile, drawing, title, subtitle, footer):
     """Draw one sheet: title, its part of the drawing, the bar and the line at the foot."""
     canvas.setPageSize(size)
     canvas.saveState()
@@ -142,7 +142,7 @@ def _sheet(canvas, size, tile, drawing, title, words, footer):
     canvas.setFont(BOLD, 5)
     canvas.drawString(MARGIN, high - MARGIN - 5, title)
     canvas.setFont(FONT, 3.2)
-    canvas.drawString(MARGIN, high - MARGIN - 10.5, words)
+    canvas.drawString(MARGIN, high - MARGIN - 10.5, subtitle)
     _draw(canvas, moved(check_bar(), (MARGIN, MARGIN + 11)))
     canvas.setFont(FONT, 2.4)
     for k, line in enumerate(wrap(footer, COLUMNS)):
@@ -171,7 +171,7 @@ def _draw(canvas, drawing):
             path.close()
         canvas.drawPath(path)
     canvas.setDash([])
-    for w in drawing.words:
+    for w in drawing.texts:
         wide = pdfmetrics.stringWidth(w.text, FONT, w.size)
         x, y = w.at[0] - {"start": 0, "middle": wide / 2, "end": wide}[w.anchor], w.at[1]
         canvas.setFillGray(1)

@@ -18,7 +18,7 @@ HOW = {"side-to-side": "side to side", "trimmed": "side to side, its cones are c
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 
-def told(name, value):
+def unitful(name, value):
     """A number with its unit, as printed."""
     mark = unit(name)
     return f"{shown(name, value)}{'' if mark == '°' else ' '}{mark}".rstrip()
@@ -34,15 +34,15 @@ def count(n):
     return COUNTS[n] if n < len(COUNTS) else str(n)
 
 
-def together(words):
+def together(parts):
     """Words joined as "a, b and c"."""
-    *first, last = words
+    *first, last = parts
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def alike(words):
+def alike(parts):
     """Words joined, or said once if all are the same."""
-    return f"each {words[0]}" if len(words) > 1 and len(set(words)) == 1 else together(words)
+    return f"each {parts[0]}" if len(parts) > 1 and len(set(parts)) == 1 else together(parts)
 
 
 def wound(result):
@@ -54,11 +54,11 @@ def wound(result):
     how = HOW.get(technique, f"by the technique “{technique}”")
     lines = [f"The wound is a {outline.replace('-', ' ')}, {size}; it is closed {how}."]
     if printed("removed_area_mm2", area):
-        lines.append(f"{told('removed_area_mm2', area)} of skin are taken away.")
+        lines.append(f"{unitful('removed_area_mm2', area)} of skin are taken away.")
     else:
         lines.append("No skin is taken away.")
     if result.case.wound.lesion is not None:
-        healthy = told("healthy_removed_mm2", known["healthy_removed_mm2"])
+        healthy = unitful("healthy_removed_mm2", known["healthy_removed_mm2"])
         lines.append(f"{healthy} of that are healthy: the lesion is {result.case.wound.lesion.diameter_mm:g} mm wide.")
     return lines
 
@@ -117,7 +117,7 @@ def outcome(result):
     """What became of the closed wound."""
     lines, dip = [*trimmed(result), *cones(result), scar(result), *partly(result)], result.measures["dip_mm"]
     if printed("dip_mm", dip) >= CONE_LEVEL:
-        lines.append(f"Beside that, skin dips by up to {told('dip_mm', dip)}.")
+        lines.append(f"Beside that, skin dips by up to {unitful('dip_mm', dip)}.")
     return lines + (tied(result) if separate(result) else pull(result))
 
 
@@ -126,8 +126,11 @@ def trimmed(result):
     at, name = result.measures, "cone_height_mm"
     if not at.get("trim_cut_mm"):
         return []
-    cut, before = (alike([told(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
-    more = told("scar_length_mm", at["trim_scar_added_mm"]), told("removed_area_mm2", at["trim_skin_removed_mm2"])
+    cut, before = (alike([unitful(name, v) for v in at[key]]) for key in ("trim_cut_mm", "trim_cones_before_mm"))
+    more = (
+        unitful("scar_length_mm", at["trim_scar_added_mm"]),
+        unitful("removed_area_mm2", at["trim_skin_removed_mm2"]),
+    )
     return [
         f"Closed for the first time, its cones stand {before} high. They are cut off, {cut} beyond the tips from "
         f"left to right. That adds {more[0]} of scar and takes {more[1]} more of skin."
@@ -136,18 +139,16 @@ def trimmed(result):
 
 def left_open(result):
     """How much of the wound stays open."""
-    area, name = result.measures["open_area_mm2"], "removed_area_mm2"
-    return (
-        f"Nothing is sewn edge to edge: {told(name, area)} stay open, of {told(name, result.measures[name])} cut out."
-    )
+    left, cut = (unitful(name, result.measures[name]) for name in ("open_area_mm2", "removed_area_mm2"))
+    return f"Nothing is sewn edge to edge: {left} stay open, of {cut} cut out."
 
 
 def pull(result):
     """How hard a seam pulls that is joined all along, or the thread of a purse-string."""
     at = result.measures
     if at.get("purse_force_N") is not None:
-        return [f"The thread pulls with {told('purse_force_N', at['purse_force_N'])}."]
-    force, middle = (told(name, at[name]) for name in ("closing_force_N", "line_tension_mid_N_per_m"))
+        return [f"The thread pulls with {unitful('purse_force_N', at['purse_force_N'])}."]
+    force, middle = (unitful(name, at[name]) for name in ("closing_force_N", "line_tension_mid_N_per_m"))
     more = f"; in the middle of the seam the skin pulls with {middle}" if even(result) else ""
     return [f"Closing takes {force} in all{more}."]
 
@@ -156,15 +157,15 @@ def cones(result):
     """How high the cones stand."""
     heights, top = [cone["height_mm"] for cone in result.measures["cones"]], result.measures["cone_height_mm"]
     if not heights:
-        return [f"The skin stands up to {told('cone_height_mm', top)} high."]
-    high = [told("cone_height_mm", h) for h in heights if h >= CONE_LEVEL]
+        return [f"The skin stands up to {unitful('cone_height_mm', top)} high."]
+    high = [unitful("cone_height_mm", h) for h in heights if h >= CONE_LEVEL]
     if high:
         what = "cone stands" if len(high) == 1 else "cones stand"
         lines = [f"{count(len(high)).capitalize()} {what} at the tips, {alike(high)} high."]
     else:
         lines = [f"No cone stands at a tip: skin is less than {CONE_LEVEL:g} mm high there."]
     if printed("cone_height_mm", top) > printed("cone_height_mm", max(heights)):
-        lines.append(f"The highest skin, {told('cone_height_mm', top)}, is not at a tip.")
+        lines.append(f"The highest skin, {unitful('cone_height_mm', top)}, is not at a tip.")
     return lines
 
 
@@ -176,8 +177,8 @@ def scar(result):
     more = round(printed("scar_length_mm", length) - printed("scar_length_mm", was), 1)
     before = "the trimmed wound was" if result.measures.get("trim_cut_mm") else "the wound was"
     way = "longer" if more > 0 else "shorter"
-    longer = f"{told('scar_length_mm', abs(more))} {way} than {before}" if more else f"as long as {before}"
-    return f"The scar is {told('scar_length_mm', length)} long, {longer}."
+    longer = f"{unitful('scar_length_mm', abs(more))} {way} than {before}" if more else f"as long as {before}"
+    return f"The scar is {unitful('scar_length_mm', length)} long, {longer}."
 
 
 def partly(result):
@@ -185,18 +186,18 @@ def partly(result):
     at, name = result.measures, "removed_area_mm2"
     if at["scar_length_mm"] is None or not at.get("open_area_mm2"):
         return []
-    return [f"{told(name, at['open_area_mm2'])} stay open."]
+    return [f"{unitful(name, at['open_area_mm2'])} stay open."]
 
 
 def tied(result):
     """What sutures carry that are tied one by one."""
     first, last = result.measures["suture_forces_N"], result.measures["suture_forces_final_N"]
     name = "closing_force_N"
-    lines = [f"{len(last)} sutures are tied one by one; at the end they carry {told(name, max(last))} or less each."]
+    lines = [f"{len(last)} sutures are tied one by one; at the end they carry {unitful(name, max(last))} or less each."]
     if printed(name, first[0]) > printed(name, last[0]):
         lines.append(
-            f"The first carries {told(name, first[0])} as it is tied and {told(name, last[0])} when all are: those "
-            "that follow relieve it."
+            f"The first carries {unitful(name, first[0])} as it is tied and {unitful(name, last[0])} when all are: "
+            "those that follow relieve it."
         )
     return lines
 

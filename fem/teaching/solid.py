@@ -36,7 +36,7 @@ class Print:
     whole: trimesh.Trimesh  # skin and base in one
     skin: trimesh.Trimesh  # the skin alone: it lies on the base all over
     base: trimesh.Trimesh
-    words: str  # on the label
+    label: str  # on the label
     area: float  # mm2, of the skin's middle surface
     crossed: int  # pairs of triangles of the whole that pass through each other
     overhang: float  # share of the skin's upper side that looks downward
@@ -58,8 +58,8 @@ def printed(result, *, exaggeration=1.0):
     bottom = under[2].min() - PLATE
     piece = float(result.stages["half_width"]) * np.array([1.0, SHAPE])
     box = _box([-piece[0], -piece[1], bottom - 1], [piece[0], piece[1], upper[2].max() + 1])
-    words = label(result.name, exaggeration)
-    tag = _tag(words, piece, bottom)
+    text = label(result.name, exaggeration)
+    tag = _tag(text, piece, bottom)
     whole, base = (_joined(_cut(body(surface, triangles, bottom), box), tag, bottom) for surface in (upper, under))
     skin = _lifted(_cut(_layer(upper, under, triangles), box), bottom)
     top = trimesh.Trimesh(upper.T, triangles.T, process=False)
@@ -67,7 +67,7 @@ def printed(result, *, exaggeration=1.0):
         whole=whole,
         skin=skin,
         base=base,
-        words=words,
+        label=text,
         area=area_inside(x, triangles, piece),
         crossed=crossings(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1],
         overhang=float(top.area_faces[top.face_normals[:, 2] < 0].sum() / top.area),
@@ -79,11 +79,11 @@ def label(name, exaggeration):
     return f"{name}   1:1" + (f"   heights x{exaggeration:g}" if exaggeration != 1 else "")
 
 
-def said(made, result, exaggeration):
+def description(made, result, exaggeration):
     """What a print is, as lines of text: sizes, volumes, and what to look out for."""
     wide, deep, high = made.whole.extents
     lines = [
-        made.words,
+        made.label,
         f"{wide:.1f} x {deep:.1f} x {high:.1f} mm with its label; lengths 1:1, heights of the skin x{exaggeration:g}.",
         f"Skin {result.case.skin.thickness_mm:g} mm thick, as the case says for skin in place: {made.area:.0f} mm2, "
         f"{made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3.",
@@ -241,11 +241,11 @@ def _box(low, high):
     return trimesh.creation.box(bounds=[low, high])
 
 
-def _tag(words, piece, bottom):
+def _tag(text, piece, bottom):
     """The ledge in front of the base, and the letters on it."""
     front, top = -piece[1], bottom + PLATE
     ledge = _box([-piece[0], front - STRIP, bottom], [piece[0], front + OVERLAP, top])
-    outlines = lettering(words, LETTERS)
+    outlines = lettering(text, LETTERS)
     shrink = min(1.0, 1.9 * piece[0] / np.ptp(outlines.bounds[::2]))
     outlines = shapely.affinity.scale(outlines, shrink, shrink, origin=(0, 0))
     outlines = shapely.affinity.translate(outlines, -0.95 * piece[0], front - (STRIP + LETTERS * shrink) / 2)
@@ -258,10 +258,10 @@ def _tag(words, piece, bottom):
     return [ledge, *letters]
 
 
-def lettering(words, height):
-    """Outlines of words whose capitals are `height` mm high, from the origin to the right."""
+def lettering(text, height):
+    """Outlines of a text whose capitals are `height` mm high, from the origin to the right."""
     scale = height / np.ptp(TextPath((0, 0), "H", size=100).vertices[:, 1])
-    curves = TextPath((0, 0), words.replace("$", r"\$"), size=100 * scale).to_polygons()
+    curves = TextPath((0, 0), text.replace("$", r"\$"), size=100 * scale).to_polygons()
     shape = shapely.Polygon()
     for curve in curves:  # a hole in a letter is drawn over it
         shape = shape.symmetric_difference(shapely.Polygon(curve).buffer(0))
@@ -274,7 +274,7 @@ def lettering(words, height):
 def write_stl(made, path):
     """Write skin and base as one body, binary STL; its header says the unit and the label."""
     content = bytearray(made.whole.export(file_type="stl"))
-    content[:80] = f"mm; {made.words}".encode("ascii", "replace")[:80].ljust(80)
+    content[:80] = f"mm; {made.label}".encode("ascii", "replace")[:80].ljust(80)
     path.write_bytes(content)
 
 
@@ -282,5 +282,5 @@ def write_3mf(made, path):
     """Write skin and base as two bodies, for two colours, in mm."""
     scene = trimesh.Scene()
     for name, solid in (("skin", made.skin), ("base", made.base)):
-        scene.add_geometry(solid, geom_name=f"{name}, {made.words}", node_name=name)
+        scene.add_geometry(solid, geom_name=f"{name}, {made.label}", node_name=name)
     path.write_bytes(scene.export(file_type="3mf"))

@@ -11,7 +11,7 @@ from fem.geometry.curve import chained, turned
 from fem.plan import junctions
 from fem.plan.junctions import SAME
 from fem.plan.plan import opened, removed_skin, stitches
-from fem.teaching.drawing import LETTER, Drawing, Stroke, Words, extent, joined
+from fem.teaching.drawing import LETTER, Drawing, Stroke, Text, extent, joined
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
 CHORDS = 200  # a curve
@@ -49,22 +49,22 @@ def stretched(case):
     return tension.along_N_per_m != tension.across_N_per_m
 
 
-def drawn(curve):
+def polyline(curve):
     """Points (2, n) along a curve."""
     return curve.point(np.union1d(np.linspace(0, 1, CHORDS + 1), curve.corners))
 
 
 def cut(plan) -> Drawing:
     """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
-    rings = [Stroke(np.hstack([drawn(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
-    ways = [Stroke(drawn(c), "cut") for c in plan.cuts]
+    rings = [Stroke(np.hstack([polyline(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
+    ways = [Stroke(polyline(c), "cut") for c in plan.cuts]
     beside = [Stroke(_beside(c), "open") for c in plan.open]
     return Drawing((*rings, *ways, *beside))
 
 
 def _beside(curve):
     """Points (2, n) along the left of a curve."""
-    x = drawn(curve)
+    x = polyline(curve)
     along = np.gradient(x, axis=1)
     return x + BESIDE * np.array([-along[1], along[0]]) / np.hypot(*along)
 
@@ -117,12 +117,12 @@ def sutures(plan, at) -> Drawing:
 def _numbered(marks, style, edges) -> Drawing:
     """Marks, each a number, a place (2,) and the way into the skin (2,); numbers stand where they cover nothing."""
     strokes = [np.stack([x, x + TICK * into], axis=1) for _, x, into in marks]
-    taken = [shapely.LineString(line.T) for line in (*strokes, *map(drawn, edges))]
+    taken = [shapely.LineString(line.T) for line in (*strokes, *map(polyline, edges))]
     placed = []
     for text, x, into in marks:
         middle, box = _with_room(text, x, into, taken)
         taken.append(box)
-        placed.append(Words(text, (float(middle[0]), float(middle[1] - 0.36 * SIZE)), SIZE, "middle"))
+        placed.append(Text(text, (float(middle[0]), float(middle[1] - 0.36 * SIZE)), SIZE, "middle"))
     return Drawing(tuple(Stroke(line, style) for line in strokes), tuple(placed))
 
 
@@ -181,7 +181,7 @@ def tips(plan) -> Drawing:
         strokes.append(Stroke(x[:, None] + RING * around, "tip", closed=True))
         away = x + 4.5 * np.array([cos(met.ways[0]), sin(met.ways[0])])
         anchor = "end" if away[0] < x[0] - 1 else "start" if away[0] > x[0] + 1 else "middle"
-        words.append(Words(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
+        words.append(Text(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
     return Drawing(tuple(strokes), tuple(words))
 
 
@@ -195,5 +195,5 @@ def lines(tension, within) -> Drawing:
     for end, way in zip(ends, (along, -along), strict=True):
         side = np.array([-way[1], way[0]])
         heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "arrow"))
-    words = Words("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
+    words = Text("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
     return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (words,))

@@ -1,7 +1,7 @@
-"""Results → the moments of a closure: states of the skin in their order, and what is said of each.
+"""Results → the keyframes of a closure: states of the skin in their order, and what is said of each.
 
 Between the uncut skin and the closed one stand the states that `scene.stages` kept; what lies between two of them
-is for the eye only, and its words say so.
+is for the eye only, and its caption says so.
 """
 
 import re
@@ -14,45 +14,45 @@ from fem.case import physical
 from fem.plan.plan import removed_area
 from fem.results.result import Result, numbers, shown, unit
 
-UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of moments in time; in between, the share that is closed
+UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of keyframes in time; in between, the share that is closed
 BETWEEN = "Between two states: drawn for the eye, not computed."
 ON_THE_WAY = "On the way, for the eye only: a slight upward push and stiffer bending guide the skin."
 PASSING = " Flaps pass each other."
 
 
 @dataclass(frozen=True)
-class Moment:
+class Keyframe:
     """A state of the skin, and what is said of it."""
 
     of: Result  # whose nodes these are
     x: np.ndarray  # (3, n) mm
     at: float  # UNCUT, CUT, the share closed, or more for what is done after
     title: str
-    words: str
+    caption: str
     tied: int = 0  # sutures of the wound's edges that are tied
     kept: bool = True  # False: drawn between two states
     marked: tuple[np.ndarray, ...] = ()  # lines (3, k) on the skin along which it will be cut, mm
 
 
-def moments(result, before=None):
-    """The moments of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
+def keyframes(result, before=None):
+    """The keyframes of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
 
     before   of a trimmed closure: its result before the cones were cut off, which comes first
     """
     if before is not None:
-        return [*moments(before), _marked(result, before), _trimmed(result)]
+        return [*keyframes(before), _marked(result, before), _trimmed(result)]
     stages, drawing = result.stages, physical.plan(result.case)
     flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
     if area := removed_area(drawing):
-        plan_words = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
-        cut_words = "The skin inside the line is gone; what is left has not moved yet."
+        plan_caption = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
+        cut_caption = "The skin inside the line is gone; what is left has not moved yet."
     else:
-        plan_words = "The plan on uncut skin: lines to be cut. No skin is taken away."
-        cut_words = "Cut along the lines; the skin has not moved yet."
+        plan_caption = "The plan on uncut skin: lines to be cut. No skin is taken away."
+        cut_caption = "Cut along the lines; the skin has not moved yet."
     return [
-        Moment(result, flat, UNCUT, "Uncut skin", plan_words),
-        Moment(result, flat, CUT, "Cut", cut_words),
-        Moment(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
+        Keyframe(result, flat, UNCUT, "Uncut skin", plan_caption),
+        Keyframe(result, flat, CUT, "Cut", cut_caption),
+        Keyframe(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
         *(_stage(result, k) for k in range(1, len(stages["closed"]))),
     ]
 
@@ -67,16 +67,16 @@ def _gape(result):
 
 
 def _stage(result, k):
-    """The moment of a stage after the fresh wound."""
+    """The keyframe of a stage after the fresh wound."""
     x, at, words = (result.stages[name][k] for name in ("x", "closed", "words"))
     x, at, words, measured = x.astype(float), float(at), str(words), numbers(result.measures)
     title = words[:1].upper() + words[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
     count = len(stitched(result))
     if tie := re.match(r"suture (\d+) of", words):
-        return Moment(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
+        return Keyframe(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
     if at < CLOSED:
-        return Moment(result, x, at, title, ON_THE_WAY + (PASSING if physical.plan(result.case).cuts else ""))
-    return Moment(result, x, at, title, ending(measured), count)
+        return Keyframe(result, x, at, title, ON_THE_WAY + (PASSING if physical.plan(result.case).cuts else ""))
+    return Keyframe(result, x, at, title, ending(measured), count)
 
 
 def done(result):
@@ -86,19 +86,19 @@ def done(result):
 
 def _marked(result, before):
     """The untrimmed closed wound with the cuts that will trim it."""
-    closed = moments(before)[-1]
+    closed = keyframes(before)[-1]
     lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in plan_lines(result))
     removed = _said(numbers(result.measures), "trim_skin_removed_mm2")
-    words = f"The cones are cut off along the lines around the wound: {removed} of skin more."
-    return replace(closed, at=CLOSED + 1, title="Cones to be cut off", words=words, marked=lines)
+    caption = f"The cones are cut off along the lines around the wound: {removed} of skin more."
+    return replace(closed, at=CLOSED + 1, title="Cones to be cut off", caption=caption, marked=lines)
 
 
 def _trimmed(result):
     """The trimmed closed wound."""
     measured = numbers(result.measures)
-    words = f"{ending(measured)} Trimming made the scar {_said(measured, 'trim_scar_added_mm')} longer."
+    caption = f"{ending(measured)} Trimming made the scar {_said(measured, 'trim_scar_added_mm')} longer."
     x = result.stages["x"][-1].astype(float)
-    return Moment(result, x, CLOSED + 2, "Trimmed and closed again", words, len(stitched(result)))
+    return Keyframe(result, x, CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
 
 
 def stitched(result):
@@ -135,14 +135,14 @@ def _said(measured, name):
 
 
 def between(before, after, share):
-    """The moment a share of the way from one to the next; the skin moves straight."""
+    """The keyframe a share of the way from one to the next; the skin moves straight."""
     x = (1 - share) * before.x + share * after.x
     at = (1 - share) * before.at + share * after.at
-    return Moment(before.of, x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
+    return Keyframe(before.of, x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
 
 
-def moment_at(made, at):
-    """The moment of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
+def keyframe_at(made, at):
+    """The keyframe of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
     for before, after in pairwise(made):
         if before.at == at:
             return before
@@ -161,13 +161,13 @@ def plan_lines(result):
     return [np.vstack([p, 0 * p[:1]]) for p in places]
 
 
-def moved(moment, place):
+def moved(keyframe, place):
     """Where (3,) a place (2,) of the uncut skin has moved to."""
-    triangles = moment.of.stages["elements"][:3]
-    a, b, c = moment.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
+    triangles = keyframe.of.stages["elements"][:3]
+    a, b, c = keyframe.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
     u, v, w = b - a, c - a, place[:, None] - a
     area = u[0] * v[1] - u[1] * v[0]
     shares = np.array([(w[0] * v[1] - w[1] * v[0]) / area, (u[0] * w[1] - u[1] * w[0]) / area])
     shares = np.vstack([1 - shares.sum(axis=0), shares])
     inside = shares.min(axis=0).argmax()
-    return moment.x[:, triangles[:, inside]] @ shares[:, inside]
+    return keyframe.x[:, triangles[:, inside]] @ shares[:, inside]

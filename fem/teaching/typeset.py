@@ -51,7 +51,7 @@ def _head(canvas, sheet, number, wide, high, footer):
     canvas.setFont(BOLD, 16)
     canvas.drawString(MARGIN * mm, high - (MARGIN + 5) * mm, sheet.title)
     canvas.setFont(FONT, 8)
-    canvas.drawString(MARGIN * mm, high - (MARGIN + 10.5) * mm, sheet.words)
+    canvas.drawString(MARGIN * mm, high - (MARGIN + 10.5) * mm, sheet.subtitle)
     canvas.drawRightString(wide - MARGIN * mm, high - (MARGIN + 10.5) * mm, of)
     canvas.setFont(FONT, 6.5)
     canvas.drawString(MARGIN * mm, MARGIN * mm, footer)

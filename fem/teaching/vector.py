@@ -8,10 +8,10 @@ MARGIN = 5.0  # mm around the drawing
 FONT = "DejaVu Sans, Arial, Helvetica, sans-serif"
 
 
-def svg(drawing: Drawing, *, title, words) -> str:
+def svg(drawing: Drawing, *, title, description) -> str:
     """The drawing as the text of an SVG file whose user unit is 1 mm, each kind of line a group of its name.
 
-    title, words   what it is, for programs and for those who do not see it
+    title, description   what it is, for programs and for those who do not see it
     """
     (left, right), (bottom, top) = extent(drawing)
     wide, high = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
@@ -25,7 +25,7 @@ def svg(drawing: Drawing, *, title, words) -> str:
         },
     )
     ET.SubElement(root, "title").text = title
-    ET.SubElement(root, "desc").text = words
+    ET.SubElement(root, "desc").text = description
 
     def place(x, y):
         return f"{x - left + MARGIN:.4f}", f"{top - y + MARGIN:.4f}"  # y down
@@ -48,7 +48,7 @@ def svg(drawing: Drawing, *, title, words) -> str:
             path = "M" + " L".join(",".join(place(x, y)) for x, y in s.points.T) + (" Z" if s.closed else "")
             ET.SubElement(group, "path", {"d": path})
     written = ET.SubElement(root, "g", {"id": "words", "font-family": FONT})
-    for w in drawing.words:
+    for w in drawing.texts:
         x, y = place(*w.at)
         looks = {"x": x, "y": y, "font-size": f"{w.size:g}", "text-anchor": w.anchor}
         ET.SubElement(written, "text", looks).text = w.text

@@ -377,7 +377,7 @@ LESSON = """\
 title: A lesson
 question: Why?
 case: small.yaml
-compare: [{words: held, case: held.yaml}]
+compare: [{label: held, case: held.yaml}]
 """
 
 

@@ -9,7 +9,7 @@ from fem.teaching.comparison_text import SCAR, By
 
 
 def order(*pairs, **more):
-    """Closures (words, Result) of scars and cones, named a, b, c."""
+    """Closures (label, Result) of scars and cones, named a, b, c."""
     return [
         (name, of(scar_length_mm=scar, cone_height_mm=high, **more))
         for name, (scar, high) in zip("abc", pairs, strict=False)

@@ -12,7 +12,7 @@ from fem.case import physical
 from fem.plan import junctions
 from fem.results.result import Result
 from fem.teaching import cone
-from fem.teaching.cone import RADIUS, Cone, Tip, of_one_kind, pattern, said, tips
+from fem.teaching.cone import RADIUS, Cone, Tip, instructions, of_one_kind, pattern, tips
 
 
 def result(one, heights):
@@ -83,7 +83,7 @@ def test_without_measure():
     none = replace(result(case(text("lens", 30)), []), stages={"X": np.zeros((2, 0)), "tips": np.zeros(0, int)})
     found = tips(none)
     assert [t.height for t in found] == [None, None]
-    words = " ".join(said(Cone(found[0].deficit, RADIUS), found, -1.0))
+    words = " ".join(instructions(Cone(found[0].deficit, RADIUS), found, -1.0))
     assert "computed skin" not in words and "73.7°" in words
 
 
@@ -100,10 +100,10 @@ def test_words():
     """The numbers in words are those of the cone: height, width and angle, and what was computed for skin."""
     made = Cone(radians(73.74), 45.0)
     group = [Tip((-30.0, 0.0), made.deficit, 4.0), Tip((30.0, 0.0), made.deficit, 3.1)]
-    words = " ".join(said(made, group, radians(-147.5)))
+    words = " ".join(instructions(made, group, radians(-147.5)))
     assert f"{45 * cos(made.half_angle):.1f} mm high and {90 * sin(made.half_angle):.1f} mm wide" in words
     assert "stands 4.0 mm and 3.1 mm high" in words and "147.5° of skin are too many" in words
-    assert "too many" not in " ".join(said(made, group, 0.0))
+    assert "too many" not in " ".join(instructions(made, group, 0.0))
     assert acos(made.height / 45) == approx(made.half_angle)
 
 

@@ -24,8 +24,8 @@ ASKED = (
     + """\
 ratios: [2, 2.8]
 choices:
-  - {name: lens, words: lens, change: {}}
-  - {name: rhombus, words: rhombus, change: {wound.outline.kind: rhombus}}
+  - {name: lens, label: lens, change: {}}
+  - {name: rhombus, label: rhombus, change: {wound.outline.kind: rhombus}}
 """
 )
 LESSONS = Path(__file__).parents[2] / "configs" / "lessons" / "explore"
@@ -106,9 +106,9 @@ def test_steps(exploration):
 @pytest.mark.parametrize("path", sorted(LESSONS.glob("*.yaml")), ids=lambda path: path.stem)
 def test_shipped_files(path):
     """Each is read, asks for 12 to 20 closures, and is told from a case and from a lesson."""
-    assert explore.asked(path)
+    assert explore.is_exploration(path)
     assert 12 <= len(explore.steps(explore.read(path))) <= 20
-    assert not explore.asked(LESSONS.parent / "how-long.yaml")
+    assert not explore.is_exploration(LESSONS.parent / "how-long.yaml")
 
 
 @pytest.mark.parametrize(

@@ -39,17 +39,17 @@ def few_between():
 
 @pytest.fixture(scope="module")
 def shot(results):
-    return frame.camera(timeline.moments(results[0]))
+    return frame.camera(timeline.keyframes(results[0]))
 
 
 @pytest.fixture(scope="module")
 def kept(results, shot):
-    return film.numbered(timeline.moments(results[0]), shot)
+    return film.numbered(timeline.keyframes(results[0]), shot)
 
 
 @pytest.fixture(scope="module")
 def filmed(results, shot, kept):
-    return film.film(timeline.moments(results[0]), shot, kept)
+    return film.film(timeline.keyframes(results[0]), shot, kept)
 
 
 def decoded(path):
@@ -67,28 +67,28 @@ def difference(one, other):
     return np.abs(one.astype(float) - other).mean()
 
 
-# Moments ------------------------------------------------------------------------------------------------------
+# Keyframes ------------------------------------------------------------------------------------------------------
 
 
 def test_moments(results):
     """Uncut, cut, open, then the kept stages in order up to the closed one; captions say the case's own numbers."""
-    running, tied = map(timeline.moments, results[:2])
+    running, tied = map(timeline.keyframes, results[:2])
     assert [m.at for m in running[:3]] == [UNCUT, CUT, OPEN]
     assert [m.at for m in running[3:]] == approx([0.2, 0.4, 0.6, 0.8, 1.0], abs=0.11)
     assert [m.title for m in tied[3:]] == ["Suture 1 of 3 tied", "Suture 2 of 3 tied", "Closed"]
     assert [m.tied for m in tied] == [0, 0, 0, 1, 2, 3]
     forces = results[1].measures["suture_forces_N"]
-    assert tied[4].words == f"As soon as it is tied it pulls with {shown('_N', forces[1])} N."
+    assert tied[4].caption == f"As soon as it is tied it pulls with {shown('_N', forces[1])} N."
     cone = shown("cone_height_mm", results[0].measures["cone_height_mm"])
-    assert running[-1].words.startswith(f"Cones {cone} mm high, scar ")
-    assert f"{shown('_mm', results[0].measures['gape_width_mm'])} mm wide" in running[2].words
-    assert all(words == timeline.ON_THE_WAY for words in (m.words for m in running[3:-1]))
+    assert running[-1].caption.startswith(f"Cones {cone} mm high, scar ")
+    assert f"{shown('_mm', results[0].measures['gape_width_mm'])} mm wide" in running[2].caption
+    assert all(words == timeline.ON_THE_WAY for words in (m.caption for m in running[3:-1]))
 
 
-def test_first_moments_are_flat_and_last_is_the_closed_state(results):
+def test_first_keyframes_are_flat_and_last_is_the_closed_state(results):
     """Before the cut skin lies where it lay; the fresh wound and the closed one are those of the result."""
     one = results[0]
-    made = timeline.moments(one)
+    made = timeline.keyframes(one)
     assert (made[0].x[:2] == one.stages["X"]).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
     assert (made[2].x == one.stages["x"][0]).all()
     assert (made[-1].x == one.stages["x"][-1]).all()
@@ -96,19 +96,19 @@ def test_first_moments_are_flat_and_last_is_the_closed_state(results):
 
 def test_trimmed(results):
     """A closure whose cones are cut off starts as the untrimmed one; then the cuts are drawn on the closed skin, where
-    the skin under them has gone, and the last moment is the trimmed skin; nothing moves from one skin to the other."""
+    the skin under them has gone, and the last is the trimmed skin; nothing moves from one skin to the other."""
     before, longer = results[0], results[2]
     measured = longer.measures | {"trim_skin_removed_mm2": 31.4, "trim_scar_added_mm": 7.25}
-    made = timeline.moments(replace(longer, measures=measured), before)
+    made = timeline.keyframes(replace(longer, measures=measured), before)
     assert [m.title for m in made[-3:]] == ["Closed", "Cones to be cut off", "Trimmed and closed again"]
     assert [m.at for m in made[-3:]] == [CLOSED, CLOSED + 1, CLOSED + 2]
-    assert "31 mm² of skin more" in made[-2].words and "7.2 mm longer" in made[-1].words
+    assert "31 mm² of skin more" in made[-2].caption and "7.2 mm longer" in made[-1].caption
     assert all(m.of is before for m in made[:-1]) and (made[-1].x == longer.stages["x"][-1]).all()
     tree = KDTree(made[-2].x.T)
     assert tree.query(np.hstack(made[-2].marked).T)[0].max() < 2  # on the skin, whose nodes are about 1 mm apart
     tip = made[-2].marked[0][:, [0, -1]]
     assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages["tips"]]).max()
-    assert timeline.moment_at(made, CLOSED + 1.5) is made[-2]
+    assert timeline.keyframe_at(made, CLOSED + 1.5) is made[-2]
 
 
 def test_left_open(results):
@@ -124,27 +124,27 @@ def test_left_open(results):
     opened = replace(opened, stages=one.stages | {"seam_of": np.zeros(0, int), "seams": np.zeros((2, 0), int)})
     last = timeline.ending(numbers(opened.measures))
     assert last == "52 mm² left open." and timeline.done(opened) == "Drawn together, left open"
-    moment = timeline.moments(one)[1]
+    keyframe = timeline.keyframes(one)[1]
     edge = np.unique(one.stages["seams"])
-    drawn = frame.edges(replace(moment, of=opened))
+    drawn = frame.edges(replace(keyframe, of=opened))
     assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
-    assert (np.unique(drawn[0], axis=1) == np.unique(moment.x[:, edge], axis=1)).all()
+    assert (np.unique(drawn[0], axis=1) == np.unique(keyframe.x[:, edge], axis=1)).all()
 
 
 def test_between(results):
-    """Half way between two moments every point is half way, and the caption says that it was not computed."""
-    made = timeline.moments(results[0])
-    middle = timeline.moment_at(made, (made[3].at + made[4].at) / 2)
+    """Half way between two keyframes every point is half way, and the caption says that it was not computed."""
+    made = timeline.keyframes(results[0])
+    middle = timeline.keyframe_at(made, (made[3].at + made[4].at) / 2)
     assert middle.x == approx((made[3].x + made[4].x) / 2)
-    assert (middle.kept, middle.words) == (False, timeline.BETWEEN)
-    assert timeline.moment_at(made, made[3].at) is made[3]
-    assert timeline.moment_at(made, CLOSED + 1) is made[-1]
+    assert (middle.kept, middle.caption) == (False, timeline.BETWEEN)
+    assert timeline.keyframe_at(made, made[3].at) is made[3]
+    assert timeline.keyframe_at(made, CLOSED + 1) is made[-1]
 
 
 def test_stitches(results):
     """Where the plan has a suture, the stitch runs from BITE mm above the edge to as far below it, on the skin."""
     tied = results[1]
-    uncut = timeline.moments(tied)[1]
+    uncut = timeline.keyframes(tied)[1]
     lines = frame.stitches(replace(uncut, tied=3))
     drawing = physical.plan(tied.case)
     for line, (_, fraction) in zip(lines, physical.tying(drawing, tied.case.closure.sutures), strict=True):
@@ -154,7 +154,7 @@ def test_stitches(results):
         assert above[1] > 0 > below[1]
         assert line[:2, 1:3].T == approx(np.array([upper, lower]), abs=1.1)  # the edge's nearest node, 2 mm triangles
     assert len(frame.stitches(replace(uncut, tied=1))) == 1
-    assert frame.stitches(timeline.moments(results[0])[-1]) == []
+    assert frame.stitches(timeline.keyframes(results[0])[-1]) == []
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -163,18 +163,18 @@ def test_stitches(results):
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
-    drawn = frame.view(timeline.moments(one)[-1], shot.half_width, shot.heights)
+    drawn = frame.view(timeline.keyframes(one)[-1], shot.half_width, shot.heights)
     assert (drawn == chart.height_image(one, shot.half_width, shot.heights)).all()
 
 
 def test_nothing_is_cut_off(results):
-    """The rows that the camera leaves out are white in all moments, those at its ends are not far from skin."""
-    both = frame.camera([moment for one in results[:2] for moment in timeline.moments(one)])
+    """The rows that the camera leaves out are white in all keyframes, those at its ends are not far from skin."""
+    both = frame.camera([keyframe for one in results[:2] for keyframe in timeline.keyframes(one)])
     low, high = both.rows
     drawn = []
     for one in results[:2]:
-        for moment in (timeline.moments(one)[0], timeline.moments(one)[-1]):
-            drawn.append((frame.view(moment, both.half_width, both.heights) < 255).any(axis=(1, 2)))
+        for keyframe in (timeline.keyframes(one)[0], timeline.keyframes(one)[-1]):
+            drawn.append((frame.view(keyframe, both.half_width, both.heights) < 255).any(axis=(1, 2)))
     rows = np.flatnonzero(np.any(drawn, axis=0))
     assert low <= rows[0] < low + 2 * frame.AROUND and high - 2 * frame.AROUND < rows[-1] + 1 <= high
 
@@ -182,14 +182,14 @@ def test_nothing_is_cut_off(results):
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
     one = results[0]
-    before, after = (frame.view(moment, shot.half_width, shot.heights) for moment in timeline.moments(one)[:2])
+    before, after = (frame.view(keyframe, shot.half_width, shot.heights) for keyframe in timeline.keyframes(one)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()
 
 
 def test_frames(kept):
-    """As many as moments, all of one even size; from one to the next both the title and the skin below change."""
+    """As many as keyframes, all of one even size; from one to the next both the title and the skin below change."""
     images = [image for _, image in kept]
     assert len(kept) == 8
     assert {image.shape for image in images} == {images[0].shape}
@@ -203,7 +203,7 @@ def test_frames(kept):
 def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
     one = results[0]
-    made, half = timeline.moments(one), float(one.stages["half_width"])
+    made, half = timeline.keyframes(one), float(one.stages["half_width"])
     white = [(np.asarray(frame.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
     whole = 4 * half**2 * frame.picture.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
@@ -214,7 +214,7 @@ def test_plan_shows_the_stage(results):
 
 
 def test_numbered_files(kept, tmp_path):
-    """Names sort in the order of the moments, the first uncut, the last closed; read back they are the frames."""
+    """Names sort in the order of the keyframes, the first uncut, the last closed; read back they are the frames."""
     paths = film.write_numbered(kept, tmp_path / "frames")
     assert paths == sorted((tmp_path / "frames").iterdir())
     assert [paths[0].name, paths[-1].name] == ["01-uncut-skin.png", "08-closed.png"]
@@ -254,7 +254,7 @@ def test_gif(filmed, kept, tmp_path):
 
 def test_several_in_step(results, tmp_path):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
-    made = [timeline.moments(one) for one in results[:2]]
+    made = [timeline.keyframes(one) for one in results[:2]]
     shown = film.film_of_several(made, ["all along", "by three sutures"])
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")

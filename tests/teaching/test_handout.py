@@ -79,7 +79,7 @@ def test_everything(into, one):
 
 def test_missing_neighbour(into, one):
     """A neighbour that cannot be closed is told of, on the sheet and to the caller; the rest is made all the same."""
-    stuck = lesson.Neighbour(words="held fast", case=case(STUCK))
+    stuck = lesson.Neighbour(label="held fast", case=case(STUCK))
     folder, missing = teach(one.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
     assert list(missing) == ["stuck"]
     assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()

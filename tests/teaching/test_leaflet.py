@@ -36,7 +36,7 @@ def into(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def named(into):
-    """(words, Result) of three closures; the words need escaping."""
+    """(label, Result) of three closures; the words need escaping."""
     asked = [case(text(name, length)) for name, length in LENGTHS.items()]
     return [(f"{one.name} {EVIL}", results.read(close.close(one, into=into), one)) for one in asked]
 
@@ -54,7 +54,7 @@ def made(named, into):
     (_, middle), first, last = named[1], named[0], named[2]
     failed = ("failed", Result(middle.case, reason=f"never met {EVIL}"))
     one = lesson.of_case(middle.case).model_copy(
-        update={"title": f"A title {EVIL}", "question": f"Why {EVIL}?", "words": "middle", "notes": (EVIL,)}
+        update={"title": f"A title {EVIL}", "question": f"Why {EVIL}?", "label": "middle", "notes": (EVIL,)}
     )
     neighbours = (first, last, failed)
     plan = (into / "middle" / "pictures" / "plan.png").read_bytes()

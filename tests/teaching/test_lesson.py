@@ -18,7 +18,7 @@ case: small.yaml
 lengths: [0.5, 2]
 compare:
   - name: across
-    words: across the lines
+    label: across the lines
     change: {skin.tension.lines_deg: 90}
 notes: [one note]
 """
@@ -39,7 +39,7 @@ def test_lesson(here):
     """Neighbours: half as long, twice as long, and with the lines turned; all else is the case's."""
     made = read(here, FILE)
     assert made.case == case(text("small", 20))
-    named = {one.words: one.case for one in lesson.neighbours(made)}
+    named = {n.label: n.case for n in lesson.neighbours(made)}
     assert list(named) == ["0.5 times as long", "2 times as long", "across the lines"]
     assert [one.wound.outline.length_mm for one in named.values()] == [10, 40, 20]
     assert named["across the lines"].skin.tension.lines_deg == 90
@@ -50,7 +50,7 @@ def test_lesson(here):
 def test_computed_in_the_same_way(here):
     """Triangles keep their sizes, and the patch its margin: 40 mm around a reach of 16 mm, so 50 mm around 26 mm."""
     made = read(here, FILE)
-    named = {one.words: one.case for one in lesson.neighbours(made)}
+    named = {n.label: n.case for n in lesson.neighbours(made)}
     assert {one.mesh for one in named.values()} == {made.case.mesh}
     assert named["2 times as long"].patch.radius_mm == approx(50, abs=0.01)
     assert named["across the lines"].patch.radius_mm == approx(40, abs=0.01)
@@ -137,3 +137,14 @@ def test_lessons_do_not_mix():
     assert len(LESSONS) >= 5 and len(set(names)) == len(names)
     assert len({made.title for made in every}) == len(every)
     assert all(overview.warnings(made.case) == [] for made in every)
+
+
+def test_former_key(here):
+    """What is called `label` was called `words`: still read, at its place in complaints too, with a warning."""
+    (here / "lesson.yaml").write_text(FILE.replace("label:", "words:"))
+    with pytest.warns(FutureWarning, match="'words' is called 'label' now"):
+        made = lesson.read(here / "lesson.yaml")
+    assert [n.label for n in lesson.neighbours(made)][-1] == "across the lines"
+    (here / "lesson.yaml").write_text(FILE.replace("label: across the lines", "words: 3"))
+    with pytest.warns(FutureWarning), pytest.raises(BadCase, match=r":7:12: compare\[0\].label: got 3, wanted text"):
+        lesson.read(here / "lesson.yaml")

@@ -131,7 +131,7 @@ def test_volume_of_flat_skin(closed):
     made = solid.printed(replace(closed, case=middle, stages=stages | {"x": flat, "seams": seams}))
     wide, deep = 2 * float(stages["half_width"]), 2 * SHAPE * float(stages["half_width"])
     area = wide * deep - shapely.Polygon(uncut[:2, ring(stages)].T).area
-    letters = solid.lettering(made.words, solid.LETTERS).area
+    letters = solid.lettering(made.label, solid.LETTERS).area
     h = closed.case.skin.thickness_mm
     assert made.area == approx(area, rel=1e-5)
     assert made.skin.volume == approx(area * h, rel=1e-5)
@@ -152,7 +152,7 @@ def test_heights(printed, closed):
     h = closed.case.skin.thickness_mm
     wanted = np.ptp(z) + h + solid.PLATE
     assert made.whole.bounds[:, 2] == approx([0, wanted], abs=0.02 * h)
-    assert made.words == ("lens   1:1" if exaggeration == 1 else "lens   1:1   heights x2.5")
+    assert made.label == ("lens   1:1" if exaggeration == 1 else "lens   1:1   heights x2.5")
 
 
 def test_label_stands_out(printed, closed):
@@ -161,7 +161,7 @@ def test_label_stands_out(printed, closed):
     faces = made.base.triangles_center
     front = faces[:, 1] < -SHAPE * float(closed.stages["half_width"])
     high = front & (abs(faces[:, 2] - solid.PLATE - solid.RAISED) < 1e-6)
-    outlines = solid.lettering(made.words, solid.LETTERS)
+    outlines = solid.lettering(made.label, solid.LETTERS)
     shrink = min(1.0, 1.9 * float(closed.stages["half_width"]) / np.ptp(outlines.bounds[::2]))
     assert made.base.area_faces[high].sum() == approx(outlines.area * shrink**2, rel=1e-4)
 
@@ -173,12 +173,12 @@ def test_files(printed, tmp_path):
     solid.write_3mf(made, tmp_path / "a.3mf")
     stl = trimesh.load_mesh(tmp_path / "a.stl")
     assert stl.is_watertight and stl.volume == approx(made.whole.volume, rel=1e-5)
-    assert (tmp_path / "a.stl").read_bytes()[:80].decode().rstrip() == f"mm; {made.words}"
+    assert (tmp_path / "a.stl").read_bytes()[:80].decode().rstrip() == f"mm; {made.label}"
     parts = trimesh.load_scene(tmp_path / "a.3mf")
     assert parts.units == "millimeter"
     assert {name: body.is_watertight for name, body in parts.geometry.items()} == {
-        f"skin, {made.words}": True,
-        f"base, {made.words}": True,
+        f"skin, {made.label}": True,
+        f"base, {made.label}": True,
     }
     volumes = sum(body.volume for body in parts.geometry.values())
     assert volumes == approx(made.whole.volume, rel=1e-5)
@@ -187,7 +187,7 @@ def test_files(printed, tmp_path):
 def test_what_is_said(printed, closed):
     """Thickness, area, volumes and the exaggeration, as they are; no gaps and nothing that leans over."""
     made, exaggeration = printed
-    words = "\n".join(solid.said(made, closed, exaggeration))
+    words = "\n".join(solid.description(made, closed, exaggeration))
     assert f"heights of the skin x{exaggeration:g}" in words
     assert f"{made.area:.0f} mm2, {made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3" in words
     assert words.count("\n") == 4 and words.endswith("not a medical device.")

@@ -27,7 +27,7 @@ def test_running_suture():
     at = made.places(one)
     assert [fraction for _, fraction in at] == approx(np.arange(1, 13) / 13)
     drawing = made.sutures(physical.plan(one), at)
-    assert [w.text for w in drawing.words] == [str(k) for k in range(1, 13) for _ in "ab"]
+    assert [w.text for w in drawing.texts] == [str(k) for k in range(1, 13) for _ in "ab"]
     assert len(drawing.strokes) == 24
 
 
@@ -54,7 +54,7 @@ def test_marks_are_on_both_edges(name):
     marks = strokes(made.sutures(plan, at), "suture")
     assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
-        [made.opened(plan).buffer(-1e-3), *(shapely.LineString(made.drawn(c).T) for c in plan.cuts)]
+        [made.opened(plan).buffer(-1e-3), *(shapely.LineString(made.polyline(c).T) for c in plan.cuts)]
     )
     for k, (seam, fraction) in enumerate(at):
         for mark, curve in zip(marks[2 * k : 2 * k + 2], plan.seams[seam], strict=True):
@@ -66,7 +66,7 @@ def test_marks_are_on_both_edges(name):
 def test_numbers_have_room():
     """Numbers of a rhombic flap, where four edges meet in one corner, do not cover each other."""
     one = cases.read(CONFIGS / "techniques" / "rhombic.yaml")
-    words = made.sutures(physical.plan(one), made.places(one)).words
+    words = made.sutures(physical.plan(one), made.places(one)).texts
     boxes = []
     for w in words:
         (x, y), half = w.at, made.LETTER * made.SIZE * len(w.text) / 2
@@ -81,7 +81,7 @@ def test_tips_and_axis():
     drawing = made.template(one)
     rings = strokes(drawing, "tip")
     assert sorted(ring.mean(axis=1)[0] for ring in rings) == approx([-30, 30])
-    assert [w.text for w in drawing.words if w.text.startswith("tip")] == ["tip 74°", "tip 74°"]
+    assert [w.text for w in drawing.texts if w.text.startswith("tip")] == ["tip 74°", "tip 74°"]
     (axis,) = strokes(drawing, "axis")
     assert axis == approx(np.array([[-38, 38], [0, 0]]), abs=1e-9)
 
@@ -101,7 +101,7 @@ def test_no_lines():
     """Skin under the same tension every way has no lines, and neither has skin without tension."""
     for tension in ("along_N_per_m: 2, across_N_per_m: 2", "along_N_per_m: 0, across_N_per_m: 0"):
         drawing = made.template(case(WIDE.replace("along_N_per_m: 2, across_N_per_m: 1", tension)))
-        assert not strokes(drawing, "lines") and not any("tension" in w.text for w in drawing.words)
+        assert not strokes(drawing, "lines") and not any("tension" in w.text for w in drawing.texts)
 
 
 def test_zones():
@@ -120,7 +120,7 @@ def test_open_edges_and_flaps():
     """V-Y: a flap, a part that stays on its bed; every kind of line drawn is explained in the key, and no other."""
     drawing = made.template(cases.read(CONFIGS / "techniques" / "v-y.yaml"))
     assert strokes(drawing, "flap") and strokes(drawing, "held")
-    words = [w.text for w in key(drawing).words]
+    words = [w.text for w in key(drawing).texts]
     assert "stays on its bed" in words and "edge that stays open" not in words and "fold here" not in words
 
 
@@ -130,7 +130,7 @@ def test_bar():
     level, *ticks = bar.strokes
     assert np.ptp(level.points, axis=1) == approx((100, 0))
     assert [t.points[0, 0] for t in ticks] == approx(range(0, 101, 10))
-    assert "100 %" in bar.words[0].text and extent(bar)[0, 0] <= 0
+    assert "100 %" in bar.texts[0].text and extent(bar)[0, 0] <= 0
 
 
 def test_purse_string():
@@ -144,4 +144,4 @@ def test_purse_string():
     ends = np.array([mark[:, 1] for mark in strokes(drawing, "thread")]).T
     assert np.hypot(*ends) == approx(10 + made.TICK, abs=1e-3)
     assert all(np.hypot(*line) == approx(10 + made.BESIDE, abs=0.01) for line in strokes(drawing, "open"))
-    assert [w.text for w in drawing.words if w.text.isdigit()] == [str(k) for k in range(1, 14)]
+    assert [w.text for w in drawing.texts if w.text.isdigit()] == [str(k) for k in range(1, 14)]

@@ -9,7 +9,7 @@ from pytest import approx
 from svgelements import SVG, Path
 
 from fem.teaching import cutter, vector
-from fem.teaching.drawing import STYLES, Drawing, Words, on_one_canvas
+from fem.teaching.drawing import STYLES, Drawing, Text, on_one_canvas
 from fem.teaching.template import template
 
 EVIL = "<script>alert('&')</script>"
@@ -48,7 +48,7 @@ def from_dxf(drawing, tmp_path, style):
 def test_true_to_scale(drawing, tmp_path, kind, style, size):
     """The outline is 60 mm long and 20 mm wide, the bar 100 mm."""
     if kind == "svg":
-        points = from_svg(vector.svg(drawing, title="lens", words=""), tmp_path, style)
+        points = from_svg(vector.svg(drawing, title="lens", description=""), tmp_path, style)
     else:
         points = from_dxf(drawing, tmp_path, style)
     assert np.ptp(points, axis=1) == approx(size, abs=1e-3)
@@ -57,7 +57,7 @@ def test_true_to_scale(drawing, tmp_path, kind, style, size):
 def test_same_shape(drawing, tmp_path):
     """Point by point, the outline in both files is the one that was drawn; the SVG is only moved."""
     (outline,) = [s.points for s in drawing.strokes if s.style == "cut" and s.closed]
-    svg = from_svg(vector.svg(drawing, title="lens", words=""), tmp_path, "cut")[:, : outline.shape[1]]
+    svg = from_svg(vector.svg(drawing, title="lens", description=""), tmp_path, "cut")[:, : outline.shape[1]]
     dxf = from_dxf(drawing, tmp_path, "cut")
     assert dxf == approx(outline, abs=1e-9)
     assert svg - svg[:, :1] == approx(outline - outline[:, :1], abs=2e-4)
@@ -66,7 +66,7 @@ def test_same_shape(drawing, tmp_path):
 def test_layers(drawing, tmp_path):
     """Each kind of line is a group of the SVG and a layer of the DXF with its dashes; a cutter can take one."""
     used = {s.style for s in drawing.strokes}
-    root = ElementTree.fromstring(vector.svg(drawing, title="lens", words=""))
+    root = ElementTree.fromstring(vector.svg(drawing, title="lens", description=""))
     groups = {g.get("id"): g for g in root.iter("{http://www.w3.org/2000/svg}g")}
     assert set(groups) == {*used, "words"}
     assert all((groups[name].get("stroke-dasharray") is not None) == bool(STYLES[name].dashes) for name in used)
@@ -74,7 +74,7 @@ def test_layers(drawing, tmp_path):
     document = ezdxf.readfile(tmp_path / "a.dxf")
     space = document.modelspace()
     assert {e.dxf.layer for e in space.query("LWPOLYLINE")} == used
-    assert {t.dxf.text for t in space.query("TEXT")} == {w.text for w in drawing.words}
+    assert {t.dxf.text for t in space.query("TEXT")} == {w.text for w in drawing.texts}
     for name in used:
         known = document.layers.get(name).dxf.linetype
         assert known == (name if STYLES[name].dashes else "Continuous")
@@ -84,7 +84,7 @@ def test_layers(drawing, tmp_path):
 
 def test_words_are_escaped():
     """Text that looks like markup stays text."""
-    written = vector.svg(Drawing((), (Words(EVIL, (0.0, 0.0)),)), title=EVIL, words=EVIL)
+    written = vector.svg(Drawing((), (Text(EVIL, (0.0, 0.0)),)), title=EVIL, description=EVIL)
     assert "<script" not in written
     root = ElementTree.fromstring(written)
     assert [e.text for e in root.iter() if e.text and e.text.strip()] == [EVIL] * 3
