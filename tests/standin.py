@@ -13,7 +13,7 @@ from pathlib import Path
 
 from fem.errors import NotConverged
 from fem.results.close import write_numbers
-from fem.study import cluster, study, sweep
+from fem.study import cluster, keys, study, sweep
 
 STUDY = """\
 name: NAME
@@ -125,7 +125,7 @@ def text(name, values, more=""):
 
 def main(path, into, workers):
     """Run a study on the stand-in."""
-    asked = sweep.read(path)
+    asked = keys.read(path)
     watch = lambda **event: print(event, flush=True)  # noqa: E731
     options = {"workers": partial(cluster.on_this_machine, int(workers)), "solve": solve_by_name(), "watch": watch}
     try:

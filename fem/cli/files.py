@@ -46,10 +46,10 @@ def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
 def read_study(file: Path) -> "tuple[Study, list[Case]]":
     """The study in a file and its cases, its answers checked too; as `read`."""
     from fem.errors import BadCase
-    from fem.study import sweep
+    from fem.study import keys, sweep
 
     try:
-        study = sweep.read(file)
+        study = keys.read(file)
         cases = sweep.cases(study)
         if study.keys.answers:
             from fem.study import report

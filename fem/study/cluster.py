@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from functools import partial
 
 from fem.errors import NoCluster
-from fem.study.sweep import Cluster
+from fem.study.keys import Cluster
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 

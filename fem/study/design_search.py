@@ -1,303 +1,227 @@
-"""The best design of a study: one input by bracketing, several by a search, for one skin or the worst of several."""
+"""The best design: the least value of one input that keeps limits, or the least of a measure over several inputs.
 
-from dataclasses import dataclass, replace
+What is evaluated is given; here a point is one number or a mapping of inputs to values, and NaN is a failed solve.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
+from scipy.optimize import NonlinearConstraint, minimize
+from scipy.optimize.elementwise import find_root
+from scipy.stats import qmc
 
-from fem.case import site
-from fem.study import graph, search, sensitivity
-from fem.study.answer import is_range, known
-from fem.study.finding import (
-    Finding,
-    Table,
-    drawing,
-    failures,
-    heading,
-    measured,
-    name,
-    sentence,
-    settings_in_words,
-    unit_of,
-    value,
-    values,
-)
-from fem.study.uncertain import distribution_of, ranges_of
-
-SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
-SHARE = 200  # of an input's range, to which its least value is found unless the study says; our choice
-EACH = 40  # designs a combination of choices; our choice
-CHECKED = 16  # skins in which the best design for the worst is tried; our choice
-MOST_ROWS = 30  # of the table of a front; our choice
-
-
-@dataclass(frozen=True)
-class Judge:
-    """What designs are held against: the rows of a study, the limits, and the skins that must all keep them."""
-
-    ask: object  # finding.Ask
-    asked: object  # answer.Search
-    skins: tuple[dict, ...]
-    done: list  # rows, one a skin, of every design judged so far, in order; grows
-
-    def __call__(self, designs):
-        """Numbers (k, 1 + limits) of designs: the greatest goal and excess over all skins, NaN if any is not known."""
-        rows, m = self.ask([design | skin for design in designs for skin in self.skins]), len(self.skins)
-        tables = [rows[k : k + m] for k in range(0, len(rows), m)]
-        self.done.extend(tables)
-        return [self._judged(design, own) for design, own in zip(designs, tables, strict=True)]
-
-    def _judged(self, design, rows):
-        least, limits = self.asked.least, self.asked.limits
-        goal = design[least] if least in design else values(rows, least).max()
-        excess = [(values(rows, m) - limit).max() / (abs(limit) or 1.0) for m, limit in limits.items()]
-        return [goal if np.isfinite(excess).all() else np.nan, *excess]
-
-
-def optimum(asked, study, ask) -> Finding:
-    """The least of an input or a measure within limits."""
-    ranges = {path: ends for path, ends in asked.over.items() if is_range(ends)}
-    choices = {path: some for path, some in asked.over.items() if path not in ranges}
-    skins, notes = _skins(asked, study, ask, ranges, choices)
-    judge = Judge(ask, asked, skins, [])
-    finding, best = _one(asked, judge) if asked.least in ranges else _several(asked, judge, ranges, choices)
-    said = list(finding.said)
-    if best is not None and asked.skins == "worst":
-        said += _checked(asked, study, ask, best)
-    return replace(
-        finding,
-        title=f"Least {name(asked.least)} with {_limits(asked)}",
-        said=tuple(said),
-        notes=(*finding.notes, *notes, *failures([row for rows in judge.done for row in rows])),
-    )
-
-
-def _limits(asked):
-    told = [f"{name(measure)} at most {measured(measure, limit)}" for measure, limit in asked.limits.items()]
-    return " and ".join(told) or "no limit"
-
-
-# Skins --------------------------------------------------------------------------------------------------------
-
-
-def _skins(asked, study, ask, ranges, choices):
-    """Settings of every skin in which a design must keep the limits, and what to say of them."""
-    if asked.skins == "typical":
-        return ({},), ("Skin: the base's.",)
-    if asked.skins != "worst":
-        told = "; ".join(map(settings_in_words, asked.skins))
-        return tuple(asked.skins), (f"Every design was closed in {len(asked.skins)} skins, the worst counts: {told}.",)
-    middle = {path: sum(ends) / 2 for path, ends in ranges.items()} | {path: some[0] for path, some in choices.items()}
-    held = ranges_of(study, middle)
-    skins, lost = _corners(asked, ask, middle, held)
-    told = "; ".join(map(settings_in_words, skins[1:]))
-    notes = [
-        "Every design was closed in the typical skin and in the worst of the site's ranges, and the worst counts. For "
-        "the goal and each limit that is the corner of the ranges to which the measure rises when inputs are changed "
-        f"one at a time, at the middle of what is searched (our choice; it takes the course to be one way): {told}."
-    ]
-    if lost:
-        notes.append(f"{lost} of those trials failed; their inputs stay typical unless the other end was worse.")
-    return skins, tuple(notes)
-
-
-def _corners(asked, ask, middle, held):
-    """The typical skin and a corner of the ranges for the goal and each limit, and how many trials failed."""
-    tied = {site.RATIO: held[site.RATIO].typical} if site.RATIO in held else {}  # across goes with along
-    ends = [(path, end) for path, one in held.items() for end in (one.low, one.high)]
-    typical, *rows = ask([middle, *(middle | tied | {path: end} for path, end in ends)])
-    skins = [{}]
-    for measure in dict.fromkeys([*([asked.least] if known(asked.least) else []), *asked.limits]):
-        found, start = values(rows, measure), values([typical], measure)[0]
-        corner = {}
-        for path in held:
-            own = [(y, end) for y, (p, end) in zip(found, ends, strict=True) if p == path and np.isfinite(y)]
-            if own and (np.isnan(start) or max(own)[0] > start):
-                corner[path] = max(own)[1]
-        if corner and tied | corner not in skins:
-            skins.append(tied | corner)
-    return tuple(skins), sum(row["status"] != "done" for row in rows)
-
-
-def _checked(asked, study, ask, best):
-    """Sentences on whether the best design keeps its limits in skins all over the ranges."""
-    laws = {path: distribution_of(held) for path, held in ranges_of(study, best).items()}
-    sample = sensitivity.sample(list(laws.values()), n=CHECKED, seed=int(asked.seed))
-    rows = ask([best | dict(zip(laws, map(float, column), strict=True)) for column in sample.T])
-    said = []
-    for measure, limit in asked.limits.items():
-        found = values(rows, measure)
-        kept, failed = int((found <= limit).sum()), int(np.isnan(found).sum())
-        lost = f", {failed} without closure" if failed else ""
-        said.append(
-            f"Tried in {CHECKED} skins all over the ranges, this design keeps the limit of {name(measure)} in {kept}"
-            f"{lost}; the greatest was {measured(measure, np.nanmax(found, initial=-np.inf))}."
-        )
-    return said
+MOST = 11  # solves of a search over one input; our choice
+NEXT = 0.9  # of the tolerance, to make sure of a bracket; our choice
+FIRST_STEP, LAST_STEP = 0.2, 5e-4  # of a local search, shares of each input's range; our choice
+GAIN = 1e-3  # share by which a local search must improve to be begun again; our choice
+BAD = 10.0  # stands for a failed solve in a local search, in units of the goal and of the limits; our choice
+EXPLORED = 1 / 3  # of the budget goes to points all over the ranges; our choice
 
 
 # One input ----------------------------------------------------------------------------------------------------
 
 
-def _one(asked, judge):
-    """Finding on the least value of one input that keeps the limits, and its settings or None."""
-    path = asked.least
-    low, high = asked.over[path]
-    tolerance = asked.tolerance or (high - low) / SHARE
+@dataclass(frozen=True)
+class Least:
+    """What is known of the least value that keeps the limits."""
 
-    def excess(wanted):
-        return [max(row[1:]) for row in judge([{path: x} for x in wanted])]
-
-    found = search.least(excess, low, high, tolerance=tolerance, budget=int(asked.budget or search.MOST))
-    solves = len(found.seen)
-    xs = sorted(found.seen)
-    rows_at = dict(zip(found.seen, judge.done, strict=True))
-    worst = {m: np.array([values(rows_at[x], m).max() for x in xs]) for m in asked.limits}
-    charts = [
-        drawing(
-            graph.bracketing, f"{sentence(name(measure))} at every value that was evaluated.", xs, worst[measure],
-            limit=limit, measure=measure, over=heading(path), answer=found.value,
-        )
-        for measure, limit in asked.limits.items()
-    ]  # fmt: skip
-    rows = [
-        (_fine(path, x), *(measured(m, worst[m][k]) for m in asked.limits), _kept(found.seen[x]))
-        for k, x in enumerate(xs)
-    ]
-    headings = (heading(path), *map(name, asked.limits), "limits")
-    notes = (
-        f"Bracketing (Chandrupatla 1997): {solves} values evaluated, tolerance {value(path, tolerance)}. It takes "
-        "limits that are kept from some value on; other crossings would go unseen between the values evaluated.",
-    )
-    table = Table("Every value evaluated", headings, tuple(rows))
-    finding = Finding("", _least_said(asked, found, worst, xs), tuple(charts), (table,), notes)
-    return finding, None if found.value is None else {path: found.value}
+    value: float | None  # the least evaluated one that keeps them, all above it doing so as far as evaluated
+    too_low: float | None  # the greatest evaluated one below it that does not; None if the range starts at value
+    excess: dict[float, float]  # by how much every value evaluated exceeds the limits, 0 or less if not
+    why: str  # "found", "everywhere", "nowhere", "end failed", "budget" or "failed between"
 
 
-def _fine(path, number):
-    """A value that was evaluated, with digits enough not to slip below the limit."""
-    return f"{number:.7g} {unit_of(path)}".strip()
+def least(excess: Callable, low, high, *, tolerance, budget=MOST) -> Least:
+    """The least value between two ends that keeps the limits, to a tolerance: a bracket that shrinks about it.
+
+    excess     values (k,) -> by how much each exceeds the limits, 0 or less if it keeps them, NaN if it failed
+    tolerance  the value found exceeds one that breaks the limits by no more
+    budget     of evaluations
+
+    The ends must differ in keeping them, `low` breaking them. If limits are kept and broken several times, one of the
+    crossings is found. A failed value between is left aside, and the bracket cut elsewhere. Source of the bracketing:
+    Chandrupatla (1997), as in scipy.
+    """
+    evaluated: dict[float, float] = {}
+    digits = math.ceil(-math.log10(tolerance)) + 1  # values are rounded to a tenth to a hundredth of the tolerance
+
+    def at(values):
+        near = [float(v) if v in (low, high) else round(float(v), digits) for v in np.ravel(values)]
+        asked = [v for v in dict.fromkeys(near) if v not in evaluated]
+        evaluated.update(zip(asked, map(float, excess(asked)), strict=True) if asked else ())
+        return np.array([evaluated[v] for v in near]).reshape(np.shape(values))
+
+    ends = at(np.array([low, high]))
+    if np.isnan(ends).any():
+        return Least(None, None, evaluated, "end failed")
+    if ends[1] > 0 or ends[0] <= 0:
+        return Least(None if ends[1] > 0 else low, None, evaluated, "nowhere" if ends[1] > 0 else "everywhere")
+    while True:
+        a, b = bracket(evaluated)
+        left = budget - len(evaluated)
+        if b - a <= tolerance or left <= 0:
+            return Least(b, a, evaluated, "found" if b - a <= tolerance else _why(evaluated, a, b))
+        limits = {"xatol": tolerance, "xrtol": 0, "fatol": 0, "frtol": 0}
+        find_root(at, (a, b), tolerances=limits, maxiter=left)
+        a, b = bracket(evaluated)
+        if b - a > tolerance and len(evaluated) < budget:  # it stopped at a failure, or very near the limit
+            at(np.array([_between(evaluated, a, b, tolerance)]))
 
 
-def _kept(excess):
-    return "failed" if np.isnan(excess) else "kept" if excess <= 0 else "exceeded"
+def _between(evaluated, a, b, tolerance):
+    """Where to look next: amid the widest gap between failures, or close to the end that all but meets the limit."""
+    known = np.array(sorted(x for x in evaluated if a <= x <= b))
+    if known.size > 2:
+        widest = np.diff(known).argmax()
+        return known[widest : widest + 2].mean()
+    return a + NEXT * tolerance if abs(evaluated[a]) <= abs(evaluated[b]) else b - NEXT * tolerance
 
 
-def _least_said(asked, found, worst, xs):
-    """Sentences on what a search over one input found."""
-    path, what, limits = asked.least, name(asked.least), _limits(asked)
-    low, high = (value(path, end) for end in asked.over[path])
-    if found.why == "end failed":
-        bad = " and ".join(value(path, x) for x in xs if np.isnan(found.seen[x]))
-        return (f"No answer: at {bad}, an end of the range, there is no closure, so nothing is bracketed.",)
-    if found.why == "nowhere":
-        at = ", ".join(f"{name(m)} {measured(m, worst[m][-1])}" for m in asked.limits)
-        return (f"No {what} from {low} to {high} is known to have {limits}: at {high} it is {at}.",)
-    if found.why == "everywhere":
-        at = ", ".join(f"{name(m)} {measured(m, worst[m][0])}" for m in asked.limits)
-        return (f"The limits are kept at {low} already, the lower end of the range: {at}.",)
-    at = xs.index(found.value)
-    there = ", ".join(f"{name(m)} is {measured(m, worst[m][at])}" for m in asked.limits)
-    said = (
-        f"The least {what} with {limits} is {_fine(path, found.value)}, where the {there}. At "
-        f"{_fine(path, found.too_low)} a limit is still exceeded.",
-    )
-    reasons = {
-        "budget": "The budget of solves ended before the tolerance was reached.",
-        "failed between": "Solves between these two failed, so it cannot be told closer.",
-    }
-    return said + ((reasons[found.why],) if found.why in reasons else ())
+def bracket(evaluated):
+    """The least value that keeps the limits, and before it the greatest that does not."""
+    b = min(x for x, excess in evaluated.items() if excess <= 0)
+    return max(x for x, excess in evaluated.items() if x < b and excess > 0), b
+
+
+def _why(evaluated, a, b):
+    return "failed between" if any(a < x < b for x in evaluated) else "budget"
 
 
 # Several inputs -----------------------------------------------------------------------------------------------
 
 
-def _several(asked, judge, ranges, choices):
-    """Finding on the least measure over several inputs, and the settings of the best design or None."""
-    combinations = int(np.prod([len(some) for some in choices.values()], dtype=int))
-    budget = int(asked.budget or EACH * combinations)
-    at = {path: tuple(range(len(some))) for path, some in choices.items()}  # a choice may be a block: number it
+@dataclass(frozen=True)
+class Trial:
+    """A point that was evaluated."""
 
-    def design(point):
-        return {path: choices[path][int(chosen)] if path in choices else chosen for path, chosen in point.items()}
+    point: dict
+    goal: float  # NaN if a solve failed
+    excess: tuple[float, ...]  # over each limit, as a share of it or of 1; 0 or less if kept
 
-    done = search.trials(
-        lambda wanted: judge([design(point) for point in wanted]), ranges, at, budget=budget, seed=int(asked.seed)
-    )
-    best = search.best(done)
-    measures = {SCAR, CONE, asked.least, *asked.limits}
-    seen = {m: np.array([values(rows, m).max() for rows in judge.done]) for m in measures}  # in the order of `done`
-    front = search.front(seen[SCAR], seen[CONE])
-    groups: dict = {}
-    for k, trial in enumerate(done):
-        chosen = {path: given for path, given in design(trial.point).items() if path in choices}
-        groups.setdefault(settings_in_words(chosen) if chosen else "designs", []).append(k)
-    chart = drawing(
-        graph.trade, "Every design evaluated: full marks keep the limits, hollow ones do not; lines join the front of "
-        "each kind, the designs that no other beats in both.",
-        [_group(words, own, done, seen) for words, own in groups.items()],
-        (seen[SCAR][done.index(best)], seen[CONE][done.index(best)]) if best else None, x=SCAR, y=CONE,
+    @property
+    def kept(self):
+        """Whether it is known to keep every limit."""
+        return bool(np.isfinite(self.goal)) and all(excess <= 0 for excess in self.excess)
+
+    @property
+    def worst(self):
+        """Its greatest excess; infinite if a solve failed."""
+        return float(max(self.excess, default=0.0)) if np.isfinite(self.goal) else np.inf
+
+
+def trials(judge: Callable, ranges, choices, *, budget, seed) -> list[Trial]:
+    """Everything evaluated while looking for the least goal within the limits; `best` tells the answer.
+
+    judge    points -> rows of numbers (k, 1 + limits): the goal and the excess over each limit, NaN if it failed
+    ranges   input -> (low, high)
+    choices  input -> its possible values
+    budget   of points
+
+    Every combination of the choices is searched alike: points of Sobol's all over the ranges, then from the best of
+    them a local search that asks for no derivatives (COBYLA, Powell 1994, as in scipy) and takes failures for bad
+    points; it is begun again from its end until that gains nothing, for it may get stuck in a corner.
+    """
+    combinations = [dict(zip(choices, values, strict=True)) for values in product(*choices.values())]
+    share = max(1, budget // len(combinations))
+    spread_out = _spread_out(ranges, max(1, int(EXPLORED * share)), seed)
+    starts = [_point(unit, ranges, chosen) for chosen in combinations for unit in spread_out]
+    done = _judged(judge, starts)
+    if ranges:
+        for k, chosen in enumerate(combinations):
+            own = done[k * len(spread_out) : (k + 1) * len(spread_out)]
+            done += _nearby(judge, ranges, chosen, own, budget=share - len(spread_out))
+    return done
+
+
+def best(done):
+    """The trial with the least goal of those that keep all limits; None if none does."""
+    return min((trial for trial in done if trial.kept), key=lambda trial: trial.goal, default=None)
+
+
+def _spread_out(ranges, n, seed):
+    """Points (n, d) of the unit cube."""
+    if not ranges:
+        return np.zeros((1, 0))
+    return qmc.Sobol(len(ranges), rng=seed).random_base2(int(np.ceil(np.log2(n))))[:n]
+
+
+def _point(unit, ranges, chosen):
+    inside = zip(unit, ranges.items(), strict=True)
+    return chosen | {name: float(low + u * (high - low)) for u, (name, (low, high)) in inside}
+
+
+def _judged(judge, points):
+    rows = np.asarray(judge(points), float)
+    return [Trial(point, float(row[0]), tuple(map(float, row[1:]))) for point, row in zip(points, rows, strict=True)]
+
+
+def _nearby(judge, ranges, chosen, own, *, budget):
+    """Trials of local searches from the most promising of `own`; from the next if that led to none within limits."""
+    spent: list[Trial] = []
+    for start in sorted(own, key=_promise):
+        if not np.isfinite(start.goal) or len(spent) >= budget or best(spent):
+            break
+        spent += _improved(judge, ranges, chosen, start, budget=budget - len(spent))
+    return spent
+
+
+def _improved(judge, ranges, chosen, start, *, budget):
+    """Trials of local searches, each from the best of the one before, as long as they find better."""
+    spent: list[Trial] = []
+    while len(spent) < budget:
+        spent += _descent(judge, ranges, chosen, start, budget=budget - len(spent))
+        better = min([start, *spent], key=_promise)
+        if better.kept == start.kept and _measure(start) - _measure(better) <= GAIN * abs(_measure(start)):
+            break
+        start = better
+    return spent
+
+
+def _promise(trial):
+    """Sorts trials: by goal those within limits, then by their excess the others, then failures."""
+    return not trial.kept, _measure(trial)
+
+
+def _measure(trial):
+    """What a local search improves: the goal once limits are kept, before that the excess."""
+    return trial.goal if trial.kept else trial.worst
+
+
+def _descent(judge, ranges, chosen, start, *, budget):
+    lows, widths = np.array([(low, high - low) for low, high in ranges.values()]).T
+    x0 = (np.array([start.point[name] for name in ranges]) - lows) / widths
+    size = max(abs(start.goal), 1e-9)
+    known = {tuple(x0): start}
+
+    def at(x):
+        x = tuple(np.clip(x, 0, 1))
+        if x not in known and len(known) > budget:  # scipy's own limit has a least value
+            return start
+        if x not in known:
+            known[x] = _judged(judge, [_point(x, ranges, chosen)])[0]
+        return known[x]
+
+    minimize(
+        lambda x: _or_bad(at(x).goal / size), x0, method="COBYLA", bounds=[(0, 1)] * len(ranges),
+        constraints=[NonlinearConstraint(lambda x: _or_bad(at(x).excess), -np.inf, 0)] if start.excess else (),
+        options={"maxiter": max(budget, len(ranges) + 2), "rhobeg": FIRST_STEP, "tol": LAST_STEP},
     )  # fmt: skip
-    rows = [
-        (
-            *(value(path, design(done[k].point)[path]) for path in asked.over),
-            measured(SCAR, seen[SCAR][k]),
-            measured(CONE, seen[CONE][k]),
-            *(measured(m, seen[m][k]) for m in asked.limits if m not in (SCAR, CONE)),
-            "kept" if done[k].kept else "exceeded",
-        )
-        for k in front[:: max(1, -(-len(front) // MOST_ROWS))]
-    ]
-    others = [name(m) for m in asked.limits if m not in (SCAR, CONE)]
-    headings = (*map(name, asked.over), name(SCAR), name(CONE), *others, "limits")
-    table = Table("The front of scar length against cone height", headings, tuple(rows))
-    notes = (
-        f"{len(done)} designs evaluated of a budget of {budget}, seed {int(asked.seed)}: points of Sobol's all over "
-        "the ranges for every combination of choices, then local searches (COBYLA, Powell 1994) to half a thousandth "
-        "of each range. What is called best is the best of the designs evaluated; the search is local, so a better "
-        "one may be elsewhere.",
-    )
-    finding = Finding("", _best_said(asked, done, best, design, seen, groups), (chart,), (table,), notes)
-    return finding, None if best is None else design(best.point)
+    return list(known.values())[1:]
 
 
-def _group(words, own, done, seen):
-    x, y = seen[SCAR][own], seen[CONE][own]
-    return words, x, y, [done[k].kept for k in own], search.front(x, y)
+def _or_bad(values):
+    return np.nan_to_num(values, nan=BAD)
 
 
-def _best_said(asked, done, best, design, seen, groups):
-    """Sentences on what a search over several inputs found."""
-    if best is None:
-        nearest = min(done, key=lambda trial: trial.worst)
-        if not np.isfinite(nearest.worst):
-            return ("No answer: no design evaluated has a closure.",)
-        at = ", ".join(f"{name(m)} {measured(m, seen[m][done.index(nearest)])}" for m in asked.limits)
-        where = settings_in_words(design(nearest.point))
-        return (f"No design evaluated has {_limits(asked)}. The nearest, {where}, has {at}.",)
-    k = done.index(best)
-    at = ", ".join(f"{name(m)} {measured(m, seen[m][k])}" for m in asked.limits)
-    said = [
-        f"The least {name(asked.least)} with {_limits(asked)} is {measured(asked.least, best.goal)}: "
-        f"{settings_in_words(design(best.point))}; {at}."
-    ]
-    for words, own in groups.items() if len(groups) > 1 else ():
-        found = search.best([done[i] for i in own])
-        short = f"{measured(asked.least, found.goal)} at best" if found else "no design within the limits"
-        said.append(f"{sentence(words)}: {short}.")
-    return tuple(said)
+# What is gained, and what it costs ----------------------------------------------------------------------------
 
 
-# Cost ---------------------------------------------------------------------------------------------------------
-
-
-def count(asked, study):
-    """How many cases a search may ask for at most."""
-    combinations = int(np.prod([len(some) for some in asked.over.values() if not is_range(some)], dtype=int))
-    designs = int(asked.budget or (search.MOST if asked.least in asked.over else EACH * combinations))
-    if asked.skins == "typical":
-        return designs
-    if asked.skins != "worst":
-        return designs * len(asked.skins)
-    middle = {path: sum(some) / 2 if is_range(some) else some[0] for path, some in asked.over.items()}
-    corners = 1 + len({*asked.limits, asked.least} - set(asked.over))
-    return 1 + 2 * len(ranges_of(study, middle)) + designs * corners + CHECKED
+def front(x, y):
+    """Places of the points of which no other has both less or equal x and less or equal y, by x; NaN never counts."""
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    order = [i for i in np.lexsort((y, x)) if np.isfinite(x[i] + y[i])]
+    lowest = np.minimum.accumulate(y[order]) if order else []
+    return [i for k, i in enumerate(order) if k == 0 or y[i] < lowest[k - 1]]

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Annotated, Literal
 
 from annotated_types import Ge, Le, MultipleOf
-from pydantic import BaseModel, Field, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, field_validator
 
 from fem.case.keys import STRICT, Positive, variants
 from fem.errors import BadValue
@@ -82,6 +82,39 @@ DISTRIBUTIONS: dict[str, Callable] = {
 Distribution = variants(DISTRIBUTIONS, "distribution")
 
 
+def as_distributions(over):
+    """Inputs by dotted path, ranges [low, high] among them as uniform distributions."""
+    if not isinstance(over, dict):
+        return over
+    ranges = {path: value for path, value in over.items() if isinstance(value, tuple)}
+    wrong = [path for path, value in ranges.items() if len(value) != 2]
+    if wrong:
+        raise BadValue([((path,), "wanted [low, high]") for path in wrong])
+    as_blocks = {p: {"distribution": "uniform", "low": low, "high": high} for p, (low, high) in ranges.items()}
+    return {**over, **as_blocks}
+
+
+def in_order(over):
+    """Refuse no inputs, or bounds that leave nothing between them."""
+    if not over:
+        raise ValueError("wanted at least one path")
+    problems = []
+    for path, block in over.items():
+        bounds = [value for value in block.model_dump().values() if isinstance(value, float)]
+        if hasattr(block, "low") and (bounds != sorted(bounds) or block.low == block.high):
+            problems.append(((path,), "wanted low < high, and what is typical between them"))
+    if problems:
+        raise BadValue(problems)
+    return over
+
+
+Distributions = Annotated[
+    dict[str, Distribution],  # type: ignore[valid-type]
+    BeforeValidator(as_distributions),
+    AfterValidator(in_order),
+]
+
+
 class Sample(BaseModel):
     """Points spread over ranges or distributions."""
 
@@ -91,9 +124,7 @@ class Sample(BaseModel):
         description="number of points; of sobol, a power of two"
     )
     seed: Annotated[float, MultipleOf(1), Ge(0)] = Field(default=0.0, description="the same seed gives the same points")
-    over: dict[str, Distribution] = Field(  # type: ignore[valid-type]
-        description="range [low, high] or distribution by dotted path"
-    )
+    over: Distributions = Field(description="range [low, high] or distribution by dotted path")
 
     @field_validator("n")
     @classmethod
@@ -103,47 +134,27 @@ class Sample(BaseModel):
             raise ValueError(f"got {n:g}, wanted a power of two with method sobol: 2, 4, 8, ...")
         return n
 
-    @field_validator("over", mode="before")
-    @classmethod
-    def as_distributions(cls, over):
-        """The ranges as uniform distributions."""
-        if not isinstance(over, dict):
-            return over
-        ranges = {path: value for path, value in over.items() if isinstance(value, tuple)}
-        wrong = [path for path, value in ranges.items() if len(value) != 2]
-        if wrong:
-            raise BadValue([((path,), "wanted [low, high]") for path in wrong])
-        as_blocks = {p: {"distribution": "uniform", "low": low, "high": high} for p, (low, high) in ranges.items()}
-        return {**over, **as_blocks}
 
-    @field_validator("over")
-    @classmethod
-    def in_order(cls, over):
-        """Refuse none, or bounds that leave nothing between them."""
-        if not over:
-            raise ValueError("wanted at least one path")
-        problems = []
-        for path, chosen in over.items():
-            bounds = [value for value in chosen.model_dump().values() if isinstance(value, float)]
-            if hasattr(chosen, "low") and (bounds != sorted(bounds) or chosen.low == chosen.high):
-                problems.append(((path,), "wanted low < high, and what is typical between them"))
-        if problems:
-            raise BadValue(problems)
-        return over
+def sample(laws, *, n: int, seed: int, method: str = "sobol"):
+    """Values (d, n) of inputs, each with its distribution of scipy's: scrambled points of Sobol's, n a power of 2.
 
-
-def sampled(sample) -> list[dict[str, float]]:
-    """Settings of a sample's points."""
+    method   or "latin-hypercube", with any n
+    """
     import numpy as np
     from scipy.stats import qmc
 
     kinds = {"sobol": qmc.Sobol, "latin-hypercube": qmc.LatinHypercube}
-    spread = kinds[sample.method](len(sample.over), rng=int(sample.seed)).random(int(sample.n))
-    spread = np.clip(spread, OPEN, 1 - OPEN)
-    columns = [distribution(one).ppf(u) for one, u in zip(sample.over.values(), spread.T, strict=True)]
-    return [dict(zip(sample.over, map(float, row), strict=True)) for row in zip(*columns, strict=True)]
+    unit = np.clip(kinds[method](len(laws), rng=seed).random(n).T, OPEN, 1 - OPEN)
+    return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])
 
 
-def distribution(chosen):
+def sampled(block: Sample) -> list[dict[str, float]]:
+    """Settings of a sample's points."""
+    laws = [distribution(law) for law in block.over.values()]
+    columns = sample(laws, n=int(block.n), seed=int(block.seed), method=block.method).T
+    return [dict(zip(block.over, map(float, column), strict=True)) for column in columns]
+
+
+def distribution(block):
     """The scipy.stats distribution that a block of `sample.over` describes."""
-    return DISTRIBUTIONS[chosen.distribution](**chosen.model_dump(exclude={"distribution"}))
+    return DISTRIBUTIONS[block.distribution](**block.model_dump(exclude={"distribution"}))

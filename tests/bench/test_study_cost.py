@@ -13,7 +13,7 @@ from functools import partial
 import pytest
 import standin
 
-from fem.study import cluster, sweep
+from fem.study import cluster, keys, sweep
 from fem.study.study import engine, evaluator
 
 pytestmark = pytest.mark.bench
@@ -34,7 +34,7 @@ def lenses(folder, count, start):
     """Real closures, alike but for the skin."""
     values = ", ".join(f"{start + 0.1 * i:g}" for i in range(count))
     (folder / "lens.yaml").write_text(LENS.replace("VALUES", values))
-    return sweep.cases(sweep.read(folder / "lens.yaml"))
+    return sweep.cases(keys.read(folder / "lens.yaml"))
 
 
 def test_two_workers(benchmark, tmp_path):
@@ -65,7 +65,7 @@ def test_overhead(benchmark, tmp_path, monkeypatch):
     (tmp_path / "notes").mkdir()
     monkeypatch.setenv("STANDIN_NOTES", str(tmp_path / "notes"))
     (tmp_path / "study.yaml").write_text(standin.text("busy", range(10, 17)))
-    cases = sweep.cases(sweep.read(tmp_path / "study.yaml"))
+    cases = sweep.cases(keys.read(tmp_path / "study.yaml"))
 
     def run():
         one = partial(cluster.on_this_machine, 1)

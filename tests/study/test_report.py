@@ -13,8 +13,10 @@ from test_page import EVIL, chromium, opened  # noqa: F401
 
 from fem.case import site
 from fem.comparison import page
-from fem.study import report, sweep
+from fem.study import keys, report
+from fem.study.answers import search, sensitivity, uncertainty
 
+SOURCES = *sensitivity.SOURCES, *uncertainty.SOURCES, *search.BRACKETING, *search.LOCAL_SEARCH
 GRID = "grid: {wound.outline.length_mm: [30, 50, 110], closure.undermine_mm: [0, 20]}\n"
 FEW = """\
   - {kind: sensitivity, measures: [cone_height_mm], n: 8, inputs: {skin.thickness_mm: [2, 4], bed.fat_mm: [5, 9]}}
@@ -43,7 +45,7 @@ def study_in(folder, answers, extra=""):
     """The study in a file that is written for it."""
     path = folder / "study.yaml"
     path.write_text(written(answers, extra))
-    return sweep.read(path)
+    return keys.read(path)
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +74,7 @@ def test_everything_is_said(opened, made):
     path, found = made
     text = opened(path)[0].inner_text("main")
     for finding in found:
-        for line in (*finding.said, *finding.notes):
+        for line in (*finding.sentences, *finding.notes):
             assert line in text
         for table in finding.tables:
             assert table.caption in text
@@ -98,15 +100,14 @@ def test_caution_and_sources_once(made):
     """The caution stands once, and so does every source of the methods that were used."""
     text = made[0].read_text()
     assert text.count(page.CAUTION) == 1
-    for sources in report.SOURCES.values():
-        assert all(text.count(source) == 1 for source in sources)
+    assert all(text.count(source) == 1 for source in SOURCES)
 
 
 def test_sources_only_of_what_was_asked(tmp_path):
     """A page of curves alone cites no method of sensitivity."""
     study = study_in(tmp_path, "  - {kind: curves, measures: [dip_mm], over: wound.outline.length_mm}\n", GRID)
     text = report.write(study, Evaluate(), tmp_path).read_text()
-    assert not any(source in text for sources in report.SOURCES.values() for source in sources)
+    assert not any(source in text for source in SOURCES)
     assert "cone_height_mm" not in re.sub("<style>.*?</style>", "", text, flags=re.S)
 
 

@@ -26,7 +26,7 @@ from fem.closure.measure import measures
 from fem.errors import StudyStopped
 from fem.results.close import KEPT, address
 from fem.results.result import numbers
-from fem.study import cluster, study, sweep, table, task
+from fem.study import cluster, keys, study, sweep, table, task
 from fem.study.study import engine, evaluator
 
 STANDIN = Path(standin.__file__)
@@ -45,7 +45,7 @@ def notes(tmp_path, monkeypatch):
 def asked(tmp_path, values, more=""):
     """The cases of a study over `closure.undermine_mm`, and its limits."""
     (tmp_path / "study.yaml").write_text(text("stand-in", values, more))
-    read = sweep.read(tmp_path / "study.yaml")
+    read = keys.read(tmp_path / "study.yaml")
     return sweep.cases(read), {"limits": read.keys.limits, "solve": standin.solve}
 
 
@@ -128,7 +128,7 @@ def here(done, monkeypatch, capsys):
 
 
 def real(here):
-    return sweep.cases(sweep.read(here / "real.yaml"))
+    return sweep.cases(keys.read(here / "real.yaml"))
 
 
 def test_numbers_are_those_of_a_closure(done):
@@ -395,7 +395,7 @@ cluster:
    before: [module load python]}
 """
     (tmp_path / "study.yaml").write_text(text("queued", [10], more))
-    block = sweep.read(tmp_path / "study.yaml").keys.cluster
+    block = keys.read(tmp_path / "study.yaml").keys.cluster
     with cluster.batch(block) as queue:
         lines = queue.job_script().splitlines()
     for line in ["-p short", "-A skin", "--cpus-per-task=4", "--mem=8G", "-t 02:30:00"]:

@@ -15,7 +15,7 @@ from fem.case import case as cases
 from fem.case.document import parse
 from fem.errors import BadCase
 from fem.results.close import address
-from fem.study import spread, sweep
+from fem.study import keys, spread, sweep
 
 ROOT = Path(__file__).parents[2]
 BASE = """\
@@ -29,7 +29,7 @@ base:
 def study(folder, more, base=BASE):
     """The study in a file of a folder."""
     (folder / "study.yaml").write_text(f"name: some\n{base}{more}")
-    return sweep.read(folder / "study.yaml")
+    return keys.read(folder / "study.yaml")
 
 
 def complaints(folder, more, base=BASE):
@@ -287,5 +287,5 @@ def test_address_follows_the_solver(tmp_path):
 @pytest.mark.parametrize("path", sorted((ROOT / "configs/studies").glob("*.yaml")), ids=lambda path: path.stem)
 def test_studies_that_are_shipped(path):
     """Every case of every study is good, and no two are the same."""
-    found = sweep.cases(sweep.read(path))
+    found = sweep.cases(keys.read(path))
     assert len({address(case) for case in found}) == len(found)

@@ -5,7 +5,10 @@ import pytest
 from pytest import approx
 from scipy.stats import norm, sobol_indices, triang, uniform
 
-from fem.study.sensitivity import FEWEST, design, first_and_total, indices, lower, sample, scatter
+from fem.study.answers.sensitivity import design, first_and_total, indices
+from fem.study.answers.uncertain_inputs import FEWEST
+from fem.study.answers.uncertainty import lower, scatter
+from fem.study.spread import sample
 
 CIRCLE = [uniform(-np.pi, 2 * np.pi)] * 3
 UNIT = [uniform(0, 1)] * 4

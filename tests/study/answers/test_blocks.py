@@ -6,8 +6,8 @@ from invented import Evaluate, written
 from fem.closure.measure import MEASURES
 from fem.errors import BadCase
 from fem.results.result import split
-from fem.study import report, sweep
-from fem.study.answer import known
+from fem.study import keys, report
+from fem.study.answers.naming import known
 
 WRONG = {  # an answer, and what is said of it
     "{kind: curve, measures: [cone_height_mm], over: a}": "answers[0].kind: got 'curve'; did you mean 'curves'?",
@@ -42,7 +42,7 @@ def read(tmp_path, answers, extra=""):
     """The study that asks something."""
     path = tmp_path / "study.yaml"
     path.write_text(written(f"  - {answers}\n", extra))
-    return sweep.read(path)
+    return keys.read(path)
 
 
 @pytest.mark.parametrize("asked", WRONG)
@@ -72,7 +72,7 @@ def test_site_needed(tmp_path):
     skin = "{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 30}}"
     path.write_text(written("  - {kind: sensitivity, measures: [dip_mm]}\n").replace("{site: back}", skin))
     with pytest.raises(BadCase, match="the base takes nothing from a site, so `inputs` must be given"):
-        report.check(sweep.read(path))
+        report.check(keys.read(path))
 
 
 def test_names_of_measures():

@@ -8,9 +8,10 @@ from pytest import approx
 from scipy.stats import uniform
 
 from fem.case import site
-from fem.study import report, sensitivity, sweep
-from fem.study.finding import asking, heading, name, value, with_tensions
-from fem.study.uncertain import inputs_of
+from fem.study import keys, report, sweep
+from fem.study.answers import sensitivity
+from fem.study.answers.finding import asking, with_tensions
+from fem.study.answers.naming import heading, name, value
 
 GRID = "grid: {wound.outline.length_mm: [30, 50, 70, 90, 110], closure.undermine_mm: [0, 20]}\n"
 LENGTH, FREED, KIND = "wound.outline.length_mm", "closure.undermine_mm", "wound.outline.kind"
@@ -23,7 +24,7 @@ def answered(tmp_path):
     def answer(asked, extra=""):
         path = tmp_path / "study.yaml"
         path.write_text(written(f"  - {asked}\n", extra))
-        study, evaluate = sweep.read(path), Evaluate()
+        study, evaluate = keys.read(path), Evaluate()
         report.check(study)
         return report.findings(study, evaluate)[0], evaluate, study
 
@@ -44,11 +45,11 @@ def test_curves(answered):
         f"{{kind: curves, measures: [cone_height_mm, push_out_1_mm], over: {LENGTH}, by: {FREED}}}", GRID
     )
     assert len(evaluate.batches) == 1
-    assert finding.said[:2] == (
+    assert finding.sentences[:2] == (
         "Cone height, undermining 0 mm, falls from 4.9 mm at 30 mm to 0.1 mm at 90 mm.",
         "Cone height, undermining 20 mm, falls from 4.7 mm at 30 mm to −0.1 mm at 90 mm.",
     )
-    assert finding.said[2].startswith("Push-out of tip 1, undermining 0 mm, rises from 0.8 mm")
+    assert finding.sentences[2].startswith("Push-out of tip 1, undermining 0 mm, rises from 0.8 mm")
     assert finding.notes == ("2 of 10 cases have no closure (not converged: 2); the first: too long <img src=x>",)
     assert len(finding.charts) == len(finding.tables) == 2
     assert finding.tables[0].headings == ("length of the wound, mm", "undermining 0 mm", "undermining 20 mm")
@@ -59,7 +60,7 @@ def test_curves(answered):
 def test_curve_over_a_measure(answered):
     """Length to width is no input but follows from the case, even from one that fails: its cross has a place."""
     finding, _, _ = answered("{kind: curves, measures: [scar_length_mm], over: length_to_width}", GRID)
-    assert finding.said == ("Scar length (along the skin) rises from 33.0 mm at 1.5 to 99.0 mm at 4.5.",)
+    assert finding.sentences == ("Scar length (along the skin) rises from 33.0 mm at 1.5 to 99.0 mm at 4.5.",)
     assert finding.title == "scar length (along the skin) over length to width of the wound"
 
 
@@ -67,16 +68,16 @@ def test_curve_both_ways(answered):
     """A course that turns is not called falling or rising."""
     study = "grid: {wound.outline.width_mm: [10, 20, 30], wound.outline.length_mm: [40, 60]}\n"
     asked = f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: wound.outline.width_mm}}"
-    assert "falls" in answered(asked, study)[0].said[0]
+    assert "falls" in answered(asked, study)[0].sentences[0]
     turned, _, made = answered("{kind: curves, measures: [cone_height_mm], over: length_to_width}", study)
     high, low = (cone(sweep.case_at(made, {LENGTH: length})) for length in (40.0, 60.0))
-    assert f"but not one way: least {low:.1f} mm, greatest {high:.1f} mm" in turned.said[0]
+    assert f"but not one way: least {low:.1f} mm, greatest {high:.1f} mm" in turned.sentences[0]
 
 
 def test_map(answered):
     """Extremes of the map and where they are; failures are crossed and counted."""
     finding, _, _ = answered(f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}", GRID)
-    assert finding.said == (
+    assert finding.sentences == (
         "The least cone height is −0.1 mm, at length of the wound 90 mm, undermining 20 mm.",
         "The greatest cone height is 4.9 mm, at length of the wound 30 mm, undermining 0 mm.",
     )
@@ -88,13 +89,13 @@ def test_all_fail(answered):
     """Nothing but failures: no number is made up, no chart breaks."""
     grid = "grid: {wound.outline.length_mm: [110, 120], closure.undermine_mm: [0, 20]}\n"
     finding, _, _ = answered("{kind: curves, measures: [dip_mm], over: cone_height_mm}", grid)
-    assert (finding.said, finding.charts, len(finding.notes)) == ((), (), 1)
+    assert (finding.sentences, finding.charts, len(finding.notes)) == ((), (), 1)
     for asked in [
         f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}",
         f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: {FREED}}}",
     ]:
         finding, _, _ = answered(asked, grid)
-        assert finding.said == ()
+        assert finding.sentences == ()
         assert "4 of 4 cases" in finding.notes[0]
         assert len(finding.charts) == 1
 
@@ -105,7 +106,7 @@ def test_all_fail(answered):
 def test_inputs_of_the_site(answered):
     """All six values that the base takes from its site, triangular; the ratio stands for the tension across."""
     _, _, study = answered("{kind: sensitivity, measures: [cone_height_mm], n: 8}")
-    laws = inputs_of(study.keys.answers[0], study)
+    laws = sensitivity.laws(study.keys.answers[0], study)
     held = site.values(site.SITES["back"])
     assert set(laws) == set(held) - {"skin.tension.across_N_per_m"}
     for path, law in laws.items():
@@ -144,9 +145,9 @@ def test_sensitivity(answered):
     assert cells(finding) == (expected[0], expected[2], expected[1])
     assert expected[1][1:] == ("0.00 (0.00 to 0.00)",) * 2
     most = f"Cone height: tension along the lines matters most, total index {known.total[0]:.2f}"
-    assert finding.said[0].startswith(most)
-    assert finding.said[-2] == "Cone height hardly depends on thickness of the fat (total indices below 0.05)."
-    assert "scar length (along the skin): it does not vary" in finding.said[-1]
+    assert finding.sentences[0].startswith(most)
+    assert finding.sentences[-2] == "Cone height hardly depends on thickness of the fat (total indices below 0.05)."
+    assert "scar length (along the skin): it does not vary" in finding.sentences[-1]
     assert evaluate.solves == 16 * 5
     assert len(evaluate.batches) == 1
 
@@ -167,11 +168,11 @@ def test_uncertainty(answered):
         f"{{kind: uncertainty, measures: [cone_height_mm, scar_length_mm], n: 32, designs: "
         f"{{long: {{{LENGTH}: 55, {FREED}: 30}}, short: {{{LENGTH}: 50}}, failed: {{{LENGTH}: 101}}}}}}"
     )
-    assert finding.said[0] == (
+    assert finding.sentences[0] == (
         "Cone height of long is lower than that of short in 32 of 32 skins: a chance of 100 % (89 to 100 %). The "
         "median difference is −0.6 mm."
     )
-    assert finding.said[1] == "Too few pairs of long and failed are known to compare their cone height."
+    assert finding.sentences[1] == "Too few pairs of long and failed are known to compare their cone height."
     long, short, failed = cells(finding)
     assert float(short[3]) - float(long[3]) == approx(0.55, abs=0.1)
     assert failed == ("failed", *"–––––", "too few")
@@ -188,7 +189,7 @@ def test_least_input(answered):
         f"{{kind: search, least: {LENGTH}, limits: {{cone_height_mm: 2}}, over: {{{LENGTH}: [30, 100]}}}}"
     )
     truth = 30 + (cone(sweep.case_at(study, {LENGTH: 30.0})) - 2) / 0.08
-    found = float(re.search(r"at most 2.0 mm is (\d+\.\d+) mm", finding.said[0])[1])
+    found = float(re.search(r"at most 2.0 mm is (\d+\.\d+) mm", finding.sentences[0])[1])
     assert truth - 1e-3 <= found <= truth + 70 / 200  # as printed
     assert evaluate.solves < 12
     assert len(cells(finding)) == evaluate.solves
@@ -208,7 +209,7 @@ def test_nothing_bracketed(answered, limit, high, words):
     finding, evaluate, _ = answered(
         f"{{kind: search, least: {LENGTH}, limits: {{cone_height_mm: {limit}}}, over: {{{LENGTH}: [30, {high}]}}}}"
     )
-    assert finding.said[0].startswith(words)
+    assert finding.sentences[0].startswith(words)
     assert evaluate.solves == 2
 
 
@@ -228,10 +229,10 @@ def test_shortest_scar(answered):
     """The best kind, and its scar to a percent; the front is told, the other kind's best too, failures counted."""
     finding, evaluate, study = answered(SEVERAL + "}")
     truth = shortest(lambda settings: sweep.case_at(study, settings), [{}])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.said[0])[1])
+    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
     assert found == approx(truth, rel=0.01)
-    assert "outline rhombus" in finding.said[0]
-    assert finding.said[1].startswith("Outline lens: ")
+    assert "outline rhombus" in finding.sentences[0]
+    assert finding.sentences[1].startswith("Outline lens: ")
     assert evaluate.solves <= 80
     assert any("have no closure" in note for note in finding.notes)
     front = [(float(row[3].split()[0]), float(row[4].split()[0].replace("−", "-"))) for row in cells(finding)]
@@ -244,9 +245,9 @@ def test_worst_of_the_range(answered):
     finding, _, study = answered(SEVERAL + ", skins: worst}")
     worst = {"skin.thickness_mm": 4.0, "skin.tension.along_N_per_m": 5.0, site.RATIO: 2.0}
     truth = shortest(lambda settings: sweep.case_at(study, with_tensions(study, settings)), [{}, worst])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.said[0])[1])
+    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
     assert found == approx(truth, rel=0.01)
-    assert any("keeps the limit of cone height in 16;" in line for line in finding.said)
+    assert any("keeps the limit of cone height in 16;" in line for line in finding.sentences)
     assert any("thickness of the skin 4 mm" in note for note in finding.notes)
 
 
@@ -254,7 +255,7 @@ def test_skins_that_are_listed(answered):
     """A list of skins: the thicker one decides, and each design is closed in both at once."""
     finding, evaluate, study = answered(SEVERAL + ", skins: [{skin.thickness_mm: 2}, {skin.thickness_mm: 3.5}]}")
     truth = shortest(lambda settings: sweep.case_at(study, settings), [{"skin.thickness_mm": 3.5}])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.said[0])[1])
+    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
     assert found == approx(truth, rel=0.01)
     assert all(len(batch) % 2 == 0 for batch in evaluate.batches)
 
@@ -262,8 +263,8 @@ def test_skins_that_are_listed(answered):
 def test_no_design_within_limits(answered):
     """Limits that nothing keeps: the nearest design is told, none is called best."""
     finding, _, _ = answered(SEVERAL.replace("_m: 58", "_m: 20") + "}")
-    assert finding.said[0].startswith("No design evaluated has cone height at most 2.0 mm and line tension")
-    assert "The nearest" in finding.said[0]
+    assert finding.sentences[0].startswith("No design evaluated has cone height at most 2.0 mm and line tension")
+    assert "The nearest" in finding.sentences[0]
 
 
 def test_blocks_as_choices(answered):
@@ -272,7 +273,7 @@ def test_blocks_as_choices(answered):
     finding, evaluate, _ = answered(
         f"{{kind: search, least: scar_length_mm, limits: {{cone_height_mm: 2}}, over: {{wound.outline: {outlines}}}}}"
     )
-    assert "is 70.0 mm: outline {kind: rhombus" in finding.said[0]
+    assert "is 70.0 mm: outline {kind: rhombus" in finding.sentences[0]
     assert evaluate.solves == 2
 
 

@@ -1,0 +1,116 @@
+"""Map: a measure over two inputs that the study varies, as colours."""
+
+from typing import Literal
+
+import cmcrameri.cm as colours
+import numpy as np
+from matplotlib.figure import Figure
+from pydantic import BaseModel, Field
+
+from fem.case.keys import STRICT
+from fem.comparison.chart import SIZE, figure
+from fem.results.result import shown
+from fem.study.answers.finding import (
+    CROSS,
+    Ask,
+    Finding,
+    Kind,
+    Measure,
+    drawing,
+    failures,
+    gaps,
+    label_ticks,
+    places,
+    tables,
+    values,
+)
+from fem.study.answers.naming import axis_label, heading, measured, name, sentence, settings_text, value
+from fem.study.sweep import Study, points
+
+SMALL = 100  # cells of a map in which the numbers are written; our choice
+
+
+class Map(BaseModel):
+    """A measure over two inputs of the study's own cases, as colours."""
+
+    model_config = STRICT
+    kind: Literal["map"]
+    measure: Measure = Field(description="name of a number in measures.json")
+    over: tuple[str, str] = Field(description="dotted paths of two inputs that the study varies: across, upwards")
+
+
+def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
+    """A measure over two inputs."""
+    settings = points(study)
+    rows = ask(settings)
+    x, y = ([at[path] for at in settings] for path in block.over)
+    z = values(rows, block.measure)
+    across, up = map(name, block.over)
+    caption = f"{sentence(name(block.measure))} over {across} and {up}.{gaps(rows)}"
+    over = tuple(map(heading, block.over))
+    sentences = []
+    for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(z).any() else ():
+        at = settings_text({path: settings[place(z)][path] for path in block.over})
+        sentences.append(f"The {which} {name(block.measure)} is {measured(block.measure, z[place(z)])}, at {at}.")
+    columns = [f"{across} {value(block.over[0], along)}" for along in x]
+    return Finding(
+        title=f"{name(block.measure)} over {across} and {up}",
+        sentences=tuple(sentences),
+        charts=(drawing(draw, caption, x, y, z, measure=block.measure, over=over),),
+        tables=tuple(tables(block.measure, block.over[1], list(zip(y, columns, z, strict=True)))),
+        notes=failures(rows),
+    )
+
+
+def draw(x: list, y: list, values: np.ndarray, *, measure: str, over: tuple[str, ...]) -> Figure:
+    """Figure of a measure in colours at points (n,) of two inputs; cells if they form a grid, else dots.
+
+    over   what stands along both axes
+    """
+    drawn, axes = figure((SIZE[0], SIZE[1] + 0.2))
+    (x, across), (y, upwards), z = places(x), places(y), np.asarray(values, float)
+    columns, rows = np.unique(x), np.unique(y)
+    lost = np.isnan(z)
+    look = {"cmap": colours.batlow}
+    if not lost.all():
+        look |= {"vmin": np.nanmin(z), "vmax": np.nanmax(z)}
+    if len(z) == columns.size * rows.size == len(set(zip(x, y, strict=True))):
+        cells = np.full((rows.size, columns.size), np.nan)
+        cells[np.searchsorted(rows, y), np.searchsorted(columns, x)] = z
+        painted = axes.pcolormesh(_edges(columns), _edges(rows), np.ma.masked_invalid(cells), **look)
+        axes.grid(False)
+        if z.size <= SMALL:
+            _write(axes, painted, x, y, z, measure)
+    else:
+        painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
+    axes.plot(x[lost], y[lost], **CROSS)
+    axes.set(xlabel=over[0], ylabel=over[1])
+    label_ticks(axes.xaxis, across)
+    label_ticks(axes.yaxis, upwards)
+    drawn.colorbar(painted, ax=axes, label=axis_label(measure))
+    return drawn
+
+
+def _edges(middles):
+    """Edges of cells about their middles, half way between them."""
+    if middles.size == 1:
+        return middles[0] + np.array([-0.5, 0.5])
+    half = np.diff(middles) / 2
+    return np.concatenate([[middles[0] - half[0]], middles[:-1] + half, [middles[-1] + half[-1]]])
+
+
+def _write(axes, painted, x, y, z, measure):
+    """Write the numbers into their cells, dark on light and light on dark."""
+    for place, number in zip(zip(x, y, strict=True), z, strict=True):
+        if np.isfinite(number):
+            red, green, blue, _ = painted.to_rgba(number)
+            dark = 0.3 * red + 0.59 * green + 0.11 * blue < 0.5
+            axes.annotate(shown(measure, number), place, ha="center", va="center", size=8, color="w" if dark else "k")
+
+
+KIND = Kind(
+    Map,
+    colour_map,
+    measures=lambda block: (block.measure,),
+    varied=lambda block: [("over", path) for path in block.over],
+)

@@ -1,0 +1,85 @@
+"""Inputs and measures as they are called and printed in answers."""
+
+import re
+
+import numpy as np
+
+from fem.case import site
+from fem.case.document import hint
+from fem.results.result import OTHERS, WORDS, label, shown, split, unit
+from fem.study import sweep
+
+ALONG, ACROSS = "skin.tension.along_N_per_m", "skin.tension.across_N_per_m"
+NAMES = {  # of inputs that are often varied; others are called by their block and key
+    "wound.outline": "outline",
+    "wound.outline.kind": "outline",
+    "wound.outline.length_mm": "length of the wound",
+    "wound.outline.width_mm": "width of the wound",
+    "closure.technique": "technique",
+    "closure.undermine_mm": "undermining",
+    "skin.site": "site",
+    "skin.thickness_mm": "thickness of the skin",
+    "skin.law.shear_kPa": "shear modulus of the skin",
+    ALONG: "tension along the lines",
+    ACROSS: "tension across the lines",
+    site.RATIO: "ratio of tensions",
+    "skin.tension.lines_deg": "direction of the lines",
+    "bed.fat_mm": "thickness of the fat",
+    "bed.fat_shear_kPa": "shear modulus of the fat",
+}
+OTHER_MEASURES = ("passed_through_mm2",)  # that no list of `result` names
+
+
+def known(measure: str) -> bool:
+    """Whether a name is that of a number in measures.json, as `result.numbers` names them."""
+    starts = [start.replace("_{}", r"_\d+") for start in OTHERS]
+    return measure in (*WORDS, *OTHER_MEASURES) or any(re.match(start, split(measure)[0]) for start in starts)
+
+
+def unknown(measure: str) -> str:
+    """What is wrong with the name of a measure; empty if nothing is."""
+    return "" if known(measure) else f"got '{measure}'{hint(measure, tuple(WORDS))}"
+
+
+def sentence(text: str) -> str:
+    """A text that begins with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def name(path: str) -> str:
+    """What an input or a measure is called; an input not in NAMES by the last block of its path and its key."""
+    if "." in path:
+        *_, block, key = path.split(".")
+        return NAMES.get(path, f"{block} {split(key)[0].replace('_', ' ')}")
+    first, *rest = re.split(r"[,;] ", label(path), maxsplit=1)
+    return f"{first} ({rest[0]})" if rest else first
+
+
+def unit_of(path: str) -> str:
+    """The unit of an input as it is written; those of measures are among them."""
+    return "kPa/mm" if path.endswith("_kPa_per_mm") else unit(path)
+
+
+def value(path: str, given) -> str:
+    """A value of an input as it is printed, with its unit."""
+    return f"{given:.4g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
+
+
+def measured(measure: str, number: float) -> str:
+    """A measure's number as it is printed, with its unit."""
+    return shown(measure, None) if np.isnan(number) else f"{shown(measure, number)} {unit(measure)}".strip()
+
+
+def heading(path: str) -> str:
+    """An input or a measure, with its unit."""
+    return f"{name(path)}, {unit_of(path)}" if unit_of(path) else name(path)
+
+
+def axis_label(measure: str) -> str:
+    """What stands at an axis of a measure."""
+    return f"{label(measure)}, {unit(measure)}" if unit(measure) else label(measure)
+
+
+def settings_text(settings: dict) -> str:
+    """Settings in one line."""
+    return ", ".join(f"{name(path)} {value(path, given)}" for path, given in settings.items()) or "as in the base"

@@ -1,0 +1,381 @@
+"""Search: the best design of a study, by bracketing over one input or a design search over several."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from annotated_types import Ge, Gt, Le, MultipleOf
+from matplotlib.figure import Figure
+from pydantic import BaseModel, Field, field_validator, model_validator
+
+from fem.case.keys import STRICT
+from fem.comparison.chart import COLOURS, figure, key, looks
+from fem.study import design_search
+from fem.study.answers import skins
+from fem.study.answers.finding import (
+    Ask,
+    Finding,
+    Kind,
+    Seed,
+    Settings,
+    Table,
+    cross_out,
+    drawing,
+    failures,
+    refuse,
+    some,
+)
+from fem.study.answers.naming import (
+    axis_label,
+    heading,
+    known,
+    measured,
+    name,
+    sentence,
+    settings_text,
+    unit_of,
+    unknown,
+    value,
+)
+from fem.study.answers.uncertain_inputs import ranges_of
+from fem.study.design_search import Least, Trial
+from fem.study.sweep import Study
+
+SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
+SHARE = 200  # of an input's range, to which its least value is found unless the study says; our choice
+EACH = 40  # designs a combination of choices; our choice
+MOST_ROWS = 30  # of the table of a front; our choice
+BRACKETING = (
+    "Chandrupatla TR (1997), A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear "
+    "function without using derivatives, Adv Eng Softw 28:145–149.",
+)
+LOCAL_SEARCH = (
+    "Powell MJD (1994), A direct search optimization method that models the objective and constraint functions by "
+    "linear interpolation, in: Advances in optimization and numerical analysis, Kluwer, 51–67.",
+)
+
+
+class Search(BaseModel):
+    """The best design: the least of an input or a measure within limits."""
+
+    model_config = STRICT
+    kind: Literal["search"]
+    least: str = Field(description="what is to be least: a measure, or the one dotted path that is searched over")
+    limits: dict[str, float] = Field(description="greatest value that each of these measures may have")
+    over: dict[str, tuple[Any, ...]] = Field(
+        description="by dotted path: [low, high] of a number, or a list of what may be chosen"
+    )
+    skins: Annotated[Literal["typical", "worst"] | tuple[Settings, ...], some("skin")] = Field(
+        default="typical",
+        description="the base's skin; the worst of its site's ranges; or a list of settings: all must keep the limits",
+    )
+    budget: Annotated[float, MultipleOf(1), Ge(3), Le(10_000)] | None = Field(
+        default=None, description="of designs evaluated; default 11 over one input, 40 a combination of choices else"
+    )
+    tolerance: Annotated[float, Gt(0)] | None = Field(
+        default=None, description="of the least value of an input, in its unit; default a 200th of its range"
+    )
+    seed: Seed = Field(default=0.0, description="the same seed gives the same first points")
+
+    @field_validator("limits")
+    @classmethod
+    def of_measures(cls, limits):
+        """Refuse limits of what is no measure."""
+        refuse([((measure,), unknown(measure)) for measure in limits if not known(measure)])
+        return limits
+
+    @field_validator("over")
+    @classmethod
+    def rising(cls, over):
+        """Refuse nothing to search over, and ranges that do not rise."""
+        problems: list = [] if over else [((), "wanted at least one dotted path")]
+        problems += [((p,), "wanted low < high") for p, v in over.items() if is_range(v) and not v[0] < v[1]]
+        refuse([*problems, *(((p,), "wanted [low, high] or a list of choices") for p, v in over.items() if not v)])
+        return over
+
+    @model_validator(mode="after")
+    def possible(self):
+        """Refuse what cannot be least."""
+        if not known(self.least) and list(self.over) != [self.least]:
+            refuse([(("least",), f"'{self.least}' is no measure, and not all that `over` holds")])
+        if self.least in self.over and not (is_range(self.over[self.least]) and self.limits):
+            refuse([(("least",), f"over '{self.least}' a range [low, high] and a limit are needed")])
+        return self
+
+    @property
+    def ranges(self) -> dict[str, tuple[float, float]]:
+        """Ends by dotted path of the numbers that are searched over."""
+        return {path: ends for path, ends in self.over.items() if is_range(ends)}
+
+    @property
+    def choices(self) -> dict[str, tuple]:
+        """Values by dotted path of everything else."""
+        return {path: given for path, given in self.over.items() if not is_range(given)}
+
+    @property
+    def middle(self) -> Settings:
+        """The middle of the ranges and the first choices."""
+        return {path: sum(given) / 2 if is_range(given) else given[0] for path, given in self.over.items()}
+
+    @property
+    def designs(self) -> int:
+        """The budget."""
+        default = design_search.MOST if self.least in self.over else EACH * len(list(product(*self.choices.values())))
+        return int(self.budget or default)
+
+
+def is_range(values: tuple) -> bool:
+    """Whether values of a search are the ends of a range, and not choices."""
+    return len(values) == 2 and all(isinstance(value, float) for value in values)
+
+
+def trials(block: Search, study: Study) -> list[Settings]:
+    """Every combination of choices at the middle of the ranges, in every skin that is listed."""
+    middle = {path: (float(np.mean(ends)),) for path, ends in block.ranges.items()}
+    tried = [dict(zip(block.over, point, strict=True)) for point in product(*(block.over | middle).values())]
+    if block.skins == "worst":
+        ranges_of(study, tried[0])
+    listed: Sequence[Settings] = [{}] if isinstance(block.skins, str) else block.skins
+    return [design | skin for design in tried for skin in listed]
+
+
+def count(block: Search, study: Study) -> int:
+    """How many cases a search may ask for at most."""
+    if block.skins == "worst":
+        corners = 1 + len({*block.limits, block.least} - set(block.over))
+        return 1 + 2 * len(ranges_of(study, block.middle)) + block.designs * corners + skins.CHECKED
+    return block.designs * (1 if block.skins == "typical" else len(block.skins))
+
+
+def search(block: Search, study: Study, ask: Ask) -> Finding:
+    """The least of an input or a measure within limits."""
+    chosen, notes = skins.chosen(block, study, ask)
+    judge = skins.Judge(ask, block, chosen, [])
+    finding, best = _over_one(block, judge) if block.least in block.ranges else _over_several(block, judge)
+    checks = skins.check(block, study, ask, best) if best is not None and block.skins == "worst" else []
+    return replace(
+        finding,
+        title=f"Least {name(block.least)} with {_limits(block)}",
+        sentences=(*finding.sentences, *checks),
+        notes=(*finding.notes, *notes, *failures([row for rows in judge.done for row in rows])),
+    )
+
+
+def _limits(block):
+    limits = [f"{name(measure)} at most {measured(measure, limit)}" for measure, limit in block.limits.items()]
+    return " and ".join(limits) or "no limit"
+
+
+def _at(block, worst, k, verb=""):
+    """The measures that are limited, at the design k."""
+    return ", ".join(f"{name(m)} {verb}{measured(m, worst[m][k])}" for m in block.limits)
+
+
+# One input ----------------------------------------------------------------------------------------------------
+
+
+def _over_one(block, judge) -> tuple[Finding, Settings | None]:
+    """Finding on the least value of one input that keeps the limits, and its settings or None."""
+    path = block.least
+    low, high = block.over[path]
+    tolerance = block.tolerance or (high - low) / SHARE
+    least = design_search.least(
+        lambda xs: [max(row[1:]) for row in judge([{path: x} for x in xs])],
+        low, high, tolerance=tolerance, budget=block.designs,
+    )  # fmt: skip
+    order = np.argsort(list(least.excess))
+    xs = sorted(least.excess)
+    worst = {m: judge.worst(m)[order] for m in block.limits}
+    charts = [
+        drawing(
+            draw_bracketing, f"{sentence(name(measure))} at every value that was evaluated.", xs, worst[measure],
+            limit=limit, measure=measure, over=heading(path), answer=least.value,
+        )
+        for measure, limit in block.limits.items()
+    ]  # fmt: skip
+    rows = [
+        (_fine(path, x), *(measured(m, worst[m][k]) for m in block.limits), _kept(least.excess[x]))
+        for k, x in enumerate(xs)
+    ]
+    notes = (
+        f"Bracketing (Chandrupatla 1997): {len(xs)} values evaluated, tolerance {value(path, tolerance)}. It takes "
+        "limits that are kept from some value on; other crossings would go unseen between the values evaluated.",
+    )
+    table = Table("Every value evaluated", (heading(path), *map(name, block.limits), "limits"), tuple(rows))
+    finding = Finding("", _least_sentences(block, least, worst, xs), tuple(charts), (table,), notes)
+    return finding, None if least.value is None else {path: least.value}
+
+
+def _fine(path, number):
+    """A value that was evaluated, with digits enough not to slip below the limit."""
+    return f"{number:.7g} {unit_of(path)}".strip()
+
+
+def _kept(excess):
+    return "failed" if np.isnan(excess) else "kept" if excess <= 0 else "exceeded"
+
+
+def _least_sentences(block, least: Least, worst, xs):
+    """Sentences on what a search over one input found."""
+    path, what, limits = block.least, name(block.least), _limits(block)
+    low, high = (value(path, end) for end in block.over[path])
+    if least.why == "end failed":
+        bad = " and ".join(value(path, x) for x in xs if np.isnan(least.excess[x]))
+        return (f"No answer: at {bad}, an end of the range, there is no closure, so nothing is bracketed.",)
+    if least.why == "nowhere":
+        at = _at(block, worst, -1)
+        return (f"No {what} from {low} to {high} is known to have {limits}: at {high} it is {at}.",)
+    if least.why == "everywhere":
+        return (f"The limits are kept at {low} already, the lower end of the range: {_at(block, worst, 0)}.",)
+    there = _at(block, worst, xs.index(least.value), "is ")
+    sentences = (
+        f"The least {what} with {limits} is {_fine(path, least.value)}, where the {there}. At "
+        f"{_fine(path, least.too_low)} a limit is still exceeded.",
+    )
+    reasons = {
+        "budget": "The budget of solves ended before the tolerance was reached.",
+        "failed between": "Solves between these two failed, so it cannot be told closer.",
+    }
+    return sentences + ((reasons[least.why],) if least.why in reasons else ())
+
+
+def draw_bracketing(xs: Sequence, ys: np.ndarray, *, limit: float, measure: str, over: str, answer) -> Figure:
+    """Figure of a measure at all values that a search evaluated, its limit, and the value found or None."""
+    drawn, axes = figure()
+    x, y = np.array(xs), np.array(ys, float)
+    axes.axhline(limit, color="#555555", ls="--", lw=1.2, label="limit")
+    axes.plot(x, y, "o", color=COLOURS[0], ms=6, label="evaluated")
+    cross_out(axes, x[np.isnan(y)])
+    if answer is not None:
+        axes.axvline(answer, color=COLOURS[1], lw=1.2, ls=":", label="least value found")
+    axes.set(xlabel=over, ylabel=axis_label(measure))
+    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    key(axes)
+    return drawn
+
+
+# Several inputs -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """The designs that a search over several inputs evaluated."""
+
+    trials: list[Trial]
+    designs: list[Settings]
+    worst: dict[str, np.ndarray]  # measures, each in the worst skin
+    groups: dict[str, list[int]]  # places of the designs by their choices
+
+    @property
+    def best(self) -> int | None:
+        """Place of the best design."""
+        best = design_search.best(self.trials)
+        return None if best is None else self.trials.index(best)
+
+
+def _over_several(block, judge) -> tuple[Finding, Settings | None]:
+    """Finding on the least measure over several inputs, and the settings of the best design or None."""
+    tried = _evaluated(block, judge)
+    best, scar, cone = tried.best, tried.worst[SCAR], tried.worst[CONE]
+    chart = drawing(
+        draw_trade_off, "Every design evaluated: full marks keep the limits, hollow ones do not; lines join the front "
+        "of each kind, the designs that no other beats in both.",
+        [(group, scar[own], cone[own], [tried.trials[k].kept for k in own]) for group, own in tried.groups.items()],
+        None if best is None else (scar[best], cone[best]), x=SCAR, y=CONE,
+    )  # fmt: skip
+    notes = (
+        f"{len(tried.trials)} designs evaluated of a budget of {block.designs}, seed {int(block.seed)}: points of "
+        "Sobol's all over the ranges for every combination of choices, then local searches (COBYLA, Powell 1994) to "
+        "half a thousandth of each range. What is called best is the best of the designs evaluated; the search is "
+        "local, so a better one may be elsewhere.",
+    )
+    finding = Finding("", _best_sentences(block, tried), (chart,), (_front_table(block, tried),), notes)
+    return finding, None if best is None else tried.designs[best]
+
+
+def _evaluated(block, judge):
+    """What a search over several inputs evaluates; choices, which may be blocks, are numbered for it."""
+    choices = block.choices
+
+    def design(point):
+        return {path: choices[path][int(x)] if path in choices else x for path, x in point.items()}
+
+    trials = design_search.trials(
+        lambda points: judge([design(point) for point in points]),
+        block.ranges,
+        {path: tuple(range(len(given))) for path, given in choices.items()},
+        budget=block.designs,
+        seed=int(block.seed),
+    )
+    designs = [design(trial.point) for trial in trials]
+    groups: dict[str, list[int]] = {}
+    for k, settings in enumerate(designs):
+        chosen = {path: given for path, given in settings.items() if path in choices}
+        groups.setdefault(settings_text(chosen) if chosen else "designs", []).append(k)
+    return Evaluated(trials, designs, {m: judge.worst(m) for m in {SCAR, CONE, block.least, *block.limits}}, groups)
+
+
+def _front_table(block, tried):
+    shown = [SCAR, CONE, *(m for m in block.limits if m not in (SCAR, CONE))]
+    front = design_search.front(tried.worst[SCAR], tried.worst[CONE])
+    rows = [
+        (
+            *(value(path, tried.designs[k][path]) for path in block.over),
+            *(measured(m, tried.worst[m][k]) for m in shown),
+            "kept" if tried.trials[k].kept else "exceeded",
+        )
+        for k in front[:: max(1, -(-len(front) // MOST_ROWS))]
+    ]
+    headings = (*map(name, block.over), *map(name, shown), "limits")
+    return Table("The front of scar length against cone height", headings, tuple(rows))
+
+
+def _best_sentences(block, tried):
+    """Sentences on what a search over several inputs found."""
+    k = tried.best
+    if k is None:
+        near = min(range(len(tried.trials)), key=lambda k: tried.trials[k].worst)
+        if not np.isfinite(tried.trials[near].worst):
+            return ("No answer: no design evaluated has a closure.",)
+        where, at = settings_text(tried.designs[near]), _at(block, tried.worst, near)
+        return (f"No design evaluated has {_limits(block)}. The nearest, {where}, has {at}.",)
+    sentences = [
+        f"The least {name(block.least)} with {_limits(block)} is {measured(block.least, tried.trials[k].goal)}: "
+        f"{settings_text(tried.designs[k])}; {_at(block, tried.worst, k)}."
+    ]
+    for group, own in tried.groups.items() if len(tried.groups) > 1 else ():
+        best = design_search.best([tried.trials[i] for i in own])
+        short = f"{measured(block.least, best.goal)} at best" if best else "no design within the limits"
+        sentences.append(f"{sentence(group)}: {short}.")
+    return tuple(sentences)
+
+
+def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -> Figure:
+    """Figure of all designs that a search evaluated: name, two measures and whether within limits of each group.
+
+    best   (x, y)
+    """
+    drawn, axes = figure()
+    for i, (group, across, upwards, within) in enumerate(groups):
+        look = looks(i) | {"ls": ""}
+        kept, front = np.asarray(within, bool), design_search.front(across, upwards)
+        axes.plot(across[~kept], upwards[~kept], ms=5, mfc="none", alpha=0.6, **look)
+        axes.plot(across[kept], upwards[kept], ms=6, label=f" {group}", **look)
+        axes.plot(across[front], upwards[front], color=look["color"], lw=1.2)
+    if best:
+        axes.plot(*best, "*", ms=17, mfc="none", mec="k", mew=1.4, label="best within limits")
+    axes.set(xlabel=axis_label(x), ylabel=axis_label(y))
+    key(axes)
+    return drawn
+
+
+KIND = Kind(
+    Search,
+    search,
+    measures=lambda block: (block.least, *block.limits),
+    trials=trials,
+    count=count,
+    sources=lambda block: BRACKETING if block.least in block.over else LOCAL_SEARCH,
+)

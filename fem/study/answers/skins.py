@@ -1,0 +1,96 @@
+"""Skins in which the designs of a search must keep their limits: the base's, some that are listed, or the worst."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fem.case import site
+from fem.study.answers.finding import Ask, Settings, values
+from fem.study.answers.naming import known, measured, name, settings_text
+from fem.study.answers.uncertain_inputs import ranges_of, settings_at, triangular
+from fem.study.spread import sample
+from fem.study.sweep import Study
+
+CHECKED = 16  # skins in which the best design for the worst is tried; our choice
+
+
+@dataclass(frozen=True)
+class Judge:
+    """What designs are held against: the rows of a study, the limits, and the skins that must all keep them."""
+
+    ask: Ask
+    block: Any  # search.Search
+    skins: tuple[Settings, ...]
+    done: list[list[dict]]  # rows, one a skin, of every design judged so far, in order; grows
+
+    def __call__(self, designs: list[Settings]) -> list[list[float]]:
+        """Numbers (k, 1 + limits) of designs: the greatest goal and excess over all skins, NaN if any is not known."""
+        rows, m = self.ask([design | skin for design in designs for skin in self.skins]), len(self.skins)
+        tables = [rows[k : k + m] for k in range(0, len(rows), m)]
+        self.done.extend(tables)
+        return [self._judged(design, table) for design, table in zip(designs, tables, strict=True)]
+
+    def _judged(self, design, rows):
+        least, limits = self.block.least, self.block.limits
+        goal = design[least] if least in design else values(rows, least).max()
+        excess = [(values(rows, m) - limit).max() / (abs(limit) or 1.0) for m, limit in limits.items()]
+        return [goal if np.isfinite(excess).all() else np.nan, *excess]
+
+    def worst(self, measure: str) -> np.ndarray:
+        """A measure of every design judged, in its worst skin."""
+        return np.array([values(rows, measure).max() for rows in self.done])
+
+
+def chosen(block: Any, study: Study, ask: Ask) -> tuple[tuple[Settings, ...], tuple[str, ...]]:
+    """Settings of every skin in which a design must keep the limits, and notes on them."""
+    if block.skins == "typical":
+        return ({},), ("Skin: the base's.",)
+    if block.skins != "worst":
+        skins = "; ".join(map(settings_text, block.skins))
+        return block.skins, (f"Every design was closed in {len(block.skins)} skins, the worst counts: {skins}.",)
+    skins, lost = _corners(block, ask, ranges_of(study, block.middle))
+    notes = [
+        "Every design was closed in the typical skin and in the worst of the site's ranges, and the worst counts. For "
+        "the goal and each limit that is the corner of the ranges to which the measure rises when inputs are changed "
+        "one at a time, at the middle of what is searched (our choice; it takes the course to be one way): "
+        f"{'; '.join(map(settings_text, skins[1:]))}."
+    ]
+    if lost:
+        notes.append(f"{lost} of those trials failed; their inputs stay typical unless the other end was worse.")
+    return skins, tuple(notes)
+
+
+def _corners(block, ask, held):
+    """The typical skin and a corner of the ranges for the goal and each limit, and how many trials failed."""
+    tied = {site.RATIO: held[site.RATIO].typical} if site.RATIO in held else {}  # across goes with along
+    ends = [(path, end) for path, range_ in held.items() for end in (range_.low, range_.high)]
+    typical, *rows = ask([block.middle, *(block.middle | tied | {path: end} for path, end in ends)])
+    skins: list[Settings] = [{}]
+    for measure in dict.fromkeys([*([block.least] if known(block.least) else []), *block.limits]):
+        ys, start = values(rows, measure), values([typical], measure)[0]
+        corner = {}
+        for path in held:
+            risen = [(y, end) for y, (p, end) in zip(ys, ends, strict=True) if p == path and np.isfinite(y)]
+            if risen and (np.isnan(start) or max(risen)[0] > start):
+                corner[path] = max(risen)[1]
+        if corner and tied | corner not in skins:
+            skins.append(tied | corner)
+    return tuple(skins), sum(row["status"] != "done" for row in rows)
+
+
+def check(block: Any, study: Study, ask: Ask, best: Settings) -> list[str]:
+    """Sentences on whether the best design keeps its limits in skins all over the ranges."""
+    laws = {path: triangular(held) for path, held in ranges_of(study, best).items()}
+    skins = settings_at(laws, sample(list(laws.values()), n=CHECKED, seed=int(block.seed)))
+    rows = ask([best | skin for skin in skins])
+    sentences = []
+    for measure, limit in block.limits.items():
+        ys = values(rows, measure)
+        kept, failed = int((ys <= limit).sum()), int(np.isnan(ys).sum())
+        lost = f", {failed} without closure" if failed else ""
+        sentences.append(
+            f"Tried in {CHECKED} skins all over the ranges, this design keeps the limit of {name(measure)} in {kept}"
+            f"{lost}; the greatest was {measured(measure, np.nanmax(ys, initial=-np.inf))}."
+        )
+    return sentences

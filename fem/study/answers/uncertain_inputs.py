@@ -1,0 +1,84 @@
+"""Uncertain inputs of sensitivities, uncertainties and searches: their distributions, and where these come from."""
+
+from typing import Annotated
+
+import numpy as np
+from pydantic import Field
+
+from fem.case import site
+from fem.errors import BadCase
+from fem.study.answers.finding import Settings, Table
+from fem.study.answers.naming import ACROSS, ALONG, name, unit_of
+from fem.study.spread import DISTRIBUTIONS, Distributions, distribution
+from fem.study.sweep import Study, case_at, points
+
+LEVEL = 0.95  # of all intervals
+FEWEST = 8  # complete rows or pairs below which nothing is said; our choice
+
+Inputs = Annotated[
+    Distributions | None,
+    Field(
+        description="range [low, high] or distribution by dotted path; else all that the base takes from its site",
+    ),
+]
+
+
+def laws_of(inputs: dict | None, study: Study, settings: Settings | None = None) -> dict:
+    """Distributions of scipy's by dotted path: those that are given, or those of all that the base takes from its site.
+
+    Those of a site are triangular, from its low over its typical to its high value; where both tensions are the site's,
+    the ratio of tensions stands for the one across. Raises BadCase if the base takes nothing from a site.
+    """
+    if inputs is not None:
+        return {path: distribution(block) for path, block in inputs.items()}
+    return {path: triangular(held) for path, held in ranges_of(study, settings).items()}
+
+
+def ranges_of(study: Study, settings: Settings | None = None) -> dict:
+    """The library's values by dotted path of all that the base takes from its site. Raises BadCase if it takes none."""
+    case = case_at(study, points(study)[0] if settings is None else settings)
+    taken = set(case.from_site or ())
+    if {ALONG, ACROSS} <= taken:
+        taken = taken - {ACROSS} | {site.RATIO}
+    library = site.values(site.SITES[case.skin.site]) if taken else {}
+    ranges = {path: held for path, held in library.items() if path in taken and held.low < held.high}
+    if not ranges:
+        raise BadCase("the base takes nothing from a site, so `inputs` must be given")
+    return ranges
+
+
+def triangular(held):
+    """The distribution of a value of the library."""
+    return DISTRIBUTIONS["triangular"](low=held.low, typical=held.typical, high=held.high)
+
+
+def medians(laws: dict) -> Settings:
+    """Every input at its median."""
+    return {path: float(law.median()) for path, law in laws.items()}
+
+
+def settings_at(paths, sample: np.ndarray) -> list[Settings]:
+    """Settings of the points of a sample (d, n)."""
+    return [dict(zip(paths, map(float, column), strict=True)) for column in sample.T]
+
+
+def ranges_table(laws: dict) -> Table:
+    """The table of what was varied."""
+    rows = []
+    for path, law in laws.items():
+        low, high = law.support()
+        ends = law.ppf([0.025, 0.975])
+        whole = f"{low:.4g} to {high:.4g}" if np.isfinite([low, high]).all() else "no ends"
+        rows.append((name(path), unit_of(path) or "–", whole, f"{law.median():.4g}", f"{ends[0]:.4g} to {ends[1]:.4g}"))
+    headings = "input", "unit", "range", "median", "95 % of the sample"
+    return Table("What was varied, each input independently of the others", headings, tuple(rows))
+
+
+def origin(inputs: dict | None) -> str:
+    """A sentence on where the ranges come from."""
+    if inputs is not None:
+        return "Ranges are those that the study gives."
+    return (
+        "Ranges are those of the library of sites, taken as triangular: most likely at the typical value, never at the "
+        "ends (our choice). Values that the base gives itself are held."
+    )

@@ -1,0 +1,190 @@
+"""Uncertainty: how measures of designs are spread over uncertain inputs, and which of two designs has less."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from matplotlib.figure import Figure
+from pydantic import BaseModel, Field
+from scipy.stats import binomtest
+
+from fem.case.keys import STRICT
+from fem.comparison.chart import SIZE, figure, looks
+from fem.results.result import shown, unit
+from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, some, values
+from fem.study.answers.naming import axis_label, heading, name, sentence, settings_text
+from fem.study.answers.uncertain_inputs import (
+    FEWEST,
+    LEVEL,
+    Inputs,
+    laws_of,
+    medians,
+    origin,
+    ranges_table,
+    settings_at,
+)
+from fem.study.spread import sample
+from fem.study.sweep import Study
+
+SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a Scatter; our choice
+SOURCES = (
+    "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, J Am Stat Assoc "
+    "22:209–212.",
+)
+NO_DESIGN = "design, and the settings that make it"
+
+
+class Uncertainty(BaseModel):
+    """How measures of one or several designs are spread over uncertain inputs, the same sample for all."""
+
+    model_config = STRICT
+    kind: Literal["uncertainty"]
+    designs: Annotated[dict[str, dict[str, Any]], some(NO_DESIGN)] = Field(
+        description="settings by dotted path for each design, by its name"
+    )
+    measures: Measures = Field(description="names of numbers in measures.json")
+    inputs: Inputs = None
+    n: Rows = Field(default=64.0, description="points of the sample, a power of two; it takes n cases a design")
+    seed: Seed = Field(default=0.0, description="the same seed gives the same points")
+
+
+# Spread -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How a measure is spread over a sample."""
+
+    quantiles: np.ndarray  # at SHARES
+    known: int
+    failed: int
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How often one design has less of a measure than another under the same inputs."""
+
+    share: float
+    low: float  # ends of its interval of LEVEL
+    high: float
+    pairs: int  # in which both are known
+    ties: int  # of them, in which both are equal
+
+
+def scatter(values):
+    """Scatter of the values (n,) of a measure; None if fewer than FEWEST are known."""
+    known = np.asarray(values)[np.isfinite(values)]
+    if known.size < FEWEST:
+        return None
+    return Scatter(np.quantile(known, SHARES), known.size, len(values) - known.size)
+
+
+def lower(ours, theirs):
+    """Chance that the first of two measures (n,) under the same inputs is lower; None if too few pairs are known.
+
+    The interval is Wilson's (1927), for independent draws; points of Sobol's lie more evenly, so it is a little wide.
+    """
+    ours, theirs = np.asarray(ours), np.asarray(theirs)
+    both = np.isfinite(ours) & np.isfinite(theirs)
+    if both.sum() < FEWEST:
+        return None
+    less, pairs = int((ours[both] < theirs[both]).sum()), int(both.sum())
+    interval = binomtest(less, pairs).proportion_ci(LEVEL, method="wilson")
+    return Chance(less / pairs, interval.low, interval.high, pairs, int((ours[both] == theirs[both]).sum()))
+
+
+# Answer -------------------------------------------------------------------------------------------------------
+
+
+def laws(block: Uncertainty, study: Study) -> dict:
+    """Distributions by dotted path of the inputs, those of the first design if they are the site's."""
+    return laws_of(block.inputs, study, next(iter(block.designs.values())))
+
+
+def trials(block: Uncertainty, study: Study) -> list[dict]:
+    """Every design at the median of the inputs."""
+    middle = medians(laws(block, study))
+    return [design | middle for design in block.designs.values()]
+
+
+def uncertainty(block: Uncertainty, study: Study, ask: Ask) -> Finding:
+    """How measures of designs are spread over uncertain inputs, and how often one design has less than another."""
+    n, seed, designs, inputs = int(block.n), int(block.seed), block.designs, laws(block, study)
+    skins = settings_at(inputs, sample(list(inputs.values()), n=n, seed=seed))
+    rows = ask([design | skin for design in designs.values() for skin in skins])
+    by_design = {design: rows[k * n : (k + 1) * n] for k, design in enumerate(designs)}
+    sentences, charts, tables = [], [], []
+    for measure in block.measures:
+        by_name = {design: values(part, measure) for design, part in by_design.items()}
+        scatters = {design: scatter(part) for design, part in by_name.items()}
+        sentences += _who_is_lower(measure, by_name)
+        caption = f"{sentence(name(measure))}: median, middle half (thick), 5 to 95 % of the sample (thin)."
+        charts.append(drawing(draw, caption, list(designs), list(scatters.values()), measure=measure))
+        tables.append(_scatter_table(measure, scatters, n))
+    notes = (
+        f"The same {n} points (Sobol, seed {seed}) for every design. Chances count the points at which both designs "
+        f"closed; intervals of {100 * LEVEL:.0f} % are Wilson's and tell of the number of points, not of "
+        "what the model leaves out.",
+        *(f"{design}: {settings_text(settings)}." for design, settings in designs.items()),
+        origin(block.inputs),
+        *failures(rows),
+    )
+    title = f"Spread of {', '.join(map(name, block.measures))}"
+    return Finding(title, tuple(sentences), tuple(charts), (*tables, ranges_table(inputs)), notes)
+
+
+def _who_is_lower(measure, by_name):
+    sentences = []
+    for (ours, mine), (theirs, others) in combinations(by_name.items(), 2):
+        chance = lower(mine, others)
+        if chance is None:
+            sentences.append(f"Too few pairs of {ours} and {theirs} are known to compare their {name(measure)}.")
+            continue
+        ties = f", equal in {chance.ties}" if chance.ties else ""
+        middle = np.nanmedian(np.asarray(mine) - np.asarray(others))
+        count, difference = round(chance.share * chance.pairs), f"{shown(measure, middle, sign='+')} {unit(measure)}"
+        share, low, high = (f"{100 * part:.0f}" for part in (chance.share, chance.low, chance.high))
+        sentences.append(
+            f"{sentence(name(measure))} of {ours} is lower than that of {theirs} in {count} of {chance.pairs} skins"
+            f"{ties}: a chance of {share} % ({low} to {high} %). The median difference is {difference.strip()}."
+        )
+    return sentences
+
+
+def _scatter_table(measure, scatters, n):
+    rows = []
+    for design, spread in scatters.items():
+        cells = ("–",) * 5 if spread is None else tuple(shown(measure, q) for q in spread.quantiles)
+        lost = "too few" if spread is None else f"{spread.known} of {n}"
+        rows.append((design, *cells, lost))
+    shares = tuple(f"{100 * share:.0f} %" if share != 0.5 else "median" for share in SHARES)
+    return Table(
+        f"{sentence(heading(measure))}: below it are so many of the points", ("design", *shares, "known"), tuple(rows)
+    )
+
+
+def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: str) -> Figure:
+    """Figure of the spread of a measure, a design each: 5 to 95 % thin, the middle half thick, the median a mark."""
+    drawn, axes = figure((SIZE[0], 1.1 + 0.45 * len(names)))
+    for i, spread in enumerate(scatters):
+        if spread is not None:
+            far_low, low, median, high, far_high = spread.quantiles
+            look = looks(i)
+            axes.hlines(i, far_low, far_high, color=look["color"], lw=1.5)
+            axes.hlines(i, low, high, color=look["color"], lw=7, alpha=0.45)
+            axes.plot(median, i, marker=look["marker"], color=look["color"], ms=8, mec="w")
+    axes.set(xlabel=axis_label(measure), ylim=(len(names) - 0.5, -0.5))
+    axes.set_yticks(range(len(names)), names)
+    return drawn
+
+
+KIND = Kind(
+    Uncertainty,
+    uncertainty,
+    measures=lambda block: block.measures,
+    trials=trials,
+    count=lambda block, study: int(block.n) * len(block.designs),
+    sources=lambda block: SOURCES,
+)

@@ -1,0 +1,137 @@
+"""The keys of a study's file: what is varied about a base case, and what is asked of the results."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from annotated_types import Ge, MultipleOf
+from pydantic import BaseModel, Field, field_validator, model_validator
+
+from fem.case import document, tracing
+from fem.case.keys import STRICT, Positive
+from fem.errors import BadCase, BadValue
+from fem.study.answers.kinds import Answer
+from fem.study.spread import MAX_POINTS, Sample
+from fem.study.sweep import Study
+
+Whole = Annotated[float, MultipleOf(1), Ge(1)]
+
+
+Values = dict[str, tuple[Any, ...]]
+
+
+class Limits(BaseModel):
+    """What a case may take before it is given up and recorded as failed."""
+
+    model_config = STRICT
+    seconds: Positive = Field(default=3600.0, description="time for one case, s")
+    memory_MB: Annotated[float, Ge(500)] | None = Field(
+        default=None, description="memory of a worker, MB; an idle one with its libraries takes some 300; no limit"
+    )
+
+
+class Cluster(BaseModel):
+    """Workers from the queue of a computing centre, through dask-jobqueue; a job is one worker process a core."""
+
+    model_config = STRICT
+    kind: Literal["slurm", "pbs", "sge", "lsf"] = Field(description="kind of the queueing system")
+    queue: str | None = Field(default=None, description="queue or partition")
+    account: str | None = Field(default=None, description="account or project that is charged")
+    walltime: Annotated[str, Field(pattern=r"^\d+(:\d\d){1,2}$")] = Field(description="limit of a job as HH:MM:SS")
+    cores: Whole = Field(default=1.0, description="of a job, each a single-threaded worker")
+    memory_GB: Positive = Field(description="of a job, GB")
+    workers: Whole = Field(description="in all jobs together")
+    interface: str | None = Field(default=None, description="network interface that the machines share, as ib0")
+    before: tuple[str, ...] = Field(default=(), description="lines of shell before a worker starts, as module load")
+
+
+class Keys(BaseModel):
+    """A study: what is varied about a base case, and what is asked of the results."""
+
+    model_config = STRICT
+    name: str = Field(
+        pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$",
+        description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",
+    )
+    base: Any = Field(description="the case that is varied: its keys, or the name of its file in the study's folder")
+    grid: Values = Field(default={}, description="lists of values by dotted path; all combinations are taken")
+    zip: Values = Field(default={}, description="lists of equal lengths by dotted path, taken side by side")
+    sample: Sample | None = Field(default=None, description="points spread over ranges or distributions")
+    keep: Literal["measures", "fields", "pictures"] = Field(
+        default="measures", description="of each result: numbers; also the skin and stages; also pictures"
+    )
+    limits: Limits = Field(default=Limits(), description="what a case may take")
+    cluster: Cluster | None = Field(default=None, description="a queue to submit to; else the cores of this machine")
+    answers: tuple[Answer, ...] = Field(  # type: ignore[valid-type]
+        default=(), description="what is asked of the results"
+    )
+
+    @field_validator("base")
+    @classmethod
+    def case_or_file(cls, base):
+        """Refuse what is neither a case nor the name of one."""
+        if not isinstance(base, str | dict):
+            raise ValueError("wanted the keys of a case, or the name of its file")
+        return base
+
+    @field_validator("grid", "zip")
+    @classmethod
+    def some(cls, lists):
+        """Refuse empty lists."""
+        empty = [((path,), "wanted at least one value") for path, values in lists.items() if not values]
+        if empty:
+            raise BadValue(empty)
+        return lists
+
+    @field_validator("zip")
+    @classmethod
+    def equal_lengths(cls, lists):
+        """Refuse lists that do not match."""
+        lengths = {path: len(values) for path, values in lists.items()}
+        first = next(iter(lengths.values()), 0)
+        wrong = [((p,), f"{n} values, the first list has {first}") for p, n in lengths.items() if n != first]
+        if wrong:
+            raise BadValue(wrong)
+        return lists
+
+    @model_validator(mode="after")
+    def possible(self):
+        """Refuse a path that is set twice, and more points than can be meant."""
+        blocks = {"grid": self.grid, "zip": self.zip, "sample.over": self.sample.over if self.sample else {}}
+        seen: dict[str, str] = {}
+        problems = []
+        for block, paths in blocks.items():
+            for path in paths:
+                if path in seen:
+                    problems.append(((*block.split("."), path), f"also set by {seen[path]}"))
+                if path == "name":
+                    problems.append(((*block.split("."), path), "cases are named by what is in them"))
+                seen[path] = block
+        count = math.prod(map(len, self.grid.values())) * (self.sample.n if self.sample else 1)
+        count *= len(next(iter(self.zip.values()), (0,)))
+        if count > MAX_POINTS:
+            problems.append(((), f"{count:.3g} points; at most {MAX_POINTS}"))
+        if problems:
+            raise BadValue(problems)
+        return self
+
+
+# Reading --------------------------------------------------------------------------------------------------
+
+
+def read(path: Path | str) -> Study:
+    """The study in a YAML file; its cases are not checked yet. Raises errors.BadCase."""
+    path = Path(path)
+    text = document.read(path)
+    keys, page = document.parse(text, Keys, path), document.written(text, path)
+    if isinstance(keys.base, dict):
+        return Study(keys, page, replace(page, content=keys.base), inline=True, folder=path.parent)
+    try:
+        base_path = tracing.found(keys.base, [path.parent], kinds=(".yaml", ".yml"))
+    except BadCase as error:
+        raise document.bad(page, [(("base",), f"base: {error}")]) from error
+    base = document.written(document.read(base_path), base_path)
+    if base.problems or not isinstance(base.content, dict):
+        raise document.bad(base, [] if base.problems else [((), "wanted the keys of a case")])
+    return Study(keys, page, base, inline=False, folder=path.parent)
