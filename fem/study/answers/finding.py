@@ -32,8 +32,14 @@ Ask = Callable[[list[Settings]], list[dict]]  # a row for each settings, as in `
 class Chart:
     """A chart, and what it shows in words."""
 
-    svg: str
+    figure: Figure
     caption: str
+
+    @property
+    def svg(self) -> str:
+        """The chart as text, in the style of all charts."""
+        with rc_context(chart.STYLE):  # type: ignore[arg-type]
+            return chart.svg(self.figure)
 
 
 @dataclass(frozen=True)
@@ -159,7 +165,7 @@ def failures(rows: Sequence[dict]) -> tuple[str, ...]:
 def drawing(draw: Callable[..., Figure], caption: str, /, *args, **options) -> Chart:
     """The chart that a function draws, in the style of all charts."""
     with rc_context(chart.STYLE):  # type: ignore[arg-type]
-        return Chart(chart.svg(draw(*args, **options)), caption)
+        return Chart(draw(*args, **options), caption)
 
 
 def places(given: Sequence) -> tuple[np.ndarray, list[str] | None]:

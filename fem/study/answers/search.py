@@ -360,10 +360,10 @@ def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -
     drawn, axes = figure()
     for i, (group, across, upwards, within) in enumerate(groups):
         look = looks(i) | {"ls": ""}
-        kept, front = np.asarray(within, bool), design_search.front(across, upwards)
-        axes.plot(across[~kept], upwards[~kept], ms=5, mfc="none", alpha=0.6, **look)
-        axes.plot(across[kept], upwards[kept], ms=6, label=f" {group}", **look)
-        axes.plot(across[front], upwards[front], color=look["color"], lw=1.2)
+        places, kept = np.array([across, upwards], float), np.asarray(within, bool)
+        axes.plot(*places[:, ~kept], ms=5, mfc="none", alpha=0.6, **look)
+        axes.plot(*places[:, kept], ms=6, label=f" {group}", **look)
+        axes.plot(*places[:, design_search.front(across, upwards)], color=look["color"], lw=1.2)
     if best:
         axes.plot(*best, "*", ms=17, mfc="none", mec="k", mew=1.4, label="best within limits")
     axes.set(xlabel=axis_label(x), ylabel=axis_label(y))

@@ -2,6 +2,7 @@
 
 import re
 
+import numpy as np
 import pytest
 from invented import Evaluate, cone, written
 from pytest import approx
@@ -31,6 +32,12 @@ def answered(tmp_path):
     return answer
 
 
+def shown(finding, k=0):
+    """Points (x, y) of every line of a finding's chart, by its label."""
+    lines = finding.charts[k].figure.axes[0].get_lines()
+    return {line.get_label().strip(): np.array(line.get_data(), float) for line in lines}
+
+
 def cells(finding, k=0):
     """Rows of a finding's table."""
     return finding.tables[k].rows
@@ -41,7 +48,7 @@ def cells(finding, k=0):
 
 def test_curves(answered):
     """Cones fall by 0.08 mm a millimetre and with undermining; five of six lengths close, the sixth is said to fail."""
-    finding, evaluate, _ = answered(
+    finding, evaluate, study = answered(
         f"{{kind: curves, measures: [cone_height_mm, push_out_1_mm], over: {LENGTH}, by: {FREED}}}", GRID
     )
     assert len(evaluate.batches) == 1
@@ -55,6 +62,11 @@ def test_curves(answered):
     assert finding.tables[0].headings == ("length of the wound, mm", "undermining 0 mm", "undermining 20 mm")
     assert cells(finding)[0] == ("30 mm", "4.9", "4.7")
     assert cells(finding)[-1] == ("110 mm", "–", "–")
+    for freed in (0.0, 20.0):
+        cones = [cone(sweep.case_at(study, {LENGTH: x, FREED: freed})) for x in (30.0, 50.0, 70.0, 90.0)]
+        expected = np.array([[30, 50, 70, 90, 110], [*cones, np.nan]])
+        assert shown(finding)[f"undermining {freed:g} mm"] == approx(expected, nan_ok=True)
+    assert shown(finding, 1)["undermining 0 mm"][1] == approx([0.75, 1.25, 1.75, 2.25, np.nan], nan_ok=True)
 
 
 def test_curve_over_a_measure(answered):
@@ -76,13 +88,16 @@ def test_curve_both_ways(answered):
 
 def test_map(answered):
     """Extremes of the map and where they are; failures are crossed and counted."""
-    finding, _, _ = answered(f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}", GRID)
+    finding, _, study = answered(f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}", GRID)
     assert finding.sentences == (
         "The least cone height is −0.1 mm, at length of the wound 90 mm, undermining 20 mm.",
         "The greatest cone height is 4.9 mm, at length of the wound 30 mm, undermining 0 mm.",
     )
     assert "2 of 10 cases" in finding.notes[0]
     assert cells(finding)[1] == ("20 mm", "4.7", "3.1", "1.5", "−0.1", "–")
+    painted = np.ma.filled(finding.charts[0].figure.axes[0].collections[0].get_array(), np.nan)
+    cones = [[cone(sweep.case_at(study, {LENGTH: x, FREED: y})) for x in (30.0, 50.0, 70.0, 90.0)] for y in (0.0, 20.0)]
+    assert painted == approx(np.array([[*row, np.nan] for row in cones]), nan_ok=True)  # a row each undermining
 
 
 def test_all_fail(answered):
@@ -143,6 +158,8 @@ def test_sensitivity(answered):
         for i, path in enumerate(ends)
     ]
     assert cells(finding) == (expected[0], expected[2], expected[1])
+    assert shown(finding)["alone (first order)"][0] == approx(known.first)
+    assert shown(finding)["with others (total)"][0] == approx(known.total)
     assert expected[1][1:] == ("0.00 (0.00 to 0.00)",) * 2
     most = f"Cone height: tension along the lines matters most, total index {known.total[0]:.2f}"
     assert finding.sentences[0].startswith(most)
@@ -177,6 +194,8 @@ def test_uncertainty(answered):
     assert float(short[3]) - float(long[3]) == approx(0.55, abs=0.1)
     assert failed == ("failed", *"–––––", "too few")
     assert long[-1] == "32 of 32"
+    medians = [line.get_xdata()[0] for line in finding.charts[0].figure.axes[0].get_lines()]
+    assert medians == approx([float(long[3]), float(short[3])], abs=0.05)
     assert evaluate.solves == 3 * 32
 
 
@@ -193,6 +212,10 @@ def test_least_input(answered):
     assert truth - 1e-3 <= found <= truth + 70 / 200  # as printed
     assert evaluate.solves < 12
     assert len(cells(finding)) == evaluate.solves
+    lengths, cones = shown(finding)["evaluated"]
+    assert cones == approx([cone(sweep.case_at(study, {LENGTH: x})) for x in lengths])
+    assert shown(finding)["limit"][1] == approx([2, 2])
+    assert shown(finding)["least value found"][0] == approx([found, found], abs=1e-3)
     assert [row[-1] for row in cells(finding)] == sorted(row[-1] for row in cells(finding))  # exceeded, then kept
 
 
@@ -235,6 +258,9 @@ def test_shortest_scar(answered):
     assert finding.sentences[1].startswith("Outline lens: ")
     assert evaluate.solves <= 80
     assert any("have no closure" in note for note in finding.notes)
+    scars, cones = shown(finding)["outline rhombus"]
+    assert scars.max() < 1.1 * 100 + 4 + 1e-9 and (cones <= 2).all()  # within limits, as their marks say
+    assert shown(finding)["best within limits"][:, 0] == approx([found, 2], abs=0.05)
     front = [(float(row[3].split()[0]), float(row[4].split()[0].replace("−", "-"))) for row in cells(finding)]
     assert front == sorted(front)
     assert [y for _, y in front] == sorted((y for _, y in front), reverse=True)

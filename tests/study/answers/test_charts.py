@@ -3,8 +3,9 @@
 import numpy as np
 from pytest import approx
 
-from fem.study import graph
-from fem.study.sensitivity import Indices, Scatter
+from fem.study.answers import curves, map, search, sensitivity, uncertainty
+from fem.study.answers.sensitivity import Indices
+from fem.study.answers.uncertainty import Scatter
 
 LENGTHS, CONES = [90, 30, 60], [0.5, 4.5, 2.5]  # not in order
 
@@ -16,7 +17,7 @@ def lines(axes):
 
 def test_curves():
     """Each series under its own name, its points in order along the axis; a gap and a cross where nothing closed."""
-    (axes,) = graph.curves(
+    (axes,) = curves.draw(
         [("freed 0 mm", LENGTHS, CONES), ("freed 20 mm", LENGTHS, [np.nan, 4.0, 2.0])],
         measure="cone_height_mm", over="length, mm",
     ).axes  # fmt: skip
@@ -30,7 +31,7 @@ def test_curves():
 
 def test_curve_over_words():
     """Values that are no numbers stand side by side in their order, under their names."""
-    (axes,) = graph.curves([("a", ["lens", "rhombus"], [4.0, 2.0])], measure="cone_height_mm", over="outline").axes
+    (axes,) = curves.draw([("a", ["lens", "rhombus"], [4.0, 2.0])], measure="cone_height_mm", over="outline").axes
     assert lines(axes)["a"] == approx(np.array([[0, 1], [4, 2]]))
     assert [tick.get_text() for tick in axes.get_xticklabels()] == ["lens", "rhombus"]
 
@@ -39,7 +40,7 @@ def test_map_of_a_grid():
     """Three columns of two rows: the value of each cell is that at its middle, and is written there."""
     x, y = [30, 60, 90, 30, 60, 90], [20, 20, 20, 0, 0, 0]
     values = 0.1 * np.array(x) + 0.01 * np.array(y)
-    axes, scale = graph.colour_map(x, y, values, measure="cone_height_mm", over=("length", "freed")).axes
+    axes, scale = map.draw(x, y, values, measure="cone_height_mm", over=("length", "freed")).axes
     (cells,) = axes.collections
     corners, heights = cells.get_coordinates(), cells.get_array()
     middles = (corners[:-1, :-1] + corners[1:, 1:]) / 2
@@ -57,7 +58,7 @@ def test_shares():
         first_interval=np.array([[0.6, 0.1], [0.75, 0.25]]), total_interval=np.array([[0.7, 0.2], [0.9, 0.4]]),
         dropped=0,
     )  # fmt: skip
-    (axes,) = graph.shares(["thickness", "fat"], found).axes
+    (axes,) = sensitivity.draw(["thickness", "fat"], found).axes
     names = {place: tick.get_text() for place, tick in enumerate(axes.get_yticklabels())}
     shown = lines(axes)
     assert shown["alone (first order)"][0] == approx([0.7, 0.2])
@@ -71,7 +72,7 @@ def test_shares():
 def test_scatters():
     """Of each design 5 to 95 % thin, the middle half thick, the median marked, beside its name; none if it failed."""
     found = [Scatter(quantiles=np.array([1, 2, 3, 4, 6.0]), known=9, failed=0), None]
-    (axes,) = graph.scatters(["long", "short"], found, measure="cone_height_mm").axes
+    (axes,) = uncertainty.draw(["long", "short"], found, measure="cone_height_mm").axes
     thin, thick = (lines.get_segments()[0] for lines in axes.collections)
     assert thin == approx(np.array([[1, 0], [6, 0]])) and thick == approx(np.array([[2, 0], [4, 0]]))
     (median,) = axes.get_lines()
@@ -81,7 +82,7 @@ def test_scatters():
 
 def test_bracketing():
     """What a search evaluated, its limit and its answer stand at their values."""
-    (axes,) = graph.bracketing(
+    (axes,) = search.draw_bracketing(
         LENGTHS, CONES, limit=2.0, measure="cone_height_mm", over="length, mm", answer=67.5
     ).axes  # fmt: skip
     shown = lines(axes)
@@ -91,9 +92,10 @@ def test_bracketing():
 
 def test_designs_and_their_front():
     """Designs within limits are filled, the others open, the front joins its own; the best is where it is."""
-    groups = [("lens", [50, 60, 70], [4, 2, 1], [False, True, True], [1, 2])]
-    (axes,) = graph.trade(groups, (60, 2), x="scar_length_mm", y="cone_height_mm").axes
+    groups = [("lens", [70, 50, 65, 60], [1, 4, 3, 2], [True, False, True, True])]
+    (axes,) = search.draw_trade_off(groups, (60, 2), x="scar_length_mm", y="cone_height_mm").axes
     beyond, within, front, best = (np.array(line.get_data(), float) for line in axes.get_lines())
     assert beyond == approx(np.array([[50], [4]])) and best == approx(np.array([[60], [2]]))
-    assert within == approx(np.array([[60, 70], [2, 1]])) and front == approx(within)
+    assert within == approx(np.array([[70, 65, 60], [1, 3, 2]]))
+    assert front == approx(np.array([[50, 60, 70], [4, 2, 1]]))
     assert axes.get_lines()[0].get_markerfacecolor() == "none" != axes.get_lines()[1].get_markerfacecolor()
