@@ -26,16 +26,6 @@ class Sewing:
         return int(self.free.max()) + 1
 
 
-@dataclass(frozen=True)
-class Pattern:
-    """Upper triangle, by rows, of the tangent of the independent nodes, three unknowns a node."""
-
-    indptr: np.ndarray  # (3 n_free + 1,)
-    indices: np.ndarray
-    slots: tuple[np.ndarray, ...]  # (n, m, m) a group: where the 3 x 3 block of two nodes starts; -1 if not stored
-    widths: np.ndarray  # (n_nodes,) length of the first of the three rows of the node that a node follows
-
-
 def sewing(x, pairs, held):
     """Sewing of nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay where they are; the gaps are those of x."""
     n = x.shape[1]
@@ -67,41 +57,3 @@ def gathered(sewing, r):
     """Forces (3, n_free) on the independent nodes from those on all nodes (3, n)."""
     moves = sewing.free >= 0
     return np.stack([np.bincount(sewing.free[moves], c[moves], minlength=sewing.n_free) for c in r])
-
-
-def pattern(sewing, groups):
-    """Pattern of the tangent, given the node numbers (n, m) of each group of elements."""
-    n = sewing.n_free
-    keys = []
-    for nodes in groups:
-        f = sewing.free[nodes].astype(np.int64)
-        a, b = f[:, :, None], f[:, None, :]
-        keys.append(np.where((a >= 0) & (a <= b), a * n + b, -1))
-    blocks = np.unique(np.concatenate([k.ravel() for k in keys] + [np.arange(n) * (n + 1)]))
-    blocks = blocks[blocks >= 0]
-    row, col = np.divmod(blocks, n)
-    count = np.bincount(row, minlength=n)
-    first = np.concatenate([[0], np.cumsum(count)])[:-1]
-    width = 3 * count
-    start = 9 * first - 3 * np.arange(n)  # each diagonal block leaves out its lower three entries
-    slot = start[row] + 3 * (np.arange(blocks.size) - first[row])
-    lengths = np.stack([width, width - 1, width - 2], axis=1).ravel()
-    slots = tuple(np.where(k >= 0, slot[np.minimum(np.searchsorted(blocks, k), blocks.size - 1)], -1) for k in keys)
-    follows = np.maximum(sewing.free, 0)
-    return Pattern(
-        indptr=np.concatenate([[0], np.cumsum(lengths)]),
-        indices=_columns(slot, row, col, width, int(lengths.sum())),
-        slots=slots,
-        widths=width[follows],
-    )
-
-
-def _columns(slot, row, col, width, size):
-    """Column of every stored entry; the block of (row, col) has its first row at `slot`."""
-    indices = np.empty(size, dtype=np.int64)
-    for i in range(3):
-        at = slot + i * width[row] - i * (i + 1) // 2
-        for j in range(3):
-            stored = (row != col) | (j >= i)
-            indices[at[stored] + j] = 3 * col[stored] + j
-    return indices

@@ -16,7 +16,11 @@ from scipy.spatial import cKDTree
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefLine, RefTri
 
-from fem.mechanics import kernels
+from fem.mechanics.kernels.bending import bending
+from fem.mechanics.kernels.elastic_foundation import elastic_foundation
+from fem.mechanics.kernels.interior_penalty import VECTORS, interior_penalty
+from fem.mechanics.kernels.membrane import cauchy_green, membrane
+from fem.mechanics.kernels.storage import scatter_all
 from fem.mechanics.ties import Bond, Thread, Touch, drawn
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
@@ -88,14 +92,14 @@ def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, bed=None, 
         kinks += [_kinks(mesh, seam_edges(mesh, seam), poisson, sewn=True) for seam in mesh.seams]
     c, s = np.cos(lines), np.sin(lines)
     to_lines = np.array([[c, -s], [s, c]]) * np.asarray(stretch)
-    membrane, shapes = _membrane(mesh, to_lines)
+    stretched, shapes = _membrane(mesh, to_lines)
     return Sheet(
         X=mesh.X,
         law=law,
         h=h,
         D=D,
         poisson=poisson,
-        membrane=membrane,
+        membrane=stretched,
         bending=_bending(mesh),
         kinks=tuple(kinks),
         shapes=shapes,
@@ -107,7 +111,7 @@ def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS
     """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); the tangent is added to `data` if given.
 
     share    of plain second derivatives in the bending energy away from seams, 0 for the stated model
-    slots, widths   of the pattern in which `data` is stored (fem.mechanics.constraints.Pattern)
+    slots, widths   of the pattern in which `data` is stored (fem.mechanics.kernels.storage.Pattern)
     """
     x = np.ascontiguousarray(x.T)
     r = np.zeros_like(x)
@@ -116,29 +120,29 @@ def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS
     store = (data, slots[0], widths)
 
     skin = sheet.membrane
-    psi, dpsi, ddpsi = sheet.law(kernels.cauchy_green(x, skin.nodes, skin.B))
+    psi, dpsi, ddpsi = sheet.law(cauchy_green(x, skin.nodes, skin.B))
     volume = sheet.h * skin.weights
     Pi = float((volume * psi).sum())
-    kernels.membrane(x, skin.nodes, skin.B, volume, dpsi, ddpsi, r, *store)
+    membrane(x, skin.nodes, skin.B, volume, dpsi, ddpsi, r, *store)
 
     bend = sheet.bending
-    Pi += kernels.bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, share, r, *store)
+    Pi += bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, share, r, *store)
     for kinks, slot in zip(sheet.kinks, slots[1 : 1 + len(sheet.kinks)], strict=True):
         at = kinks.points
         penalty = PENALTY * sheet.D * kinks.per_height
-        Pi += kernels.kinks(
+        Pi += interior_penalty(
             x, at.nodes, at.B, at.weights, penalty, sheet.D, 0.0 if kinks.sewn else share, r, data, slot, widths
         )
     if sheet.bed is not None:
         X = np.ascontiguousarray(sheet.X.T)
         bed = sheet.bed
-        Pi += kernels.bed(x, X, skin.nodes, sheet.shapes, skin.weights, bed.push, bed.pull, bed.shear, r, *store)
+        Pi += elastic_foundation(x, X, skin.nodes, sheet.shapes, skin.weights, bed.push, bed.pull, bed.shear, r, *store)
     for tie, slot in zip(sheet.ties, slots[1 + len(sheet.kinks) :], strict=True):
         energy, f, K = drawn(tie, x)
         Pi += energy
         np.add.at(r, tie.group, f)
         if data.size:
-            kernels.scatter_all(data, K, tie.group, slot, widths)
+            scatter_all(data, K, tie.group, slot, widths)
     return Pi, r.T
 
 
@@ -155,7 +159,7 @@ def cauchy_stress(sheet, x):
     sigma = 2 F_G dpsi/dC F_G^T, F_G = F G; its in-plane principal values are those of 2 dpsi/dC C.
     """
     skin = sheet.membrane
-    C = kernels.cauchy_green(np.ascontiguousarray(x.T), skin.nodes, skin.B)
+    C = cauchy_green(np.ascontiguousarray(x.T), skin.nodes, skin.B)
     S = sheet.law(C)[1]
     s11, s22, s12 = 2 * S[0], 2 * S[1], S[2]
     # eigenvalues of S C from trace and determinant
@@ -275,7 +279,7 @@ def _kinks(mesh, edges, poisson, *, sewn):
     at, weight = get_quadrature(RefLine, 3)
     s = at[0]
     n = elements.shape[1]
-    B = np.zeros((n, s.size, 12, kernels.PARTS))
+    B = np.zeros((n, s.size, 12, VECTORS))
     per_height = np.zeros(n)
     length = np.zeros(n)
     for side in (0, 1):

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fem.errors import NotConverged, SingularMatrix
-from fem.mechanics.constraints import Pattern, Sewing, gathered, pattern, positions
+from fem.mechanics.constraints import Sewing, gathered, positions
+from fem.mechanics.kernels.storage import Pattern, pattern
 from fem.mechanics.linear import solver
 from fem.mechanics.sheet import Sheet, assemble
 
@@ -43,7 +44,7 @@ class Problem:
 
 def problem(sheet, sewing, *, spent=None, watch=lambda **state: None):
     """Problem of a sheet and its sewing."""
-    stored = pattern(sewing, sheet.groups)
+    stored = pattern(sewing.free, sheet.groups)
     area = np.zeros(sheet.X.shape[1])
     np.add.at(area, sheet.membrane.nodes, sheet.membrane.weights @ sheet.shapes**2)
     free_area = np.bincount(sewing.free[sewing.free >= 0], area[sewing.free >= 0])

@@ -8,7 +8,8 @@ from problems import disc, flat, patch, rubber, unsewn
 from pytest import approx
 from scipy.sparse import coo_array, csr_array, triu
 
-from fem.mechanics.constraints import gathered, independent, pattern, positions, sewing
+from fem.mechanics.constraints import gathered, independent, positions, sewing
+from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.sheet import assemble, sheet
 
 fractions = st.floats(0, 1)
@@ -92,7 +93,7 @@ def test_a_tip_sewn_to_itself_stays_free():
 
 
 def stored_tangent(skin, s, x):
-    stored = pattern(s, skin.groups)
+    stored = pattern(s.free, skin.groups)
     data = np.zeros(stored.indices.size)
     assemble(skin, x, data=data, slots=stored.slots, widths=stored.widths)
     return csr_array((data, stored.indices, stored.indptr))
@@ -131,7 +132,7 @@ def test_stored_tangent_is_the_sewn_one(shape):
 def test_pattern_is_a_sorted_upper_triangle(shape):
     """Every row starts at its diagonal, columns rise, nothing is stored twice: what the solvers ask for."""
     m, s = sewn_problem(shape)
-    stored = pattern(s, sheet(m, law=rubber(0.1), h=1.5, D=0.04, poisson=0.5).groups)
+    stored = pattern(s.free, sheet(m, law=rubber(0.1), h=1.5, D=0.04, poisson=0.5).groups)
     assert stored.indptr.size == 3 * s.n_free + 1
     assert stored.indptr[-1] == stored.indices.size
     for row, (start, end) in enumerate(zip(stored.indptr[:-1], stored.indptr[1:], strict=True)):

@@ -11,6 +11,7 @@ from scipy.sparse.linalg import splu
 
 from fem.errors import SingularMatrix
 from fem.mechanics import constraints
+from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.linear import SOLVERS, Pardiso, Rslab, solver
 from fem.mechanics.sheet import assemble, sheet
 
@@ -41,10 +42,10 @@ def sewn_sheet(squeeze):
     s = constraints.sewing(x, np.hstack(m.seams), m.rim)
     x = constraints.positions(s, constraints.independent(s, x, 1.0), 1.0)
     skin = sheet(m, law=rubber(0.1), h=1.5, D=1e-5, poisson=0.5)
-    pattern = constraints.pattern(s, skin.groups)
-    values = np.zeros(pattern.indices.size)
-    assemble(skin, x, data=values, slots=pattern.slots, widths=pattern.widths)
-    return pattern.indptr, pattern.indices, values
+    stored = pattern(s.free, skin.groups)
+    values = np.zeros(stored.indices.size)
+    assemble(skin, x, data=values, slots=stored.slots, widths=stored.widths)
+    return stored.indptr, stored.indices, values
 
 
 def whole(indptr, indices, values):

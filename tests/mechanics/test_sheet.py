@@ -16,6 +16,7 @@ from skfem.helpers import dd, ddot, dot, grad, trace
 
 from fem.geometry.curve import polyline
 from fem.mechanics import constraints
+from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.mesh import from_triangulation, mesh
 from fem.mechanics.sheet import PENALTY, Bed, assemble, cauchy_stress, interpolated, lift, sheet
 from fem.plan.plan import Plan
@@ -29,7 +30,7 @@ def skin(mesh, **changes):
 
 def tangent(skin, sewing, x, share=0.0):
     """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
-    stored = constraints.pattern(sewing, skin.groups)
+    stored = pattern(sewing.free, skin.groups)
     data = np.zeros(stored.indices.size)
     assemble(skin, x, share=share, data=data, slots=stored.slots, widths=stored.widths)
     upper = csr_array((data, stored.indices, stored.indptr))

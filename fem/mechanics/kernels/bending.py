@@ -1,0 +1,103 @@
+"""Koiter's bending energy, a share of it with plain second derivatives.
+
+    D/2 [(1 - nu) |k|^2 + nu (tr k)^2],   k_c = n . x,c,   c = 11, 12, 22,   n normal to x,1 and x,2
+
+(1 - regularisation) of that, and `regularisation` of the same form of the vectors x,c themselves.
+"""
+
+import numpy as np
+
+from fem.mechanics.kernels.compiling import kernel
+from fem.mechanics.kernels.storage import scatter
+from fem.mechanics.kernels.surface import ALL, VECTORS, add_normal_hessian, add_to_nodes, dot, unit_normal, vectors
+
+# VECTORS of a point: x,1  x,2  x,11  x,12  x,22
+SECOND = 2  # the first of the second derivatives
+TANGENTS, AT_SECOND = 6, 6  # components of x,1 and x,2; where those of x,11 begin
+
+
+@kernel
+def bending(x, nodes, B, weights, D, poisson, regularisation, r, data, slots, widths):
+    """Bending energy; its forces and tangent are added.
+
+    B  (n_elements, n_quad, m, 5)  of x,1  x,2  x,11  x,12  x,22
+    """
+    n_elements, n_quad, m, _ = B.shape
+    K, T = np.empty((m, m, 3, 3)), np.empty((3, ALL))
+    v, n, dn, growth = np.empty((VECTORS, 3)), np.empty(3), np.empty((3, TANGENTS)), np.empty(TANGENTS)
+    g, H = np.empty(ALL), np.empty((ALL, ALL))
+    M, q = np.empty(3), np.empty(3)
+    dk, dM = np.empty((3, TANGENTS)), np.empty((3, TANGENTS))
+    # of k11, k12, k22
+    stiffness = D * np.array([[1.0, 0.0, poisson], [0.0, 2 * (1 - poisson), 0.0], [poisson, 0.0, 1.0]])
+    koiter, plain = np.empty((3, 3)), np.empty((3, 3))
+    tangent = data.size > 0
+    Pi = 0.0
+    for e in range(n_elements):
+        K[:] = 0.0
+        for p in range(n_quad):
+            for c in range(3):
+                for d in range(3):
+                    koiter[c, d] = weights[e, p] * (1 - regularisation) * stiffness[c, d]
+                    plain[c, d] = weights[e, p] * regularisation * stiffness[c, d]
+            vectors(x, nodes[e], B[e, p], v)
+            size = unit_normal(v[0], v[1], n, dn, growth)
+            Pi += _gradient(v, n, dn, koiter, plain, M, q, g)
+            if tangent:
+                H[:] = 0.0
+                add_normal_hessian(q, n, dn, growth, size, H)
+                _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H)
+            add_to_nodes(g, H, B[e, p], nodes[e], r, K, T, tangent)
+        if tangent:
+            scatter(data, K, nodes[e], slots[e], widths)
+    return Pi
+
+
+@kernel
+def _gradient(v, n, dn, koiter, plain, M, q, g):
+    """Energy of a point; fills its gradient g, the moments M = koiter k and q = M_c x,c.
+
+    dPi = M_c dk_c + s_c . dx,c,     dk_c = x,c . dn + n . dx,c,     s_c = plain_cd x,d
+    """
+    Pi = 0.0
+    q[:] = 0.0
+    for c in range(3):
+        M[c] = 0.0
+        for d in range(3):
+            M[c] += koiter[c, d] * dot(n, v[SECOND + d])
+        Pi += 0.5 * M[c] * dot(n, v[SECOND + c])
+        for i in range(3):
+            q[i] += M[c] * v[SECOND + c, i]
+            s = plain[c, 0] * v[SECOND, i] + plain[c, 1] * v[SECOND + 1, i] + plain[c, 2] * v[SECOND + 2, i]
+            Pi += 0.5 * s * v[SECOND + c, i]
+            g[AT_SECOND + 3 * c + i] = M[c] * n[i] + s
+    for a in range(TANGENTS):
+        g[a] = q[0] * dn[0, a] + q[1] * dn[1, a] + q[2] * dn[2, a]
+    return Pi
+
+
+@kernel
+def _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H):
+    """Add to H, its upper triangle, what remains beside q . d2n:
+
+        dk_c koiter_cd dk_d  +  M_c (dx,c . dn + dn . dx,c)  +  dx,c . plain_cd dx,d
+
+    dk, dM = koiter dk   (3, 6), the derivatives in x,1 and x,2, are filled.
+    """
+    for a in range(TANGENTS):
+        for c in range(3):
+            dk[c, a] = v[SECOND + c, 0] * dn[0, a] + v[SECOND + c, 1] * dn[1, a] + v[SECOND + c, 2] * dn[2, a]
+        for c in range(3):
+            dM[c, a] = koiter[c, 0] * dk[0, a] + koiter[c, 1] * dk[1, a] + koiter[c, 2] * dk[2, a]
+    for a in range(TANGENTS):
+        for b in range(a, TANGENTS):
+            H[a, b] += dk[0, a] * dM[0, b] + dk[1, a] * dM[1, b] + dk[2, a] * dM[2, b]
+        for d in range(3):
+            for j in range(3):
+                H[a, AT_SECOND + 3 * d + j] = M[d] * dn[j, a] + dM[d, a] * n[j]
+    for c in range(3):
+        for d in range(c, 3):
+            for i in range(3):
+                for j in range(3):
+                    H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + j] = koiter[c, d] * n[i] * n[j]
+                H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + i] += plain[c, d]
