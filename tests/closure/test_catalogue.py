@@ -10,7 +10,7 @@ from pytest import approx
 from fem.case import case as cases
 from fem.case.document import parse
 from fem.closure.closing import closed
-from fem.closure.measure import cones
+from fem.closure.measure import cones, measures
 from fem.mechanics.sheet import interpolated
 from fem.mechanics.tips import tips
 from fem.plan.junctions import meetings
@@ -32,7 +32,8 @@ skin: {thickness_mm: 2.5, law: {kind: neo-hooke, shear_kPa: 60}, tension: {along
 bed: {normal_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
 """,
 }
-COARSE = "patch: {radius_mm: 110}\nmesh: {edge_mm: 2.3, tip_mm: 2.3, far_mm: 18}\n"
+EDGE = {"trimmed": 2.3, "bilobed": 2.3}  # which have short edges; the others' triangles have 2.7 mm
+COARSE = "patch: {{radius_mm: 80}}\nmesh: {{edge_mm: {0}, tip_mm: {0}, far_mm: 18}}\n"
 DEGREE = np.pi / 180
 
 
@@ -40,7 +41,26 @@ DEGREE = np.pi / 180
 def result(name, skin):
     """The closure of a technique's case in another skin, on coarse triangles, and how it was computed."""
     wound_and_closure = (CONFIGS / f"{name}.yaml").read_text().split("skin: ")[0]
-    return closed(parse(wound_and_closure + SKINS[skin] + COARSE, cases.Case, name))
+    size = COARSE.format(EDGE.get(name, 2.7))
+    return closed(parse(wound_and_closure + SKINS[skin] + size, cases.Case, name))
+
+
+@cache
+def numbers(name, skin):
+    """Its measures."""
+    return measures(result(name, skin)[0])
+
+
+def pull(name, skin):
+    """What closes it, N: across the seams, or in the thread around it."""
+    found = numbers(name, skin)
+    return found["purse_force_N" if name == "purse-string" else "closing_force_N"]
+
+
+def forecast(closure):
+    """Angle deficit of the plan at each tip of a closure, radians."""
+    deficit = {tuple(m.places[:, 0].round(3)): m.deficit for m in meetings(closure.plan) if m.angles.size == 1}
+    return np.array([deficit[tuple(place)] for place in closure.mesh.X[:, tips(closure)].round(3).T])
 
 
 def test_one_case_a_technique():
@@ -54,11 +74,31 @@ def test_one_case_a_technique():
 @pytest.mark.parametrize("skin", SKINS)
 @pytest.mark.parametrize("name", NAMES)
 def test_closes(name, skin):
-    """At its default sizes, to a stable equilibrium: no negative pivots."""
+    """At its default sizes, to a stable equilibrium: no negative pivots, what is sewn is shut, and something pulls."""
     closure, how = result(name, skin)
     assert how["negative_pivots"] == 0
     first, second = closure.mesh.pairs
     assert closure.x[:, first] == approx(closure.x[:, second], abs=1e-9)
+    assert pull(name, skin) > 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMES)
+def test_tighter_skin(name):
+    """From loose over typical to tight skin, stiffer and under more tension, pull and energy at least double.
+
+    Shear moduli times thickness are as 1 to 3 to 6.7. Tension draws cones flat: the tight skin keeps less than a third.
+    """
+    pulls, energies, heights = (
+        np.array(values)
+        for values in zip(
+            *((pull(name, skin), *(numbers(name, skin)[key] for key in ("strain_energy_mJ", "cone_height_mm")))
+              for skin in SKINS), strict=True,
+        )
+    )  # fmt: skip
+    assert (pulls[1:] > 2 * pulls[:-1]).all()
+    assert (energies[1:] > 2 * energies[:-1]).all()
+    assert (np.diff(heights) < 1e-6).all() and heights[2] < heights[0] / 3
 
 
 @pytest.mark.slow
@@ -67,14 +107,13 @@ def test_cones_where_they_are_forecast(name):
     """In loose skin, each tip with a deficit of 20 degrees or more has a cone of 1 mm, one without has none.
 
     Skin of 1.5 mm held 10 mm or more away stays flat up to about 10 degrees (fact of the buckling of a wedge: 9.9
-    thicknesses); 0.1 mm is what a cone elsewhere lifts.
+    thicknesses); 0.1 mm is what a cone elsewhere lifts. Of two tips, that with 10 degrees more has the higher cone.
     """
     closure, _ = result(name, "loose")
-    deficit = {tuple(m.places[:, 0].round(3)): m.deficit for m in meetings(closure.plan) if m.angles.size == 1}
-    forecast = np.array([deficit[tuple(place)] for place in closure.mesh.X[:, tips(closure)].round(3).T])
-    height = np.array([cone["height_mm"] for cone in cones(closure)])
-    assert (height[forecast > 20 * DEGREE] > 1.0).all()
-    assert (height[forecast < 1 * DEGREE] < 0.1).all()
+    deficit, height = forecast(closure), np.array([cone["height_mm"] for cone in cones(closure)])
+    assert (height[deficit > 20 * DEGREE] > 1.0).all()
+    assert (height[deficit < 1 * DEGREE] < 0.1).all()
+    assert (height[:, None] > height)[deficit[:, None] > deficit + 10 * DEGREE].all()
 
 
 @pytest.mark.slow
@@ -84,13 +123,10 @@ def test_cones_where_they_are_forecast(name):
 def test_cones_stand_at_the_tips(name, deficits):
     """The highest point that belongs to a tip with a deficit lies within two triangles' edges of it, once closed."""
     closure, _ = result(name, "loose")
-    alone = [m for m in meetings(closure.plan) if m.angles.size == 1]
-    found = {tuple(m.places[:, 0].round(3)): np.degrees(m.deficit) for m in alone}
-    ends = tips(closure)
-    assert [found[tuple(place)] for place in closure.mesh.X[:, ends].round(3).T] == approx(deficits, abs=0.05)
-    for cone, end, deficit in zip(cones(closure), ends, deficits, strict=True):
+    assert np.degrees(forecast(closure)) == approx(deficits, abs=0.05)
+    for cone, end, deficit in zip(cones(closure), tips(closure), deficits, strict=True):
         if deficit:
-            assert np.hypot(*(closure.x[:2, end] - cone["at_mm"])) < 2 * 2.3
+            assert np.hypot(*(closure.x[:2, end] - cone["at_mm"])) < 2 * 2.7
 
 
 # The Z-plasty's gain
@@ -103,7 +139,7 @@ name: z
 wound: {{outline: {{kind: slit, length_mm: 20}}}}
 closure: {{technique: z-plasty, angle_deg: {angle}, undermine_mm: 10}}
 {skin}patch: {{radius_mm: 120}}
-mesh: {{edge_mm: {edge}, tip_mm: {0.8 * edge}, far_mm: 10}}
+mesh: {{edge_mm: {edge}, tip_mm: {0.8 * edge}, far_mm: 20}}
 """
     closure, how = closed(parse(written, cases.Case, "z"))
     assert how["negative_pivots"] == 0
@@ -147,15 +183,15 @@ def turn(closure):
 def test_gain_in_slack_skin():
     """Loose skin that nothing holds takes up the angle deficits as cones and as strain; the thinner, the less strain.
 
-    So the way along the skin grows towards the planar rule from below: 0.57, 0.65, 0.68 of 0.73 at 2, 0.5 and 0.1 mm,
+    So the way along the skin grows towards the planar rule from below: 0.57 and 0.68 of 0.73 at 2 and 0.1 mm,
     where it is 4 % short of the rule's length. Straight through space it gains a fifth, because both ends stand on top
     of cones. The planar rule tells of skin that is pressed flat by what it cannot do.
     """
-    found = [z(60, slack(h)) for h in (2, 0.5, 0.1)]
+    found = [z(60, slack(h)) for h in (2, 0.1)]
     along = [gain_along_skin(closure) for closure in found]
-    assert along[0] < along[1] < along[2] < rule(60)
-    assert 1 + along[2] == approx(1 + rule(60), rel=0.04)
-    assert [turn(closure) for closure in found] == approx([90] * 3, abs=3)
+    assert along[0] < along[1] < rule(60)
+    assert 1 + along[1] == approx(1 + rule(60), rel=0.04)
+    assert [turn(closure) for closure in found] == approx([90] * 2, abs=3)
 
 
 @pytest.mark.slow
@@ -170,12 +206,12 @@ def test_gain_in_thin_slack_skin(angle):
 @pytest.mark.slow
 def test_gain_in_held_skin():
     """On its bed and under tension, the gain stays below the rule and grows with the angle; 60 degrees turn by 90."""
-    angles = [30, 45, 60, 75, 90]
+    angles = [30, 60, 90]
     found = [z(angle, SKINS["typical"]) for angle in angles]
     gains = [gain(closure) for closure in found]
     assert (np.diff(gains) > 0).all()
     assert (np.array(gains) < [rule(angle) for angle in angles]).all()
-    assert turn(found[2]) == approx(90, abs=3)
+    assert turn(found[1]) == approx(90, abs=3)
 
 
 @pytest.mark.parametrize("angle, quoted", [(30, 25), (45, 50), (60, 75), (75, 100), (90, 120)])

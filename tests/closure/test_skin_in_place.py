@@ -29,7 +29,8 @@ AT_TIMES = 0.5, 1, 2  # of the typical tension
 def numbers(outline, skin, *, undermine="undermine_mm: 15"):
     """Measures of a wound of 20 mm closed side to side."""
     case = parse(
-        f"name: a\nwound: {{outline: {{{outline}}}}}\nclosure: {{{undermine}}}\nskin: {{{skin}}}\nmesh: {{edge_mm: 3}}",
+        f"name: a\nwound: {{outline: {{{outline}}}}}\nclosure: {{{undermine}}}\nskin: {{{skin}}}\n"
+        "mesh: {edge_mm: 3, tip_mm: 3, far_mm: 20}",
         Case,
         "a.yaml",
     )
@@ -102,6 +103,7 @@ def test_wound_in_slack_or_squeezed_skin(tension):
         assert found["gape_length_mm"] == approx(20, abs=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("poisson", [0.3, 0.5])
 def test_squeezed_disc_buckles_at_its_load(poisson):
     """A disc whose rim is held and free to turn leaves the plane at its load, extrapolated from 12 and 24 rings.
@@ -149,7 +151,7 @@ def is_stable(tension, *, rings, D, poisson, lift):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("outline", "site"), [(LENS, "forearm"), (LENS, "cheek"), (LENS, "back"), (CIRCLE, "forearm")])
+@pytest.mark.parametrize(("outline", "site"), [(LENS, "forearm"), (LENS, "back"), (CIRCLE, "forearm")])
 def test_undermining_never_raises_the_force(outline, site):
     """Freed 0, 5, 15 and 30 mm around, a wound takes ever less force to close, and less line tension half way."""
     widths = [f"undermine_mm: {width}" for width in (0, 5, 15, 30)]

@@ -66,7 +66,12 @@ def bad(path, kind="ogden", **options):
 
 
 @pytest.mark.parametrize(
-    ("kind", "stretches"), [("neo-hooke", ALONG), ("ogden", ALONG), ("gasser-ogden-holzapfel", STRIPS + SHEET)]
+    ("kind", "stretches"),
+    [
+        ("neo-hooke", ALONG),
+        ("ogden", ALONG),
+        pytest.param("gasser-ogden-holzapfel", STRIPS + SHEET, marks=pytest.mark.slow),
+    ],
 )
 def test_block_for_a_case(tmp_path, kind, stretches):
     """fit.yaml, pasted below a wound, is a case with the fitted law, to six digits."""

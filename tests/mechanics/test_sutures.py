@@ -112,7 +112,7 @@ def test_sutures_at_the_corners_of_a_flap():
 
 
 @cache
-def solved(edge=3, **closure):
+def solved(edge=3.0, **closure):
     """Measures of the lens on the forearm, undermined 15 mm, on triangles of 3 mm, and the closure."""
     case = parse(
         f"""
@@ -120,7 +120,7 @@ name: a
 wound: {{outline: {{kind: lens, length_mm: 60, width_mm: 20}}}}
 closure: {json.dumps({"undermine_mm": 15, **{k: json.loads(v) for k, v in closure.items()}})}
 skin: {{site: forearm}}
-mesh: {{edge_mm: {edge}}}
+mesh: {{edge_mm: {edge}, tip_mm: {edge}, far_mm: 20}}
 """, Case, "a.yaml")  # fmt: skip
     closure, _ = closed(case)
     return measures(closure), closure
