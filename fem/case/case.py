@@ -8,7 +8,7 @@ from pathlib import Path
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 from ruamel.yaml import YAML
 
-from fem.case import defaults, document, physical
+from fem.case import defaults, document, dotted, physical
 from fem.case import site as library
 from fem.case.keys import STRICT, Bed, Closure, MeshSize, Patch, Relax, Skin, Wound
 from fem.plan import junctions
@@ -141,14 +141,5 @@ def key(case) -> str:
 
 def inputs(case) -> dict[str, float | str | bool]:
     """All values of a resolved case by dotted path; its name and where values came from are none, lists are JSON."""
-    flat: dict = {}
-
-    def add(path, value):
-        if isinstance(value, dict):
-            for key, member in value.items():
-                add(f"{path}.{key}" if path else key, member)
-        else:
-            flat[path] = json.dumps(value) if isinstance(value, list) else value
-
-    add("", case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site"}))
-    return flat
+    values = dotted.flat(case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site"}))
+    return {key: json.dumps(value) if isinstance(value, list) else value for key, value in values.items()}

@@ -3,7 +3,6 @@
 The values stand in `sites.yaml` beside this file, each with its range, its source and how far that is to be trusted.
 """
 
-import copy
 import textwrap
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,7 +10,7 @@ from typing import Annotated, Literal
 from annotated_types import MinLen
 from pydantic import BaseModel, ConfigDict, model_validator
 
-from fem.case import document
+from fem.case import document, dotted
 from fem.material.skin import LAWS
 
 FIXED = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
@@ -138,14 +137,10 @@ def filled(content):
     if not isinstance(skin, dict) or skin.get("site") is None or "from_site" in content:
         return content
     entry = SITES.get(str(skin["site"]), LIBRARY.anywhere)
-    full, taken = copy.deepcopy(content), []
+    full, taken = content, []
     for key, value in _open(offered(entry), entry.law.kind, content).items():
-        *path, name = key.split(".")
-        block = full
-        for part in path:
-            block = block.setdefault(part, {}) if isinstance(block, dict) else None
-        if isinstance(block, dict) and name not in block:
-            block[name] = value
+        if dotted.is_open(full, key):
+            full = dotted.put(full, key, value)
             taken.append(key)
     return full | {"from_site": tuple(taken)}
 

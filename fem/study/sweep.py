@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from fem.case import document
+from fem.case import document, dotted
 from fem.case.case import MESHES, Case
 from fem.case.document import Written
 from fem.errors import BadCase
@@ -39,7 +39,7 @@ class Study:
 # Points ---------------------------------------------------------------------------------------------------
 
 
-def points(study) -> list[dict[str, Any]]:
+def points(study: Study) -> list[dict[str, Any]]:
     """Settings of every point, in order: all combinations of the grid, the rows of `zip` and the sample's points.
 
     The grid's first path changes slowest, the sample fastest.
@@ -47,30 +47,30 @@ def points(study) -> list[dict[str, Any]]:
     keys = study.keys
     grid = [dict(zip(keys.grid, values, strict=True)) for values in product(*keys.grid.values())]
     rows = [dict(zip(keys.zip, values, strict=True)) for values in zip(*keys.zip.values(), strict=True)] or [{}]
-    drawn = sampled(keys.sample) if keys.sample else [{}]
-    return [a | b | c for a, b, c in product(grid, rows, drawn)]
+    sample = sampled(keys.sample) if keys.sample else [{}]
+    return [a | b | c for a, b, c in product(grid, rows, sample)]
 
 
 # Cases ----------------------------------------------------------------------------------------------------
 
 
-def case_at(study, settings) -> Case:
+def case_at(study: Study, settings: dict[str, Any]) -> Case:
     """The case at a point, called after the study. Raises errors.BadCase that names setting and place."""
-    case, found = _checked(study, settings)
-    if found:
-        raise _bad(study, {complaint: (told, 1) for complaint, told in found})
+    case, complaints = _checked(study, settings)
+    if complaints:
+        raise _bad(study, {complaint: (about, 1) for complaint, about in complaints})
     return case
 
 
-def cases(study) -> list[Case]:
+def cases(study: Study) -> list[Case]:
     """The case at every point. Raises errors.BadCase with the complaints about all, each once."""
     good: list[Case] = []
     bad: dict = {}
     for settings in points(study):
-        case, found = _checked(study, settings)
+        case, complaints = _checked(study, settings)
         good.append(case)
-        for complaint, told in found:
-            first, count = bad.get(complaint, (told, 0))
+        for complaint, about in complaints:
+            first, count = bad.get(complaint, (about, 0))
             bad[complaint] = first, count + 1
         if len(bad) >= document.MAX_MESSAGES:
             break
@@ -79,43 +79,34 @@ def cases(study) -> list[Case]:
     return good
 
 
-def _bad(study, found):
+def _bad(study, complaints):
     """BadCase of {(whether it is in the base's file, place, message): (settings in words, how many points)}."""
     pages: dict = {True: [], False: []}
-    for (in_base, place, message), (told, count) in found.items():
-        more = f" (and at {count - 1} more points)" if told and count > 1 else ""
-        pages[in_base].append((place, f"{told}{message}{more}"))
+    for (in_base, place, message), (about, count) in complaints.items():
+        more = f" (and at {count - 1} more points)" if about and count > 1 else ""
+        pages[in_base].append((place, f"{about}{message}{more}"))
     written = [(study.base, pages[True]), (study.page, pages[False])]
-    return BadCase("\n".join(str(document.bad(page, complaints)) for page, complaints in written if complaints))
+    return BadCase("\n".join(str(document.bad(page, problems)) for page, problems in written if problems))
 
 
 def _checked(study, settings):
     """The case at a point or None, and [((whether it is in the base's file, place, message), settings in words)]."""
     content = dict(study.base.content, name=study.name)
     try:
-        for path in sorted(settings, key=lambda path: path.count(".")):  # a block before what is inside it
-            content = _with(content, path.split("."), settings[path])
-        return Case.model_validate(content, context={"folders": (study.folder, MESHES)}), []
-    except _NoBlock as error:
+        for path in dotted.in_order(settings):
+            content = dotted.put(content, path, settings[path])
+    except ValueError as error:
         return None, [((False, _place(study, path, settings[path]), f"{path}: {error}"), "")]
+    case, complaints = _validated(study, content)
+    return case, [_located(study, settings, place, message) for place, message in complaints]
+
+
+def _validated(study, content):
+    """The case of a content or None, and complaints (place, message)."""
+    try:
+        return Case.model_validate(content, context={"folders": (study.folder, MESHES)}), []
     except ValidationError as error:
-        complaints = document.complaints(error, Case)
-        return None, [_located(study, settings, place, message) for place, message in complaints]
-
-
-class _NoBlock(ValueError):
-    """A path that leads through a value."""
-
-
-def _with(content, path, value):
-    """The content, the value at a path replaced; blocks on the way are made if they are missing."""
-    first, *rest = path
-    inside = content.get(first)
-    if not rest:
-        return {**content, first: value}
-    if inside is not None and not isinstance(inside, dict):
-        raise _NoBlock(f"'{first}' has no keys, so none can be set")
-    return {**content, first: _with(inside or {}, rest, value)}
+        return None, document.complaints(error, Case)
 
 
 def _located(study, settings, place, message):
@@ -123,7 +114,8 @@ def _located(study, settings, place, message):
     path = document.path_of(place)
     inside = {s: tuple(s.split(".")) for s in settings}
     above = [s for s, at in inside.items() if at == path[: len(at)]]
-    if not settings or (not above and (place, message) in _of_base(study)):
+    base = dict(study.base.content, name=study.name)
+    if not settings or (not above and (place, message) in _validated(study, base)[1]):
         return (not study.inline, _moved(place, 0, ("base",) if study.inline else ()), message), ""
     about = max(above or inside, key=lambda s: (_shared(inside[s], path), len(inside[s])))
     below = [s for s, at in inside.items() if path == at[: len(path)]]
@@ -140,15 +132,6 @@ def _moved(place, count, to):
     return ((*to, *around[count:]), name, "key") if len(around) >= count else to
 
 
-def _of_base(study):
-    """Complaints (place, message) about the base alone."""
-    try:
-        Case.model_validate(dict(study.base.content, name=study.name), context={"folders": (study.folder, MESHES)})
-    except ValidationError as error:
-        return document.complaints(error, Case)
-    return []
-
-
 def _shared(at, path):
     """How many first words two paths have in common."""
     return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(at, path, strict=False)))
@@ -159,17 +142,17 @@ def _place(study, path, value):
     keys = study.keys
     for block, lists in (("grid", keys.grid), ("zip", keys.zip)):
         if path in lists:
-            where = [i for i, one in enumerate(lists[path]) if one is value or one == value]
+            where = [i for i, given in enumerate(lists[path]) if given is value or given == value]
             return (block, path, *where[:1])
     return ("sample", "over", path) if keys.sample and path in keys.sample.over else ()
 
 
-def shown(value):
+def shown(value: Any) -> str:
     """A setting's value in few words."""
     if isinstance(value, dict):
-        words = "{" + ", ".join(f"{key}: {shown(inside)}" for key, inside in value.items()) + "}"
+        text = "{" + ", ".join(f"{key}: {shown(inside)}" for key, inside in value.items()) + "}"
     elif isinstance(value, tuple):
-        words = "[" + ", ".join(map(shown, value)) + "]"
+        text = "[" + ", ".join(map(shown, value)) + "]"
     else:
-        words = f"{value:g}" if isinstance(value, float) else str(value)
-    return words if len(words) <= 60 else words[:57] + "..."
+        text = f"{value:g}" if isinstance(value, float) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -10,7 +10,7 @@ from annotated_types import Gt, Le
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 
 from fem.case import case as cases
-from fem.case import physical
+from fem.case import dotted, physical
 from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
@@ -150,12 +150,10 @@ def compared(case, lengths, compare, **_) -> list[Compared]:
 
 def value(case, key) -> float:
     """The number under a dotted key of a case. Raises ValueError if there is none."""
-    content = case.model_dump()
-    for part in key.split("."):
-        content = content.get(part) if isinstance(content, dict) else None
-    if not isinstance(content, float | int):
+    number = dotted.get(case.model_dump(), key)
+    if not isinstance(number, float | int):
         raise ValueError(f"{key} is no number in the case {case.name}")
-    return content
+    return number
 
 
 def with_length(case, factor) -> Case:
@@ -186,7 +184,7 @@ def changed(case, name, change) -> Case:
         raise ValueError(f"{kept.pop()} cannot be changed: neighbours are computed in the same way")
     content = _as_written(case)
     for key, value in change.items():
-        _put(content, key, value)
+        content = dotted.without(content, key) if value is None else dotted.put(content, key, value)
     first = _parsed({"name": name, **content})
     margin = case.patch.radius_mm - reach(physical.plan(case))
     patch = {"radius_mm": reach(physical.plan(first)) + margin}
@@ -197,7 +195,7 @@ def _as_written(case):
     """Content of a case without what its site filled in or what followed from that, its name, patch and triangles."""
     content = case.model_dump(mode="json", exclude_none=True, exclude={*KEPT, "patch"})
     for key in case.from_site or ():
-        _put(content, key, None)
+        content = dotted.without(content, key)
     bed = case.bed
     if bed is not None and bed.fat_mm is not None:
         of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa)
@@ -209,18 +207,6 @@ def _as_written(case):
     if bed is None and case.skin.site and SITES[case.skin.site].bed is not None:
         content["bed"] = None  # done without, although the site has one
     return content
-
-
-def _put(content, key, value):
-    """Set the value of a dotted key in a nested mapping; None takes the key away."""
-    *path, last = key.split(".")
-    for part in path:
-        content = content.setdefault(part, {}) if isinstance(content, dict) else None
-    if not isinstance(content, dict):
-        raise ValueError(f"{key}: no such key")
-    content.pop(last, None)
-    if value is not None:
-        content[last] = value
 
 
 def _parsed(content):
