@@ -59,7 +59,7 @@ def radius(zone, skin, bed):
     stretch, in the stiffer direction; without springs they fall with the square of the distance.
     """
     law, h, (_, shear) = physical.law(skin.law), skin.thickness_mm, physical.springs(bed)
-    compliance = np.linalg.inv(stiffness(law, physical.prestretch(skin.tension, law, h=h), h=h))  # mm/N
+    compliance = np.linalg.inv(stiffness(law, physical.prestretch(skin.tension, skin.law, h=h), h=h))  # mm/N
     decay = math.sqrt(1 / compliance.diagonal().min() / shear) if shear else math.inf
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 

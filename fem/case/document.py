@@ -252,7 +252,8 @@ def _located(loc, root):
 
     pydantic puts the name of a union's variant after the union's key; the file has no such level.
     """
-    path, model, variants = [], root, {}
+    path, model = [], root
+    variants: dict = {}
     for i, part in enumerate(loc):
         if part in variants:
             model, variants = variants[part], {}

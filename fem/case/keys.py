@@ -229,7 +229,7 @@ class Skin(BaseModel):
         """The tension in N/m; refused if no stretch of the law carries it, or none that skin may have."""
         if not {"thickness_mm", "law"} <= info.data.keys():
             return tension
-        law, h = physical.law(info.data["law"]), info.data["thickness_mm"]
+        law, h = info.data["law"], info.data["thickness_mm"]
         if tension.along_stretch is not None:
             stretch = np.array([tension.along_stretch, tension.across_stretch])
         else:
@@ -241,7 +241,7 @@ class Skin(BaseModel):
             )
         if tension.along_stretch is None:
             return tension
-        along, across = physical.pretension_N_per_m(law, stretch, h=h)
+        along, across = physical.pretension_N_per_m(physical.law(law), stretch, h=h)
         return Tension(along_N_per_m=along, across_N_per_m=across, lines_deg=tension.lines_deg)
 
 

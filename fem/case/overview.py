@@ -24,7 +24,7 @@ def geometry(case):
     known["loosened_area_mm2"] = zone.difference(removed_skin(plan)).area
     known["natural_tension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
     skin = case.skin
-    known["natural_stretch"] = physical.prestretch(skin.tension, physical.law(skin.law), h=skin.thickness_mm).tolist()
+    known["natural_stretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
     known["patch_radius_mm"] = case.patch.radius_mm
     return known
 
@@ -43,8 +43,8 @@ def report(case) -> str:
             f"{length:.2f}" for length in lengths(physical.outline(case.wound.outline), case.closure.model_dump())
         )
         rows.append(f"  {'cut beyond tips':<18}{cut} mm" + (" at most" if case.closure.under_mm else ""))
-    if case.relax is not None:
-        shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in physical.forces_left(case).items())
+    if left := physical.forces_left(case):
+        shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left.items())
         rows.append(f"  {'force left':<18}{shares}")
     return "\n".join([*rows, *_forecast(physical.plan(case))])
 

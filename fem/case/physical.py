@@ -18,7 +18,7 @@ from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
 from fem.plan.trim import ENDS, extended, trimmed
 
-RECENT = 32  # plans that are kept; our choice, a comparison shows fewer cases
+RECENT = 32  # plans and stretches that are kept; our choice, a comparison shows fewer cases
 
 
 def outline(shape) -> Outline:
@@ -87,9 +87,12 @@ def pretension_N_per_m(law, prestretch, *, h) -> list[float]:
     return (1e3 * tension(law, prestretch, h=h)).tolist()
 
 
-def prestretch(tension, law, *, h) -> np.ndarray:
-    """Stretch (2,) of uncut skin along and across the lines under a `skin.tension`. Raises ValueError if none is."""
-    return natural_stretch(law, pretension(tension), h=h)
+@lru_cache(RECENT)
+def prestretch(tension, chosen, *, h) -> np.ndarray:
+    """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none is."""
+    stretch = natural_stretch(law(chosen), pretension(tension), h=h)
+    stretch.setflags(write=False)  # it is kept
+    return stretch
 
 
 def lines(tension) -> float:

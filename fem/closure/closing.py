@@ -42,7 +42,7 @@ def skin_sheet(case, triangles) -> Sheet:
         h=skin.thickness_mm,
         D=bending_stiffness(modulus, h=skin.thickness_mm, poisson=BENDING_POISSON),
         poisson=BENDING_POISSON,
-        stretch=physical.prestretch(tension, law, h=skin.thickness_mm),
+        stretch=physical.prestretch(tension, skin.law, h=skin.thickness_mm),
         lines=physical.lines(tension),
         bed=None if case.bed is None else _bed(*physical.springs(case.bed), triangles.loose),
         hinged=case.closure.seam == "hinge",

@@ -15,6 +15,7 @@ Coordinate = Annotated[float, Ge(-1000), Le(1000)]
 Place = tuple[Coordinate, Coordinate]
 
 ROUND_OFF = 1e-12  # of a fraction
+STRAIGHT = 1e-12  # share by which a chord is shorter than its arc, which rises by less than 1e-6 of it above the chord
 PIECES = 2000  # of a swept curve; our choice, its places are then right to some 1e-12 of its length
 
 
@@ -23,6 +24,8 @@ class Curve:
     """An open plane curve."""
 
     point: Callable[[np.ndarray], np.ndarray]  # fractions of arc length (n,) in [0, 1] -> (2, n), mm
+    # fractions (n,), side -> unit vectors (2, n) along the way; in a corner that of what follows (1) or precedes (-1)
+    tangent: Callable[..., np.ndarray]
     length: float  # mm
     corners: tuple[float, ...] = ()  # inner fractions where the tangent turns
 
@@ -55,7 +58,17 @@ def polyline(X, *, corner=0.0):
     s = np.append(0.0, np.cumsum(np.hypot(*step)))
     at = s / s[-1]
     corners = tuple(at[1:-1][turn >= corner].tolist())
-    return Curve(lambda fraction: np.array([np.interp(fraction, at, x) for x in X]), float(s[-1]), corners)
+    way = step / np.hypot(*step)
+
+    def tangent(fraction, side=1):
+        return way[:, _piece(fraction, at, side)]
+
+    return Curve(lambda fraction: np.array([np.interp(fraction, at, x) for x in X]), tangent, float(s[-1]), corners)
+
+
+def _piece(fraction, at, side):
+    """Number of the piece between knots `at` that fractions lie on; at a knot, of that which follows or precedes."""
+    return np.clip(np.searchsorted(at, np.asarray(fraction) + side * ROUND_OFF, side="right") - 1, 0, len(at) - 2)
 
 
 def arc(chord, rise):
@@ -72,7 +85,11 @@ def arc(chord, rise):
         t = (2 * np.asarray(fraction) - 1) * theta
         return R * np.array([np.sin(t), 2 * np.sin((theta + t) / 2) * np.sin((theta - t) / 2)])  # cos t - cos theta
 
-    return Curve(point, 2 * R * theta)
+    def tangent(fraction, side=1):
+        t = (2 * np.asarray(fraction) - 1) * theta
+        return np.array([np.cos(t), -np.sin(t)])
+
+    return Curve(point, tangent, 2 * R * theta)
 
 
 def swept(position, velocity, start, end):
@@ -89,14 +106,20 @@ def swept(position, velocity, start, end):
     pieces = half * np.hypot(*velocity(inner.ravel())).reshape(inner.shape) @ weight
     s = np.append(0.0, np.cumsum(pieces))
     parameter = CubicHermiteSpline(s / s[-1], t, s[-1] / np.hypot(*velocity(t)))
-    return Curve(lambda fraction: position(parameter(fraction)), float(s[-1]))
+
+    def tangent(fraction, side=1):
+        way = velocity(parameter(fraction)) * np.sign(end - start)
+        return way / np.hypot(*way)
+
+    return Curve(lambda fraction: position(parameter(fraction)), tangent, float(s[-1]))
 
 
-def stretch(curve, start, end):
+def part(curve, start, end):
     """The part of a curve between two fractions, run through from `start` to `end`, backwards if that is less."""
-    corners = sorted((s - start) / (end - start) for s in curve.corners)
+    corners, sense = sorted((s - start) / (end - start) for s in curve.corners), 1 if end > start else -1
     return Curve(
         lambda fraction: curve.point(start + np.asarray(fraction) * (end - start)),
+        lambda fraction, side=1: sense * curve.tangent(start + np.asarray(fraction) * (end - start), sense * side),
         abs(end - start) * curve.length,
         tuple(s for s in corners if ROUND_OFF < s < 1 - ROUND_OFF),
     )
@@ -107,19 +130,49 @@ def chained(*curves):
     ends = np.cumsum([0.0] + [curve.length for curve in curves])
     at = ends / ends[-1]
 
-    def point(fraction):
+    def along(fraction, side, values):
+        """Of each fraction, the value (2,) that its curve has there."""
         fraction = np.asarray(fraction)
-        piece = np.clip(np.searchsorted(at, fraction, side="right") - 1, 0, len(curves) - 1)
-        places = np.empty((2, *fraction.shape))
-        for k, curve in enumerate(curves):
-            own = piece == k
-            places[:, own] = curve.point(np.clip((fraction[own] - at[k]) / (at[k + 1] - at[k]), 0, 1))
-        return places
+        piece, found = _piece(fraction, at, side), np.empty((2, *fraction.shape))
+        for k in set(piece.ravel().tolist()):
+            here = piece == k
+            found[:, here] = values(curves[k], np.clip((fraction[here] - at[k]) / (at[k + 1] - at[k]), 0, 1))
+        return found
+
+    def point(fraction):
+        return along(fraction, 0, lambda curve, s: curve.point(s))
+
+    def tangent(fraction, side=1):
+        return along(fraction, side, lambda curve, s: curve.tangent(s, side))
 
     inner = [
         a + s * (b - a) for curve, a, b in zip(curves, at[:-1], at[1:], strict=True) for s in (0.0, *curve.corners)
     ]
-    return Curve(point, float(ends[-1]), tuple(float(s) for s in inner[1:]))
+    return Curve(point, tangent, float(ends[-1]), tuple(float(s) for s in inner[1:]))
+
+
+def moved(curve, matrix):
+    """The curve's image by an orthogonal matrix (2, 2)."""
+    return Curve(
+        lambda fraction: matrix @ curve.point(fraction),
+        lambda fraction, side=1: matrix @ curve.tangent(fraction, side),
+        curve.length,
+        curve.corners,
+    )
+
+
+def samples(curve, n, *, start=0.0, end=1.0):
+    """Fractions from `start` to `end`, ascending: both, the corners between, and n - 1 more where the curve is bent.
+
+    A part between corners is straight if it is as long as its chord; nothing of it but its ends is needed.
+    """
+    knots = np.array([start, *(s for s in curve.corners if start < s < end), end])
+    chords = np.hypot(*np.diff(curve.point(knots)))
+    bent = chords < (1 - STRAIGHT) * np.diff(knots) * curve.length
+    if not bent.any():
+        return knots
+    s = np.linspace(start, end, n + 1)
+    return np.union1d(knots, s[bent[np.clip(np.searchsorted(knots, s, side="right") - 1, 0, len(bent) - 1)]])
 
 
 def turned(X, angle):

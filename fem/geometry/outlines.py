@@ -15,7 +15,7 @@ import shapely
 from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
-from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, polyline, stretch, swept
+from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, moved, part, polyline, samples, swept
 from fem.geometry.polygon import drawn, polygon
 
 ROUND_OFF = 1e-14  # of an angle, rad
@@ -46,7 +46,12 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
         t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
         return np.array([a * np.sin(t), b * np.cos(t)])
 
-    upper = Curve(point, float(2 * a * ellipe(m)))
+    def tangent(fraction, side=1):
+        t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
+        way = np.array([a * np.cos(t), -b * np.sin(t)])
+        return way / np.hypot(*way)
+
+    upper = Curve(point, tangent, float(2 * a * ellipe(m)))
     return _symmetric(upper, (pi, pi), length_mm, width_mm, area=pi * a * b)
 
 
@@ -93,12 +98,19 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
     theta = atan2(r, straight)
     half = straight + r * theta
 
-    def point(fraction):
+    def angle(fraction):
         s = (2 * np.asarray(fraction) - 1) * half  # from the top of the circle
-        t = np.clip(s / r, -theta, theta)
+        return s, np.clip(s / r, -theta, theta)
+
+    def point(fraction):
+        s, t = angle(fraction)
         return r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * np.array([np.cos(t), -np.sin(t)])
 
-    return _symmetric(Curve(point, 2 * half), (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
+    def tangent(fraction, side=1):
+        _, t = angle(fraction)
+        return np.array([np.cos(t), -np.sin(t)])
+
+    return _symmetric(Curve(point, tangent, 2 * half), (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
 
 
 def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
@@ -117,13 +129,20 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     straight = sqrt((D - r) * (D + r))
     turn = pi - atan2(straight, r)
 
-    def point(fraction):
+    def angle(fraction):
         s = np.asarray(fraction) * (straight + r * turn)
-        t = np.clip(s / r, 0, turn)
+        return s, np.clip(s / r, 0, turn)
+
+    def point(fraction):
+        s, t = angle(fraction)
         x, y = r * np.array([-np.cos(t), np.sin(t)]) + (s - r * t) * np.array([np.sin(t), np.cos(t)])
         return np.array([x + r - length_mm / 2, y])
 
-    upper = Curve(point, straight + r * turn)
+    def tangent(fraction, side=1):
+        _, t = angle(fraction)
+        return np.array([np.sin(t), np.cos(t)])
+
+    upper = Curve(point, tangent, straight + r * turn)
     return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
 
 
@@ -223,7 +242,7 @@ def lens_with_m(
     at = [(1 - t / theta) / 2 if left else 0.0, (1 + t / theta) / 2 if right else 1.0]
     side = polyline(np.array([[x, x_flap], [y, 0.0]]))
     back = polyline(np.array([[-x_flap, -x], [0.0, y]]))
-    upper = chained(*[back] * left, stretch(whole, *at), *[side] * right)
+    upper = chained(*[back] * left, part(whole, *at), *[side] * right)
     cut_off = _below_arc(length_mm, width_mm / 2) - R**2 * (t + sin(t) * cos(t)) + 2 * R * cos(theta) * x
     lens_tip = 2 * theta
     return _symmetric(
@@ -306,13 +325,11 @@ def facts(outline):
 
 
 def boundary(outline, *, n=2000):
-    """The outline as a shapely polygon of 2 n chords or more, counter-clockwise, corners included.
+    """The outline as a shapely polygon of 2 n chords where it is bent, counter-clockwise, corners included.
 
     The chords of a half circle lie within L pi^2 / 16 n^2 of it, 1.5e-7 L at the default.
     """
-    fractions = np.linspace(0, 1, n + 1)
-    lower = outline.lower.point(np.union1d(fractions, outline.lower.corners))
-    upper = outline.upper.point(np.union1d(fractions, outline.upper.corners))
+    lower, upper = (edge.point(samples(edge, n)) for edge in (outline.lower, outline.upper))
     return shapely.Polygon(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
 
 
@@ -323,9 +340,7 @@ def _not_wider_than_long(length, width):
 
 def _symmetric(upper, tip_angles, length, width, area, **more):
     """The outline of an upper edge and its mirror image."""
-    mirror = np.array([[1.0], [-1.0]])
-    lower = Curve(lambda fraction: mirror * upper.point(fraction), upper.length, upper.corners)
-    return Outline(upper, lower, tip_angles, length, width, area, **more)
+    return Outline(upper, moved(upper, np.diag([1.0, -1.0])), tip_angles, length, width, area, **more)
 
 
 def _below_arc(chord, rise):

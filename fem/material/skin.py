@@ -6,6 +6,7 @@ stress, MPa. C12 counts as one variable, C33 = 1/det C. Adding a law: one functi
 arguments are the keys of a case file, and the docstring's line on each is their description.
 """
 
+from collections.abc import Callable
 from typing import Annotated
 
 import numpy as np
@@ -117,7 +118,11 @@ def gasser_ogden_holzapfel(
     return psi, dpsi, ddpsi
 
 
-LAWS = {"neo-hooke": neo_hooke, "ogden": ogden, "gasser-ogden-holzapfel": gasser_ogden_holzapfel}
+LAWS: dict[str, Callable[..., tuple[np.ndarray, np.ndarray, np.ndarray]]] = {
+    "neo-hooke": neo_hooke,
+    "ogden": ogden,
+    "gasser-ogden-holzapfel": gasser_ogden_holzapfel,
+}
 
 
 def _lengthening(C):

@@ -15,10 +15,10 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from fem.geometry.curve import stretch
+from fem.geometry.curve import part, samples
 
 SAME = 1e-4  # mm: places closer than this are one; our choice, a thousandth of the shortest length
-SAMPLES = 256  # chords along a curve; the way along an arc is exact between them
+SAMPLES = 256  # chords along a curve that is bent
 FLAT = 1e-9  # rad: a wedge of skin sharper than this is all around the free end of a cut
 DIGITS = 9  # of a fraction of a curve; two that agree in them are one
 SUM = 1e-6  # rad, by which the deficits of a sound plan may miss their sum; round-off is 1e-12
@@ -83,7 +83,7 @@ def remainder(plan):
 
 def _edges(plan):
     """All edges that are sewn or left open, the skin on the left; the second of a seam backwards."""
-    sewn = [edge for first, second in plan.seams for edge in (first, stretch(second, 1, 0))]
+    sewn = [edge for first, second in plan.seams for edge in (first, part(second, 1, 0))]
     return [*sewn, *plan.open]
 
 
@@ -94,7 +94,7 @@ def _links(plan):
 
 
 def _corners(edges):
-    """For each edge, the edge that goes on where it stops (n,), and the angle of the skin between the two (n,), rad.
+    """For each edge, the edge that goes on where it stops (n,), that one's way and the angle of skin between (n,), rad.
 
     Of several, that which is met first, turning from the edge's way back over the skin.
     """
@@ -106,20 +106,20 @@ def _corners(edges):
         wedge = (ways[e, 1] + np.pi - ways[candidates, 0] + FLAT) % (2 * np.pi) - FLAT
         wedge[wedge < FLAT] += 2 * np.pi
         follow[e], angle[e] = candidates[wedge.argmin()], wedge.min()
-    return follow, angle
+    return follow, ways[follow, 0], angle
 
 
 def _at_ends(plan):
     """The Meetings at the ends of edges."""
     edges = _edges(plan)
-    follow, angle = _corners(edges)
+    follow, way, angle = _corners(edges)
     n = 2 * len(edges)
     around = np.stack([2 * np.arange(len(edges)) + 1, 2 * follow], axis=1)
     i, j = np.concatenate([around, _links(plan)]).T
     group = connected_components(coo_array((np.ones(i.size), (i, j)), shape=(n, n)), directed=False)[1]
     is_open = np.isin(group, group[4 * len(plan.seams) :])
     stops = np.array([edge.point(np.array([1.0]))[:, 0] for edge in edges]).T
-    middle = np.array([_ways(edges[f])[0] for f in follow]) + angle / 2
+    middle = way + angle / 2
     met = [np.flatnonzero(group[1::2] == g) for g in dict.fromkeys(group.tolist())]
     return [Meeting(stops[:, e], middle[e], angle[e], not is_open[2 * e[0] + 1], *_on_seam(plan, e)) for e in met]
 
@@ -143,7 +143,7 @@ def _within(plan, k, s):
     """The Meeting along seam k at a fraction."""
     seam = plan.seams[k]
     ways = np.array([_passing(curve, s) for curve in seam])  # in and out
-    turn = (np.diff(ways)[:, 0] + np.pi) % (2 * np.pi) - np.pi
+    turn = _left(*ways.T)
     angles = np.pi - turn * [1, -1]
     middle = np.array([ways[0, 1] + angles[0] / 2, ways[1, 1] - angles[1] / 2])
     places = np.hstack([curve.point(np.array([s])) for curve in seam])
@@ -155,7 +155,7 @@ def _loops(plan):
     edges, k = _edges(plan), 2 * len(plan.seams)
     if not plan.open:
         return 0
-    follow, _ = _corners(edges)
+    follow = _corners(edges)[0]
     n = 2 * len(edges)
     i, j = np.concatenate([np.stack([2 * np.arange(len(edges)) + 1, 2 * follow], axis=1), _links(plan)]).T
     own = np.arange(2 * k, n, 2)
@@ -167,49 +167,45 @@ def _loops(plan):
 # Curves -----------------------------------------------------------------------------------------------------
 
 
-def _directions(curve, start, end):
-    """Directions (SAMPLES,) of chords along a smooth part of a curve, rad, without jumps."""
-    x, y = np.diff(curve.point(np.linspace(start, end, SAMPLES + 1)))
-    return np.unwrap(np.arctan2(y, x))
-
-
-def _smooth(curve):
-    """Fractions between which a curve has no corner."""
-    return list(pairwise([0.0, *curve.corners, 1.0]))
-
-
-def _ends(way):
-    """Directions at both ends of an arc, from those of its equal chords."""
-    return 1.5 * way[0] - 0.5 * way[1], 1.5 * way[-1] - 0.5 * way[-2]
+def _direction(curve, s, side):
+    """Direction in which a curve goes on from a fraction (1), or comes to it (-1), rad."""
+    x, y = curve.tangent(np.array([s]), side)[:, 0]
+    return float(np.arctan2(y, x))
 
 
 def _ways(curve):
     """Directions in which a curve starts and stops, rad."""
-    parts = _smooth(curve)
-    return _ends(_directions(curve, *parts[0]))[0], _ends(_directions(curve, *parts[-1]))[1]
+    return _direction(curve, 0.0, 1), _direction(curve, 1.0, -1)
 
 
 def _passing(curve, s):
     """Directions in which a curve comes to a fraction and leaves it, rad."""
-    knots = np.array([0.0, *curve.corners, 1.0])
-    near = np.abs(knots - s) * curve.length < SAME
-    before, after = knots[(knots < s) & ~near].max(), knots[(knots > s) & ~near].min()
-    return _ends(_directions(curve, before, s))[1], _ends(_directions(curve, s, after))[0]
+    s = next((corner for corner in curve.corners if abs(corner - s) * curve.length < SAME), s)
+    return _direction(curve, s, -1), _direction(curve, s, 1)
 
 
 def _bend(curve):
     """How far a curve turns left between its corners, rad."""
-    return float(sum(np.ptp(_ends(way)) * np.sign(way[-1] - way[0]) for way in _parts_of(curve)))
-
-
-def _parts_of(curve):
-    return [_directions(curve, start, end) for start, end in _smooth(curve)]
+    bend = 0.0
+    all_s = samples(curve, SAMPLES)
+    for start, end in pairwise([0.0, *curve.corners, 1.0]):
+        s = all_s[(all_s >= start) & (all_s <= end)]
+        if s.size == 2:  # straight
+            continue
+        x, y = np.hstack([curve.tangent(s[:-1]), curve.tangent(s[-1:], -1)])
+        way = np.unwrap(np.arctan2(y, x))
+        bend += float(way[-1] - way[0])
+    return bend
 
 
 def _turns(curve):
     """How far a curve turns left at each of its corners, rad."""
-    ways = [_ends(way) for way in _parts_of(curve)]
-    return [(after[0] - before[1] + np.pi) % (2 * np.pi) - np.pi for before, after in pairwise(ways)]
+    return [_left(*_passing(curve, s)) for s in curve.corners]
+
+
+def _left(before, after):
+    """The turn to the left from one direction to another, rad in [-pi, pi)."""
+    return (after - before + np.pi) % (2 * np.pi) - np.pi
 
 
 # What is cut and what is sewn -------------------------------------------------------------------------------
@@ -227,12 +223,13 @@ def _pieces(curves, stations):
 
 def _stations_on(curve, stations):
     """Fractions from 0 to 1 at which the stations (2, m) lie on a curve."""
-    s = np.union1d(np.linspace(0, 1, 8 * SAMPLES + 1), curve.corners)
-    line = shapely.LineString(curve.point(s).T)
-    points = shapely.points(stations.T)
-    on = shapely.distance(line, points) < SAME
-    chords = np.append(0.0, np.cumsum(np.hypot(*np.diff(curve.point(s)))))
-    at = np.interp(shapely.line_locate_point(line, points[on]), chords, s)
+    s = samples(curve, 8 * SAMPLES)
+    X, points = curve.point(s), stations[..., None]
+    chord = np.diff(X)
+    share = np.clip(((points - X[:, None, :-1]) * chord[:, None]).sum(axis=0) / (chord**2).sum(axis=0), 0, 1)
+    off = np.hypot(*(points - X[:, None, :-1] - share * chord[:, None]))
+    station, k = np.arange(len(off)), off.argmin(axis=1)
+    at = (s[k] + share[station, k] * np.diff(s)[k])[off[station, k] < SAME]
     at = np.sort(at[(at * curve.length > SAME) & ((1 - at) * curve.length > SAME)])
     return np.concatenate([[0.0], at[np.diff(at, prepend=-1.0) * curve.length > SAME], [1.0]])
 
@@ -240,15 +237,14 @@ def _stations_on(curve, stations):
 def _cut(plan):
     """Curves that bound skin on their left: both ways along each cut, and once around what is removed."""
     around = [
-        [stretch(curve, 1, 0) for curve in chain] if _counter_clockwise(chain) else list(chain)
-        for chain in plan.removed
+        [part(curve, 1, 0) for curve in chain] if _counter_clockwise(chain) else list(chain) for chain in plan.removed
     ]
-    cuts = [edge for curve in plan.cuts for edge in (curve, stretch(curve, 1, 0))]
+    cuts = [edge for curve in plan.cuts for edge in (curve, part(curve, 1, 0))]
     return [*cuts, *(curve for chain in around for curve in chain)]
 
 
 def _counter_clockwise(chain):
-    x, y = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 65), curve.corners))[:, :-1] for curve in chain])
+    x, y = np.hstack([curve.point(samples(curve, 64)[:-1]) for curve in chain])
     return (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0
 
 
@@ -287,10 +283,9 @@ def _refuse_crossing(plan):
     lines = []
     for curve in curves:
         s = _stations_on(curve, stations)
-        for ends in pairwise(s):
-            inner = np.array([*np.linspace(*ends, SAMPLES + 1)[1:-1], *curve.corners])
-            inner = np.unique(inner[(inner > ends[0]) & (inner < ends[1])].round(DIGITS))
-            lines.append(shapely.LineString(_joined(curve.point(np.array([ends[0], *inner, ends[1]])), stations).T))
+        for start, end in pairwise(s):
+            inner = samples(curve, SAMPLES, start=start, end=end)[1:-1].round(DIGITS)
+            lines.append(shapely.LineString(_joined(curve.point(np.array([start, *inner, end])), stations).T))
     ends = shapely.multipoints(stations.T).buffer(SAME)
     i, j = shapely.STRtree(lines).query(lines, "intersects")
     met = shapely.intersection(np.array(lines)[i[i < j]], np.array(lines)[j[i < j]])

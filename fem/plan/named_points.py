@@ -11,7 +11,7 @@ import shapely
 from annotated_types import Len, MaxLen, MinLen
 
 from fem.errors import BadValue
-from fem.geometry.curve import Curve, Outline, Place, chained, polyline
+from fem.geometry.curve import Curve, Outline, Place, chained, polyline, samples
 from fem.geometry.outlines import boundary
 from fem.plan.plan import Plan, removed_skin
 
@@ -91,7 +91,7 @@ def sewn(
         return tuple(_pieces(points, known, [*order, order[0]]))
 
     def area(names):
-        return shapely.Polygon([xy for curve in ring(names) for xy in _places(curve)])
+        return shapely.Polygon(np.hstack([curve.point(samples(curve, 100)[:-1]) for curve in ring(names)]).T)
 
     moved = tuple(area(names) for names in flaps)
     return Plan(
@@ -117,11 +117,6 @@ def _pieces(points, known, names):
     return pieces
 
 
-def _places(curve):
-    """Places (n, 2) along a curve without its last one."""
-    return curve.point(np.linspace(0, 1, 101))[:, :-1].T
-
-
 def _along_arc(points, names):
     """Names and curve of each run along the arc through named points, in both senses."""
     centre, R, angle = _circle(np.array([points[name] for name in names], float).T)
@@ -131,7 +126,11 @@ def _along_arc(points, names):
             at = start + np.asarray(fraction) * (end - start)
             return centre[:, None] + R * np.array([np.cos(at), np.sin(at)])
 
-        return Curve(point, float(R * abs(end - start)))
+        def tangent(fraction, side=1):
+            at = start + np.asarray(fraction) * (end - start)
+            return np.sign(end - start) * np.array([-np.sin(at), np.cos(at)])
+
+        return Curve(point, tangent, float(R * abs(end - start)))
 
     ends = [(i, j) for j in range(len(names)) for i in range(j)]
     there = [(tuple(names[i : j + 1]), run(angle[i], angle[j])) for i, j in ends]

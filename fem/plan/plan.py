@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from annotated_types import Ge, Le
 
-from fem.geometry.curve import Coordinate, Curve, Length, Outline, Place, stretch
+from fem.geometry.curve import Coordinate, Curve, Length, Outline, Place, part, samples
 from fem.geometry.polygon import simple_polygon
 
 Distance = Annotated[float, Ge(0), Le(1000)]  # mm
@@ -70,14 +70,14 @@ def side_to_side(
     main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
     spans = [[(0, a, 2 * a)] * (a > 0) + [(1 - 2 * b, 1 - b, 1)] * (b > 0) for a, b in zip(left, right, strict=True)]
     upper, lower = edges
-    folds = [(stretch(upper, before, tip), stretch(upper, after, tip)) for before, tip, after in spans[0]]
-    folds += [(stretch(lower, after, tip), stretch(lower, before, tip)) for before, tip, after in spans[1]]
+    folds = [(part(upper, before, tip), part(upper, after, tip)) for before, tip, after in spans[0]]
+    folds += [(part(lower, after, tip), part(lower, before, tip)) for before, tip, after in spans[1]]
     above, below = (
         _parts(edge, {0.0, *at, *(tip for _, tip, _ in span), 1.0})
         for edge, at, span in zip(edges, cuts, spans, strict=True)
     )
     return Plan(
-        removed=((*below, *(stretch(part, 1, 0) for part in reversed(above))),),
+        removed=((*below, *(part(piece, 1, 0) for piece in reversed(above))),),
         seams=(*main, *folds),
         below=outline.lower,
     )
@@ -104,7 +104,7 @@ def _cuts(edges, starts, ends, surplus, eased):
 
 def _parts(curve, fractions):
     """The parts of a curve between fractions."""
-    return [stretch(curve, start, end) for start, end in pairwise(sorted(fractions))]
+    return [part(curve, start, end) for start, end in pairwise(sorted(fractions))]
 
 
 def undermined(
@@ -153,7 +153,7 @@ def undermined(
 
 def opened(plan):
     """The removed skin and all cuts as one shapely geometry."""
-    lines = [shapely.LineString(curve.point(_fractions(curve, 200)).T) for curve in plan.cuts]
+    lines = [shapely.LineString(curve.point(samples(curve, 200)).T) for curve in plan.cuts]
     return shapely.union_all([removed_skin(plan), *lines])
 
 
@@ -168,7 +168,7 @@ def removed_area(plan):
 
     That of polygons through n and 2 n points along each curve; their errors fall with n^2, so (4 A_2n - A_n) / 3.
     """
-    coarse, fine = (sum(part.area for part in _rings(plan, n)) for n in (500, 1000))
+    coarse, fine = (sum(ring.area for ring in _rings(plan, n)) for n in (500, 1000))
     return (4 * fine - coarse) / 3
 
 
@@ -234,18 +234,14 @@ def removed_skin(plan, *, n=200):
 def _rings(plan, n):
     """The polygon of each closed chain of removed skin."""
     return [
-        shapely.Polygon(np.hstack([curve.point(_fractions(curve, n))[:, :-1] for curve in chain]).T)
+        shapely.Polygon(np.hstack([curve.point(samples(curve, n))[:, :-1] for curve in chain]).T)
         for chain in plan.removed
     ]
 
 
-def _fractions(curve, n):
-    return np.union1d(np.linspace(0, 1, n + 1), curve.corners)
-
-
 def _upper_side(lower, *, beyond):
     """The polygon above a lower edge and the line through its ends, reaching `beyond` mm further."""
-    edge = lower.point(_fractions(lower, 200))
+    edge = lower.point(samples(lower, 200))
     along = (edge[:, -1] - edge[:, 0]) / np.linalg.norm(edge[:, -1] - edge[:, 0])
     left, right = edge[:, 0] - beyond * along, edge[:, -1] + beyond * along
     up = beyond * np.array([-along[1], along[0]])

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Le
 
-from fem.geometry.curve import Length, Outline, stretch
+from fem.geometry.curve import Length, Outline, part
 from fem.plan.plan import Around, Plan
 
 DRAWN = 0.5  # of the edge's length, to which a thread is drawn if the case does not say; our choice: a partial closure
@@ -31,14 +31,14 @@ def purse_string(
     """
     if not outline.width:
         raise ValueError("a slit has no opening for a purse-string to draw together")
-    edges = outline.upper, stretch(outline.lower, 1, 0)
+    edges = outline.upper, part(outline.lower, 1, 0)
     around = sum(edge.length for edge in edges)
     drawn_to = DRAWN * around if thread_mm is None else thread_mm
     stations = max(FEWEST, round(around / spacing_mm))
     if drawn_to >= around:
         raise ValueError(f"thread_mm {drawn_to:g} is not less than the edge it is drawn around, {around:.4g} mm")
     return Plan(
-        removed=((outline.lower, stretch(outline.upper, 1, 0)),),
+        removed=((outline.lower, part(outline.upper, 1, 0)),),
         seams=(),
         open=edges,
         thread=Around(stations, bite_mm, drawn_to),

@@ -17,7 +17,7 @@ import shapely
 from annotated_types import Ge, Le
 from scipy.optimize import minimize_scalar
 
-from fem.geometry.curve import Curve, Length, Outline, chained, polyline, stretch, turned
+from fem.geometry.curve import Length, Outline, chained, moved, part, polyline, samples, turned
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import widest
 from fem.plan.plan import Plan, side_to_side
@@ -94,8 +94,7 @@ def _turned_round(outline):
     """The outline turned by half a turn: its left end is now on the right."""
 
     def edge(curve):
-        back = stretch(curve, 1, 0)
-        return Curve(lambda fraction: -back.point(fraction), back.length, back.corners)
+        return moved(part(curve, 1, 0), -np.eye(2))
 
     return replace(outline, upper=edge(outline.lower), lower=edge(outline.upper), tip_angles=outline.tip_angles[::-1])
 
@@ -145,7 +144,7 @@ def _touching(edge, apex, inward, side):
         d = edge.point(np.atleast_1d(s)) - apex[:, None]
         return side * np.arctan2(inward[0] * d[1] - inward[1] * d[0], inward @ d)
 
-    s = np.union1d(np.linspace(0, 1, SAMPLES + 1), edge.corners)[::-1]
+    s = samples(edge, SAMPLES)[::-1]
     grown = np.diff(turn(s)) > 0
     if grown.all():
         raise ValueError("a cut would pass all along an edge and not touch it; cut at a smaller angle")
@@ -183,7 +182,7 @@ def _between(outline, left, right):
 
 def _edge(edge, start, end, before, after):
     """The edge between two fractions with straight cuts before and after, its corners only where it turns."""
-    kept = stretch(edge, start, end)
+    kept = part(edge, start, end)
     first, last = kept.point(np.array([0.0, 1.0])).T
     pieces = [kept]
     if before.size:
@@ -191,12 +190,8 @@ def _edge(edge, start, end, before, after):
     if after.size:
         pieces.append(polyline(np.hstack([last[:, None], after])))
     whole = chained(*pieces)
-    near = 1e-7
-    turns = []
-    for s in whole.corners:
-        (x0, x1, x2), (y0, y1, y2) = whole.point(np.array([s - near, s, s + near]))
-        turn = atan2((x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1), (x1 - x0) * (x2 - x1) + (y1 - y0) * (y2 - y1))
-        turns.append(abs(turn) > SMOOTH)
+    (back_x, back_y), (x, y) = (whole.tangent(np.array(whole.corners), side) for side in (-1, 1))
+    turns = np.abs(np.arctan2(back_x * y - back_y * x, back_x * x + back_y * y)) > SMOOTH
     return replace(whole, corners=tuple(s for s, corner in zip(whole.corners, turns, strict=True) if corner))
 
 

@@ -12,6 +12,7 @@ from pytest import approx
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from fem.geometry.curve import chained, part
 from fem.geometry.outlines import (
     OUTLINES,
     boundary,
@@ -142,6 +143,20 @@ def test_fractions_are_of_arc_length(outline, n):
     stretches = chords.reshape(n, 1000).sum(axis=1)
     assert stretches == approx(np.full(n, outline.upper.length / n), rel=1e-3 / n + 1e-6)
     assert np.all(chords <= outline.upper.length / (1000 * n) * (1 + 1e-8))
+
+
+@pytest.mark.parametrize("outline", EVERY_KIND.values(), ids=EVERY_KIND)
+def test_tangents_against_differences(outline):
+    """Between corners they are the central differences of points, error h^2; on either side of one, those beside it."""
+    h, beside = 1e-5, 1e-9
+    for edge in (outline.upper, part(outline.lower, 1, 0), chained(part(outline.upper, 0.2, 0.9), outline.lower)):
+        s = np.setdiff1d(np.linspace(0.003, 0.997, 100), edge.corners)
+        s = s[np.abs(s[:, None] - np.array([*edge.corners, -1])).min(axis=1) > h]
+        differences = (edge.point(s + h) - edge.point(s - h)) / (2 * h * edge.length)
+        assert edge.tangent(s) == approx(differences, abs=1e-6)
+        corners = np.array(edge.corners)
+        for side in (-1, 1):
+            assert edge.tangent(corners, side) == approx(edge.tangent(corners + side * beside), abs=1e-6)
 
 
 @pytest.mark.parametrize("width", [60.0, 20.0, 2.0, 0.1])

@@ -13,8 +13,8 @@ from problems import EVERY_KIND
 from pytest import approx
 
 from fem.errors import MeshError
-from fem.geometry.curve import polyline, stretch
-from fem.geometry.outlines import Curve, circle, lens, polygon, rhombus, tangent
+from fem.geometry.curve import part, polyline
+from fem.geometry.outlines import circle, lens, polygon, rhombus, tangent
 from fem.mechanics.constraints import sewing
 from fem.mechanics.mesh import check_cover, corner_angles, facets_between, from_triangulation, mesh, quality, write
 from fem.plan.plan import Plan, removed_skin, side_to_side, undermined
@@ -24,8 +24,7 @@ FINE = {"radius": 60, "edge": 2.0, "tip": 1.6, "far": 6.0}  # mm
 
 
 def straight(start, end):
-    start, end = np.array(start, float)[:, None], np.array(end, float)[:, None]
-    return Curve(point=lambda s: start + s * (end - start), length=float(np.hypot(*(end - start)).item()))
+    return polyline(np.array([start, end], float).T)
 
 
 def deficits(m):
@@ -192,8 +191,8 @@ def test_two_wounds_one_sewn():
         return tuple(straight(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True))
 
     sewn, left = square(-20), square(20)
-    seams = (stretch(sewn[3], 1, 0), sewn[0]), (stretch(sewn[2], 1, 0), sewn[1])
-    open_ = tuple(stretch(side, 1, 0) for side in left)
+    seams = (part(sewn[3], 1, 0), sewn[0]), (part(sewn[2], 1, 0), sewn[1])
+    open_ = tuple(part(side, 1, 0) for side in left)
     m = mesh(Plan(removed=(sewn, left), seams=seams, open=open_), **COARSE)
     n = int(np.ceil(2 * np.pi * 60 / 9))
     assert m.tri.mapping().detA.sum() / 2 == approx(n * 1800 * np.sin(2 * np.pi / n) - 2 * 50, rel=1e-9)
@@ -367,7 +366,7 @@ def test_crossing_outline_is_refused():
     """A bow tie crosses itself at the origin."""
     corners = [(-10, -5), (10, 5), (10, -5), (-10, 5)]
     first, second = (polyline(np.array(corners[k : k + 3]).T) for k in (0, 1))
-    bow_tie = Plan(removed=(), seams=((stretch(second, 1, 0), first),))
+    bow_tie = Plan(removed=(), seams=((part(second, 1, 0), first),))
     with pytest.raises(MeshError, match=r"cross near|enclose nothing"):
         mesh(bow_tie, **COARSE)
 
