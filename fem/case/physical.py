@@ -89,7 +89,7 @@ def pretension_N_per_m(law, prestretch, *, h) -> list[float]:
 
 @lru_cache(RECENT)
 def prestretch(tension, chosen, *, h) -> np.ndarray:
-    """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none is."""
+    """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none."""
     stretch = natural_stretch(law(chosen), pretension(tension), h=h)
     stretch.setflags(write=False)  # it is kept
     return stretch

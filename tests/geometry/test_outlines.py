@@ -148,7 +148,7 @@ def test_fractions_are_of_arc_length(outline, n):
 @pytest.mark.parametrize("outline", EVERY_KIND.values(), ids=EVERY_KIND)
 def test_tangents_against_differences(outline):
     """Between corners they are the central differences of points, error h^2; on either side of one, those beside it."""
-    h, beside = 1e-5, 1e-9
+    h, beside = 1e-7, 1e-9
     for edge in (outline.upper, part(outline.lower, 1, 0), chained(part(outline.upper, 0.2, 0.9), outline.lower)):
         s = np.setdiff1d(np.linspace(0.003, 0.997, 100), edge.corners)
         s = s[np.abs(s[:, None] - np.array([*edge.corners, -1])).min(axis=1) > h]
