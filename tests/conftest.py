@@ -2,6 +2,7 @@
 
 import os
 
+from browser import chromium, opened  # noqa: F401  fixtures
 from hypothesis import settings
 
 os.environ.setdefault("MKL_NUM_THREADS", "1")  # tests run side by side, a thread each

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from fem.case import case as cases
 from fem.case.document import bad, hint
-from fem.comparison import page
+from fem.comparison.html import notes, rendered
 from fem.errors import BadCase
 from fem.results.folder import write_whole
 from fem.study.answers.finding import Finding, asking, case_or_reason, first_complaint
@@ -62,19 +62,16 @@ def html(study: Study, answers: list[Finding]) -> str:
     """The page as text."""
     kinds = [(ANSWERS[block.kind], block) for block in study.keys.answers]
     measures = {measure for kind, block in kinds for measure in kind.measures(block)}
-    return page.rendered(
+    return rendered(
         "study/report.html",
-        [],
+        title=f"Study {study.name}",
         study=study,
         findings=answers,
         count=len(points(study)),
         varied=[(name(path), path, _listed(study, path)) for path in varied(study)],
         base=_base(study),
-        uri=page.uri,
-        notes=[(note, source) for of, note, source in page.NOTES if of in measures],
+        notes=notes(measures),
         sources=list(dict.fromkeys(source for kind, block in kinds for source in kind.sources(block))),
-        meanings=page.MEANINGS,
-        left_out=page.LEFT_OUT,
     )
 
 

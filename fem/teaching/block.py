@@ -4,10 +4,9 @@ import io
 from dataclasses import dataclass
 from typing import ClassVar
 
-from markupsafe import Markup
 from PIL import Image
 
-from fem.comparison import page
+from fem.comparison.html import rendered
 
 
 @dataclass(frozen=True)
@@ -77,9 +76,7 @@ class Sheet:
 
 def html(sheet: Sheet) -> str:
     """A sheet as one HTML file that needs no network."""
-    style = Markup(page.text_of("teaching/leaflet.css"))
-    policy = page.policy([style], [])
-    return page.template("teaching/leaflet.html").render(sheet=sheet, style=style, policy=policy, uri=page.uri)
+    return rendered("teaching/leaflet.html", title=sheet.title, styles=["teaching/leaflet.css"], sheet=sheet)
 
 
 def picture(png, caption, alt) -> Picture:

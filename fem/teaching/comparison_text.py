@@ -1,16 +1,17 @@
-"""What closures side by side say, in plain sentences, and three questions with their answers.
+"""What closures side by side say, and three questions with their answers: values for `text/comparison.txt`.
 
 As in `sentence`, nothing is said that the numbers do not show, and all is compared as printed. A closure is given
 as (label, Result).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.results.result import Result, numbers, shown, unit
+from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
-from fem.teaching.sentence import cones, even, left_open, missing, printed, scar, separate, together, unitful
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
@@ -26,6 +27,8 @@ MOST = {
     "less": "least",
     "more": "most",
 }
+Closures = Sequence[tuple[str, Result]]
+Question = tuple[str, str]  # and its answer
 
 
 @dataclass(frozen=True)
@@ -37,33 +40,36 @@ class By:
     against: tuple[str, str]  # measure that is weighed against the cones, and a phrase for the least of it
 
 
-SCAR = By(
-    "the longer the scar",
-    lambda result: result.measures["scar_length_mm"] and printed("scar_length_mm", result.measures["scar_length_mm"]),
-    ("scar_length_mm", "shortest scar"),
-)
+def _scar(result):
+    length = result.measures["scar_length_mm"]
+    return length and printed("scar_length_mm", length)
 
 
-def ordered(named, by):
+SCAR = By("the longer the scar", _scar, ("scar_length_mm", "shortest scar"))
+
+
+def ordered(named: Closures, by: By) -> list[tuple[str, Result]]:
     """Those that are closed and have what they are put in order by, in that order."""
-    known = [one for one in named if not one[1].reason and by.value(one[1]) is not None]
-    return sorted(known, key=lambda one: by.value(one[1]))
+    known = [(by.value(result), label, result) for label, result in named if not result.reason]
+    placed = [(value, label, result) for value, label, result in known if value is not None]
+    return [(label, result) for _, label, result in sorted(placed, key=lambda closure: closure[0])]
 
 
-def unordered(named, by):
+def unordered(named: Closures, by: By) -> list[tuple[str, Result]]:
     """Those that are closed, but have no such value: without a scar."""
-    return [one for one in named if not one[1].reason and by.value(one[1]) is None]
+    return [(label, result) for label, result in named if not result.reason and by.value(result) is None]
 
 
-def trade_off(named, by=SCAR):
+def trade_off(named: Closures, by: By = SCAR) -> list[str]:
     """What is bought and what is paid from one closure to the next."""
     order = ordered(named, by)
-    others = [f"“{label}”: {left_open(result)}" for label, result in unordered(named, by)]
-    others += [f"“{label}” could not be closed: {r.reason.rstrip('.')}." for label, r in named if r.reason]
+    left = [(label, alone.left_open(result)) for label, result in unordered(named, by)]
+    failed = [(label, result.reason.rstrip(".")) for label, result in named if result.reason]
+    others = sentences("teaching/comparison", "others", left, failed)
     if len(order) < 2:
-        return [*others, "There is nothing else to compare with." if others else "There is nothing to compare with."]
+        return [*others, sentence("teaching/comparison", "nothing", others)]
     lines = [trend(order, by, "cone_height_mm", "cones", "lower", "higher")]
-    if all(even(result) for _, result in order):
+    if all(alone.even(result) for _, result in order):
         lines.append(trend(order, by, "line_tension_mid_N_per_m", "pull in the middle", "weaker", "stronger"))
     if by is not SCAR:
         lines.append(trend(order, by, "closing_force_N", "force to close", "smaller", "greater"))
@@ -73,151 +79,125 @@ def trade_off(named, by=SCAR):
     return [*lines, *(prices(order) if by is SCAR else []), *others]
 
 
-def differ(order, name):
+def differ(order: Closures, name: str) -> bool:
     """Whether closures differ in a number as printed."""
     return len({printed(name, numbers(result.measures)[name]) for _, result in order}) > 1
 
 
-def trend(order, by, name, what, less, more):
+def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -> str:
     """How a number goes from one closure to the next."""
-    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
-    listed = ", ".join(shown(name, numbers(result.measures)[name]) for _, result in order) + f" {unit(name)}"
-    steps = [b - a for a, b in pairwise(values)]
-    grows = all(by.value(b) > by.value(a) for (_, a), (_, b) in pairwise(order))
-    verb = "are" if what.endswith("s") else "is"
+    values = [numbers(result.measures)[name] for _, result in order]
+    listed = ", ".join(shown(name, value) for value in values) + f" {unit(name)}"
+    steps = [printed(name, b) - printed(name, a) for a, b in pairwise(values)]
+    keys = [by.value(result) for _, result in order]
+    course = ""
     if not any(steps):
-        return f"The {what} {verb} alike: {listed}."
-    if grows and (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
-        return f"{by.phrase.capitalize()}, the {less if steps[0] < 0 else more} the {what}: {listed}."
-    low, high = (quoted(names) for names in extremes(order, name))
-    return f"The {what} {verb} {MOST[less]} in {low}, {MOST[more]} in {high}: {listed}."
-
-
-def extremes(order, name):
-    """Words of the closures with the least and of those with the greatest of a number, as printed."""
-    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
-    return tuple(
-        [label for (label, _), value in zip(order, values, strict=True) if value == end]
-        for end in (min(values), max(values))
+        course = "alike"
+    elif len(set(keys)) == len(keys) and (max(steps) < 0 or min(steps) > 0):
+        course = less if steps[0] < 0 else more
+    low, high = extremes(order, name)
+    ends = (MOST[less], low), (MOST[more], high)
+    return sentence(
+        "teaching/comparison", "trend", what, "are" if what.endswith("s") else "is", by.phrase, course, listed, *ends
     )
 
 
-def quoted(names):
-    """Names of closures in a sentence."""
-    return together([f"“{name}”" for name in names])
+def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
+    """Labels of the closures with the least and of those with the greatest of a number, as printed."""
+    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
+    low, high = (
+        [label for (label, _), value in zip(order, values, strict=True) if value == end]
+        for end in (min(values), max(values))
+    )
+    return low, high
 
 
-def prices(order):
+def prices(order: Closures) -> list[str]:
     """What each step costs that lowers the cones for a longer scar."""
     return [line for line in (price(*pair) for pair in pairwise(order)) if line]
 
 
-def price(before, after):
+def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
     """How much scar each millimetre of cone costs from one closure to another; "" if the scar buys none."""
-    gain, cost = (
-        round(printed(name, b) - printed(name, a), 1)
-        for name, a, b in ((name, before[1].measures[name], after[1].measures[name]) for name in MONEY)
-    )
-    if gain >= 0 or cost <= 0:
-        return ""
-    return (
-        f"From “{before[0]}” to “{after[0]}” cones fall by {-gain:.1f} mm and the scar grows by {cost:.1f} mm: "
-        f"{cost / -gain:.0f} mm of scar for each mm of cone."
-    )
+    a, b = before[1].measures, after[1].measures
+    gain, cost = (round(printed(name, b[name]) - printed(name, a[name]), 1) for name in MONEY)
+    return sentence("teaching/comparison", "price", before[0], after[0], gain, cost)
 
 
 # Questions ----------------------------------------------------------------------------------------------------
 
 
-def questions(result, named, by=SCAR):
+def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
     """Three questions with their answers, the first that the numbers have an answer to.
 
-    named   all closures of the lesson, the result's own among them
+    named   all closures of the lesson, that of the result among them
     """
     order = ordered(named, by)
-    asked = [ask_tips(result), ask_best(order, by), ask_price(order) if by is SCAR else None]
-    asked += [ask(result) for ask in (ask_sutures, ask_scar, ask_open, ask_taken, ask_gape)]
-    return [one for one in asked if one][:3]
+    possible = [ask_tips(result), ask_best(order, by), ask_price(order) if by is SCAR else None]
+    possible += [ask(result) for ask in (ask_sutures, ask_scar, ask_open, ask_taken, ask_gape)]
+    return [question for question in possible if question][:3]
 
 
-def ask_tips(result):
+def _question(macro, *values) -> Question | None:
+    lines = sentences("teaching/comparison", macro, *values)
+    return (lines[0], lines[1]) if lines else None
+
+
+def ask_tips(result: Result) -> Question | None:
     """By how many degrees skin is missing; None where it is not."""
-    lines = missing(result)
-    if not tips(result):
-        return None
-    return (
-        "Find the places on the plan where edges that are sewn together meet. What happens to the skin there when the "
-        "wound is sewn shut, and how much of it is missing?",
-        " ".join([*lines, *cones(result)]),
-    )
+    return _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None
 
 
-def ask_best(order, by=SCAR):
+def ask_best(order: Closures, by: By = SCAR) -> Question | None:
     """Which closure has the lowest cones and the least of what is weighed against them; None for one alone."""
     if len(order) < 2:
         return None
     name, least = by.against
     low, best = extremes(order, "cone_height_mm")[0], extremes(order, name)[0]
-    which = f"Which of the closures has the lowest cones, and which the {least}?"
-    if not differ(order, "cone_height_mm"):
-        return which, f"The cones are alike; {least}: {quoted(best)}."
     both = [label for label in low if label in best]
-    end = f"Both: {quoted(both)}." if both else "None has both: one is paid for with the other."
-    return f"{which} Can you have both?", f"Lowest cones: {quoted(low)}; {least}: {quoted(best)}. {end}"
+    return _question("best", least, low, best, both, differ(order, "cone_height_mm"))
 
 
-def ask_price(order):
+def ask_price(order: Closures) -> Question | None:
     """What a millimetre of cone costs; None where no step trades scar for cone."""
-    lines = prices(order)
-    if not lines:
-        return None
-    return "How many millimetres of scar does each millimetre of cone cost? Use the table.", " ".join(lines)
+    return _question("prices", prices(order))
 
 
-def ask_sutures(result):
+def ask_sutures(result: Result) -> Question | None:
     """What each of evenly spaced sutures would carry in the middle of the seam."""
-    if not even(result):
-        return ask_tied(result) if separate(result) else None
+    if not alone.even(result):
+        return ask_tied(result) if alone.separate(result) else None
     name = "line_tension_mid_N_per_m"
-    tension = printed(name, result.measures[name])
-    return (
-        f"Sutures stand {APART:g} mm apart in the middle of the seam. How hard does the skin pull at each?",
-        f"Line tension times distance: {unitful(name, tension)} × {APART / 1000:g} m = {tension * APART / 1000:.2f} N.",
-    )
+    return _question("sutures", APART, printed(name, result.measures[name]))
 
 
-def ask_tied(result):
+def ask_tied(result: Result) -> Question | None:
     """Which of the sutures that are tied one by one carries most."""
-    last, name = result.measures["suture_forces_final_N"], "closing_force_N"
-    most = max(printed(name, force) for force in last)
-    which = [str(k) for k, force in enumerate(last, start=1) if printed(name, force) == most]
-    answer = f"{'Number' if len(which) == 1 else 'Numbers'} {together(which)} of {len(last)}: {unitful(name, most)}."
-    return "Which suture carries most when all are tied? The template has their numbers.", answer
+    forces = [printed("closing_force_N", force) for force in result.measures["suture_forces_final_N"]]
+    which = [str(k) for k, force in enumerate(forces, start=1) if force == max(forces)]
+    return _question("tied", which, len(forces), max(forces))
 
 
-def ask_scar(result):
+def ask_scar(result: Result) -> Question | None:
     """Whether the scar is as long as the wound, and why; None where there is none."""
     if result.measures["scar_length_mm"] is None:
         return None
-    out = result.measures["push_out_mm"]
-    outward = out and min(printed("push_out_mm", value) for value in out) > 0
-    moved = f" The tips travel outward, by {together([unitful('push_out_mm', v) for v in out])}." if outward else ""
-    return "Is the scar as long as the wound was?", scar(result) + moved
+    out, name = result.measures["push_out_mm"], "push_out_mm"
+    outward = out and min(printed(name, value) for value in out) > 0
+    return _question("scar", alone.scar(result), [unitful(name, value) for value in out] if outward else [])
 
 
-def ask_open(result):
+def ask_open(result: Result) -> Question | None:
     """How much stays open; None where all is sewn."""
-    if not result.measures.get("open_area_mm2"):
-        return None
-    return "How much of the wound stays open?", f"{unitful('removed_area_mm2', result.measures['open_area_mm2'])}."
+    area = result.measures.get("open_area_mm2")
+    return _question("open", area) if area else None
 
 
-def ask_taken(result):
+def ask_taken(result: Result) -> Question | None:
     """How much skin is taken away."""
-    return "How much skin is taken away?", f"{unitful('removed_area_mm2', result.measures['removed_area_mm2'])}."
+    return _question("taken", result.measures["removed_area_mm2"])
 
 
-def ask_gape(result):
+def ask_gape(result: Result) -> Question | None:
     """How far the fresh wound opens."""
-    long, wide = (unitful(f"gape_{way}_mm", result.measures[f"gape_{way}_mm"]) for way in ("length", "width"))
-    return "How far does the wound open before it is closed?", f"{long}, and {wide} across that."
+    return _question("gape", result.measures["gape_length_mm"], result.measures["gape_width_mm"])

@@ -17,6 +17,7 @@ from textwrap import wrap
 import numpy as np
 
 from fem.case import physical
+from fem.comparison.wording import sentences, unitful
 from fem.plan import junctions
 from fem.teaching.drawing import Drawing, Stroke, Text, joined, moved
 from fem.teaching.template import LEAST_DEFICIT
@@ -131,26 +132,15 @@ def sheet(result) -> Drawing | None:
     return joined(*parts) if parts else None
 
 
-def instructions(cone, group, spread) -> list[str]:
+def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
     """What to do with a paper model, and how its height compares with the computed ones, as sentences.
 
     spread  deficit along all seams of the plan, rad
     """
-    where = " and ".join(f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group))
-    wedge, left = degrees(cone.deficit), degrees(cone.sector)
-    lines = [
-        f"For the {'tip' if len(group) == 1 else 'tips'} at {where}: {wedge:.1f}° of skin are missing there when the "
-        "wound is sewn shut. Cut out, fold along the dashes, and glue the tab under the other edge.",
-        f"A disc of radius {cone.radius:.0f} mm less {wedge:.1f}° leaves {left:.1f}°. sin(half angle) = 1 − {wedge:.1f}"
-        f"/360 = {sin(cone.half_angle):.3f}; height = radius × cos(half angle). The paper cone is {cone.height:.1f} mm "
-        f"high and {2 * cone.base_radius:.1f} mm wide.",
-    ]
-    known = list(dict.fromkeys(f"{tip.height:.1f} mm" for tip in group if tip.height is not None))
-    if known:
-        lines.append(f"The computed skin stands {' and '.join(known)} high there, above the skin around it.")
-    if known and spread < -LEAST_DEFICIT:
-        lines.append(
-            "The angle is the same. But skin stretches and bends with effort, and along the seams, where the edges "
-            f"bend, {-degrees(spread):.1f}° of skin are too many, which the paper leaves out."
-        )
-    return lines
+    places = [f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group)]
+    known = list(dict.fromkeys(unitful("cone_height_mm", tip.height) for tip in group if tip.height is not None))
+    angles = degrees(cone.deficit), degrees(cone.sector), sin(cone.half_angle)
+    surplus = -degrees(spread) if spread < -LEAST_DEFICIT else None
+    return sentences(
+        "teaching/paper", "cone", places, *angles, cone.radius, cone.height, 2 * cone.base_radius, known, surplus
+    )

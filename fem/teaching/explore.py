@@ -12,19 +12,19 @@ from typing import Annotated, Any
 
 import numpy as np
 from annotated_types import Ge, Le
-from markupsafe import Markup
 from matplotlib import rc_context
 from pydantic import BaseModel, Field, ValidationInfo, field_validator
 
-import fem
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
 from fem.case.keys import STRICT
-from fem.comparison import chart, page
+from fem.comparison import chart
 from fem.comparison.compare import webp
+from fem.comparison.html import STYLE, rendered, text_of, uri
+from fem.comparison.page import assumed
 from fem.errors import BadValue
 from fem.results.result import Result, label, numbers, shown, solved, unit
 from fem.teaching.lesson import RENAMED, Text, changed
@@ -164,15 +164,13 @@ def html(exploration, results):
     """The page as text. Raises ValueError if nothing is closed."""
     if not solved(results):
         raise ValueError("none of the closures was found, so there is nothing to explore")
-    style = Markup(page.text_of("comparison/page.css") + page.text_of("teaching/explore.css"))
-    script = Markup(page.text_of("teaching/explore.js"))
     made = steps(exploration)
     views = _views(results)
-    return page.template("teaching/explore.html").render(
-        policy=page.policy([style], [script]),
-        style=style,
-        script=script,
-        version=fem.__version__,
+    return rendered(
+        "teaching/explore.html",
+        title=exploration.title,
+        styles=[STYLE, "teaching/explore.css"],
+        scripts=[text_of("teaching/explore.js")],
         exploration=exploration,
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
@@ -181,8 +179,7 @@ def html(exploration, results):
         sizes=views["sizes"],
         bars={name: _greatest(results, name) for name in FIRST},
         chart=_chart(exploration, made, results),
-        assumed=page.assumed([Result(exploration.base)]),
-        caution=page.CAUTION,
+        assumed=assumed([Result(exploration.base)]),
     )
 
 
@@ -200,7 +197,7 @@ def _views(results):
         "sizes": {
             "plan": chart.picture.VIEW.tolist(),
             "skin": skins[0].shape[1::-1],
-            "scale": page.uri(scale),
+            "scale": uri(scale),
             "wide": f"{2 * half_width:.0f}",
             "heights": [f"{h:.1f}".replace("-", "−") for h in heights],
         },
@@ -208,7 +205,7 @@ def _views(results):
 
 
 def _uris(views, result):
-    return {"plan": page.uri(views["plans"][result.name]), "skin": page.uri(views["skins"][result.name])}
+    return {"plan": uri(views["plans"][result.name]), "skin": uri(views["skins"][result.name])}
 
 
 def _told(exploration, step, result):

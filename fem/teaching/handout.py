@@ -13,6 +13,7 @@ from pathlib import Path
 import fem
 from fem.case import case as cases
 from fem.case import overview, physical
+from fem.case.case import Case
 from fem.comparison.compare import solve_missing
 from fem.errors import NotPrintable
 from fem.results.close import UNTRIMMED, close
@@ -51,17 +52,14 @@ def template(material, folder):
     return write_drawing(material, folder / "template", template.template(case), ", ".join(subtitle))
 
 
-def numbering(case):
+def numbering(case: Case) -> str:
     """What the numbers on a template are, in a few words."""
+    from fem.comparison.wording import sentence
     from fem.teaching.template import MARK
 
     closing, thread = case.closure, physical.plan(case).thread
-    hidden = "; buried sutures beyond the tips are not drawn" if closing.taper or closing.anchor else ""
-    if thread is not None:
-        return f"a thread around the edge, drawn to {thread.drawn_to:.0f} mm"
-    if closing.sutures.kind == "interrupted":
-        return f"sutures numbered as they are tied{hidden}"
-    return f"a running suture: marks about {MARK:g} mm apart (common practice), numbered along each seam{hidden}"
+    hidden = bool(closing.taper or closing.anchor)
+    return sentence("teaching/paper", "numbering", thread, closing.sutures.kind == "interrupted", MARK, hidden)
 
 
 def cone(material, folder):
@@ -166,15 +164,15 @@ def made_by():
 
 def write_drawing(material, stem, drawing, subtitle):
     """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
-    from fem.comparison import page
+    from fem.comparison.html import caution
     from fem.teaching import cutter, paper, vector
     from fem.teaching.drawing import on_one_canvas
 
     paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
     title = f"{material.result.name}: {stem.name}"
-    paper.write(paths[0], [paper.Page(title, subtitle, drawing)], paper=material.paper, footer=page.CAUTION)
+    paper.write(paths[0], [paper.Page(title, subtitle, drawing)], paper=material.paper, footer=caution())
     canvas = on_one_canvas(drawing)
-    paths[1].write_text(vector.svg(canvas, title=title, description=f"{subtitle}. {page.CAUTION}"), encoding="utf-8")
+    paths[1].write_text(vector.svg(canvas, title=title, description=f"{subtitle}. {caution()}"), encoding="utf-8")
     cutter.dxf(canvas, paths[2])
     return paths
 

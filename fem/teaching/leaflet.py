@@ -6,8 +6,10 @@ from dataclasses import replace
 
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measure import CONE_LEVEL
-from fem.comparison import chart, page
-from fem.results.result import label, numbers, shown, unit
+from fem.comparison import chart
+from fem.comparison.html import caution, notes
+from fem.comparison.wording import sentences
+from fem.results.result import Result, label, numbers, shown, unit
 from fem.teaching import comparison_text, cone, sentence
 from fem.teaching.block import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
 from fem.teaching.lesson import value
@@ -20,17 +22,6 @@ ROWS = (  # of the table; a number that no closure has is left out
 PICTURED = 4  # closures whose pictures stand side by side on a sheet
 TABLED = 6  # closures in a table; more do not fit
 DPI = 150
-WORDS_USED = (
-    "Cone, or “dog ear”: surplus skin that stands up at an end of the scar.",
-    "Seam: two edges that are sewn together; closed, it is the scar. Tip: an end of the wound.",
-    "Skin tension lines: the way in which uncut skin is stretched most. Bed: the tissue that the skin lies on.",
-    "Closing force: the pull across the scar, summed along it. Line tension: that pull per length of scar; times the "
-    "distance between two sutures it is the force on each.",
-)
-MODEL = (
-    "Model: the skin is a thin elastic sheet in the first moment after closing; healing, creep, layers, round bodies "
-    "and skin that touches itself are left out. Every state shown is a stable equilibrium of that model."
-)
 
 
 def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
@@ -51,7 +42,7 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
         Items((*sentence.outcome(result), *(f"Warning: {line}." for line in result.run["warnings"]))),
         Pictures(closed_skins([(lesson.label, result)])),
         Heading("Words"),
-        Items(WORDS_USED, look="small"),
+        Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
     )
     second = (
         Heading("Compared with its neighbours"),
@@ -61,7 +52,7 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
         *([Heading("For the teacher"), Items(lesson.notes)] if lesson.notes else []),
         Heading("Sources and limits"),
         Items(tuple(sources(result)), look="small"),
-        Paragraph(page.CAUTION, "small"),
+        Paragraph(caution(), "small"),
     )
     return Sheet(lesson.title, f"Case {name}. Two pages; the answers are on a page of their own.", (first, second))
 
@@ -111,20 +102,15 @@ def missing(result):
     return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
 
 
-def sources(result):
+def sources(result: Result) -> list[str]:
     """Where the numbers of a case come from, and what the model leaves out."""
     site = result.case.skin.site
-    lines = [f"All numbers: computed by flatseam {result.run['versions']['flatseam']}, an invented teaching case."]
-    if site:
-        told = " ".join(value.source for value in values(SITES[site]).values())
-        cited = "; ".join(paper for paper in LIBRARY.papers if paper in told) or "no measurement was read"
-        lines.append(f"Values of {site}: {cited}. `flatseam sites {site}` prints each value with its range and source.")
-    else:
-        lines.append("Values of the skin: invented for this case.")
-    heights = [cone["height_mm"] for cone in result.measures["cones"]]
-    if max(heights, default=0) >= CONE_LEVEL and site not in LIBRARY.bench:
-        lines += [f"{text} {source}" for name, text, source in page.NOTES if name == "cone_height_mm"][:1]
-    return [*lines, MODEL]
+    origins = " ".join(value.source for value in values(SITES[site]).values()) if site else ""
+    cited = [paper for paper in LIBRARY.papers if paper in origins]
+    high = max((cone["height_mm"] for cone in result.measures["cones"]), default=0) >= CONE_LEVEL
+    first = notes({"cone_height_mm"})[0]
+    note = f"{first.text} {first.source}" if high and site not in LIBRARY.bench else ""
+    return sentences("teaching/leaflet", "sources", result.run["versions"]["flatseam"], site, cited, note)
 
 
 def closed_skins(named):
@@ -134,9 +120,9 @@ def closed_skins(named):
     drawn = chart.trimmed([chart.height_image(result, half_width, heights) for result in results])
     made = []
     for (name, result), image in zip(named, drawn, strict=True):
-        high = sentence.unitful("cone_height_mm", result.measures["cone_height_mm"])
-        caption = f"{name}, closed: up to {high} high" + ("; the darker, the higher" if len(named) == 1 else "")
-        made.append(picture(png_of(image), caption, f"Closed skin, {name}, seen obliquely, up to {high} high."))
+        height = result.measures["cone_height_mm"]
+        caption, alt = sentences("teaching/leaflet", "closed", name, height, len(named) == 1)
+        made.append(picture(png_of(image), caption, alt))
     return tuple(made)
 
 

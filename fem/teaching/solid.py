@@ -14,10 +14,11 @@ from matplotlib.textpath import TextPath
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from fem.comparison.wording import sentences
 from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import crossings
 from fem.render.picture import SHAPE
-from fem.results.result import numbers
+from fem.results.result import Result, numbers
 from fem.results.scene import flat_triangles
 
 # Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.
@@ -79,24 +80,12 @@ def label(name, exaggeration):
     return f"{name}   1:1" + (f"   heights x{exaggeration:g}" if exaggeration != 1 else "")
 
 
-def description(made, result, exaggeration):
+def description(made: Print, result: Result, exaggeration: float) -> list[str]:
     """What a print is, as lines of text: sizes, volumes, and what to look out for."""
-    wide, deep, high = made.whole.extents
-    lines = [
-        made.label,
-        f"{wide:.1f} x {deep:.1f} x {high:.1f} mm with its label; lengths 1:1, heights of the skin x{exaggeration:g}.",
-        f"Skin {result.case.skin.thickness_mm:g} mm thick, as the case says for skin in place: {made.area:.0f} mm2, "
-        f"{made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3.",
-        "The STL is one body, the 3MF has skin and base apart, for two colours; both in mm, without open edges.",
-    ]
-    if made.overhang:
-        lines.append(f"{100 * made.overhang:.2g} % of the skin's upper side looks downward; it may need support.")
-    if made.crossed:
-        lines.append(f"{made.crossed} pairs of its triangles pass through each other, where skin folds tightly.")
+    volumes = made.skin.volume, made.base.volume
     gap = numbers(result.measures).get("largest_gap_mm")
-    if gap:
-        lines.append(f"Gaps between sutures, up to {gap:.1f} mm, are closed here: both edges meet half way.")
-    return [*lines, NOTE]
+    values = made, made.whole.extents.tolist(), volumes, result.case.skin.thickness_mm, exaggeration, gap
+    return [*sentences("teaching/paper", "solid", *values), NOTE]
 
 
 # The skin -----------------------------------------------------------------------------------------------------

@@ -11,8 +11,9 @@ from itertools import pairwise
 import numpy as np
 
 from fem.case import physical
+from fem.comparison.wording import sentence, sentences
 from fem.plan.plan import removed_area
-from fem.results.result import Result, numbers, shown, unit
+from fem.results.result import Result, numbers
 
 UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of keyframes in time; in between, the share that is closed
 BETWEEN = "Between two states: drawn for the eye, not computed."
@@ -43,15 +44,10 @@ def keyframes(result, before=None):
         return [*keyframes(before), _marked(result, before), _trimmed(result)]
     stages, drawing = result.stages, physical.plan(result.case)
     flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
-    if area := removed_area(drawing):
-        plan_caption = f"The plan on uncut skin: {area:.0f} mm² inside the line will be cut out."
-        cut_caption = "The skin inside the line is gone; what is left has not moved yet."
-    else:
-        plan_caption = "The plan on uncut skin: lines to be cut. No skin is taken away."
-        cut_caption = "Cut along the lines; the skin has not moved yet."
+    plan, cut = (sentence("teaching/timeline", caption, removed_area(drawing)) for caption in ("plan", "cut"))
     return [
-        Keyframe(result, flat, UNCUT, "Uncut skin", plan_caption),
-        Keyframe(result, flat, CUT, "Cut", cut_caption),
+        Keyframe(result, flat, UNCUT, "Uncut skin", plan),
+        Keyframe(result, flat, CUT, "Cut", cut),
         Keyframe(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
         *(_stage(result, k) for k in range(1, len(stages["closed"]))),
     ]
@@ -59,11 +55,10 @@ def keyframes(result, before=None):
 
 def _gape(result):
     """What is said of the fresh wound."""
-    measured, tension = numbers(result.measures), result.case.skin.tension
-    size = f"{_said(measured, 'gape_length_mm')} long, {_said(measured, 'gape_width_mm')} wide."
-    if max(tension.along_N_per_m, tension.across_N_per_m) > 0:
-        return f"The skin's own tension draws the wound open: {size}"
-    return f"The fresh wound at rest, in skin without tension of its own: {size}"
+    tension = result.case.skin.tension
+    return sentence(
+        "teaching/timeline", "gape", result.measures, max(tension.along_N_per_m, tension.across_N_per_m) > 0
+    )
 
 
 def _stage(result, k):
@@ -88,15 +83,14 @@ def _marked(result, before):
     """The untrimmed closed wound with the cuts that will trim it."""
     closed = keyframes(before)[-1]
     lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in plan_lines(result))
-    removed = _said(numbers(result.measures), "trim_skin_removed_mm2")
-    caption = f"The cones are cut off along the lines around the wound: {removed} of skin more."
+    caption = sentence("teaching/timeline", "marked", result.measures["trim_skin_removed_mm2"])
     return replace(closed, at=CLOSED + 1, title="Cones to be cut off", caption=caption, marked=lines)
 
 
 def _trimmed(result):
     """The trimmed closed wound."""
-    measured = numbers(result.measures)
-    caption = f"{ending(measured)} Trimming made the scar {_said(measured, 'trim_scar_added_mm')} longer."
+    at = result.measures
+    caption = sentence("teaching/timeline", "trimmed", ending(at), at["trim_scar_added_mm"])
     x = result.stages["x"][-1].astype(float)
     return Keyframe(result, x, CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
 
@@ -113,25 +107,13 @@ def _pull(measured, k, count):
     """What the suture that was tied in place k carries; those of the wound's edges come first."""
     names = [f"suture_forces_{k}_N", f"taper_forces_{k - count}_N", f"anchor_forces_{k - count}_N"]
     forces = [measured[name] for name in names[k > count :] if name in measured]
-    return f"As soon as it is tied it pulls with {shown('_N', forces[0])} N." if forces else ""
+    return sentence("teaching/timeline", "pull", forces[0]) if forces else ""
 
 
-def ending(measured):
-    """What is said of the last state: numbers (by name) of its measures, those that it has."""
-    sewn = measured.get("scar_length_mm") is not None
-    parts = [
-        ("cone_height_mm", "cones {} high" if sewn else "folds {} high"),
-        ("scar_length_mm", "scar {} long"),
-        ("closing_force_N", "closing force {}"),
-        ("purse_force_N", "the thread pulls with {}"),
-        ("open_area_mm2", "{} left open"),
-    ]
-    said = ", ".join(words.format(_said(measured, name)) for name, words in parts if measured.get(name))
-    return f"{said[:1].upper()}{said[1:]}."
-
-
-def _said(measured, name):
-    return f"{shown(name, measured[name])} {unit(name)}"
+def ending(at: dict) -> str:
+    """What is said of the last state, of its measures by name those that it has."""
+    text = ", ".join(sentences("teaching/timeline", "ending", at, at.get("scar_length_mm") is not None))
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def between(before, after, share):

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from browser import CHROMIUM, EVIL, FRAMES
 from comparison import case, text
-from playwright.sync_api import sync_playwright
 
 from fem.case import case as cases
 from fem.case.keys import MeshSize
@@ -19,9 +19,6 @@ from fem.results import close, result
 from fem.results.result import Result, numbers, shown
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo"
-CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
-SOFTWARE = ["--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
-EVIL = "<img src=x onerror=document.title='taken'>"
 LENGTHS = {"short": 20, "middle": 28, "long": 40}
 DRAWN = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas) => {
   const pixels = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
@@ -32,7 +29,6 @@ DRAWN = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas
   }
   return {share: other / (pixels.length / 4), sum, stage: canvas.dataset.stage};
 })"""
-FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done())))"
 
 
 @pytest.fixture(scope="module")
@@ -50,37 +46,6 @@ def written(results, tmp_path_factory):
     """The page's file."""
     into = tmp_path_factory.mktemp("page")
     return compare.write(results[1], into=into, baseline="short")[0]
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    found = next(filter(None, map(shutil.which, CHROMIUM)), None)
-    assert found, "these tests need Chromium: apt-get install chromium"
-    with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=found, args=SOFTWARE)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def opened(chromium):
-    """A function that opens a file at a width: the page, and all that went wrong or left it."""
-    tabs = []
-
-    def visit(path, width=1600, **options):
-        context = chromium.new_context(viewport={"width": width, "height": 1000}, **options)
-        tab, said = context.new_page(), []
-        tabs.append(context)
-        tab.on("console", lambda message: said.append(f"console {message.type}: {message.text}"))
-        tab.on("pageerror", lambda error: said.append(f"error: {error}"))
-        tab.on("request", lambda request: said.append(f"request: {request.url}"))
-        tab.goto(path.as_uri())
-        tab.evaluate(FRAMES)
-        return tab, [one for one in said if not one.startswith(("request: data:", f"request: {path.as_uri()}"))]
-
-    yield visit
-    for context in tabs:
-        context.close()
 
 
 # What is loaded -----------------------------------------------------------------------------------------------

@@ -1,18 +1,17 @@
 """The page of a study in a real Chromium: nothing from outside, nothing that runs, everything in words as well."""
 
-# ruff: noqa: F811
 import re
 import subprocess
 import sys
 from html import unescape
 
 import pytest
+from browser import EVIL
 from comparison import text
 from invented import Evaluate, written
-from test_page import EVIL, chromium, opened  # noqa: F401
 
 from fem.case import site
-from fem.comparison import page
+from fem.comparison.html import caution
 from fem.study import keys, report
 from fem.study.answers import search, sensitivity, uncertainty
 
@@ -99,7 +98,7 @@ def test_nothing_can_run(made):
 def test_caution_and_sources_once(made):
     """The caution stands once, and so does every source of the methods that were used."""
     text = made[0].read_text()
-    assert text.count(page.CAUTION) == 1
+    assert text.count(caution()) == 1
     assert all(text.count(source) == 1 for source in SOURCES)
 
 

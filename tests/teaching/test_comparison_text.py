@@ -4,7 +4,8 @@ from dataclasses import replace
 
 from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
-from fem.teaching import comparison_text, sentence
+from fem.comparison.wording import printed
+from fem.teaching import comparison_text
 from fem.teaching.comparison_text import SCAR, By
 
 
@@ -136,4 +137,4 @@ def test_push_out():
 def test_as_printed():
     """What is subtracted is subtracted as printed: 5.04 - 3.96 is told as 1.0, for the table has 5.0 and 4.0."""
     assert "fall by 1.0 mm" in comparison_text.price(*order((30, 5.04), (45, 3.96)))
-    assert sentence.printed("cone_height_mm", -0.26) == -0.3
+    assert printed("cone_height_mm", -0.26) == -0.3

@@ -1,14 +1,12 @@
 """The page to explore: its file read, and the page in a real Chromium, by keyboard only and without a network."""
 
 import json
-import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from browser import EVIL
 from comparison import WRITTEN
-from playwright.sync_api import sync_playwright
-from test_page import CHROMIUM, EVIL
 
 from fem.case.document import parse
 from fem.cli.cli import app
@@ -51,16 +49,6 @@ def results(exploration, into):
 @pytest.fixture(scope="module")
 def written(exploration, results, tmp_path_factory):
     return explore.write(exploration, results, tmp_path_factory.mktemp("page"))
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    found = next(filter(None, map(shutil.which, CHROMIUM)), None)
-    assert found, "these tests need Chromium: apt-get install chromium"
-    with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=found)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from comparison import case, text
 from defusedxml import ElementTree
 from pytest import approx
 
-from fem.comparison import page
+from fem.comparison.html import caution
 from fem.results import close
 from fem.results import result as results
 from fem.results.result import Result, numbers, shown
@@ -63,7 +63,7 @@ def made(named, into):
 
 def root(written):
     """The HTML read as XML; void elements closed."""
-    closed = re.sub(r"<(meta|img)([^>]*)>", r"<\1\2/>", written.removeprefix("<!doctype html>"))
+    closed = re.sub(r"<(meta|img)([^>]*)>", r"<\1\2/>", written.removeprefix("<!DOCTYPE html>"))
     return ElementTree.fromstring(closed)
 
 
@@ -120,7 +120,7 @@ def test_two_pages(made):
     assert len(texts) == 2 and len(made[1].pages) == 1
     answers = [part.text for part in made[1].pages[0] if part.kind == "paragraph"]
     assert len(answers) == 3 and not any(answer in one for answer in answers for page in texts for one in page)
-    assert sum(page.CAUTION in one for texts in texts for one in texts) == 1
+    assert sum(caution() in one for texts in texts for one in texts) == 1
 
 
 def test_numbers_are_the_measures(named, into):
@@ -187,7 +187,7 @@ def test_bench(pad):
     assert [row[1] for row in rows.rows[:2]] == [shown("cone_height_mm", h) for h in heights]
     assert [row[0] for row in rows.rows[:2]] == ["left cone", "right cone"] and all(row[2] == "" for row in rows.rows)
     assert rows.rows[-1][1] == shown("scar_length_mm", pad.measures["scar_length_mm"])
-    assert any("a choice, no measurement" in one for one in texts) and page.CAUTION in texts
+    assert any("a choice, no measurement" in one for one in texts) and caution() in texts
 
 
 def test_not_on_the_bench(named):
@@ -207,7 +207,7 @@ def test_flap_on_the_bench(pad):
 
 def test_stiffness_does_not_matter(pad, into):
     """Without tension and bed, ten times the stiffness leaves every height: all energies grow alike."""
-    assert bench.scale_free(pad.case) and any("stiffer" in line for line in bench.seen(pad))
+    assert bench.scale_free(pad.case) and any("stiffer" in line for line in bench.observations(pad))
     stiff = case(
         PAD.replace("name: pad", "name: stiff").replace("silicone-pad", "silicone-pad, law: {shear_kPa: 1000}")
     )

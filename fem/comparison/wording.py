@@ -1,0 +1,82 @@
+"""Numbers → sentences, by the templates in the folders `text` of packages.
+
+A macro of a template is a few sentences, each on a line of its own, with their conditions on the numbers. Numbers are
+printed as everywhere, and what is compared is compared as printed, so that a reader with the table finds the same.
+"""
+
+from collections.abc import Sequence
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from fem.results.result import shown, unit
+
+COUNTS = "no", "one", "two", "three", "four", "five", "six"
+
+
+@cache
+def environment() -> Environment:
+    """Templates of all packages: HTML escapes what is put in, and none takes what is missing for empty."""
+    made = Environment(
+        loader=PackageLoader("fem", "."),
+        autoescape=select_autoescape(["html"]),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters |= {
+        "unit": lambda value, name: unitful(name, value),
+        "printed": lambda value, name: printed(name, value),
+        "count": count,
+        "together": together,
+        "alike": alike,
+        "quoted": quoted,
+    }
+    return made
+
+
+def sentences(template: str, macro: str, *values) -> list[str]:
+    """The lines that a macro makes of values.
+
+    template   as "teaching/bench", for teaching/text/bench.txt
+    """
+    written = getattr(environment().get_template(f"{template.replace('/', '/text/')}.txt").module, macro)(*values)
+    return [line for line in str(written).splitlines() if line]
+
+
+def sentence(template: str, macro: str, *values) -> str:
+    """The only line that a macro makes of values; "" if it makes none."""
+    (line,) = sentences(template, macro, *values) or [""]
+    return line
+
+
+def unitful(name: str, value: float | None) -> str:
+    """A number with its unit, as printed."""
+    mark = unit(name)
+    return f"{shown(name, value)}{'' if mark == '°' else ' '}{mark}".rstrip()
+
+
+def printed(name: str, value: float) -> float:
+    """A number as it is printed."""
+    return float(shown(name, value).replace("−", "-"))
+
+
+def count(n: int) -> str:
+    """A small number in letters."""
+    return COUNTS[n] if n < len(COUNTS) else str(n)
+
+
+def together(parts: Sequence[str]) -> str:
+    """Parts joined as "a, b and c"."""
+    *first, last = parts
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def alike(parts: Sequence[str]) -> str:
+    """Parts joined, or once if all are the same."""
+    return f"each {parts[0]}" if len(parts) > 1 and len(set(parts)) == 1 else together(parts)
+
+
+def quoted(names: Sequence[str]) -> str:
+    """Names of closures in a sentence."""
+    return together([f"“{name}”" for name in names])
