@@ -1,7 +1,7 @@
 """A stand-in for the solver: rows of invented closures by formulas, for tests of what a study is asked."""
 
 from fem.case import case as cases
-from fem.results.close import address
+from fem.results.identity import address
 from fem.results.result import numbers
 
 WRITTEN = """\

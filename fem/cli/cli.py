@@ -22,7 +22,7 @@ from fem.cli.files import (
     read_lessons,
     read_study,
 )
-from fem.cli.solving import attempted, explored, solve, solve_study
+from fem.cli.solving import announce, attempted, explored, solve, solve_study
 
 app = App(
     name="flatseam",
@@ -72,13 +72,14 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
     cases = read(files)
     from fem.case.overview import warnings as case_warnings
     from fem.results.close import close as close_case
-    from fem.results.close import finished
+    from fem.results.identity import state
 
     worst = 0
     for case in cases:
-        if not again and finished(case, into / case.name):
+        if not again and state(into / case.name, case).complete:
             print(f"{case.name}: already in {into / case.name} (--again computes it once more)")
             continue
+        announce([case], into)
         folder, code = attempted(case.name, partial(close_case, case, into=into, again=again))
         worst = max(worst, code)
         if folder is not None:
@@ -322,6 +323,7 @@ def teach(
 
     worst = 0
     for lesson in lessons:
+        announce([lesson.case], into)
         options = {"into": into, "again": again, "only": only or (), "paper": paper, "heights": heights}
         handout, code = attempted(lesson.case.name, partial(make, lesson, **options))
         worst = max(worst, code)

@@ -80,8 +80,8 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from fem.results.close import address
-    from fem.study.table import selected, write_table
+    from fem.results.identity import address
+    from fem.study.table import outdated, selected, write_table
 
     if not (folder / "cases").is_dir():
         fail(f"flatseam study: no results in {folder} yet")
@@ -89,6 +89,8 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
         columns, rows = selected(write_table(folder, dict.fromkeys(map(address, cases))), query)
     except (OSError, ValueError) as error:
         fail(f"flatseam study --table: {error}")
+    if count := outdated(folder):
+        print(f"{folder}: {count} results are out of date, computed by another solver", file=sys.stderr)
     if not sys.stdout.isatty():
         csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
         return

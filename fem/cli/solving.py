@@ -1,7 +1,7 @@
 """Cases, explorations and studies solved with a bar on a terminal: what came of each is printed."""
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,10 +26,21 @@ def attempted(name: str, work: Callable) -> tuple[Any, int]:
         return None, exit_code(error)
 
 
+def announce(cases: "Iterable[Case]", into: Path) -> None:
+    """Print why results that are there already are computed once more, a line each."""
+    from fem.results.identity import Kind, State, state
+
+    for case in cases:
+        there = state(into / case.name, case)
+        if not there.complete and there != State(Kind.MISSING):
+            print(f"{case.name}: {there}; closing again", file=sys.stderr)
+
+
 def solve(cases: "Sequence[Case]", *, into: Path, again: bool) -> dict[str, Exception]:
     """Errors by the name of the case, of those that were not closed yet; a line on each as it ends."""
     from fem.comparison.compare import solve_missing
 
+    announce(cases, into)
     with progress.counting("closing") as count:
 
         def watch(case, error, done, of):
@@ -64,7 +75,7 @@ def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: boo
 
     client   local, address and file, as fem.study.cluster.chosen takes them
     """
-    from fem.results.close import address
+    from fem.results.identity import address
     from fem.study import cluster, report
     from fem.study import study as studies
     from fem.study.table import write_table

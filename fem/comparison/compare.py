@@ -5,7 +5,6 @@ import multiprocessing
 import os
 import signal
 import sys
-import tempfile
 import threading
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -15,7 +14,9 @@ from pathlib import Path
 from fem.case import case as cases_of
 from fem.case.document import parse
 from fem.errors import MeshError, NotConverged
-from fem.results.close import close, finished
+from fem.results.close import close
+from fem.results.folder import whole_files
+from fem.results.identity import state
 from fem.results.result import Result, names, numbers, read, solved
 
 QUALITY = 88  # of WebP images; our choice
@@ -33,7 +34,7 @@ def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, o
 
     watch   called with each case as it ends, its error or None, how many have ended, and of how many
     """
-    missing = [case for case in cases if again or not finished(case, Path(into) / case.name)]
+    missing = [case for case in cases if again or not state(Path(into) / case.name, case).complete]
     errors = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
@@ -119,12 +120,9 @@ def write(results, *, into, baseline=None, only=None, figures=False):
     images, view, charts = drawings(results)
     text = page.html(results, baseline=baseline, only=only, images=images, view=view)
     paths = [into / f"comparison.{kind}" for kind in ("html", "csv", "parquet")]
-    with tempfile.TemporaryDirectory(prefix=".comparison-", dir=into) as draft:
-        drafts = [Path(draft) / path.name for path in paths]
+    with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, *drafts[1:])
-        for new, path in zip(drafts, paths, strict=True):
-            os.replace(new, path)
     return paths + (write_figures(charts, into / "comparison-figures") if figures else [])
 
 

@@ -114,7 +114,12 @@ class Rslab:
 SOLVERS = {"pardiso": Pardiso, "rslab": Rslab}
 
 
-def solver(indptr, indices):
-    """Solver of this machine: PARDISO on x86-64, else rslab; FLATSEAM_SOLVER names another of SOLVERS."""
+def name():
+    """Which of SOLVERS this machine uses: pardiso on x86-64, else rslab; FLATSEAM_SOLVER names another."""
     usual = "pardiso" if platform.machine() in ("x86_64", "AMD64") else "rslab"
-    return SOLVERS[os.environ.get("FLATSEAM_SOLVER", usual)](indptr, indices)
+    return os.environ.get("FLATSEAM_SOLVER", usual)
+
+
+def solver(indptr, indices):
+    """Solver of this machine."""
+    return SOLVERS[name()](indptr, indices)

@@ -7,7 +7,6 @@ import resource
 import shutil
 import subprocess
 import time
-from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
 
@@ -20,13 +19,8 @@ from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.mechanics import solve
 from fem.results import identity
-from fem.results.folder import refuse_unusable, whole
+from fem.results.folder import refuse_unusable, whole, write_whole
 
-NUMBERS = "case.yaml", "measures.json", "run.json"
-FIELDS = "profiles.json", "stages.npz", "skin.vtu"
-KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": (*NUMBERS, *FIELDS, "pictures")}
-WRITTEN = KEPT["pictures"]  # a complete result
-DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share one with a chance below 1e-17
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 
 
@@ -41,7 +35,7 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     """
     into = Path(into)
     folder, failed = into / case.name, into / f"{case.name}.failed.json"
-    if not again and finished(case, folder):
+    if not again and identity.state(folder, case).complete:
         return folder
     refuse_unusable(folder, mark="run.json")
     reached: dict = {}
@@ -54,33 +48,13 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
         closure, how = closed(case, watch=seen)
     except solve.NotConverged as error:
         into.mkdir(parents=True, exist_ok=True)
-        failed.write_text(json.dumps({"case": cases.key(case), "reason": str(error), "reached": reached}, indent=2))
+        note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
+        write_whole(failed, json.dumps(note, indent=2) + "\n")
         raise
     with whole(folder) as draft:
         write_all(draft, case, closure, how)
     failed.unlink(missing_ok=True)
     return folder
-
-
-def address(case):
-    """Name of a case by its content: digits of a SHA-256 of all that its result rests on, whatever the case is called.
-
-    That is the resolved case and the solver, see `identity.solver`.
-    """
-    return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {identity.solver()}".encode()).hexdigest()[
-        :DIGITS
-    ]
-
-
-def finished(case, folder, *, keep="pictures"):
-    """Whether the folder holds a complete result of this very case by this solver, with all that is to be kept."""
-    if not all((Path(folder) / name).exists() for name in KEPT[keep]):
-        return False
-    try:
-        made = json.loads((Path(folder) / "run.json").read_text())
-    except ValueError:  # cut short, as by a full disk: to be computed again
-        return False
-    return made["case"] == cases.key(case) and made.get("solver") == identity.solver()
 
 
 def write_all(folder, case, closure, how, *, keep="pictures"):
@@ -104,7 +78,7 @@ def write(folder, case, closure, how, *, keep="pictures", title=None):
 
         picture.save_pictures(closure, folder / "pictures", title=title or case.name)
     told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
-    write_numbers(folder, case, numbers, how | told)
+    write_numbers(folder, case, numbers, how | told, keep=keep)
 
 
 def _write_fields(folder, closure):
@@ -116,7 +90,7 @@ def _write_fields(folder, closure):
     picture.save_vtu(closure, folder / "skin.vtu")
 
 
-def write_numbers(folder, case, numbers, how):
+def write_numbers(folder, case, numbers, how, *, keep="measures"):
     """Write the least that a result has: case, measures and how they were computed, run.json last."""
     (folder / "case.yaml").write_text(cases.text(case))
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
@@ -124,6 +98,7 @@ def write_numbers(folder, case, numbers, how):
         "case": cases.key(case),
         "inputs": cases.inputs(case),
         "solver": identity.solver(),
+        "keep": keep,
         "versions": versions(),
         "commit": _commit(),
         "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},

@@ -62,9 +62,17 @@ def _renamed(draft, folder):
     return True
 
 
-def write_whole(path, text):
-    """Write a text file; whoever reads it finds the one before, or all of it."""
-    with tempfile.TemporaryDirectory(prefix=f".{path.name}-", dir=path.parent) as room:
-        draft = Path(room) / path.name
+@contextmanager
+def whole_files(*paths):
+    """Drafts of files of one folder, which take their places at the end; whoever reads finds those before, or these."""
+    with tempfile.TemporaryDirectory(prefix=f".{paths[0].stem}-", dir=paths[0].parent) as room:
+        drafts = [Path(room) / path.name for path in paths]
+        yield drafts
+        for draft, path in zip(drafts, paths, strict=True):
+            os.replace(draft, path)
+
+
+def write_whole(path, text) -> None:
+    """Write a text file, whole or not at all."""
+    with whole_files(path) as (draft,):
         draft.write_text(text, encoding="utf-8")
-        os.replace(draft, path)

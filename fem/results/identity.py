@@ -1,39 +1,170 @@
-"""Which solver made a result: what it computes with, whatever its comments say."""
+"""Whether a folder holds the result of a case: which solver made it, whether all of it is there and can be read."""
 
 import ast
+import json
+import zipfile
+import zlib
+from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
+
+from fem.case import case as cases
+from fem.mechanics import linear
 
 FEM = Path(__file__).parents[1]
 PACKAGES = "geometry", "plan", "material", "case", "mechanics", "closure"
-LIBRARIES = "numpy", "scipy", "numba", "scikit-fem", "gmsh", "shapely", "pypardiso", "mkl", "rslab"
+LIBRARIES = "numpy", "scipy", "numba", "scikit-fem", "gmsh", "shapely"
+LINEAR = {"pardiso": ("pypardiso", "mkl"), "rslab": ("rslab",)}
+DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share one with a chance below 1e-17
+
+NUMBERS = "case.yaml", "measures.json", "run.json"
+FIELDS = "profiles.json", "stages.npz", "skin.vtu"
+PICTURES = tuple(f"pictures/{name}.png" for name in ("height-oblique", "height-above", "stress-above", "plan"))
+KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": NUMBERS + FIELDS + PICTURES}
+
+
+class Kind(StrEnum):
+    """What a folder is to a case."""
+
+    COMPLETE = "complete"
+    MISSING = "missing"
+    OTHER_CASE = "of another case"
+    OUT_OF_DATE = "out of date"
+    DAMAGED = "damaged"
+
+
+@dataclass(frozen=True)
+class State:
+    """What a folder is to a case, and why."""
+
+    kind: Kind
+    reason: str = ""
+
+    @property
+    def complete(self) -> bool:
+        """Whether all that is wanted of the result is there."""
+        return self.kind is Kind.COMPLETE
+
+    def __str__(self) -> str:
+        return ", ".join(filter(None, [self.kind, self.reason]))
+
+
+# The solver ---------------------------------------------------------------------------------------------------
+
+
+def solver(root=FEM) -> str:
+    """SHA-256 of what results are computed with: solver packages, numerical libraries, the linear solver in use.
+
+    Of the packages, in the folder `root`, the syntax trees count, docstrings left out.
+    """
+    return _solver(root, linear.name())
 
 
 @cache
-def solver():
-    """SHA-256 of the syntax trees of the solver packages, docstrings left out, and of the numerical libraries."""
-    trees = [
-        _tree(path.read_text(encoding="utf-8")) for name in PACKAGES for path in sorted((FEM / name).glob("**/*.py"))
-    ]
-    return sha256("\0".join([*trees, *map(_version, LIBRARIES)]).encode()).hexdigest()
+def _solver(root, linear_solver) -> str:
+    paths = [path for name in PACKAGES for path in sorted((root / name).glob("**/*.py"))]
+    trees = [_tree(path.read_text(encoding="utf-8")) for path in paths]
+    libraries = map(_version, (*LIBRARIES, *LINEAR[linear_solver]))
+    return sha256("\0".join([*trees, linear_solver, *libraries]).encode()).hexdigest()
 
 
-def _tree(source):
+def _tree(source) -> str:
     """The syntax tree of a source text without docstrings."""
     tree = ast.parse(source)
     for node in ast.walk(tree):
-        if (
-            isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
-            and ast.get_docstring(node, clean=False) is not None
-        ):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and ast.get_docstring(node, clean=False):
             del node.body[0]
     return ast.dump(tree)
 
 
-def _version(library):
+def _version(library) -> str:
     try:
         return f"{library} {version(library)}"
-    except PackageNotFoundError:  # one of the two linear solvers
+    except PackageNotFoundError:
         return f"{library} -"
+
+
+def address(case) -> str:
+    """Name of a case by its content: digits of a SHA-256 of the resolved case, without its name, and the solver."""
+    return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {solver()}".encode()).hexdigest()[:DIGITS]
+
+
+# Folders ------------------------------------------------------------------------------------------------------
+
+
+def state(folder, case=None, *, keep="pictures") -> State:
+    """What a folder is to a case, or, if none is given, to that whose result it says it is.
+
+    keep   key of KEPT: what is wanted of the result
+    """
+    folder = Path(folder)
+    if not folder.exists():
+        return State(Kind.MISSING)
+    if why := _damage(folder / "run.json"):
+        return State(Kind.DAMAGED, why)
+    run = json.loads((folder / "run.json").read_text())
+    if case is not None and run.get("case") != cases.key(case):
+        return State(Kind.OTHER_CASE, "closed from other input")
+    if why := outdated(run):
+        return State(Kind.OUT_OF_DATE, why)
+    if list(KEPT).index(run["keep"]) < list(KEPT).index(keep):
+        return State(Kind.MISSING, f"only its {run['keep']} were kept")
+    why = next(filter(None, (_damage(folder / name) for name in KEPT[keep])), "")
+    return State(Kind.DAMAGED, why) if why else State(Kind.COMPLETE)
+
+
+def outdated(record: dict[str, Any]) -> str:
+    """Why a run.json, a handout.json or the note of a failure is out of date; "" if it is not."""
+    return "" if record.get("solver") == solver() else "computed by another solver"
+
+
+def failure(path) -> dict[str, Any] | None:
+    """The note of a failure; None if there is none by this solver that can be read."""
+    note = None if _damage(path) else json.loads(path.read_text())
+    return None if note is None or outdated(note) else note
+
+
+def _damage(path) -> str:
+    """Which file of a result cannot be read, and why; "" if it can."""
+    try:
+        CHECKS[path.suffix](path)
+    except FileNotFoundError:
+        return f"{path.name} is missing"
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error) as error:
+        return f"{path.name}: {error}"
+    return ""
+
+
+def _check_json(path):
+    content = json.loads(path.read_text(encoding="utf-8"))
+    if not isinstance(content, dict):
+        raise ValueError("no JSON object")
+
+
+def _check_zip(path):
+    with zipfile.ZipFile(path) as archive:
+        if broken := archive.testzip():
+            raise ValueError(f"{broken} does not read back")
+
+
+def _ends_with(mark):
+    def check(path):
+        with open(path, "rb") as stream:
+            stream.seek(-min(16, path.stat().st_size), 2)
+            if mark not in stream.read():
+                raise ValueError("is cut short")
+
+    return check
+
+
+CHECKS = {
+    ".yaml": lambda path: path.read_text(encoding="utf-8"),
+    ".json": _check_json,
+    ".npz": _check_zip,
+    ".vtu": _ends_with(b"</VTKFile>"),
+    ".png": _ends_with(b"IEND"),
+}

@@ -14,6 +14,7 @@ import numpy as np
 
 from fem.case import case as cases
 from fem.case import physical
+from fem.results import identity
 
 UNITS = {  # as they end names -> as they are written, and decimals printed
     "N_per_m": ("N/m", 0),
@@ -91,9 +92,11 @@ class Result:
 def read(folder, case) -> Result:
     """The result in a complete folder; its case has the lengths of cuts that were found.
 
-    Raises OSError, or ValueError if some of it is not what was written there.
+    Raises OSError, or ValueError if it is not complete, see `identity.state`, or not what was written there.
     """
     folder = Path(folder)
+    if not (state := identity.state(folder, case, keep="fields")).complete:
+        raise ValueError(str(state))
     content = {name: json.loads((folder / f"{name}.json").read_text()) for name in ("run", "measures", "profiles")}
     odd = [name for name, value in numbers(content["measures"]).items() if not isinstance(value, float | int | None)]
     if odd:

@@ -19,11 +19,11 @@ from pathlib import Path
 from fem.case.case import Case, text
 from fem.closure.closing import patch
 from fem.errors import MeshError, StudyStopped
-from fem.results.close import address, finished
+from fem.results.identity import address
 from fem.study import cluster
 from fem.study.keys import Limits
 from fem.study.table import Row, row, rows
-from fem.study.task import Order, closing, fail, paths, solved
+from fem.study.task import Order, closing, fail, settled, solved
 
 TRIED = 3  # cases that are meshed for an estimate; our choice
 GROWTH = 0.84  # of seconds with unknowns, tests/bench/test_cost.py; 24.3 s at 11307 unknowns
@@ -51,7 +51,7 @@ def engine(
 
     What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
 
-    keep      what is kept of each result, a key of fem.results.close.KEPT
+    keep      what is kept of each result, a key of fem.results.identity.KEPT
     limits    fem.study.keys.Limits of each case
     workers   gives the client, as fem.study.cluster.on_this_machine
     solve     as fem.study.task.closing; a function of a module, which workers import
@@ -104,7 +104,7 @@ def estimate(into, cases, *, keep="measures"):
     in the folder, or else that of the benchmark in tests/VERIFICATION.md.
     """
     order = Order(str(into), keep, math.inf, None, closing)
-    missing = [case for case in map(addressed, cases) if not _settled(case, order)]
+    missing = [case for case in map(addressed, cases) if not settled(case, order)]
     unknowns = []
     for case in missing[:: max(1, math.ceil(len(missing) / TRIED))]:
         with suppress(MeshError):
@@ -120,7 +120,7 @@ def estimate(into, cases, *, keep="measures"):
 
 def failures(into, keys):
     """How many of the cases with these keys failed, by kind."""
-    return Counter(one["failure"] or "missing" for one in rows(into, keys) if one["status"] != "done")
+    return Counter(one["failure"] or one["status"] for one in rows(into, keys) if one["status"] != "done")
 
 
 def addressed(case):
@@ -151,14 +151,9 @@ def _prepare(into, retry):
                 shutil.rmtree(path, ignore_errors=True)
 
 
-def _settled(case, order):
-    folder, failed, _ = paths(order.into, case.name)
-    return failed.exists() or finished(case, folder, keep=order.keep)
-
-
 def _run(order, named, client, tell):
     """Have those of the cases by name solved that are not settled, a few at a time."""
-    missing = [key for key, case in named.items() if not _settled(case, order)]
+    missing = [key for key, case in named.items() if not settled(case, order)]
     start, done, failed = time.monotonic(), 0, 0
     tell(event="start", cases=len(named), missing=len(missing))
     if missing:

@@ -1,13 +1,12 @@
 """The table of a study: a row a case, made from its results folder at any time; asked in SQL through duckdb."""
 
 import json
-import os
-import tempfile
 from collections.abc import Iterable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from fem.results import identity
+from fem.results.folder import whole_files
 from fem.results.result import numbers
 from fem.study.task import paths
 
@@ -15,18 +14,20 @@ Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted 
 
 
 def row(into, key) -> Row:
-    """The row of a case: key, status (done, failed or missing), failure, reason, seconds; inputs; measures."""
+    """The row of a case: key, status, failure, reason, seconds; inputs; measures.
+
+    status   done, failed, or that of a folder without a result: missing, out of date, damaged
+    """
     folder, failed, _ = paths(into, key)
-    with suppress(OSError, ValueError, KeyError):
-        run = json.loads((folder / "run.json").read_text())
-        measures = json.loads((folder / "measures.json").read_text())
+    state = identity.state(folder, keep="measures")
+    if state.complete:
+        run, measures = (json.loads((folder / name).read_text()) for name in ("run.json", "measures.json"))
         plain = {"key": key, "status": "done", "failure": None, "reason": None, "seconds": run["total_s"]}
         return plain | {"unknowns": run["unknowns"]} | run["inputs"] | numbers(measures)
-    with suppress(OSError, ValueError, KeyError):
-        told = json.loads(failed.read_text())
-        plain = {name: told[name] for name in ("failure", "reason", "seconds")}
-        return {"key": key, "status": "failed", **plain, **told["inputs"]}
-    return {"key": key, "status": "missing", "failure": None, "reason": None, "seconds": None}
+    if note := identity.failure(failed):
+        plain = {name: note[name] for name in ("failure", "reason", "seconds")}
+        return {"key": key, "status": "failed", **plain, **note["inputs"]}
+    return {"key": key, "status": str(state.kind), "failure": None, "reason": state.reason or None, "seconds": None}
 
 
 def rows(into, keys=None) -> Iterable[Row]:
@@ -42,8 +43,8 @@ def write_table(into, keys=None):
     import duckdb
 
     path = Path(into) / "study.parquet"
-    with tempfile.TemporaryDirectory(prefix=".study-", dir=into) as room:
-        lines, columns = Path(room) / "rows.jsonl", {}
+    with whole_files(path) as (draft,):
+        lines, columns = draft.with_suffix(".jsonl"), {}
         with open(lines, "w", encoding="utf-8") as stream:
             for one in rows(into, keys):
                 for name, value in one.items():
@@ -53,9 +54,13 @@ def write_table(into, keys=None):
             read = base.read_json(
                 str(lines), columns={n: t or "VARCHAR" for n, t in columns.items()}, format="newline_delimited"
             )
-            read.write_parquet(str(Path(room) / "study.parquet"))
-        os.replace(Path(room) / "study.parquet", path)
+            read.write_parquet(str(draft))
     return path
+
+
+def outdated(into) -> int:
+    """How many results in the folder were computed by another solver; no case of today has their addresses."""
+    return sum(one["status"] == identity.Kind.OUT_OF_DATE for one in rows(into))
 
 
 def _type(value, before):

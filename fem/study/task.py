@@ -23,7 +23,8 @@ from fem.case import case as cases
 from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.errors import MeshError, NotConverged, OtherVersion, OutOfTime
-from fem.results.close import address, finished, write_all
+from fem.results import identity
+from fem.results.close import write_all
 from fem.results.folder import first, whole, write_whole
 
 ATTEMPTS = 3  # workers that a case may take with it; our choice
@@ -41,7 +42,7 @@ class Order:
     """What is wanted of every case of a study."""
 
     into: str  # folder of the study
-    keep: str  # key of fem.results.close.KEPT
+    keep: str  # key of fem.results.identity.KEPT
     seconds: float  # limit of a case
     memory_MB: float | None  # limit of its worker
     solve: Callable  # as `closing`
@@ -60,13 +61,13 @@ def solved(key, text, order) -> str:
 
     Raises OSError if neither can be written, BadCase or OtherVersion if it is no case of this version.
     """
-    folder, failed, begun = paths(order.into, key)
+    begun = paths(order.into, key)[2]
     case = parse(text, cases.Case, key)
-    if address(case) != key:
+    if identity.address(case) != key:
         raise OtherVersion(
             f"this worker has flatseam {fem.__version__}, or another state of it than where it was asked"
         )
-    if finished(case, folder, keep=order.keep) or failed.exists():
+    if settled(case, order):
         return key
     with open(begun, "ab") as mark:
         mark.write(b".")
@@ -143,8 +144,15 @@ def paths(into, key):
     return inside / key, inside / f"{key}.failed.json", inside / f"{key}.begun"
 
 
+def settled(case, order):
+    """Whether a case, under its address, has its result or the reason why it has none."""
+    folder, failed, _ = paths(order.into, case.name)
+    return identity.state(folder, case, keep=order.keep).complete or identity.failure(failed) is not None
+
+
 def fail(into, case, kind, reason, *, seconds=None, reached=None):
     """Record that a case has no result, and why."""
     _, failed, _ = paths(into, case.name)
-    written = {"case": case.name, "failure": kind, "reason": reason, "seconds": seconds, "reached": reached or {}}
-    write_whole(failed, json.dumps(written | {"inputs": cases.inputs(case)}, indent=2) + "\n")
+    note = {"case": case.name, "solver": identity.solver(), "failure": kind, "reason": reason, "seconds": seconds}
+    note |= {"reached": reached or {}, "inputs": cases.inputs(case)}
+    write_whole(failed, json.dumps(note, indent=2) + "\n")

@@ -4,8 +4,6 @@ A base case is closed at several ratios of length to width, once for each choice
 snaps to them, so every number and picture that is shown was computed. The page is one file that needs no network.
 """
 
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -26,6 +24,7 @@ from fem.comparison.compare import webp
 from fem.comparison.html import STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.errors import BadValue
+from fem.results.folder import write_whole
 from fem.results.result import Result, label, numbers, shown, solved, unit
 from fem.teaching.lesson import RENAMED, Text, changed
 
@@ -152,11 +151,7 @@ def _made(base, choice, ratio) -> Case:
 def write(exploration, results: list[Result], into):
     """Path of the page, written into a folder whole or not at all; results in the order of `steps`."""
     path = Path(into) / f"{exploration.base.name}.html"
-    text = html(exploration, results)
-    with tempfile.TemporaryDirectory(prefix=f".{path.stem}-", dir=into) as draft:
-        written = Path(draft) / path.name
-        written.write_text(text, encoding="utf-8")
-        os.replace(written, path)
+    write_whole(path, html(exploration, results))
     return path
 
 

@@ -16,6 +16,7 @@ from fem.case import overview, physical
 from fem.case.case import Case
 from fem.comparison.compare import solve_missing
 from fem.errors import NotPrintable
+from fem.results import identity
 from fem.results.close import UNTRIMMED, close
 from fem.results.folder import whole
 from fem.results.result import Result, read
@@ -114,7 +115,7 @@ def frames(material, folder):
 def untrimmed(material):
     """Result before cones were cut off; None if they were not."""
     before = material.folder / UNTRIMMED
-    return read(before, physical.cut_by(material.result.case, (0.0, 0.0))) if before.is_dir() else None
+    return read(before, physical.cut_by(material.lesson.case, (0.0, 0.0))) if before.is_dir() else None
 
 
 def together(material, folder):
@@ -215,7 +216,13 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1
                 if (draft / old).resolve().is_relative_to(draft.resolve()):
                     (draft / old).unlink(missing_ok=True)
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
-        record = {"case": cases.key(lesson.case), "lesson": lesson.title, "made": made, "note": NOTE}
+        record = {
+            "case": cases.key(lesson.case),
+            "solver": identity.solver(),
+            "lesson": lesson.title,
+            "made": made,
+            "note": NOTE,
+        }
         (draft / MADE).write_text(json.dumps(record, indent=2) + "\n")
     return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
 
@@ -235,8 +242,9 @@ def closed(compared, *, into, again):
 
 
 def _kept(before, draft):
-    """Copy an earlier handout into the draft; the files that each product wrote, as it says."""
-    if not (before / MADE).is_file():
+    """Copy an earlier handout, if it is of this solver, into the draft; the files that each product wrote."""
+    record = json.loads((before / MADE).read_text()) if (before / MADE).is_file() else {}
+    if identity.outdated(record):
         return {}
     shutil.copytree(before, draft, dirs_exist_ok=True)
-    return json.loads((before / MADE).read_text())["made"]
+    return record["made"]

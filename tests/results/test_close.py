@@ -18,7 +18,9 @@ from fem.closure.closing import patch, skin_sheet
 from fem.closure.measure import MEASURES
 from fem.errors import NotConverged
 from fem.mechanics.sheet import assemble, cauchy_stress
-from fem.results.close import WRITTEN, close, finished
+from fem.results.close import close
+from fem.results.identity import KEPT, Kind, failure, state
+from fem.results.result import read
 
 SMALL = """\
 name: small
@@ -29,9 +31,6 @@ bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 40}
 mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
 """
-PICTURES = {"height-above.png", "height-oblique.png", "plan.png", "stress-above.png"}
-
-
 HELD = """\
 name: small
 wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
@@ -76,8 +75,7 @@ def test_folder(made):
     """Everything named in the README, nothing else, and nothing hidden beside it."""
     folder, _ = made
     assert folder.name == "small"
-    assert {p.name for p in folder.iterdir()} == set(WRITTEN)
-    assert {p.name for p in (folder / "pictures").iterdir()} == PICTURES
+    assert {path.relative_to(folder).as_posix() for path in content(folder)} == set(KEPT["pictures"])
     assert [p.name for p in folder.parent.iterdir()] == ["small"]
 
 
@@ -107,8 +105,8 @@ def test_skin_is_the_one_measured(made):
 
 
 def test_pictures_can_be_read(made):
-    for name in PICTURES:
-        assert imread(made[0] / "pictures" / name).shape[:2] == (900, 1200)
+    for path in (made[0] / "pictures").iterdir():
+        assert imread(path).shape[:2] == (900, 1200)
 
 
 def test_run(made):
@@ -159,10 +157,10 @@ def test_other_case_of_that_name(results):
     (results / "left-over.txt").write_text("of the older result")
     (results.parent / "small.failed.json").write_text("{}")
     other = case(SMALL.replace("thickness_mm: 1.5", "thickness_mm: 1.6"))
-    assert not finished(other, results)
+    assert state(results, other).kind == Kind.OTHER_CASE
     close(other, into=results.parent)
     assert cases.read(results / "case.yaml") == other
-    assert finished(other, results) and not finished(case(), results)
+    assert state(results, other).complete and state(results, case()).kind == Kind.OTHER_CASE
     assert not (results / "left-over.txt").exists()
     assert [p.name for p in results.parent.iterdir()] == ["small"]
 
@@ -179,26 +177,30 @@ def test_again(results):
         assert second[name] == approx(first[name], rel=1e-8)
 
 
-@pytest.mark.parametrize("lost", WRITTEN)
-def test_incomplete_result(results, lost):
-    """A result without one of its parts is not finished."""
-    assert finished(case(), results)
-    (results / lost).rename(results / "elsewhere")
-    assert not finished(case(), results)
+@pytest.mark.parametrize("name", KEPT["pictures"])
+@pytest.mark.parametrize("rest", [None, 0, 100])
+def test_damaged(results, name, rest):
+    """A file that is gone, or was cut short as by a full disk, is named; the result counts as damaged, not missing."""
+    assert state(results, case()).complete
+    path = results / name
+    begin = path.read_bytes()[:rest]
+    path.unlink()
+    if rest is not None:
+        path.write_bytes(begin)
+    if path.suffix != ".yaml" or rest is None:  # the case is not read from there
+        assert state(results, case()).kind == Kind.DAMAGED
+        assert path.name in str(state(results, case()))
 
 
-@pytest.mark.parametrize("rest", ["", '{"case": "33'])
-def test_run_cut_short(results, rest):
-    """A run.json that was cut short, as by a full disk, does not count, nor does it stop the program."""
-    (results / "run.json").write_text(rest)
-    assert not finished(case(), results)
-
-
-def test_result_of_another_version(results):
+@pytest.mark.parametrize("change", [{"solver": "of old"}, None])
+def test_out_of_date(results, change):
+    """The result of another solver, or of a version that did not note its solver, is out of date, and not shown."""
     run = json.loads((results / "run.json").read_text())
-    run["versions"]["flatseam"] = "0.0.1"
-    (results / "run.json").write_text(json.dumps(run))
-    assert not finished(case(), results)
+    del run["solver"]
+    (results / "run.json").write_text(json.dumps(run | (change or {})))
+    assert str(state(results, case())) == "out of date, computed by another solver"
+    with pytest.raises(ValueError, match="out of date, computed by another solver"):
+        read(results, case())
 
 
 def test_something_else_in_the_way(tmp_path):
@@ -241,7 +243,7 @@ def test_no_equilibrium(results):
     assert content(results) == before
     assert {p.name for p in results.parent.iterdir()} == {"small", "small.failed.json"}
     note = json.loads((results.parent / "small.failed.json").read_text())
-    assert note["case"] == cases.key(case(HELD))
+    assert note["case"] == cases.key(case(HELD)) and failure(results.parent / "small.failed.json") == note
     assert note["reason"] == str(caught.value)
     assert note["reached"]["stage"] == "closing"
     assert 0 < note["reached"]["closed"] < 1

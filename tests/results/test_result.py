@@ -1,12 +1,14 @@
 """How the numbers of a comparison are named, printed, ranked and ordered."""
 
-import json
+import io
 
+import numpy as np
 import pytest
 from comparison import case, text
 
 from fem.closure.measure import MEASURES
 from fem.results import result
+from fem.results.close import write_numbers
 from fem.results.result import Result, numbers, ranks, shown
 
 
@@ -118,18 +120,26 @@ def test_order():
     assert [r.name for r in result.ordered(made, "dip_mm")] == ["c", "b", "a", "d"]
 
 
+def archive(**arrays):
+    stream = io.BytesIO()
+    np.savez(stream, **arrays)
+    return stream.getvalue()
+
+
 @pytest.mark.parametrize(
     ("measures", "stages", "complaint"),
     [
-        ({"cone_height_mm": "<b>high</b>"}, b"", "measures.json: cone_height_mm is no number"),
-        ({"cone_height_mm": 1.0}, b"", "stages.npz: No data left"),
-        ({"cone_height_mm": 1.0}, b"PK\x03\x04 cut short", "stages.npz"),
+        ({"cone_height_mm": "<b>high</b>"}, archive(x=[1]), "measures.json: cone_height_mm is no number"),
+        ({"cone_height_mm": 1.0}, b"", "damaged, stages.npz: File is not a zip file"),
+        ({"cone_height_mm": 1.0}, archive(x=[1])[:-30], "damaged, stages.npz"),
+        ({"cone_height_mm": 1.0}, archive(x=[1]), "stages.npz: .*closed"),
     ],
 )
 def test_folder_that_is_not_what_was_written(tmp_path, measures, stages, complaint):
-    """Text in place of a number, or an array file that was cut short, is refused with its name."""
-    for name, content in {"run": {}, "measures": measures, "profiles": {}}.items():
-        (tmp_path / f"{name}.json").write_text(json.dumps(content))
-    (tmp_path / "stages.npz").write_bytes(stages)
+    """Text in place of a number, or an array file that was cut short or lacks some, is refused with its name."""
+    one = case(text("a", 20))
+    write_numbers(tmp_path, one, measures, {}, keep="fields")
+    for name, content in {"profiles.json": b"{}", "stages.npz": stages, "skin.vtu": b"</VTKFile>"}.items():
+        (tmp_path / name).write_bytes(content)
     with pytest.raises(ValueError, match=complaint):
-        result.read(tmp_path, case(text("a", 20)))
+        result.read(tmp_path, one)

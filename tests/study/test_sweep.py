@@ -2,9 +2,6 @@
 
 import os
 import re
-import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +11,7 @@ from pytest import approx
 from fem.case import case as cases
 from fem.case.document import parse
 from fem.errors import BadCase
-from fem.results.close import address
+from fem.results.identity import address
 from fem.study import keys, spread, sweep
 
 ROOT = Path(__file__).parents[2]
@@ -250,35 +247,6 @@ def test_address(tmp_path):
     one, two = sweep.cases(study(tmp_path, "grid: {wound.outline.length_mm: [60, 60.000001]}\n"))
     renamed = one.model_copy(update={"name": "renamed"})
     assert address(one) == address(renamed) == address(parse(cases.text(one), cases.Case, "text")) != address(two)
-
-
-ASK = """\
-import sys
-from fem.case.case import read
-from fem.results.close import address
-print(address(read(sys.argv[1])))
-"""
-
-
-def test_address_follows_the_solver(tmp_path):
-    """Another constant where numbers are made gives another address; a comment, or a module that draws, does not."""
-    shutil.copytree(ROOT / "fem", tmp_path / "fem", ignore=shutil.ignore_patterns("__pycache__"))
-
-    def found():
-        words = [sys.executable, "-c", ASK, ROOT / "configs/demo/lens-3-1.yaml"]
-        env = os.environ | {"PYTHONPATH": str(tmp_path)}
-        return subprocess.run(words, env=env, cwd=tmp_path, capture_output=True, text=True, check=True).stdout
-
-    first = found()
-    with open(tmp_path / "fem/render/picture.py", "a") as drawing:
-        drawing.write("MORE = 1\n")
-    assert found() == first
-    measure = tmp_path / "fem/closure/measure.py"
-    text = measure.read_text()
-    measure.write_text(f"# more\n{text}")
-    assert found() == first
-    measure.write_text(text.replace("TIP_ZONE = 2.0", "TIP_ZONE = 2.5"))
-    assert found() != first
 
 
 # What is shipped ------------------------------------------------------------------------------------------

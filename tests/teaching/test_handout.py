@@ -10,7 +10,8 @@ import sheets
 from comparison import STUCK, case, text
 from pytest import approx
 
-from fem.results.close import close, finished
+from fem.results.close import close
+from fem.results.identity import state
 from fem.teaching import film, handout, lesson
 from fem.teaching.handout import MADE, PRODUCTS, teach
 
@@ -88,11 +89,11 @@ def test_missing_neighbour(into, one):
 def test_lasts_as_long_as_its_result(into, one, two_products):
     """With a handout inside, the result is complete; computed anew, the handout is gone."""
     folder, _ = teach(one, into=into)
-    assert folder == into / "small" / "handout" and finished(case(SMALL), into / "small")
+    assert folder == into / "small" / "handout" and state(into / "small", case(SMALL)).complete
     close(case(SMALL), into=into)
     assert folder.exists()
     close(case(SMALL), into=into, again=True)
-    assert not folder.exists() and finished(case(SMALL), into / "small")
+    assert not folder.exists() and state(into / "small", case(SMALL)).complete
 
 
 def test_only(into, one, two_products):
