@@ -2,7 +2,7 @@
 
 from fem.case import case as cases
 from fem.results.identity import address
-from fem.results.result import numbers
+from fem.results.quantities import numbers
 
 WRITTEN = """\
 name: invented

@@ -122,11 +122,11 @@ def compare(
         Write every chart and picture as SVG, PDF and PNG of 300 dots per inch too.
     """
     cases = read(in_folders(files))
-    from fem.results.result import WORDS
+    from fem.results.quantities import LEADING
 
     known("compare --baseline", [baseline] if baseline else [], [case.name for case in cases])
-    known("compare", [sort] if sort else [], WORDS)
-    known("compare", only or [], WORDS)
+    known("compare", [sort] if sort else [], LEADING)
+    known("compare", only or [], LEADING)
     from fem.comparison import compare as comparison
     from fem.comparison import page
     from fem.results import result
@@ -139,7 +139,7 @@ def compare(
     except OSError as error:
         fail(f"flatseam compare: {error}")
     printing.measures(
-        [row for row in page.table(results, baseline=baseline, only=only) if row["name"] in WORDS], results
+        [row for row in page.table(results, baseline=baseline, only=only) if row["name"] in LEADING], results
     )
     print(f"{paths[0]}, {paths[1].name}, {paths[2].name}" + (f"; figures in {paths[-1].parent}" if figures else ""))
     sys.exit(max(map(exit_code, errors.values()), default=0))

@@ -298,7 +298,7 @@ def _left_of(x):
     return (x[0, :-1] * x[1, 1:] - x[1, :-1] * x[0, 1:]).sum() / 2
 
 
-def passed_through(closure):
+def self_intersection(closure):
     """Reference area, mm2, of skin that has passed through other skin, which the model does not prevent.
 
     Triangles at the wound's edges, which meet others there, are left out.
@@ -350,7 +350,7 @@ MEASURES = {
     "skin_stretch_max": skin_stretch_max,
     "skin_stress_p99_kPa": skin_stress_p99,
     "compressed_area_mm2": compressed_area,
-    "passed_through_mm2": passed_through,
+    "self_intersection_mm2": self_intersection,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
     "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],

@@ -16,7 +16,8 @@ from matplotlib.figure import Figure
 from fem.case import physical
 from fem.closure.measure import TIP_ZONE
 from fem.render import picture
-from fem.results.result import label, numbers, solved, unit
+from fem.results.quantities import label, numbers, unit
+from fem.results.result import solved
 from fem.results.scene import flat_triangles
 
 STYLE = {

@@ -17,7 +17,8 @@ from fem.errors import MeshError, NotConverged
 from fem.results.close import close
 from fem.results.folder import whole_files
 from fem.results.identity import state
-from fem.results.result import Result, names, numbers, read, solved
+from fem.results.quantities import numbers
+from fem.results.result import Result, names, read, solved
 
 QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print

@@ -12,17 +12,12 @@ from fem.closure.measure import TIP_ZONE
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
 from fem.render import picture
-from fem.results.result import WORDS, label, names, numbers, ranks, shown, solved, unit
+from fem.results.quantities import label, numbers, quantity, ranks, shown, unit
+from fem.results.result import names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
-GROUPS = {  # leading numbers by the first of each group; the rest goes under the last heading
-    "cone_height_mm": "Shape",
-    "closing_force_N": "Forces",
-    "skin_stress_max_kPa": "Skin",
-}
-FURTHER = "Further numbers"
 
 
 def html(results, *, baseline, only, images, view):
@@ -150,7 +145,7 @@ def table(results, *, baseline=None, only=None):
     for name in names(results):
         if only and name not in only:
             continue
-        heading = _heading(name)
+        heading = quantity(name).group
         column = [value.get(name) for value in values]
         cells = [
             {
@@ -165,14 +160,6 @@ def table(results, *, baseline=None, only=None):
         headed.add(heading)
         rows.append({"name": name, "label": label(name), "unit": unit(name), "group": group, "cells": cells})
     return rows
-
-
-def _heading(name):
-    """The group of a number: the last that starts at it or before it."""
-    if name not in WORDS:
-        return FURTHER
-    before = list(WORDS)[: list(WORDS).index(name) + 1]
-    return [GROUPS[start] for start in before if start in GROUPS][-1]
 
 
 def _change(name, value, to):

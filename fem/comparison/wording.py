@@ -9,7 +9,7 @@ from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from fem.results.result import shown, unit
+from fem.results.quantities import shown, unit
 
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 

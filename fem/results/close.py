@@ -115,9 +115,9 @@ def _told(case, numbers):
     """What is to be told of a result, a line each."""
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
     told = overview.overloaded(case, forces) if forces else []
-    if numbers["passed_through_mm2"]:
+    if numbers["self_intersection_mm2"]:
         told += [
-            f"{numbers['passed_through_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "
+            f"{numbers['self_intersection_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "
             "not prevent: what is measured there is not what skin would do"
         ]
     return told

@@ -7,7 +7,7 @@ from typing import Any
 
 from fem.results import identity
 from fem.results.folder import whole_files
-from fem.results.result import numbers
+from fem.results.quantities import numbers
 from fem.study.task import paths
 
 Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted path; measures

@@ -11,7 +11,8 @@ from fem.case.site import LIBRARY, SITES
 from fem.closure.measure import CONE_LEVEL
 from fem.comparison.html import caution
 from fem.comparison.wording import sentences
-from fem.results.result import Result, label, numbers, shown
+from fem.results.quantities import label, numbers, shown
+from fem.results.result import Result
 from fem.teaching import sentence
 from fem.teaching.block import Heading, Items, Paragraph, Rows, Sheet
 

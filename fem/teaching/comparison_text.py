@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from fem.comparison.wording import printed, sentence, sentences, unitful
-from fem.results.result import Result, numbers, shown, unit
+from fem.results.quantities import numbers, shown, unit
+from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
 

@@ -25,7 +25,8 @@ from fem.comparison.html import STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.errors import BadValue
 from fem.results.folder import write_whole
-from fem.results.result import Result, label, numbers, shown, solved, unit
+from fem.results.quantities import label, numbers, shown, unit
+from fem.results.result import Result, solved
 from fem.teaching.lesson import RENAMED, Text, changed
 
 NOBREAK = "\N{NO-BREAK SPACE}"

@@ -9,7 +9,8 @@ from fem.closure.measure import CONE_LEVEL
 from fem.comparison import chart
 from fem.comparison.html import caution, notes
 from fem.comparison.wording import sentences
-from fem.results.result import Result, label, numbers, shown, unit
+from fem.results.quantities import label, numbers, shown, unit
+from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
 from fem.teaching.block import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
 from fem.teaching.lesson import value

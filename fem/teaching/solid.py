@@ -18,7 +18,8 @@ from fem.comparison.wording import sentences
 from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import crossings
 from fem.render.picture import SHAPE
-from fem.results.result import Result, numbers
+from fem.results.quantities import numbers
+from fem.results.result import Result
 from fem.results.scene import flat_triangles
 
 # Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.

@@ -13,7 +13,8 @@ import numpy as np
 from fem.case import physical
 from fem.comparison.wording import sentence, sentences
 from fem.plan.plan import removed_area
-from fem.results.result import Result, numbers
+from fem.results.quantities import numbers
+from fem.results.result import Result
 
 UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of keyframes in time; in between, the share that is closed
 BETWEEN = "Between two states: drawn for the eye, not computed."

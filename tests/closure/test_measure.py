@@ -89,8 +89,8 @@ def test_names():
         suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
         trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
         skin_stress_max_kPa
-        skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 passed_through_mm2 removed_area_mm2 healthy_removed_mm2
-        tip_angles_deg length_to_width strain_energy_mJ"""
+        skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 self_intersection_mm2 removed_area_mm2
+        healthy_removed_mm2 tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
 
 

@@ -23,7 +23,8 @@ from matplotlib.image import imread
 from fem.cli import cli
 from fem.comparison import chart, compare
 from fem.results import result
-from fem.results.result import Result, numbers
+from fem.results.quantities import numbers
+from fem.results.result import Result
 
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
 PATIENCE = 600  # s; the kernels may have to be compiled first

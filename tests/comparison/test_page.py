@@ -16,7 +16,8 @@ from fem.case import case as cases
 from fem.case.keys import MeshSize
 from fem.comparison import compare, page
 from fem.results import close, result
-from fem.results.result import Result, numbers, shown
+from fem.results.quantities import numbers, shown
+from fem.results.result import Result
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo"
 LENGTHS = {"short": 20, "middle": 28, "long": 40}

@@ -25,7 +25,7 @@ from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import StudyStopped
 from fem.results.identity import KEPT, address
-from fem.results.result import numbers
+from fem.results.quantities import numbers
 from fem.study import cluster, keys, study, sweep, table, task
 from fem.study.study import engine, evaluator
 

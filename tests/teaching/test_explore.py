@@ -13,7 +13,7 @@ from fem.cli.cli import app
 from fem.comparison import compare
 from fem.errors import BadCase
 from fem.results import result
-from fem.results.result import numbers, shown
+from fem.results.quantities import numbers, shown
 from fem.teaching import explore
 
 ASKED = (

@@ -14,7 +14,7 @@ from fem.case import case as cases
 from fem.case import physical
 from fem.comparison import chart
 from fem.results import close, result
-from fem.results.result import numbers, shown
+from fem.results.quantities import numbers, shown
 from fem.teaching import film, frame, timeline
 from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT
 

@@ -15,7 +15,8 @@ from pytest import approx
 from fem.comparison.html import caution
 from fem.results import close
 from fem.results import result as results
-from fem.results.result import Result, numbers, shown
+from fem.results.quantities import numbers, shown
+from fem.results.result import Result
 from fem.teaching import bench, block, comparison_text, leaflet, lesson, typeset
 
 EVIL = "<img src=x onerror=alert(1)> & “so” on"

@@ -10,7 +10,7 @@ from fem.case import case as cases
 from fem.case import overview
 from fem.case.keys import STRICT
 from fem.comparison.chart import figure, key, looks
-from fem.results.result import numbers
+from fem.results.quantities import known, numbers
 from fem.study.answers.finding import (
     Ask,
     Finding,
@@ -26,7 +26,7 @@ from fem.study.answers.finding import (
     tables,
     values,
 )
-from fem.study.answers.naming import axis_label, heading, known, measured, name, sentence, settings_text, value
+from fem.study.answers.naming import axis_label, heading, measured, name, sentence, settings_text, value
 from fem.study.sweep import Study, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice

@@ -15,7 +15,7 @@ from fem.case import case as cases
 from fem.case import site
 from fem.comparison import chart
 from fem.errors import BadCase, BadValue
-from fem.results.result import shown
+from fem.results.quantities import current, shown
 from fem.study.answers.naming import ACROSS, ALONG, heading, sentence, unknown, value
 from fem.study.sweep import Study, case_at
 
@@ -79,6 +79,7 @@ class Kind:
 
 
 def _measure(measure):
+    measure = current(measure)
     if wrong := unknown(measure):
         raise ValueError(wrong)
     return measure

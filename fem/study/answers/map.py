@@ -9,7 +9,7 @@ from pydantic import BaseModel, Field
 
 from fem.case.keys import STRICT
 from fem.comparison.chart import SIZE, figure
-from fem.results.result import shown
+from fem.results.quantities import shown
 from fem.study.answers.finding import (
     CROSS,
     Ask,

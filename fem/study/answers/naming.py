@@ -6,7 +6,7 @@ import numpy as np
 
 from fem.case import site
 from fem.case.document import hint
-from fem.results.result import OTHERS, WORDS, label, shown, split, unit
+from fem.results.quantities import LEADING, known, label, shown, split, unit
 from fem.study import sweep
 
 ALONG, ACROSS = "skin.tension.along_N_per_m", "skin.tension.across_N_per_m"
@@ -27,18 +27,11 @@ NAMES = {  # of inputs that are often varied; others are called by their block a
     "bed.fat_mm": "thickness of the fat",
     "bed.fat_shear_kPa": "shear modulus of the fat",
 }
-OTHER_MEASURES = ("passed_through_mm2",)  # that no list of `result` names
-
-
-def known(measure: str) -> bool:
-    """Whether a name is that of a number in measures.json, as `result.numbers` names them."""
-    starts = [start.replace("_{}", r"_\d+") for start in OTHERS]
-    return measure in (*WORDS, *OTHER_MEASURES) or any(re.match(start, split(measure)[0]) for start in starts)
 
 
 def unknown(measure: str) -> str:
     """What is wrong with the name of a measure; empty if nothing is."""
-    return "" if known(measure) else f"got '{measure}'{hint(measure, tuple(WORDS))}"
+    return "" if known(measure) else f"got '{measure}'{hint(measure, LEADING)}"
 
 
 def sentence(text: str) -> str:

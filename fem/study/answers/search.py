@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from fem.case.keys import STRICT
 from fem.comparison.chart import COLOURS, figure, key, looks
+from fem.results.quantities import current, known
 from fem.study import design_search
 from fem.study.answers import skins
 from fem.study.answers.finding import (
@@ -30,7 +31,6 @@ from fem.study.answers.finding import (
 from fem.study.answers.naming import (
     axis_label,
     heading,
-    known,
     measured,
     name,
     sentence,
@@ -83,6 +83,7 @@ class Search(BaseModel):
     @classmethod
     def of_measures(cls, limits):
         """Refuse limits of what is no measure."""
+        limits = {current(measure): limit for measure, limit in limits.items()}
         refuse([((measure,), unknown(measure)) for measure in limits if not known(measure)])
         return limits
 

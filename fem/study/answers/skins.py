@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from fem.case import site
+from fem.results.quantities import known
 from fem.study.answers.finding import Ask, Settings, values
-from fem.study.answers.naming import known, measured, name, settings_text
+from fem.study.answers.naming import measured, name, settings_text
 from fem.study.answers.uncertain_inputs import ranges_of, settings_at, triangular
 from fem.study.spread import sample
 from fem.study.sweep import Study

@@ -12,7 +12,7 @@ from scipy.stats import binomtest
 
 from fem.case.keys import STRICT
 from fem.comparison.chart import SIZE, figure, looks
-from fem.results.result import shown, unit
+from fem.results.quantities import shown, unit
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, some, values
 from fem.study.answers.naming import axis_label, heading, name, sentence, settings_text
 from fem.study.answers.uncertain_inputs import (

@@ -9,7 +9,7 @@ from fem.case import case as cases
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.results.identity import address
-from fem.results.result import numbers
+from fem.results.quantities import numbers
 from fem.study import keys, report
 from fem.study.sweep import case_at
 

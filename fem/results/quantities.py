@@ -1,0 +1,197 @@
+"""The numbers that a result has, how they are named, printed and ranked: one table.
+
+Every number that is shown, on a page, on the terminal or in a figure, is printed by `shown`.
+"""
+
+import re
+import warnings
+from dataclasses import dataclass, replace
+from typing import Any
+
+UNITS = {  # as they end names -> as they are written, and decimals printed
+    "N_per_m": ("N/m", 0),
+    "kPa": ("kPa", 0),
+    "mm2": ("mm²", 0),
+    "mm3": ("mm³", 0),
+    "mm": ("mm", 1),
+    "deg": ("°", 0),
+    "mJ": ("mJ", 1),
+    "N": ("N", 2),
+    "s": ("s", 0),
+    "": ("", 2),
+}
+FURTHER = "Further numbers"
+RENAMED = {"passed_through_mm2": "self_intersection_mm2"}  # measures by their former names, read for this version
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number of a result."""
+
+    name: str  # as `numbers` names it; {} in place of the number of a tip, cone or suture
+    unit: str  # as it is written
+    label: str
+    digits: int  # decimals printed
+    better: str  # "less", or "" where less is neither better nor worse
+    group: str  # heading in tables; those before FURTHER lead them
+
+
+def _group(group, labels, better=""):
+    return [Quantity(name, *_printed(name, label), better, group) for name, label in labels.items()]
+
+
+def _printed(name, label):
+    unit, digits = UNITS[split(name)[1]]
+    return unit, label, digits
+
+
+def split(name: str) -> tuple[str, str]:
+    """A name without its unit, and the unit's key in UNITS."""
+    unit = next(unit for unit in UNITS if name.endswith(f"_{unit}") or not unit)
+    return name.removesuffix(f"_{unit}") if unit else name, unit
+
+
+SHAPE = {
+    "cone_height_mm": "cone height",
+    "scar_length_mm": "scar length, along the skin",
+    "scar_chord_mm": "scar length, tip to tip",
+    "dip_mm": "deepest dip",
+}
+FORCES = {
+    "closing_force_N": "closing force",
+    "line_tension_mid_N_per_m": "line tension, middle of the seam",
+    "line_tension_max_N_per_m": "line tension, greatest",
+}
+SKIN = {
+    "skin_stress_max_kPa": "skin stress, greatest",
+    "skin_stress_p99_kPa": "skin stress, 99th percentile near the wound",
+    "skin_stretch_max": "skin stretch, greatest",
+    "compressed_area_mm2": "skin under compression",
+    "removed_area_mm2": "skin removed",
+    "healthy_removed_mm2": "healthy skin removed; all of it if no lesion is given",
+}
+UNRANKED = {
+    "length_to_width": "length to width of the wound",
+    "strain_energy_mJ": "energy stored",
+}
+OTHERS = {
+    "cones_{}_at_x_mm": "cone {}: place along the wound",
+    "cones_{}_at_y_mm": "cone {}: place across it",
+    "cones_{}_height_mm": "cone {}: height",
+    "cones_{}_footprint_mm2": "cone {}: footprint",
+    "cones_{}_volume_mm3": "cone {}: volume",
+    "cones_{}_reach_mm": "cone {}: reach beyond the tip",
+    "cones_{}_slope_deg": "cone {}: slope",
+    "push_out_{}_mm": "push-out of tip {}",
+    "gape_length_mm": "length of the open wound",
+    "gape_width_mm": "width of the open wound",
+    "gape_axis_deg": "direction of the open wound",
+    "closing_force_after_{}_time_s": "held closed, time {}: time",
+    "closing_force_after_{}_closing_force_N": "held closed, time {}: closing force",
+    "closing_force_after_{}_share_left": "held closed, time {}: share left",
+    "trim_cut_{}_mm": "cut beyond tip {}",
+    "trim_cones_before_{}_mm": "cone {} before it was cut off",
+    "trim_scar_added_mm": "scar added by cutting cones off",
+    "trim_skin_removed_mm2": "skin removed by cutting cones off",
+    "suture_forces_{}_N": "suture {}, as soon as tied",
+    "suture_forces_final_{}_N": "suture {}, when all are tied",
+    "purse_force_N": "pull of the purse-string",
+    "open_area_mm2": "left open",
+    "taper_forces_{}_N": "tapering suture {}",
+    "anchor_forces_{}_N": "anchoring suture {}",
+    "largest_gap_mm": "largest gap between the edges",
+    "self_intersection_mm2": "skin that has passed through other skin",
+    "tip_angles_{}_deg": "angle of the wound at tip {}",
+}
+QUANTITIES = {
+    quantity.name: quantity
+    for quantity in [
+        *_group("Shape", SHAPE, "less"),
+        *_group("Forces", FORCES, "less"),
+        *_group("Skin", SKIN, "less"),
+        *_group("Skin", UNRANKED),
+        *_group(FURTHER, OTHERS),
+    ]
+}
+LEADING = tuple(name for name, quantity in QUANTITIES.items() if quantity.group != FURTHER)  # of a table
+
+
+def numbers(measures: dict[str, Any]) -> dict[str, float | None]:
+    """All measures as {name: number or None}.
+
+    Members of lists are numbered before the unit, as in push_out_2_mm; places have an x and a y.
+    """
+    flat: dict[str, float | None] = {}
+
+    def add(name, value):
+        stem, unit = split(name)
+        if isinstance(value, dict):
+            for key, member in value.items():
+                add(f"{name}_{key}", member)
+        elif isinstance(value, list):
+            places = "xy" if stem.endswith("_at") else range(1, len(value) + 1)
+            for place, member in zip(places, value, strict=True):
+                add(f"{stem}_{place}_{unit}" if unit else f"{stem}_{place}", member)
+        else:
+            flat[current(name)] = value
+
+    for name, value in measures.items():
+        add(name, value)
+    return flat
+
+
+def current(name: str) -> str:
+    """Today's name of a number; warns of a former one."""
+    if name not in RENAMED:
+        return name
+    warnings.warn(f"{name!r} is called {RENAMED[name]!r} now", FutureWarning, stacklevel=2)
+    return RENAMED[name]
+
+
+def known(name: str) -> bool:
+    """Whether a name is that of a number of a result, as `numbers` names them."""
+    return _pattern(name) in QUANTITIES
+
+
+def _pattern(name):
+    return re.sub(r"_\d+(?=_|$)", "_{}", name)
+
+
+def quantity(name: str) -> Quantity:
+    """The quantity of a number; one that is not in the table is labelled by its name."""
+    if known(name):
+        listed = QUANTITIES[_pattern(name)]
+        return replace(listed, name=name, label=listed.label.format(*re.findall(r"_(\d+)(?=_|$)", name)))
+    return Quantity(name, *_printed(name, split(name)[0].replace("_", " ")), "", FURTHER)
+
+
+def label(name: str) -> str:
+    """What a number is."""
+    return quantity(name).label
+
+
+def unit(name: str) -> str:
+    """The unit of a number as it is written."""
+    return quantity(name).unit
+
+
+def shown(name: str, value: float | None, *, sign: str = "") -> str:
+    """A number as it is printed, without its unit; with sign "+" positive ones are given theirs."""
+    if value is None:
+        return "–"
+    text = f"{value:{sign}.{quantity(name).digits}f}"
+    return text.replace("-", "−") if float(text) else text.lstrip("+-")
+
+
+def ranks(name: str, values) -> list[str | None]:
+    """What is "best", the least, and "worst", the greatest, of some values; None for the rest.
+
+    As printed: what cannot be told apart there has the same rank; nothing is ranked if all are alike, or if less is
+    neither better nor worse.
+    """
+    of = quantity(name)
+    printed = [None if value is None else float(f"{value:.{of.digits}f}") for value in values]
+    different = {value for value in printed if value is not None}
+    if not of.better or len(different) < 2:
+        return [None] * len(values)
+    return [{min(different): "best", max(different): "worst"}.get(value) for value in printed]
