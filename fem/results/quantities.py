@@ -37,12 +37,12 @@ class Quantity:
 
 
 def _group(group, labels, better=""):
-    return [Quantity(name, *_printed(name, label), better, group) for name, label in labels.items()]
+    return [_quantity(name, label, better, group) for name, label in labels.items()]
 
 
-def _printed(name, label):
+def _quantity(name, label, better="", group=FURTHER):
     unit, digits = UNITS[split(name)[1]]
-    return unit, label, digits
+    return Quantity(name, unit, label, digits, better, group)
 
 
 def split(name: str) -> tuple[str, str]:
@@ -116,12 +116,12 @@ QUANTITIES = {
 LEADING = tuple(name for name, quantity in QUANTITIES.items() if quantity.group != FURTHER)  # of a table
 
 
-def numbers(measures: dict[str, Any]) -> dict[str, float | None]:
+def numbers(measures: dict[str, Any]) -> dict[str, Any]:
     """All measures as {name: number or None}.
 
     Members of lists are numbered before the unit, as in push_out_2_mm; places have an x and a y.
     """
-    flat: dict[str, float | None] = {}
+    flat: dict[str, Any] = {}
 
     def add(name, value):
         stem, unit = split(name)
@@ -162,7 +162,7 @@ def quantity(name: str) -> Quantity:
     if known(name):
         listed = QUANTITIES[_pattern(name)]
         return replace(listed, name=name, label=listed.label.format(*re.findall(r"_(\d+)(?=_|$)", name)))
-    return Quantity(name, *_printed(name, split(name)[0].replace("_", " ")), "", FURTHER)
+    return _quantity(name, split(name)[0].replace("_", " "))
 
 
 def label(name: str) -> str:
@@ -194,4 +194,5 @@ def ranks(name: str, values) -> list[str | None]:
     different = {value for value in printed if value is not None}
     if not of.better or len(different) < 2:
         return [None] * len(values)
-    return [{min(different): "best", max(different): "worst"}.get(value) for value in printed]
+    ends: dict[float | None, str] = {min(different): "best", max(different): "worst"}
+    return [ends.get(value) for value in printed]
