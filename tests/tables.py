@@ -56,7 +56,7 @@ def demo():
 
 def sites():
     """Each site: lens, circle, and the lens's line tension against that without undermining."""
-    for site in SITES:
+    for site in (name for name, entry in SITES.items() if entry.tension is not None):
         lens, circle, bound = wound(LENS, site), wound(CIRCLE, site), wound(LENS, site, closure={})
         printed(site, lens, circle)
         print("  undermining:", lens["line_tension_mid_N_per_m"] / bound["line_tension_mid_N_per_m"] - 1, flush=True)

@@ -58,7 +58,7 @@ def test_wound_along_or_across_the_lines(outline, site):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("degrees", [0, 45, 90])
+@pytest.mark.parametrize("degrees", [45, 90])
 def test_fresh_circle_gapes_to_an_oval_along_the_lines(degrees):
     """Its long axis lies along the lines; turning the lines turns the oval and changes nothing else.
 
@@ -67,7 +67,8 @@ def test_fresh_circle_gapes_to_an_oval_along_the_lines(degrees):
     """
     skin = f"site: back, tension: {{lines_deg: {degrees}}}"
     chords = 1 - np.cos(np.radians(7.5))
-    assert np.sin(np.radians(of("gape_axis_deg", CIRCLE, skin) - degrees)) == approx(0, abs=np.sin(np.radians(8)))
+    for turned, lines in ((skin, degrees), ("site: back", 0)):
+        assert np.sin(np.radians(of("gape_axis_deg", CIRCLE, turned) - lines)) == approx(0, abs=np.sin(np.radians(8)))
     assert of("gape_length_mm", CIRCLE, skin) == approx(of("gape_length_mm", CIRCLE, "site: back"), rel=chords)
     assert of("gape_width_mm", CIRCLE, skin) == approx(of("gape_width_mm", CIRCLE, "site: back"), rel=chords)
     assert of("gape_length_mm", CIRCLE, skin) > 1.05 * of("gape_width_mm", CIRCLE, skin) > 1.05 * 20
@@ -92,15 +93,23 @@ def test_more_tension_lower_cones(outline):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("tension", ["along_N_per_m: 0, across_N_per_m: 0", "along_N_per_m: -0.5, across_N_per_m: -1"])
-def test_wound_in_slack_or_squeezed_skin(tension):
-    """Without tension a wound does not gape; squeezed, it shrinks, as small wounds in the face do (Bush 2008)."""
-    found = numbers(CIRCLE, f"site: cheek, tension: {{{tension}}}")
-    if "-" in tension:
-        assert found["gape_width_mm"] < found["gape_length_mm"] < 19.97
-    else:
-        assert found["gape_width_mm"] == approx(20, abs=0.18)  # chords of 15 degrees
-        assert found["gape_length_mm"] == approx(20, abs=1e-9)
+def test_wound_in_slack_skin():
+    """Without tension a wound does not gape."""
+    found = numbers(CIRCLE, "site: cheek, tension: {along_N_per_m: 0, across_N_per_m: 0}")
+    assert found["gape_width_mm"] == approx(20, abs=0.18)  # chords of 15 degrees
+    assert found["gape_length_mm"] == approx(20, abs=1e-9)
+
+
+@pytest.mark.slow
+def test_wound_in_squeezed_skin():
+    """Squeezed, it shrinks, as small wounds in the face do (Bush 2008)."""
+    found = numbers(CIRCLE, "site: cheek, tension: {along_N_per_m: -0.5, across_N_per_m: -1}")
+    assert found["gape_width_mm"] < found["gape_length_mm"] < 19.97
+
+
+def test_load_that_buckles_a_disc():
+    """4.198 D/R^2 for nu = 0.3 and a rim that is held and free to turn (Timoshenko & Gere 1961)."""
+    assert buckling_tension(D=1e-6, poisson=0.3, lift=0.0, radius=1.0) == approx(4.198e-6, rel=1e-3)
 
 
 @pytest.mark.slow
@@ -108,11 +117,9 @@ def test_wound_in_slack_or_squeezed_skin(tension):
 def test_squeezed_disc_buckles_at_its_load(poisson):
     """A disc whose rim is held and free to turn leaves the plane at its load, extrapolated from 12 and 24 rings.
 
-    The polygons of 12, 24 and 48 rings bear 10.2, 5.0 and 2.6 % more at nu = 0.5, an error of order 1. The load for
-    nu = 0.3 is 4.198 D/R^2 (Timoshenko & Gere 1961).
+    The polygons of 12, 24 and 48 rings bear 10.2, 5.0 and 2.6 % more at nu = 0.5, an error of order 1.
     """
     load = buckling_tension(D=1e-6, poisson=poisson, lift=0.0, radius=1.0)
-    assert poisson != 0.3 or load == approx(4.198e-6, rel=1e-3)
 
     def borne(rings):
         share = np.linspace(1.0, 1.2, 81)

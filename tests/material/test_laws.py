@@ -524,6 +524,7 @@ def pivots(closure):
     return solve.negative_pivots(problem, q), np.abs(here.forces).max()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("law", "lines_deg"),
     [
@@ -536,14 +537,14 @@ def pivots(closure):
 def test_closure(law, lines_deg):
     """The demo's 3:1 lens on coarse triangles in skin that stiffens, on a bed: it gapes, closes and is stable.
 
-    With lines along the wound its four quarters are alike, and so are its two cones.
+    Half a turn maps wound and lines upon themselves, so both cones are alike.
     """
     path = Path(__file__).parents[2] / "configs" / "demo" / "lens-3-1.yaml"
     lines = {"along_N_per_m": 12, "across_N_per_m": 6, "lines_deg": lines_deg}
     blocks = {
         "skin": {"thickness_mm": 2, "law": law, "tension": lines},
         "bed": {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},
-        "mesh": {"edge_mm": 3, "tip_mm": 2.4, "far_mm": 12},
+        "mesh": {"edge_mm": 3, "tip_mm": 3, "far_mm": 20},
     }
     case = parse(json.dumps(YAML(typ="safe").load(path) | blocks), Case, path)
     closure, _ = closed(case)
@@ -556,4 +557,4 @@ def test_closure(law, lines_deg):
     assert 0.2 < found["closing_force_N"] < 20
     assert found["skin_stretch_max"] > 1.1
     left, right = (cone["height_mm"] for cone in found["cones"])
-    assert lines_deg or left == approx(right, rel=0.05)
+    assert left == approx(right, rel=0.05)
