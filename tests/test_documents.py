@@ -24,6 +24,24 @@ def test_what_is_named_exists(document):
         assert not name or re.search(rf"^(def |class )?{name}\b", found[0].read_text(), re.M), (path, name)
 
 
+def test_named_tables_exist():
+    """Dictionaries in capitals that DEVELOPERS.md names are at the top of a module."""
+    modules = [path.read_text() for folder in ("fem", "tests") for path in (ROOT / folder).glob("**/*.py")]
+    names = set(re.findall(r"`([A-Z]+)`", (ROOT / "DEVELOPERS.md").read_text())) - {
+        "X",
+        "F",
+        "C",
+        "J",
+        "G",
+        "P",
+        "K",
+        "D",
+    }
+    assert names > {"OUTLINES", "LAWS"}
+    for name in names:
+        assert any(re.search(rf"^{name}\b", text, re.M) for text in modules), name
+
+
 def test_developers_are_not_tired():
     """DEVELOPERS.md stays readable in one go: 10 kB."""
     assert (ROOT / "DEVELOPERS.md").stat().st_size <= 10_000
