@@ -29,7 +29,7 @@ KEYS = {  # of one outline of every kind, about 20 mm wide
     "triangle": {"base_mm": 20.0, "height_mm": 40.0},
     "square": {"side_mm": 20.0},
     "polygon": {"points_mm": ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))},
-    "drawn": {"points_mm": tuple((25 * cos(t) + 4 * cos(2 * t), 9 * sin(t) + 2 * sin(2 * t)) for t in EGG)},
+    "traced": {"points_mm": tuple((25 * cos(t) + 4 * cos(2 * t), 9 * sin(t) + 2 * sin(2 * t)) for t in EGG)},
 }
 EVERY_KIND = {kind: OUTLINES[kind](**keys) for kind, keys in KEYS.items()} | {
     "lens-with-two-ms": OUTLINES["lens-with-m"](**KEYS["lens-with-m"] | {"m_at": "both", "m_tip_deg": 60.0}),

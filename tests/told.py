@@ -42,7 +42,7 @@ TIED = text("tied", 30).replace("{undermine_mm: 6}", "{sutures: {kind: interrupt
 def result(written=None, **changed):
     """A result of a lens of 30 x 10 mm, or of a text, with some of NUMBERS changed."""
     one = case(written or text("lens", 30))
-    met = [m.places[:, 0] for m in junctions.meetings(physical.plan(one)) if m.places.shape[1] == 1 and m.closed]
+    met = [m.places[:, 0] for m in junctions.junctions(physical.plan(one)) if m.places.shape[1] == 1 and m.closed]
     stages = {"X": np.array(sorted(map(tuple, met))).reshape(-1, 2).T, "tips": np.arange(len(met))}
     return Result(one, measures=NUMBERS | changed, stages=stages)
 

@@ -85,7 +85,7 @@ class Case(BaseModel):
     @field_validator("patch")
     @classmethod
     def beyond_the_wound(cls, patch, info: ValidationInfo):
-        """The patch, its default filled in; refused if the wound or its loosened zone reaches the rim."""
+        """The patch, its default filled in; refused if the wound or its undermined zone reaches the rim."""
         if not {"wound", "closure", "skin", "bed"} <= info.data.keys():
             return patch
         plan = physical.plan_of(info.data["closure"], info.data["wound"])
@@ -93,7 +93,7 @@ class Case(BaseModel):
         if patch is None:
             return Patch(radius_mm=defaults.radius(touching, info.data["skin"], info.data["bed"]))
         if touching >= patch.radius_mm:
-            zone = "outline" if plan.loosened is None else "loosened zone"
+            zone = "outline" if plan.undermined is None else "undermined zone"
             raise ValueError(
                 f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
             )

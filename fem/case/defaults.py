@@ -11,8 +11,8 @@ from fem.plan.plan import reach
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
-DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its loosened zone
-ALONE = 10.0  # reaches of the wound and its loosened zone, if no bed holds the skin before that
+DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its undermined zone
+ALONE = 10.0  # reaches of the wound and its undermined zone, if no bed holds the skin before that
 # Triangles where no size is given; our choices. Sizes of 0.7 times that move cone and force of the demo's 3:1 lens
 # by less than 1 %.
 SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or in the length, far_mm in the radius
@@ -47,14 +47,14 @@ def refuse_sizes(mesh, plan, radius):
     if mesh.far_mm > radius - touching:
         raise ValueError(
             f"far_mm {mesh.far_mm:g} is more than the {radius - touching:.3g} mm from the outline "
-            "or loosened zone to the rim"
+            "or undermined zone to the rim"
         )
 
 
 def radius(zone, skin, bed):
     """Radius of the patch where the case gives none, mm.
 
-    The wound and its loosened zone reach `zone` mm. Beyond, shear springs k_s below the skin let in-plane
+    The wound and its undermined zone reach `zone` mm. Beyond, shear springs k_s below the skin let in-plane
     displacements decay over sqrt(E h / k_s), with E h the resistance of the skin under its natural tension to more
     stretch, in the stiffer direction; without springs they fall with the square of the distance.
     """

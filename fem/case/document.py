@@ -44,6 +44,8 @@ WANTED = {  # by pydantic's name of an error
     "model_type": "keys and values",
     "model_attributes_type": "keys and values",
 }
+# (former, present) names of keys, and of values as `key: value`; the former are still read, with a FutureWarning.
+RENAMED = (("technique: drawn", "technique: named-points"), ("kind: drawn", "kind: traced"))
 LINE_END = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
 
 
@@ -76,7 +78,7 @@ def parse(text, model, source, *, folders=(), renamed=()):
     """The pydantic model that a YAML text describes; `source` names the text in messages.
 
     folders  that hold the files which the text may name; validators find them in their context
-    renamed  (former, present) name of keys; a former one is still read, with a FutureWarning
+    renamed  more of RENAMED, of this model
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
@@ -112,9 +114,10 @@ def written(text, source, renamed=()) -> Written:
         raise _bad(text, source, unsafe)
     if node is None:
         raise BadCase(f"{source}: empty")
-    for former, present in renamed:
+    for former, present in (*RENAMED, *renamed):
         if _rename(node, former, present):
-            warnings.warn(f"{source}: the key {former!r} is called {present!r} now", FutureWarning, stacklevel=3)
+            what = former if ":" in former else f"the key {former!r}"
+            warnings.warn(f"{source}: {what} is called {present!r} now", FutureWarning, stacklevel=3)
     return Written(text, source, _plain(node, (), marks, problems), marks, problems)
 
 
@@ -155,15 +158,17 @@ def _unsafe(text):
 
 
 def _rename(node, former, present):
-    """Whether any key of a YAML node had its former name; it now has the present one."""
+    """Whether anything in a YAML node had its former name; it now has the present one."""
     if isinstance(node, ScalarNode):
         return False
     if not isinstance(node, MappingNode):
         return any([_rename(item, former, present) for item in node.value])
-    keys = [name for name, _ in node.value if isinstance(name, ScalarNode) and name.value == former]
-    for name in keys:
-        name.value = present
-    return any([_rename(value, former, present) for _, value in node.value]) or bool(keys)
+    key, _, value = former.partition(": ")
+    found = [pair for pair in node.value if pair[0].value == key and value in ("", pair[1].value)]
+    for pair in found:
+        pair[0].value, _, changed = present.partition(": ")
+        pair[1].value = changed or pair[1].value
+    return any([_rename(held, former, present) for _, held in node.value]) or bool(found)
 
 
 def _plain(node, path, marks, problems):

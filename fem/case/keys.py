@@ -19,7 +19,7 @@ from fem.case import physical, tracing
 from fem.case.site import SITES, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
-from fem.geometry.polygon import traced
+from fem.geometry.polygon import traced_edges
 from fem.material.skin import LAWS
 from fem.plan.plan import Distance, undermined
 from fem.plan.techniques import TECHNIQUES
@@ -87,10 +87,10 @@ class Wound(BaseModel):
     @classmethod
     def without_file(cls, outline, info: ValidationInfo):
         """The outline, the points of its file filled in, so that the case no longer needs the file."""
-        if outline.kind != "drawn" or outline.file is None or outline.points_mm is not None:
+        if outline.kind != "traced" or outline.file is None or outline.points_mm is not None:
             return outline
         points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
-        upper, lower = traced(points, outline.ends_mm, outline.tolerance_mm)
+        upper, lower = traced_edges(points, outline.ends_mm, outline.tolerance_mm)
         around = np.hstack([lower[:, :-1], upper[:, :0:-1]]).T.tolist()
         known = {"points_mm": _places(around), "ends_mm": _places(lower[:, [0, -1]].T.tolist())}
         return outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
@@ -246,7 +246,7 @@ class Skin(BaseModel):
 
 
 class Bed(BaseModel):
-    """Springs below the skin that is not loosened; inside the loosened zone they only push.
+    """Springs below the skin that is not undermined; inside the undermined zone they only push.
 
     Given, or those of a layer of fat.
     """

@@ -20,8 +20,8 @@ def geometry(case):
     known["removed_area_mm2"] = removed_area(plan)
     if lesion is not None:
         known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
-    zone = shapely.Polygon() if plan.loosened is None else plan.loosened
-    known["loosened_area_mm2"] = zone.difference(removed_skin(plan)).area
+    zone = shapely.Polygon() if plan.undermined is None else plan.undermined
+    known["undermined_area_mm2"] = zone.difference(removed_skin(plan)).area
     known["natural_tension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
     skin = case.skin
     known["natural_stretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
@@ -57,11 +57,11 @@ def _forecast(plan):
     rows.append(
         "  points that meet  angle deficit, degrees; above 0 a cone may stand, below 0 the skin dips or saddles"
     )
-    met, along = junctions.meetings(plan), junctions.spread(plan)
-    for k, meeting in enumerate(met, start=1):
-        places = " = ".join(f"({x + 0.0:.1f}, {y + 0.0:.1f})" for x, y in meeting.places.T.round(1))
-        ending = "" if meeting.closed else ", the end of an open edge"
-        rows.append(f"    {k:<16}{_signed(meeting.deficit)}  at {places}{ending}")
+    met, along = junctions.junctions(plan), junctions.spread(plan)
+    for k, junction in enumerate(met, start=1):
+        places = " = ".join(f"({x + 0.0:.1f}, {y + 0.0:.1f})" for x, y in junction.places.T.round(1))
+        ending = "" if junction.closed else ", the end of an open edge"
+        rows.append(f"    {k:<16}{_signed(junction.deficit)}  at {places}{ending}")
     for k, deficit in enumerate(along, start=1):
         if abs(deficit) > junctions.SUM:
             rows.append(f"    {'':<16}{_signed(deficit)}  spread along seam {k}")

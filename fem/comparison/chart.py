@@ -231,7 +231,7 @@ def plan(result, half_width):
     axes = plot.add_axes((0, 0, 1, 1))
     made, middle = physical.plan(result.case), result.stages["centre"][:2, None]
     axes.set_facecolor(picture.SKIN)
-    for zone in shapely.get_parts(made.loosened):
+    for zone in shapely.get_parts(made.undermined):
         border = shapely.get_coordinates(zone.exterior).T - middle
         axes.fill(*border, fc=picture.LOOSE, ec=picture.INK, ls="--", lw=0.8)
     for chain in made.removed:

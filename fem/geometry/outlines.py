@@ -16,7 +16,7 @@ from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
 from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, moved, part, polyline, samples, swept
-from fem.geometry.polygon import drawn, polygon
+from fem.geometry.polygon import polygon, traced
 
 ROUND_OFF = 1e-14  # of an angle, rad
 SWAY = 0.25  # of the length; our choice, the middle line then crosses the axis at 57 degrees
@@ -301,7 +301,7 @@ OUTLINES: dict[str, Callable[..., Outline]] = {
     "square": square,
     "slit": slit,
     "polygon": polygon,
-    "drawn": drawn,
+    "traced": traced,
 }
 
 

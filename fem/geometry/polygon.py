@@ -31,7 +31,7 @@ def polygon(*, points_mm: tuple[Place, ...]) -> Outline:
     return _between(*edges(sides, farthest(sides)), corner=0.0)
 
 
-def drawn(
+def traced(
     *,
     file: Annotated[str, MaxLen(200)] | None = None,
     ends_mm: tuple[Place, Place] | None = None,
@@ -55,14 +55,14 @@ def drawn(
     """
     if points_mm is None or file is not None:
         raise ValueError("needed: either file or points_mm")
-    upper, lower = traced(points_mm, ends_mm, tolerance_mm)
+    upper, lower = traced_edges(points_mm, ends_mm, tolerance_mm)
     middle, axis = (upper[:, 0] + upper[:, -1]) / 2, upper[:, -1] - upper[:, 0]
     laid = [turned(edge - middle[:, None], -atan2(axis[1], axis[0])) for edge in (upper, lower)]
     return _between(*laid, corner=BEND)
 
 
-def traced(points, ends, tolerance):
-    """Upper and lower edge (2, n) of the outline that `drawn` makes of points, as they lie in the file.
+def traced_edges(points, ends, tolerance):
+    """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file.
 
     Raises ValueError where they are no outline.
     """

@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from fem.errors import MeshError
 from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside
 
-# Our choices. SWELL: size at the loosened zone's border over size at the wound; the cones rise between the two, and
+# Our choices. SWELL: size at the undermined zone's border over size at the wound; the cones rise between the two, and
 # doubling it leaves a quarter as many triangles in the outer part of a cone.
 SWELL = 1.5
 ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
@@ -44,7 +44,7 @@ class Mesh:
     tri: skfem.MeshTri  # the triangulation itself
     seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
     rim: np.ndarray  # nodes on the outer edge, ascending
-    loose: np.ndarray  # (n_elements,) bool: inside the loosened zone
+    loose: np.ndarray  # (n_elements,) bool: inside the undermined zone
     open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
 
     @property
@@ -63,17 +63,17 @@ def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
 
     Both edges of a seam have nodes at the same fractions of arc length, corners of either edge included.
     A segment is `tip` long at the ends of a seam and grows by a quarter a segment to `edge`. Triangles grow
-    from there to SWELL times `edge` at the border of the loosened zone, then by a quarter each to `far`.
+    from there to SWELL times `edge` at the border of the undermined zone, then by a quarter each to `far`.
     That border is replaced by chords of about the local size; triangles lie wholly inside or outside it.
     The vertices of each triangle run counter-clockwise.
 
     radius, edge, tip, far   mm
     marks   fractions of a seam at which it also has nodes, by its number
 
-    Raises MeshError where prescribed edges meet without a common end, where the wound or its loosened zone
+    Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
     reaches the rim, or where gmsh leaves out a prescribed edge.
     """
-    zone = shapely.Polygon() if plan.loosened is None else plan.loosened
+    zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
     pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
     wound = _wound(pulled, skin_left=[k % 2 == 0 or k >= 2 * len(plan.seams) for k in range(len(pulled))])
@@ -237,7 +237,7 @@ def _borders(zone, wound, *, size, on_edge):
     lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
     if not zone.is_empty and not lines and zone.difference(wound.buffer(on_edge)).is_empty:
         raise MeshError(
-            f"a loosened zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
+            f"an undermined zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
         )
     vertices = shapely.get_coordinates(wound)
     nearest = cKDTree(vertices) if len(vertices) else None
@@ -279,7 +279,7 @@ def _rim(radius, far, *, around):
     rim = radius * np.array([np.cos(angle), np.sin(angle)])
     if not shapely.Polygon(rim.T).contains_properly(around):
         raise MeshError(
-            f"the wound or its loosened zone reaches the rim of the patch, {radius:g} mm from "
+            f"the wound or its undermined zone reaches the rim of the patch, {radius:g} mm from "
             "the origin; give the patch a larger radius"
         )
     return rim
@@ -312,8 +312,8 @@ def _faces(points, edges):
         distance, _ = cKDTree(points.T).query(met.T)
         x, y = met[:, distance.argmax()]
         raise MeshError(
-            f"edges of the wound, its loosened zone or the rim cross near ({x:.4g}, {y:.4g}) mm; "
-            "a loosened zone must be wider than half a segment"
+            f"edges of the wound, its undermined zone or the rim cross near ({x:.4g}, {y:.4g}) mm; "
+            "an undermined zone must be wider than half a segment"
         )
     return [shapely.orient_polygons(face) for face in shapely.get_parts(shapely.polygonize(segments))]
 

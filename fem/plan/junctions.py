@@ -25,7 +25,7 @@ SUM = 1e-6  # rad, by which the deficits of a sound plan may miss their sum; rou
 
 
 @dataclass(frozen=True)
-class Meeting:
+class Junction:
     """Points that meet when all seams are sewn."""
 
     places: np.ndarray  # (2, k) mm, one for each wedge of skin
@@ -58,8 +58,8 @@ def ratios(plan):
     return np.array([first.length / second.length for first, second in plan.seams])
 
 
-def meetings(plan):
-    """Each Meeting: at the ends of seams first, then at corners along them."""
+def junctions(plan):
+    """Each Junction: at the ends of seams first, then at corners along them."""
     return [*_at_ends(plan), *(met for k in range(len(plan.seams)) for met in _along(plan, k))]
 
 
@@ -73,12 +73,12 @@ def remainder(plan):
 
     It is 0 if the plan is sound.
     """
-    met, left = meetings(plan), [*plan.open]
+    met, left = junctions(plan), [*plan.open]
     turns = sum(_bend(curve) + sum(_turns(curve)) for curve in left)
     return sum(m.deficit for m in met) + float(spread(plan).sum()) + turns + 2 * np.pi * _loops(plan)
 
 
-# Meetings ---------------------------------------------------------------------------------------------------
+# Junctions ---------------------------------------------------------------------------------------------------
 
 
 def _edges(plan):
@@ -110,7 +110,7 @@ def _corners(edges):
 
 
 def _at_ends(plan):
-    """The Meetings at the ends of edges."""
+    """The Junctions at the ends of edges."""
     edges = _edges(plan)
     follow, way, angle = _corners(edges)
     n = 2 * len(edges)
@@ -121,7 +121,7 @@ def _at_ends(plan):
     stops = np.array([edge.point(np.array([1.0]))[:, 0] for edge in edges]).T
     middle = way + angle / 2
     met = [np.flatnonzero(group[1::2] == g) for g in dict.fromkeys(group.tolist())]
-    return [Meeting(stops[:, e], middle[e], angle[e], not is_open[2 * e[0] + 1], *_on_seam(plan, e)) for e in met]
+    return [Junction(stops[:, e], middle[e], angle[e], not is_open[2 * e[0] + 1], *_on_seam(plan, e)) for e in met]
 
 
 def _on_seam(plan, stops):
@@ -131,7 +131,7 @@ def _on_seam(plan, stops):
 
 
 def _along(plan, k):
-    """The Meetings along seam k where either edge has a corner."""
+    """The Junctions along seam k where either edge has a corner."""
     seam = plan.seams[k]
     length = max(curve.length for curve in seam)
     at = np.unique([s for curve in seam for s in curve.corners])
@@ -140,14 +140,14 @@ def _along(plan, k):
 
 
 def _within(plan, k, s):
-    """The Meeting along seam k at a fraction."""
+    """The Junction along seam k at a fraction."""
     seam = plan.seams[k]
     ways = np.array([_passing(curve, s) for curve in seam])  # in and out
     turn = _left(*ways.T)
     angles = np.pi - turn * [1, -1]
     middle = np.array([ways[0, 1] + angles[0] / 2, ways[1, 1] - angles[1] / 2])
     places = np.hstack([curve.point(np.array([s])) for curve in seam])
-    return Meeting(places, middle, angles, True, k, float(s))
+    return Junction(places, middle, angles, True, k, float(s))
 
 
 def _loops(plan):

@@ -25,7 +25,7 @@ Path = Annotated[tuple[Name, ...], Len(2, MAX_NAMES)]
 Ring = Annotated[tuple[Name, ...], Len(3, MAX_NAMES)]
 
 
-def drawn(
+def named_points(
     outline: Outline,
     *,
     points_mm: Annotated[dict[Name, Place], MinLen(2), MaxLen(MAX_NAMES)],
@@ -99,7 +99,7 @@ def sewn(
         cuts=tuple(path(names) for names in cuts),
         seams=tuple((path(first), path(second)) for first, second in seams),
         open=tuple(path(names) for names in open),
-        loosened=shapely.union_all(moved) if moved else None,
+        undermined=shapely.union_all(moved) if moved else None,
         flaps=moved,
         held=area(pedicle) if pedicle else None,
         points={name: (float(x), float(y)) for name, (x, y) in points.items()},

@@ -36,8 +36,8 @@ class Plan:
     cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
     open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
     thread: Around | None = None  # around the open edges; None: they are left as they are
-    loosened: shapely.Polygon | None = None  # undermined zone; None: nothing is undermined
-    flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is loosened
+    undermined: shapely.Polygon | None = None  # zone; None: nothing is
+    flaps: tuple[shapely.Polygon, ...] = ()  # skin that is moved; it belongs to what is undermined
     held: shapely.Polygon | None = None  # skin that stays on its bed however far is undermined
     below: Curve | None = None  # the wound's lower edge, from left to right; None: that of the first seam
     points: dict[str, Place] = field(default_factory=dict)  # named places, mm
@@ -115,7 +115,7 @@ def undermined(
     undermine_lower_mm: Distance | None = None,
     undermine_points_mm: tuple[tuple[Coordinate, Coordinate], ...] | None = None,
 ) -> Plan:
-    """The plan with the skin loosened that is undermined: its flaps, and around the wound or inside a polygon.
+    """The plan with the skin that is undermined: its flaps, and around the wound or inside a polygon.
 
     Distances count from the wound's edge and from every cut; what the plan holds stays on its bed. Beyond the wound's
     ends, the line through them parts the upper from the lower side.
@@ -146,9 +146,9 @@ def undermined(
             ]
         )
     zones = [zone] if upper or lower or undermine_points_mm else []
-    freed = shapely.union_all([*zones, *([] if plan.loosened is None else [plan.loosened])])
+    freed = shapely.union_all([*zones, *([] if plan.undermined is None else [plan.undermined])])
     freed = freed if plan.held is None else freed.difference(plan.held)
-    return replace(plan, loosened=None if freed.is_empty else freed)
+    return replace(plan, undermined=None if freed.is_empty else freed)
 
 
 def opened(plan):
@@ -158,8 +158,8 @@ def opened(plan):
 
 
 def reach(plan):
-    """Greatest distance of the wound or its loosened zone from the origin, mm."""
-    zone = shapely.union(opened(plan), shapely.Polygon() if plan.loosened is None else plan.loosened)
+    """Greatest distance of the wound or its undermined zone from the origin, mm."""
+    zone = shapely.union(opened(plan), shapely.Polygon() if plan.undermined is None else plan.undermined)
     return float(np.hypot(*shapely.get_coordinates(zone).T).max())
 
 

@@ -7,7 +7,7 @@ file, and the docstring's line on each is their description.
 from collections.abc import Callable
 
 from fem.plan.flaps import FLAPS
-from fem.plan.named_points import drawn
+from fem.plan.named_points import named_points
 from fem.plan.plan import Plan, side_to_side
 from fem.plan.purse_string import purse_string
 from fem.plan.trim import trimmed
@@ -17,5 +17,5 @@ TECHNIQUES: dict[str, Callable[..., Plan]] = {
     "trimmed": trimmed,
     "purse-string": purse_string,
     **FLAPS,
-    "drawn": drawn,
+    "named-points": named_points,
 }

@@ -32,7 +32,7 @@ from fem.mechanics.edges import pulled_aside
 from fem.mechanics.sheet import cauchy_stress
 from fem.mechanics.sutures import around
 from fem.mechanics.tips import scars, tips
-from fem.plan.junctions import meetings
+from fem.plan.junctions import junctions
 from fem.plan.plan import removed_area, removed_skin
 
 # Our choices, all of looks.
@@ -42,7 +42,7 @@ CORNER = np.array([30, 92])  # pixels, where the skin's lower left corner is
 SHAPE = VIEW[1] / VIEW[0]
 WIDE = SIZE[0] - 2 * CORNER[0]  # pixels of the plan, which needs no colour bar
 BAR = np.array([900, 35, 240])  # pixels, where a scale bar starts and how long it may be
-MARGIN = 1.1  # half-width over the reach of the wound and its loosened zone
+MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
 DEPTH = 0.6  # of the piece seen obliquely, over its width
 SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
@@ -113,7 +113,7 @@ def centre(closure):
 
 
 def wanted_half_width(closure):
-    """Half-width in mm of a view that holds the wound and its loosened zone, cut and closed, with a margin.
+    """Half-width in mm of a view that holds the wound and its undermined zone, cut and closed, with a margin.
 
     Where nothing is loosened, one width of the wound around it counts instead.
     """
@@ -289,12 +289,12 @@ def height_above(closure, skin, title, heights, half_width):
 
 def _number(axes, closure, seen):
     """Write the numbers of a plan with named points where those points have met."""
-    for number, meeting in enumerate(meetings(closure.plan) if closure.plan.points else [], start=1):
-        if meeting.seam < 0:
+    for number, junction in enumerate(junctions(closure.plan) if closure.plan.points else [], start=1):
+        if junction.seam < 0:
             continue
-        first = closure.mesh.seams[meeting.seam][0]
+        first = closure.mesh.seams[junction.seam][0]
         s = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.mesh.X[:, first]))))
-        node = first[np.abs(s / s[-1] - meeting.fraction).argmin()]
+        node = first[np.abs(s / s[-1] - junction.fraction).argmin()]
         x, y = projected(seen, closure.x[:, [node]])[:, 0]
         box = dict(boxstyle="circle,pad=0.15", fc="white", ec=INK)
         axes.text(x, y, number, size=12, weight="bold", color=INK, ha="center", va="center", bbox=box)
@@ -390,9 +390,9 @@ def _named_plan(closure, title, half_width):
         is_open = k >= len(edges)
         look = dict(color=INK, ls=":") if is_open else dict(color=SEAMS[k // 2 % len(SEAMS)])
         axes.plot(*(line - middle), lw=3, label="edge left open" if k == len(edges) else None, **look)
-    for number, meeting in enumerate(meetings(drawing), start=1):
-        away = LABEL * half_width / np.maximum(0.4, np.sin(np.minimum(meeting.angles, np.pi) / 2))
-        beside = meeting.places + away * np.array([np.cos(meeting.ways), np.sin(meeting.ways)])
+    for number, junction in enumerate(junctions(drawing), start=1):
+        away = LABEL * half_width / np.maximum(0.4, np.sin(np.minimum(junction.angles, np.pi) / 2))
+        beside = junction.places + away * np.array([np.cos(junction.ways), np.sin(junction.ways)])
         for x, y in (beside - middle).T:
             axes.text(x, y, number, size=14, weight="bold", color=INK, ha="center", va="center")
     key(figure, axes.get_legend_handles_labels()[0])

@@ -96,7 +96,7 @@ def _beside(curve, fraction, distance):
 
 
 def inset(keyframe, half_width, width):
-    """Image of the keyframe's plan: skin from above, its loosened zone, edges or planned lines, tied sutures."""
+    """Image of the keyframe's plan: skin from above, its undermined zone, edges or planned lines, tied sutures."""
     stages, scale = keyframe.of.stages, FINE * width / (2 * half_width)
     high = round(FINE * width * picture.SHAPE)
     image = Image.new("RGB", (FINE * width, high), PAPER)
@@ -108,7 +108,9 @@ def inset(keyframe, half_width, width):
 
     plan, triangles = physical.plan(keyframe.of.case), stages["elements"][:3]
     middle = stages["X"][:, triangles].mean(axis=1)
-    loose = np.zeros(middle.shape[1], bool) if plan.loosened is None else shapely.contains_xy(plan.loosened, *middle)
+    loose = (
+        np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
+    )
     for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
         draw.polygon(corners.ravel().tolist(), fill=FREED if freed else picture.SKIN)
     uncut = keyframe.at == UNCUT

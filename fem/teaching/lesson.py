@@ -175,7 +175,7 @@ def changed(case, name, change) -> Case:
     """The case under another name with the values of some dotted keys changed.
 
     Triangles keep their sizes, and the patch, if it is not changed, the width of its margin around the wound and its
-    loosened zone. What the site filled in is filled in anew.
+    undermined zone. What the site filled in is filled in anew.
 
     Raises ValueError if that is no case.
     """

@@ -31,7 +31,7 @@ def skin(result: Result) -> list[str]:
     """What skin it is, how it is stretched, and how far it is freed."""
     case = result.case
     values = material(case.skin.site), case.skin, direction(case.skin.tension.lines_deg), case.bed
-    return sentences("teaching/sentence", "skin", *values, overview.geometry(case)["loosened_area_mm2"])
+    return sentences("teaching/sentence", "skin", *values, overview.geometry(case)["undermined_area_mm2"])
 
 
 def material(site: str | None) -> str:

@@ -28,7 +28,7 @@ LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is 
 
 
 def template(case) -> Drawing:
-    """The plan of a case: cuts, sutures, tips, axis, skin tension lines and loosened zone."""
+    """The plan of a case: cuts, sutures, tips, axis, skin tension lines and undermined zone."""
     plan, outline = physical.plan(case), physical.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     parts += [] if plan.thread is None else [purse(plan)]
@@ -92,7 +92,7 @@ def hatching(plan) -> Drawing:
 
 def zones(plan) -> Drawing:
     """Borders of the loosened skin, of the flaps and of what stays on its bed."""
-    named = [(plan.loosened, "loosened"), *((flap, "flap") for flap in plan.flaps), (plan.held, "held")]
+    named = [(plan.undermined, "loosened"), *((flap, "flap") for flap in plan.flaps), (plan.held, "held")]
     rings = [
         Stroke(shapely.get_coordinates(ring)[:-1].T, style, closed=True)
         for zone, style in named
@@ -105,7 +105,7 @@ def zones(plan) -> Drawing:
 
 def sutures(plan, at) -> Drawing:
     """A mark into the skin on both edges at each suture, and its number beyond."""
-    wedges = [wedge for m in junctions.meetings(plan) for wedge in zip(m.places.T, m.ways, m.angles, strict=True)]
+    wedges = [wedge for m in junctions.junctions(plan) for wedge in zip(m.places.T, m.ways, m.angles, strict=True)]
     marks = [
         (str(number), *station(curve, fraction, side, wedges))
         for number, (seam, fraction) in enumerate(at, start=1)
@@ -174,7 +174,7 @@ def tips(plan) -> Drawing:
     strokes, words = [], []
     turn = np.linspace(0, 2 * np.pi, 33)[:-1]
     around = np.array([np.cos(turn), np.sin(turn)])
-    for met in junctions.meetings(plan):
+    for met in junctions.junctions(plan):
         if met.places.shape[1] > 1 or not met.closed or met.deficit < LEAST_DEFICIT:
             continue
         x = met.places[:, 0]

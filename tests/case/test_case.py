@@ -37,7 +37,7 @@ mesh: {edge_mm: 2, tip_mm: 1.6, far_mm: 6}
 """
 KINDS = (
     "allowed: circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy-s, lens-with-m, triangle, square, "
-    "slit, polygon, drawn"
+    "slit, polygon, traced"
 )
 SHORT = """\
 name: short
@@ -77,7 +77,7 @@ def test_defaults():
     assert (case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m) == (0, 0)
     assert case.bed is None and case.wound.lesion is None
     assert (case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == approx((1, 0.8, 100 / 15))
-    assert plan(case).loosened is None
+    assert plan(case).undermined is None
 
 
 BEDDING = "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n"
@@ -94,7 +94,7 @@ BED = {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
     ],
 )
 def test_default_radius(keys, undermine_mm, bed, radius):
-    """Three decay lengths sqrt(E h / k_s), E = 3 mu, beyond the loosened zone, at most ten times its reach."""
+    """Three decay lengths sqrt(E h / k_s), E = 3 mu, beyond the undermined zone, at most ten times its reach."""
     skin = {"thickness_mm": 2, "law": {"kind": "neo-hooke", "shear_kPa": 33.3}}
     content = {"name": "a", "wound": {"outline": keys}, "closure": {"undermine_mm": undermine_mm}, "skin": skin}
     case = parse(json.dumps(content | ({"bed": bed} if bed else {})), Case, "a.yaml")
@@ -144,7 +144,7 @@ def test_geometry():
     assert known["tip_angles_deg"] == approx([73.740, 73.740], abs=6e-4)
     assert known["healthy_removed_mm2"] == approx(known["removed_area_mm2"] - 36 * pi)
     edges = sum(known["edge_lengths_mm"])
-    assert known["loosened_area_mm2"] == approx(edges * 15 + pi * 15**2, rel=1e-3)  # Steiner, polygonal arcs
+    assert known["undermined_area_mm2"] == approx(edges * 15 + pi * 15**2, rel=1e-3)  # Steiner, polygonal arcs
     assert known["patch_radius_mm"] == 120
 
 
@@ -312,11 +312,11 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("margin_mm: 4", "margin_mm: 4.1", [
             "4:11: wound.lesion: lesion and margin reach 10.1 mm from the origin, the outline leaves 10 mm"]),
         ("radius_mm: 120", "radius_mm: 45", [
-            "13:8: patch: the loosened zone reaches 45 mm from the origin, beyond radius_mm 45"]),
+            "13:8: patch: the undermined zone reaches 45 mm from the origin, beyond radius_mm 45"]),
         ("  undermine_mm: 15\n  seam: hinge", "  seam: hinge\n  undermine_mm: 95", [
-            "13:8: patch: the loosened zone reaches 125 mm from the origin, beyond radius_mm 120"]),
+            "13:8: patch: the undermined zone reaches 125 mm from the origin, beyond radius_mm 120"]),
         ("radius_mm: 120", "radius_mm: 50", [
-            "14:7: mesh: far_mm 6 is more than the 5 mm from the outline or loosened zone to the rim"]),
+            "14:7: mesh: far_mm 6 is more than the 5 mm from the outline or undermined zone to the rim"]),
         # sizes of triangles
         ("edge_mm: 2", "edge_mm: 1", ["14:7: mesh: wanted tip_mm <= edge_mm <= far_mm, got 1.6, 1, 6"]),
         ("edge_mm: 2, tip_mm: 1.6, far_mm: 6", "edge_mm: 17, far_mm: 20", [
@@ -545,3 +545,19 @@ def test_schema_describes_every_key():
     assert lens["length_mm"]["description"] == "tip to tip, mm"
     assert known["$defs"]["neo-hooke"]["properties"]["shear_kPa"]["exclusiveMinimum"] == 0
     assert known["required"] == ["name", "wound", "skin"]
+
+
+@pytest.mark.parametrize(
+    ("file", "present", "former"),
+    [
+        ("techniques/named-points", "technique: named-points", "technique: drawn"),
+        ("outlines/traced", "kind: traced", "kind: drawn"),
+    ],
+)
+def test_former_values_are_read(file, present, former, monkeypatch):
+    """A value by its former name makes the same case, with a warning that has the present one."""
+    monkeypatch.chdir(CONFIGS.parent)
+    path = CONFIGS / f"{file}.yaml"
+    written = path.read_text().replace(present, former)
+    with pytest.warns(FutureWarning, match=f"a.yaml: {former} is called '{present}' now"):
+        assert parse(written, Case, "a.yaml", folders=(Path("meshes"),)) == read(path)

@@ -19,7 +19,7 @@ LENS = lens(length_mm=60, width_mm=20)
 CORNERS = shapely.get_coordinates(boundary(LENS, n=200))[:-1] + np.array([70, 50])  # as on a sheet
 CASE = """\
 name: traced
-wound: {{outline: {{kind: drawn, file: {}}}}}
+wound: {{outline: {{kind: traced, file: {}}}}}
 skin: {{thickness_mm: 2, law: {{kind: neo-hooke, shear_kPa: 33.3}}}}
 """
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"{}>{}</svg>'

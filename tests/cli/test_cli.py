@@ -128,17 +128,17 @@ def test_not_converged(result, flatseam):
     """
     code, out, err = flatseam("close", "held.yaml", "narrow.yaml", "small.yaml")
     assert code == 3
-    assert re.match(r"held: not converged: .*forces of .* N are left.* try .*\nnarrow: a loosened zone .*\n$", err)
+    assert re.match(r"held: not converged: .*forces of .* N are left.* try .*\nnarrow: an undermined zone .*\n$", err)
     assert out.startswith("small: already in")
     assert names(result.parent) == ["held.failed.json", "small"]
     assert 0 < json.loads((result.parent / "held.failed.json").read_text())["reached"]["closed"] < 1
 
 
 def test_wound_that_cannot_be_meshed(flatseam, here):
-    """A loosened zone narrower than half a segment: exit code 2, the reason, nothing written."""
+    """An undermined zone narrower than half a segment: exit code 2, the reason, nothing written."""
     code, out, err = flatseam("close", "narrow.yaml")
     assert (code, out) == (2, "")
-    assert re.match(r"narrow: a loosened zone must be wider than half a segment, and reach 0.9 mm beyond", err)
+    assert re.match(r"narrow: an undermined zone must be wider than half a segment, and reach 0.9 mm beyond", err)
     assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
 
 

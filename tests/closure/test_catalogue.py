@@ -13,11 +13,11 @@ from fem.closure.closing import closed
 from fem.closure.measure import cones, measures
 from fem.mechanics.sheet import interpolated
 from fem.mechanics.tips import tips
-from fem.plan.junctions import meetings
+from fem.plan.junctions import junctions
 from fem.plan.techniques import TECHNIQUES
 
 CONFIGS = Path(__file__).parents[2] / "configs" / "techniques"
-NAMES = [name for name in TECHNIQUES if name != "drawn"]  # that file is the z-plasty once more
+NAMES = [name for name in TECHNIQUES if name != "named-points"]  # that file is the z-plasty once more
 SKINS = {  # soft and slack; that of the demo; stiff and under high tension; all invented
     "loose": """\
 skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 15}}
@@ -59,7 +59,7 @@ def pull(name, skin):
 
 def forecast(closure):
     """Angle deficit of the plan at each tip of a closure, radians."""
-    deficit = {tuple(m.places[:, 0].round(3)): m.deficit for m in meetings(closure.plan) if m.angles.size == 1}
+    deficit = {tuple(m.places[:, 0].round(3)): m.deficit for m in junctions(closure.plan) if m.angles.size == 1}
     return np.array([deficit[tuple(place)] for place in closure.mesh.X[:, tips(closure)].round(3).T])
 
 

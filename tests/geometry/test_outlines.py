@@ -18,7 +18,6 @@ from fem.geometry.outlines import (
     boundary,
     circle,
     crescent,
-    drawn,
     ellipse,
     facts,
     lazy_s,
@@ -29,9 +28,10 @@ from fem.geometry.outlines import (
     square,
     tangent,
     teardrop,
+    traced,
     triangle,
 )
-from fem.geometry.polygon import traced
+from fem.geometry.polygon import traced_edges
 
 ROUND_OFF = 1e-12
 KITE = ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))
@@ -270,7 +270,7 @@ def test_lengths_and_area_of_every_kind(kind):
 
     A traced edge also loses c b^2/16, on average, at each of its 100 bends b of some 2 pi/100, by chords of c mm.
     """
-    outline, bends = EVERY_KIND[kind], {"drawn": 100 * (2 * pi / 100) ** 2 / 16 / 2000}.get(kind, 0)
+    outline, bends = EVERY_KIND[kind], {"traced": 100 * (2 * pi / 100) ** 2 / 16 / 2000}.get(kind, 0)
     shown = boundary(outline)
     assert shown.is_valid and shown.exterior.is_ccw
     assert shown.area == approx(outline.area, rel=1e-6)
@@ -280,7 +280,7 @@ def test_lengths_and_area_of_every_kind(kind):
     assert ends[0, 0] < ends[0, 1]
 
 
-@pytest.mark.parametrize("kind", sorted(EVERY_KIND.keys() - {"drawn"}))
+@pytest.mark.parametrize("kind", sorted(EVERY_KIND.keys() - {"traced"}))
 def test_fractions_of_every_kind(kind):
     """The speed along an edge is its length wherever it has no corner: each of 999 chords, to second order."""
     for edge in (EVERY_KIND[kind].upper, EVERY_KIND[kind].lower):
@@ -500,7 +500,7 @@ def test_width_across_the_axis():
     points = tuple(map(tuple, hook @ np.array([[c, s], [-s, c]])))
     way = radians(degrees(atan(4 / 50)))
     # from (0, 0) to (50, 4); at the corner (20, 9) the width is 9 - 0 measured along the normal through it
-    outline = drawn(points_mm=points, ends_mm=(points[0], points[2]))
+    outline = traced(points_mm=points, ends_mm=(points[0], points[2]))
     assert outline.length == approx(sqrt(50**2 + 4**2))
     assert outline.width == approx(9 / cos(way))  # through (20, 9), down to the side y = 0
 
@@ -519,7 +519,7 @@ def test_traced_lens(turn, shift):
     Lengths are then off by a share of some (0.01 / 2 mm)^2, tip angles by 4 times 0.01 mm
     over the 2 mm to the next point, the slope of an arc of that rise on that chord, on either edge.
     """
-    outline = drawn(points_mm=lens_points(200, turn=turn, shift=shift))
+    outline = traced(points_mm=lens_points(200, turn=turn, shift=shift))
     whole, found = lens(length_mm=60, width_mm=20), facts(outline)
     assert outline.upper.point(np.array([0, 1])) == approx(np.array([[-30, 30], [0, 0]]), abs=1e-9)
     for edge, exact in ((outline.upper, whole.upper), (outline.lower, whole.lower)):
@@ -535,7 +535,7 @@ def test_simplified_within_the_tolerance():
     """No point that is left out lies further from the simplified edges than the tolerance; a coarse one leaves few."""
     points, kept = lens_points(500), []
     for tolerance in (0.001, 0.01, 0.1, 1.0):
-        upper, lower = traced(points, None, tolerance)
+        upper, lower = traced_edges(points, None, tolerance)
         ring = shapely.LinearRing(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
         assert shapely.hausdorff_distance(ring, shapely.LinearRing(points)) <= tolerance * (1 + 1e-9)
         kept.append(upper.shape[1] + lower.shape[1])
@@ -544,9 +544,9 @@ def test_simplified_within_the_tolerance():
 
 def test_simplified_once():
     """Points that a tolerance left stay when it is applied again, to the last bit."""
-    upper, lower = traced(lens_points(500, turn=0.3), None, 0.01)
+    upper, lower = traced_edges(lens_points(500, turn=0.3), None, 0.01)
     ends = (tuple(lower[:, 0]), tuple(lower[:, -1]))
-    again = traced(tuple(map(tuple, np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)), ends, 0.01)
+    again = traced_edges(tuple(map(tuple, np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)), ends, 0.01)
     assert (again[0] == upper).all() and (again[1] == lower).all()
 
 
@@ -556,13 +556,13 @@ def test_given_ends():
     Four right angles stay corners, two on each edge, and both tips are flat.
     """
     corners = ((0.0, 0.0), (40.0, 0.0), (40.0, 10.0), (0.0, 10.0))
-    outline = drawn(points_mm=corners, ends_mm=((40.5, 5.0), (-0.5, 5.0)))
+    outline = traced(points_mm=corners, ends_mm=((40.5, 5.0), (-0.5, 5.0)))
     assert (outline.length, outline.width, outline.area) == (approx(40), approx(10), approx(400))
     assert outline.tip_angles == approx((pi, pi))
     for edge in (outline.upper, outline.lower):
         assert (edge.length, edge.corners) == (approx(50), approx((0.1, 0.9)))
     # the file's right end is the left one here: the upper edge is the file's lower side
-    one_sided = drawn(points_mm=((0.0, 0.0), (40.0, 0.0), (20.0, 10.0)), ends_mm=((40.0, 0.0), (0.0, 0.0)))
+    one_sided = traced(points_mm=((0.0, 0.0), (40.0, 0.0), (20.0, 10.0)), ends_mm=((40.0, 0.0), (0.0, 0.0)))
     assert one_sided.upper.length == approx(40)
     assert one_sided.lower.length == approx(2 * sqrt(20**2 + 10**2))
 
@@ -570,7 +570,7 @@ def test_given_ends():
 def test_neighbours_may_repeat():
     """A tracing that stops for a moment, and one that is closed by its first point, are those without the repeats."""
     points = lens_points(20)
-    assert facts(drawn(points_mm=(*points, points[0], points[0]))) == facts(drawn(points_mm=points))
+    assert facts(traced(points_mm=(*points, points[0], points[0]))) == facts(traced(points_mm=points))
 
 
 @pytest.mark.parametrize(
@@ -599,4 +599,4 @@ def test_neighbours_may_repeat():
 )
 def test_impossible_tracings(keys, message):
     with pytest.raises(ValueError, match=message):
-        drawn(**keys)
+        traced(**keys)

@@ -126,7 +126,7 @@ def test_deficits_of_every_outline(kind, surplus):
     ends = np.hstack([seam[:, [0, -1]] for seam in m.seams])
     tips = ends[0, ends[0] == ends[1]]
     at_tips = [deficit for deficit, nodes in zip(found, vertices, strict=True) if nodes[0] in tips]
-    radius = {"ellipse": 10**2 / 30, "drawn": (9 - 4) ** 2 / (25 - 16)}.get(kind, 10)  # at the blunter end of the egg
+    radius = {"ellipse": 10**2 / 30, "traced": (9 - 4) ** 2 / (25 - 16)}.get(kind, 10)  # at the blunter end of the egg
     assert sorted(at_tips) == approx(sorted(outline.tip_angles), abs=2 * (1.25 * 1.6 / 2) / radius)
 
 
@@ -232,10 +232,10 @@ def test_loosened_zone_has_its_border_in_the_mesh():
     plan = undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_mm=15)
     m = mesh(plan, **FINE)
     loose = m.tri.mapping().detA[m.loose].sum() / 2
-    exact = plan.loosened.area - hole_area(m)
-    assert exact - plan.loosened.length * 3**2 / (12 * 15) < loose < exact
+    exact = plan.undermined.area - hole_area(m)
+    assert exact - plan.undermined.length * 3**2 / (12 * 15) < loose < exact
     centroid = m.tri.p[:, m.tri.t].mean(axis=1)
-    inside = shapely.contains_xy(plan.loosened, *centroid)
+    inside = shapely.contains_xy(plan.undermined, *centroid)
     assert (inside == m.loose).all()
 
 
@@ -244,7 +244,7 @@ def test_corners_of_the_loosened_zone_are_kept():
     wound = lens(length_mm=30, width_mm=10)
     drawn = side_to_side(wound)
     zone = shapely.box(-25, -15, 28, 20)
-    m = mesh(Plan(removed=drawn.removed, seams=drawn.seams, loosened=zone), **COARSE)
+    m = mesh(Plan(removed=drawn.removed, seams=drawn.seams, undermined=zone), **COARSE)
     assert m.tri.mapping().detA[m.loose].sum() / 2 == approx(zone.area - hole_area(m), rel=1e-9)
 
 
@@ -255,7 +255,7 @@ def test_zone_that_crosses_the_wound():
     """
     drawn = side_to_side(lens(length_mm=30, width_mm=10))
     zone = shapely.box(0.1, -15, 28, 20)
-    m = mesh(replace(drawn, loosened=zone), **COARSE)
+    m = mesh(replace(drawn, undermined=zone), **COARSE)
     loose = m.tri.mapping().detA[m.loose].sum() / 2
     exact = zone.difference(removed_skin(drawn)).area
     assert loose == approx(exact, abs=2 * COARSE["edge"] / 2 * 20 / 2)
@@ -268,7 +268,7 @@ def test_zone_on_one_side():
     m = mesh(plan, **FINE)
     y = m.tri.p[1, m.tri.t][:, m.loose]
     assert y.min() > -1e-9
-    exact = plan.loosened.difference(removed_skin(plan)).area
+    exact = plan.undermined.difference(removed_skin(plan)).area
     assert m.tri.mapping().detA[m.loose].sum() / 2 == approx(exact, rel=0.01)  # chords of the border and the edge
 
 

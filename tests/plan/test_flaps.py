@@ -164,8 +164,8 @@ def test_slit_side_to_side():
 def test_flaps_are_free():
     """Without undermining just the flaps are loosened; with it, they and everything near the wound and the cuts."""
     plan = FLAPS["z-plasty"](slit(length_mm=20))
-    assert undermined(plan).loosened.area == approx(2 * 20**2 * np.sqrt(3) / 4)
-    around = undermined(plan, undermine_mm=5).loosened
+    assert undermined(plan).undermined.area == approx(2 * 20**2 * np.sqrt(3) / 4)
+    around = undermined(plan, undermine_mm=5).undermined
     cut = shapely.LineString([plan.points[name] for name in "ABCD"])
     assert around.area == approx(shapely.union_all([cut.buffer(5, quad_segs=32), *plan.flaps]).area, rel=1e-3)
 
@@ -173,14 +173,14 @@ def test_flaps_are_free():
 def test_drawn_zone_beside_a_flap():
     """A zone that is drawn elsewhere comes on top of the flap."""
     plan = undermined(FLAPS["z-plasty"](slit(length_mm=20)), undermine_points_mm=((50, 50), (60, 50), (60, 60)))
-    assert plan.loosened.area == approx(2 * 20**2 * np.sqrt(3) / 4 + 50)
+    assert plan.undermined.area == approx(2 * 20**2 * np.sqrt(3) / 4 + 50)
 
 
 def test_pedicle_is_held():
     """However far is undermined, the middle of an island stays on its bed."""
     plan = undermined(FLAPS["v-y"](square(side_mm=15)), undermine_mm=20)
-    assert plan.loosened.intersection(plan.held).area == approx(0, abs=1e-9)
-    assert plan.loosened.union(plan.held).contains(plan.flaps[0])
+    assert plan.undermined.intersection(plan.held).area == approx(0, abs=1e-9)
+    assert plan.undermined.union(plan.held).contains(plan.flaps[0])
 
 
 @pytest.mark.parametrize("name", FLAPS)
@@ -195,4 +195,4 @@ def test_mesh(name, undermine):
     area = m.tri.mapping().detA.sum() / 2
     assert area == approx(n / 2 * 110**2 * np.sin(2 * np.pi / n) - removed_area(plan), abs=2.0)
     loose = m.tri.mapping().detA[m.loose].sum() / 2
-    assert loose == approx(plan.loosened.difference(removed_skin(plan)).area, rel=0.03)
+    assert loose == approx(plan.undermined.difference(removed_skin(plan)).area, rel=0.03)

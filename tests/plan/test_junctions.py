@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from fem.geometry.outlines import circle, crescent, ellipse, lens, lens_with_m, rhombus, slit, square, triangle
 from fem.mechanics.mesh import corner_angles, mesh
 from fem.plan.flaps import FLAPS
-from fem.plan.junctions import check, meetings, ratios, remainder, spread
+from fem.plan.junctions import check, junctions, ratios, remainder, spread
 from fem.plan.named_points import sewn
 from fem.plan.plan import side_to_side
 
@@ -33,7 +33,7 @@ SQUARE = dict(A=(-10, -10), B=(10, -10), C=(10, 10), D=(-10, 10))
 
 def deficits(plan):
     """Places of the points that meet, and their deficits in degrees."""
-    return {tuple(map(tuple, m.places.T.round(6).tolist())): np.degrees(m.deficit) for m in meetings(plan)}
+    return {tuple(map(tuple, m.places.T.round(6).tolist())): np.degrees(m.deficit) for m in junctions(plan)}
 
 
 # Closed forms
@@ -44,7 +44,7 @@ def test_lens(ratio):
     """+alpha at each tip, -2 alpha along the seam, alpha = 4 atan(W/L)."""
     plan = side_to_side(lens(length_mm=20 * ratio, width_mm=20))
     alpha = 4 * np.arctan(1 / ratio)
-    assert [m.deficit for m in meetings(plan)] == approx([alpha, alpha], abs=EXACT)
+    assert [m.deficit for m in junctions(plan)] == approx([alpha, alpha], abs=EXACT)
     assert spread(plan) == approx([-2 * alpha], abs=EXACT)
 
 
@@ -55,14 +55,14 @@ def test_rhombus():
     assert found[((-30.0, 0.0),)] == approx(36.8699, abs=1e-4)
     assert found[((30.0, 0.0),)] == approx(36.8699, abs=1e-4)
     assert found[((0.0, 10.0), (0.0, -10.0))] == approx(-73.7398, abs=1e-4)
-    assert (meetings(plan)[2].seam, meetings(plan)[2].fraction) == (0, approx(0.5))
+    assert (junctions(plan)[2].seam, junctions(plan)[2].fraction) == (0, approx(0.5))
 
 
 def test_crescent():
     """Both edges bulge the same way: the tip angle at each tip, and their difference in bend along the seam."""
     outline = crescent(length_mm=30, upper_mm=10, lower_mm=4)
     plan = side_to_side(outline)
-    assert [m.deficit for m in meetings(plan)] == approx(outline.tip_angles, abs=EXACT)
+    assert [m.deficit for m in junctions(plan)] == approx(outline.tip_angles, abs=EXACT)
     assert spread(plan) == approx([-sum(outline.tip_angles)], abs=EXACT)
     assert ratios(plan) == approx([38.2202 / 31.4026], abs=1e-4)
 
@@ -70,7 +70,7 @@ def test_crescent():
 def test_z_plasty():
     """+a beside the flaps, where the skin turns around a limb's end; -a where a flap's tip meets a cut's free end."""
     plan = FLAPS["z-plasty"](slit(length_mm=20), angle_deg=50, limb_mm=14)
-    assert sorted(np.degrees(m.deficit) for m in meetings(plan)) == approx([-50, -50, 50, 50])
+    assert sorted(np.degrees(m.deficit) for m in junctions(plan)) == approx([-50, -50, 50, 50])
     assert spread(plan) == approx([0, 0, 0])
 
 
@@ -83,7 +83,7 @@ def test_rhombic():
 
 def test_middle_of_a_wedge():
     """Beside the tip of a lens the wedge of skin is all around but alpha, its middle points outward."""
-    left, right = meetings(side_to_side(lens(length_mm=60, width_mm=20)))
+    left, right = junctions(side_to_side(lens(length_mm=60, width_mm=20)))
     assert (np.cos(left.ways), np.cos(right.ways)) == (approx([-1]), approx([1]))
     assert right.angles == approx([2 * np.pi - 4 * np.arctan(1 / 3)])
 
@@ -197,7 +197,7 @@ def test_zero_sum_of_triangles(technique):
     found = 2 * np.pi - np.bincount(group, around)
     assert found[sewn_up].sum() == approx(0, abs=EXACT)
     ends = {(k, end): group[seam[0, -int(end)]] for k, seam in enumerate(m.seams) for end in (0.0, 1.0)}
-    wanted = {ends[e.seam, e.fraction]: e.deficit for e in meetings(plan) if e.fraction in (0.0, 1.0)}
+    wanted = {ends[e.seam, e.fraction]: e.deficit for e in junctions(plan) if e.fraction in (0.0, 1.0)}
     straight = technique not in ("rotation", "bilobed")
     assert found[list(wanted)] == approx(list(wanted.values()), abs=EXACT if straight else 0.5)
 

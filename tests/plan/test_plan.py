@@ -139,8 +139,8 @@ def test_sides_of_an_m_loosened_apart():
     """
     outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8)
     plan, S = side_to_side(outline), outline.upper.length
-    above = undermined(plan, undermine_upper_mm=15).loosened.difference(removed_skin(plan))
-    below = undermined(plan, undermine_lower_mm=15).loosened.difference(removed_skin(plan))
+    above = undermined(plan, undermine_upper_mm=15).undermined.difference(removed_skin(plan))
+    below = undermined(plan, undermine_lower_mm=15).undermined.difference(removed_skin(plan))
     slivers = 2 * (S / 200) ** 2 / (8 * 50) * S
     assert above.intersection(shapely.box(-99, -99, 99, 0)).area == approx(0, abs=slivers)
     assert above.area == approx(below.area, abs=slivers)
@@ -160,7 +160,7 @@ def test_corners_of_either_edge():
 @pytest.mark.parametrize("outline", [*OUTLINES, rhombus(length_mm=60, width_mm=20)])
 def test_loosened_zone(outline):
     """Everything within d of a convex wound: area A + P d + pi d^2 (Steiner's formula)."""
-    loosened = undermined(side_to_side(outline), undermine_mm=15).loosened
+    loosened = undermined(side_to_side(outline), undermine_mm=15).undermined
     P = outline.upper.length + outline.lower.length
     assert loosened.area == approx(outline.area + P * 15 + pi * 15**2, rel=1e-3)
     assert loosened.contains(boundary(outline))
@@ -169,16 +169,16 @@ def test_loosened_zone(outline):
 def test_nothing_loosened():
     """No undermining, no zone."""
     plan = TECHNIQUES["side-to-side"](OUTLINES[0])
-    assert plan.loosened is None
-    assert undermined(plan, undermine_mm=0.0).loosened is None
+    assert plan.undermined is None
+    assert undermined(plan, undermine_mm=0.0).undermined is None
 
 
 @pytest.mark.parametrize("outline", [*OUTLINES, rhombus(length_mm=60, width_mm=20)])
 def test_sides_loosened_apart(outline):
     """Each side of a mirror-symmetric wound counts half of A + P d + pi d^2, each with its own d."""
     plan = side_to_side(outline)
-    zone = undermined(plan, undermine_mm=4, undermine_upper_mm=15).loosened
-    both = undermined(plan, undermine_upper_mm=4, undermine_lower_mm=15).loosened
+    zone = undermined(plan, undermine_mm=4, undermine_upper_mm=15).undermined
+    both = undermined(plan, undermine_upper_mm=4, undermine_lower_mm=15).undermined
     P = outline.upper.length + outline.lower.length
     steiner = 2 * outline.area + P * (4 + 15) + pi * (4**2 + 15**2)
     assert zone.area + both.area == approx(steiner, rel=1e-3)
@@ -189,7 +189,7 @@ def test_sides_loosened_apart(outline):
 def test_one_side_loosened():
     """With nothing freed on the lower side, the zone lies above the axis, but for the wound."""
     plan = side_to_side(lens(length_mm=60, width_mm=20))
-    zone = undermined(plan, undermine_upper_mm=15).loosened
+    zone = undermined(plan, undermine_upper_mm=15).undermined
     freed = zone.difference(removed_skin(plan))
     assert freed.bounds[1] == approx(0, abs=1e-9)
     assert freed.area == approx((64.35 * 30 + pi * 15**2) / 2, rel=1e-3)
@@ -198,7 +198,7 @@ def test_one_side_loosened():
 def test_polygon_loosened():
     """The zone is the polygon as drawn, wherever it lies."""
     corners = ((0.0, -30.0), (50.0, -30.0), (50.0, 30.0), (0.0, 30.0))
-    assert undermined(side_to_side(OUTLINES[1]), undermine_points_mm=corners).loosened.area == approx(50 * 60)
+    assert undermined(side_to_side(OUTLINES[1]), undermine_points_mm=corners).undermined.area == approx(50 * 60)
 
 
 def test_polygon_beside_distances():

@@ -19,7 +19,7 @@ from fem.closure.measure import measures
 from fem.closure.trimming import WITHIN, shortest
 from fem.errors import BadCase, NotConverged
 from fem.geometry.outlines import circle, crescent, facts, lens, lens_with_m, slit, tangent
-from fem.plan.junctions import check, meetings, remainder
+from fem.plan.junctions import check, junctions, remainder
 from fem.plan.plan import removed_area
 from fem.plan.trim import extended, trimmed
 from fem.results import result
@@ -118,7 +118,7 @@ def test_deficits_add_up_to_nothing(ratio, ends, cuts, turns):
     plan = trimmed(outline, **keys)
     check(plan)
     assert remainder(plan) == approx(0, abs=1e-6)
-    at_tips = sorted(m.deficit for m in meetings(plan) if m.angles.size == 1)
+    at_tips = sorted(m.deficit for m in junctions(plan) if m.angles.size == 1)
     assert at_tips == approx(sorted(extended(outline, **DEFAULTS | keys).tip_angles), abs=1e-6)
 
 

@@ -20,7 +20,7 @@ from fem.geometry.outlines import lens_with_m
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import cauchy_stress, sheet
 from fem.mechanics.tips import tips
-from fem.plan.junctions import meetings
+from fem.plan.junctions import junctions
 from fem.plan.plan import side_to_side, undermined
 from fem.render import picture
 
@@ -214,7 +214,7 @@ def numbers(axes):
 
 def test_numbers_in_a_plan(flap):
     """One at each wedge of skin, at most 0.08 half-widths from its place; points that meet share one."""
-    met = meetings(flap.plan)
+    met = junctions(flap.plan)
     written, at = numbers(picture.plan(flap, "rhombic", 40.0).axes[0])
     assert written == [k for k, meeting in enumerate(met, start=1) for _ in meeting.angles]
     places = np.hstack([meeting.places for meeting in met]) - picture.centre(flap)[:2, None]

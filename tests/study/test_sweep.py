@@ -84,7 +84,7 @@ def test_case_of_any_settings(tmp_path):
 def test_base_in_a_file_beside_the_study(tmp_path):
     """A base in a file, which names another, is the same as one in the study; its mistakes are shown in its file."""
     (tmp_path / "lens.csv").write_text("x_mm,y_mm\n0,0\n20,-8\n40,0\n20,8\n")
-    drawn = "wound: {outline: {kind: drawn, file: lens.csv}}\nskin: {site: forearm}\n"
+    drawn = "wound: {outline: {kind: traced, file: lens.csv}}\nskin: {site: forearm}\n"
     (tmp_path / "base.yaml").write_text(f"name: other\n{drawn}")
     (case,) = sweep.cases(study(tmp_path, "", "base: base.yaml\n"))
     inline = "base:\n  " + drawn.replace("\n", "\n  ", 1)

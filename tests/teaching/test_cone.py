@@ -17,7 +17,7 @@ from fem.teaching.cone import RADIUS, Cone, Tip, instructions, of_one_kind, patt
 
 def result(one, heights):
     """A result with the tips of a plan, left to right, and the heights computed there."""
-    met = [m for m in junctions.meetings(physical.plan(one)) if m.places.shape[1] == 1]
+    met = [m for m in junctions.junctions(physical.plan(one)) if m.places.shape[1] == 1]
     X = np.array([m.places[:, 0] for m in met]).T
     X = X[:, np.argsort(X[0])]
     return Result(
