@@ -94,7 +94,9 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     if not sys.stdout.isatty():
         csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
         return
-    table = Table(*map(Text, columns), box=None, header_style="bold")
+    table = Table(box=None, header_style="bold")
+    for column in columns:
+        table.add_column(Text(column))
     for row in rows:
         table.add_row(*(Text("" if value is None else str(value)) for value in row))
     _console().print(table)

@@ -4,9 +4,11 @@ Parameters are sought in coordinates z in which 1 is a large step for each: a fa
 limit, half of the range for the others. So neither units nor magnitudes matter.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, lru_cache, partial
 from itertools import product
+from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -15,6 +17,7 @@ from scipy.stats import f, qmc, t
 
 from fem.case.case import schema
 from fem.errors import NotFitted
+from fem.fit.tensile import Measured
 from fem.material.skin import LAWS, tension
 
 CONFIDENCE = 0.95
@@ -56,24 +59,25 @@ class Search:
     high: np.ndarray  # (k,) greatest; infinite if there is none
 
     @property
-    def limits(self):
+    def limits(self) -> np.ndarray:
         """Least and greatest coordinates (2, k)."""
         ends = np.array([DECADES, (-1.0, 1.0)]).T
         return np.where(np.isinf(self.high), ends[:, :1], ends[:, 1:])
 
-    def values(self, z):
+    def values(self, z: np.ndarray) -> np.ndarray:
         """Those parameters (k,) at z (k,)."""
         limited = np.isfinite(self.high)
         span = np.where(limited, self.high, self.low) - self.low
         return np.where(limited, self.low + span * (z + 1) / 2, 10.0**z)
 
-    def law(self, z):
+    def law(self, z: np.ndarray) -> Callable:
         """The law at z (k,): C -> psi, dpsi/dC, d2psi/dC2."""
-        return partial(LAWS[self.kind], **self.held, **dict(zip(self.keys, self.values(z), strict=True)))
+        law: Any = LAWS[self.kind]
+        return partial(law, **self.held, **dict(zip(self.keys, self.values(z), strict=True)))
 
 
 @cache
-def ranges(kind):
+def ranges(kind: str) -> dict[str, list[tuple[float, float]]]:
     """Ranges (low, high) that each parameter of a law may lie in, by its key; those of the schema of a case."""
     known = {key: about for key, about in schema()["$defs"][kind]["properties"].items() if "const" not in about}
     return {key: [_range(part) for part in about.get("anyOf", [about])] for key, about in known.items()}
@@ -91,7 +95,7 @@ def _range(about):
     return low, about.get("maximum", np.inf)
 
 
-def fit(measured, kind, *, held=None, within=None):
+def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict | None = None) -> Fit:
     """Fit of a law to measured stresses, some of its parameters held at given values.
 
         sum of (sigma_i(p) - stress_i)^2 -> least
@@ -140,12 +144,12 @@ def fit(measured, kind, *, held=None, within=None):
 # Stresses of a law ------------------------------------------------------------------------------------------
 
 
-def stresses(law, measured):
+def stresses(law: Callable, measured: Measured) -> np.ndarray:
     """Stresses (m,) of a law in the measured states, kPa, each nominal or Cauchy as it was measured."""
     return _as_measured(law, stretches(law, measured), measured)
 
 
-def stretches(law, measured):
+def stretches(law: Callable, measured: Measured) -> np.ndarray:
     """Stretches (2, n) in the measured states; where a direction is free, the one without stress.
 
     Fibres that pull beyond all bounds, as on trial they may, leave none above NARROWEST, which then stands for it.
@@ -171,7 +175,7 @@ def _as_measured(law, stretch, measured):
     return 1e3 * tension(law, stretch, h=1.0)[at] / np.where(measured.nominal, stretch[at], 1.0)
 
 
-def slopes(search, z, stretch, measured):
+def slopes(search: Search, z: np.ndarray, stretch: np.ndarray, measured: Measured) -> np.ndarray:
     """Derivatives (m, k) in kPa of the stresses by the coordinates z (k,), free directions kept free of stress.
 
         ds/dz = s_,z - s_,e f_,z / f_,e,    f(e, z) = 0 the free stress, e the log of the free stretch

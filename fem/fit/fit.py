@@ -3,9 +3,11 @@
 import hashlib
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,6 +18,9 @@ from fem.fit.estimate import CONFIDENCE, Fit, fit, ranges
 from fem.fit.tensile import AXES, Measured, measured
 from fem.material.skin import LAWS
 from fem.results.folder import refuse_unusable, whole
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 DIGITS = 6  # of a parameter that is written; our choice, beyond all measurements
 INK, COLOURS, MARKS = "#181818", ("#009e73", "#cc5500"), "osD^vP*X"  # as in `picture`, which loads pyvista
@@ -34,7 +39,15 @@ class Fitted:
     thickness: float | None  # mm
 
 
-def fitted(path, kind, *, held=(), thickness=None, width=None, up_to=None):
+def fitted(
+    path: Path | str,
+    kind: str,
+    *,
+    held: Iterable[str] = (),
+    thickness: float | None = None,
+    width: float | None = None,
+    up_to: float | None = None,
+) -> Fitted:
     """Fit of a law to the measurement in a CSV file.
 
     kind        law, as in LAWS
@@ -97,7 +110,7 @@ def _held(words, kind, problems):
     return values, limits
 
 
-def save(result, into="results"):
+def save(result: Fitted, into: Path | str = "results") -> Path:
     """The folder of a fit, written whole: fit.yaml, fit.png and fit.json.
 
     Raises OSError if it cannot be written, or would replace what is not a fit.
@@ -114,7 +127,7 @@ def save(result, into="results"):
 # What is written --------------------------------------------------------------------------------------------
 
 
-def table(result):
+def table(result: Fitted) -> str:
     """The fit as lines of text: each parameter, its unit in its name, and its confidence interval."""
     found = result.fit
     size = max(map(len, found.values))
@@ -138,7 +151,7 @@ def _spread(found, key):
     return f"{CONFIDENCE:.0%} confidence: {low:.4g} to {high:.4g}"
 
 
-def block(result):
+def block(result: Fitted) -> str:
     """The `skin:` block of a case, as YAML with comments."""
     found, thickness = result.fit, result.thickness
     if thickness is None:
@@ -163,7 +176,7 @@ def _plain(name):
     return "".join(c if c.isprintable() else "?" for c in name)
 
 
-def numbers(result):
+def numbers(result: Fitted) -> dict[str, Any]:
     """The fit as plain numbers and words."""
     found = result.fit
     return {
@@ -188,7 +201,7 @@ def numbers(result):
     }
 
 
-def figure(result):
+def figure(result: Fitted) -> "Figure":
     """Figure of the measured stresses and the fitted ones over stretch, a mark for each test, a colour a direction."""
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
@@ -203,7 +216,7 @@ def figure(result):
             these = np.flatnonzero((states.label[states.state] == label) & (states.axis == axis))
             these = these[np.argsort(stretch[these], kind="stable")]
             if these.size:
-                looks = dict(color=COLOURS[axis], marker=MARKS[i % len(MARKS)], ms=7, ls="")
+                looks: dict[str, Any] = dict(color=COLOURS[axis], marker=MARKS[i % len(MARKS)], ms=7, ls="")
                 axes.plot(stretch[these], states.stress[these], **looks)
                 axes.plot(stretch[these], found.stress[these], color=COLOURS[axis], lw=2)
                 handles.append(Line2D([], [], label=f"{label}, {direction}".removeprefix(", "), **looks))
@@ -215,9 +228,8 @@ def figure(result):
     axes.tick_params(labelsize=14, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(handles=handles, fontsize=14, frameon=False)
-    for y, words, looks in [
-        (0.955, f"{result.path.stem}: {found.kind}", dict(size=22, weight="bold")),
-        (0.913, f"R² {found.r2:.4f}, residual {found.rms_kPa:.3g} kPa{_left_out(result)}", dict(size=14)),
-    ]:
-        drawn.text(0.025, y, words, va="center", color=INK, parse_math=False, **looks)
+    quality = f"R² {found.r2:.4f}, residual {found.rms_kPa:.3g} kPa{_left_out(result)}"
+    place: dict[str, Any] = dict(va="center", color=INK, parse_math=False)
+    drawn.text(0.025, 0.955, f"{result.path.stem}: {found.kind}", size=22, weight="bold", **place)
+    drawn.text(0.025, 0.913, quality, size=14, **place)
     return drawn

@@ -9,6 +9,7 @@ import csv
 import math
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -36,9 +37,9 @@ class Measured:
     stress: np.ndarray  # (m,) kPa
 
 
-def columns():
+def columns() -> dict[str, tuple[str, int | None]]:
     """Names of all columns: what they hold, and in which direction (0 along, 1 across; None for the test's name)."""
-    known = {"test": ("test", None)}
+    known: dict[str, tuple[str, int | None]] = {"test": ("test", None)}
     for quantity in (*STRETCH, *STRESS, "force_N"):
         words, _, unit = quantity.rpartition("_")
         for axis, name in enumerate(AXES):
@@ -46,7 +47,7 @@ def columns():
     return known
 
 
-def measured(path, *, area=None, up_to=math.inf):
+def measured(path: Path | str, *, area: float | None = None, up_to: float = math.inf) -> tuple[Measured, int]:
     """The states in a CSV file, and the number of its rows that were left out.
 
     area    of the unstretched cross-section, mm2, which forces are divided by
@@ -69,12 +70,12 @@ def measured(path, *, area=None, up_to=math.inf):
     return _arrays(kept), len(rows) - len(kept)
 
 
-def refuse(path, problems):
+def refuse(path: Path | str, problems: list[tuple[int, str]]) -> None:
     """Raise BadCase if there are problems (line, message)."""
     if problems:
-        told = [f"{path}:{n}: {message}" for n, message in problems[:MAX_MESSAGES]]
+        lines = [f"{path}:{n}: {message}" for n, message in problems[:MAX_MESSAGES]]
         more = [f"{path}: {len(problems) - MAX_MESSAGES} more"] if len(problems) > MAX_MESSAGES else []
-        raise BadCase("\n".join(told + more))
+        raise BadCase("\n".join(lines + more))
 
 
 def _cells(n, line, path):

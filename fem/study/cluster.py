@@ -2,8 +2,11 @@
 
 import logging
 import os
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
+from pathlib import Path
+from typing import Any
 
 from fem.errors import NoCluster
 from fem.study.keys import Cluster
@@ -11,7 +14,9 @@ from fem.study.keys import Cluster
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 
 
-def chosen(block: Cluster | None, *, local=None, address=None, file=None):
+def chosen(
+    block: Cluster | None, *, local: int | None = None, address: str | None = None, file: Path | None = None
+) -> Callable:
     """What gives the client: of a running cluster, of workers on this machine, or of those that the block asks for."""
     if address or file:
         return partial(running, address, file=file)
@@ -20,18 +25,18 @@ def chosen(block: Cluster | None, *, local=None, address=None, file=None):
     return partial(queued, block)
 
 
-def count(local, block: Cluster | None):
+def count(local: int | None, block: Cluster | None) -> int:
     """Number of workers that `chosen` would start."""
     return local or (int(block.workers) if block else cores())
 
 
-def cores():
+def cores() -> int:
     """Number of cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 @contextmanager
-def on_this_machine(workers=None):
+def on_this_machine(workers: int | None = None) -> Iterator[Any]:
     """Client of workers on this machine, by default one a core, reached over the loopback address only."""
     import dask
     from distributed import Client, LocalCluster
@@ -63,7 +68,7 @@ def on_this_machine(workers=None):
 
 
 @contextmanager
-def running(address=None, *, file=None):
+def running(address: str | None = None, *, file: Path | None = None) -> Iterator[Any]:
     """Client of a cluster that is running already, by its address or by the file that its scheduler wrote."""
     from distributed import Client
 
@@ -76,7 +81,7 @@ def running(address=None, *, file=None):
 
 
 @contextmanager
-def queued(block: Cluster):
+def queued(block: Cluster) -> Iterator[Any]:
     """Client of workers that a computing centre's queue starts."""
     from distributed import Client
 
@@ -86,7 +91,7 @@ def queued(block: Cluster):
             yield client
 
 
-def batch(block: Cluster):
+def batch(block: Cluster) -> Any:
     """The dask_jobqueue cluster of a study's `cluster` block; its job_script() is what is submitted."""
     import dask_jobqueue
 

@@ -4,7 +4,7 @@ What is evaluated is given; here a point is one number or a mapping of inputs to
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -34,7 +34,7 @@ class Least:
     why: str  # "found", "everywhere", "nowhere", "end failed", "budget" or "failed between"
 
 
-def least(excess: Callable, low, high, *, tolerance, budget=MOST) -> Least:
+def least(excess: Callable, low: float, high: float, *, tolerance: float, budget: int = MOST) -> Least:
     """The least value between two ends that keeps the limits, to a tolerance: a bracket that shrinks about it.
 
     excess     values (k,) -> by how much each exceeds the limits, 0 or less if it keeps them, NaN if it failed
@@ -80,7 +80,7 @@ def _between(evaluated, a, b, tolerance):
     return a + NEXT * tolerance if abs(evaluated[a]) <= abs(evaluated[b]) else b - NEXT * tolerance
 
 
-def bracket(evaluated):
+def bracket(evaluated: dict[float, float]) -> tuple[float, float]:
     """The least value that keeps the limits, and before it the greatest that does not."""
     b = min(x for x, excess in evaluated.items() if excess <= 0)
     return max(x for x, excess in evaluated.items() if x < b and excess > 0), b
@@ -102,17 +102,17 @@ class Trial:
     excess: tuple[float, ...]  # over each limit, as a share of it or of 1; 0 or less if kept
 
     @property
-    def kept(self):
+    def kept(self) -> bool:
         """Whether it is known to keep every limit."""
         return bool(np.isfinite(self.goal)) and all(excess <= 0 for excess in self.excess)
 
     @property
-    def worst(self):
+    def worst(self) -> float:
         """Its greatest excess; infinite if a solve failed."""
         return float(max(self.excess, default=0.0)) if np.isfinite(self.goal) else np.inf
 
 
-def trials(judge: Callable, ranges, choices, *, budget, seed) -> list[Trial]:
+def trials(judge: Callable, ranges: dict, choices: dict, *, budget: int, seed: int) -> list[Trial]:
     """Everything evaluated while looking for the least goal within the limits; `best` tells the answer.
 
     judge    points -> rows of numbers (k, 1 + limits): the goal and the excess over each limit, NaN if it failed
@@ -136,7 +136,7 @@ def trials(judge: Callable, ranges, choices, *, budget, seed) -> list[Trial]:
     return done
 
 
-def best(done):
+def best(done: list[Trial]) -> Trial | None:
     """The trial with the least goal of those that keep all limits; None if none does."""
     return min((trial for trial in done if trial.kept), key=lambda trial: trial.goal, default=None)
 
@@ -219,9 +219,9 @@ def _or_bad(values):
 # What is gained, and what it costs ----------------------------------------------------------------------------
 
 
-def front(x, y):
+def front(x: Sequence[float] | np.ndarray, y: Sequence[float] | np.ndarray) -> list[int]:
     """Places of the points of which no other has both less or equal x and less or equal y, by x; NaN never counts."""
     x, y = np.asarray(x, float), np.asarray(y, float)
     order = [i for i in np.lexsort((y, x)) if np.isfinite(x[i] + y[i])]
-    lowest = np.minimum.accumulate(y[order]) if order else []
+    lowest: np.ndarray = np.minimum.accumulate(y[order])
     return [i for k, i in enumerate(order) if k == 0 or y[i] < lowest[k - 1]]

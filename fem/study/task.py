@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import fem
 from fem.case import case as cases
@@ -82,7 +83,7 @@ def solved(key, text, order) -> str:
 
 def _solve(case, order):
     folder, failed, _ = paths(order.into, case.name)
-    start, reached = time.monotonic(), {}
+    start, reached = time.monotonic(), dict[str, Any]()
     with _watched(case, order, reached) as watch:
         try:
             put = order.solve(case, keep=order.keep, watch=watch)

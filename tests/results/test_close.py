@@ -6,6 +6,7 @@ from pathlib import Path
 
 import meshio
 import numpy as np
+import psutil
 import pytest
 from matplotlib.image import imread
 from problems import flat
@@ -122,7 +123,8 @@ def test_run(made):
     assert run["negative_pivots"] == 0
     assert 0 < run["iterations"] <= run["factorisations"]
     assert 0 < run["mesh_s"] + run["assembly_s"] + run["factorisation_s"] <= run["total_s"]
-    assert run["peak_memory_MB"] > 50 and run["patch_radius_mm"] == 40
+    size = psutil.Process().memory_info().rss / 2**20  # now; the peak was some when the case was closed
+    assert size / 4 < run["peak_memory_MB"] < 10 * size and run["patch_radius_mm"] == 40
     assert "not a medical device" in run["note"]
 
 

@@ -2,7 +2,7 @@
 
 from functools import reduce
 from operator import or_
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import Field
 
@@ -16,6 +16,4 @@ ANSWERS: dict[str, Kind] = {
     "uncertainty": uncertainty.KIND,
     "search": search.KIND,
 }
-Answer = Annotated[  # type: ignore[valid-type]
-    reduce(or_, [kind.block for kind in ANSWERS.values()]), Field(discriminator="kind")
-]
+Answer: Any = Annotated[reduce(or_, [kind.block for kind in ANSWERS.values()]), Field(discriminator="kind")]

@@ -1,5 +1,6 @@
 """Map: a measure over two inputs that the study varies, as colours."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 import cmcrameri.cm as colours
@@ -62,13 +63,13 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     )
 
 
-def draw(x: list, y: list, values: np.ndarray, *, measure: str, over: tuple[str, ...]) -> Figure:
+def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: tuple[str, ...]) -> Figure:
     """Figure of a measure in colours at points (n,) of two inputs; cells if they form a grid, else dots.
 
     over   what stands along both axes
     """
     drawn, axes = figure((SIZE[0], SIZE[1] + 0.2))
-    (x, across), (y, upwards), z = places(x), places(y), np.asarray(values, float)
+    (x, across), (y, upwards), z = places(xs), places(ys), np.asarray(values, float)
     columns, rows = np.unique(x), np.unique(y)
     lost = np.isnan(z)
     look = {"cmap": colours.batlow}
