@@ -59,6 +59,7 @@ def test_stations_around_a_circle():
     assert np.hypot(*(thread.W @ X[:2, thread.nodes].T).T) == approx(r, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_hoop_stress_is_minus_the_radial_stress():
     """A thread of tension T pulls the edge inward by T/a per length: sigma_r h = T/a, sigma_theta = -sigma_r there.
 
@@ -130,6 +131,7 @@ def test_refused():
             case(**keys)
 
 
+@pytest.mark.slow
 def test_compared_with_what_is_sewn(tmp_path):
     """The comparison takes a wound without any scar beside one that has one, and alone."""
     purse = comparison.WRITTEN.replace("NAME", "purse").replace("{undermine_mm: 6}", "{technique: purse-string}")
