@@ -33,13 +33,13 @@ def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
     from fem.errors import BadCase
     from fem.teaching import explore
 
-    def asked(path):
+    def is_exploration(path):
         try:
             return explore.is_exploration(path)
         except BadCase:
             return False
 
-    paths = [path for path in files if asked(path)]
+    paths = [path for path in files if is_exploration(path)]
     return dict(zip(paths, read_each(paths, explore.read, lambda exploration: exploration.base), strict=True))
 
 

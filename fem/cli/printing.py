@@ -86,11 +86,15 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     if not (folder / "cases").is_dir():
         fail(f"flatseam study: no results in {folder} yet")
     try:
-        columns, rows = selected(write_table(folder, dict.fromkeys(map(address, cases))), query)
+        path = write_table(folder, dict.fromkeys(map(address, cases)))
+        damaged = selected(path, "select key, reason from study where status = 'damaged'")[1]
+        columns, rows = selected(path, query)
     except (OSError, ValueError) as error:
         fail(f"flatseam study --table: {error}")
     if count := outdated(folder):
         print(f"{folder}: {count} results are out of date, computed by another solver", file=sys.stderr)
+    for key, reason in damaged:
+        print(f"{folder / 'cases' / key}: damaged: {reason}", file=sys.stderr)
     if not sys.stdout.isatty():
         csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
         return

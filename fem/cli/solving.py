@@ -81,7 +81,7 @@ def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: boo
     from fem.study.table import write_table
 
     keys = dict.fromkeys(map(address, cases))
-    options = {"keep": study.keys.keep, "limits": study.keys.limits, "retry": retry}
+    options: dict[str, Any] = {"keep": study.keys.keep, "limits": study.keys.limits, "retry": retry}
     page = None
     try:
         workers = cluster.chosen(study.keys.cluster, **client)

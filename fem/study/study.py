@@ -11,7 +11,7 @@ import shutil
 import statistics
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from itertools import islice
 from pathlib import Path
@@ -38,15 +38,15 @@ Evaluate = Callable[[list[Case]], list[Row]]  # what searches are given: rows of
 
 @contextmanager
 def engine(
-    into,
+    into: Path | str,
     *,
-    keep="measures",
-    limits=None,
-    workers=cluster.on_this_machine,
-    solve=closing,
-    retry=False,
-    watch=lambda **event: None,
-):
+    keep: str = "measures",
+    limits: Limits | None = None,
+    workers: Callable = cluster.on_this_machine,
+    solve: Callable = closing,
+    retry: bool = False,
+    watch: Callable[..., None] = lambda **event: None,
+) -> Iterator[Callable[[Iterable[Case]], None]]:
     """A function that completes cases in the folder `into`: each then has its result or the reason why it has none.
 
     What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
@@ -80,13 +80,13 @@ def engine(
 
 
 @contextmanager
-def evaluator(into, **options):
+def evaluator(into: Path | str, **options) -> Iterator[Evaluate]:
     """`Evaluate` in a folder; options as those of `engine`."""
     with engine(into, **options) as complete:
         yield evaluating(complete, into)
 
 
-def evaluating(complete, into) -> Evaluate:
+def evaluating(complete: Callable, into: Path | str) -> Evaluate:
     """`Evaluate` through what an engine in that folder gives."""
 
     def evaluate(cases):
@@ -97,7 +97,7 @@ def evaluating(complete, into) -> Evaluate:
     return evaluate
 
 
-def estimate(into, cases, *, keep="measures"):
+def estimate(into: Path | str, cases: Iterable[Case], *, keep: str = "measures") -> tuple[int, float, str]:
     """How many of the cases are missing, seconds that one core would take for them, and where the estimate comes from.
 
     Up to TRIED of them, spread evenly, are meshed; a closure takes unknowns^GROWTH, with the factor of earlier results
@@ -118,12 +118,12 @@ def estimate(into, cases, *, keep="measures"):
     return len(missing), sum(each) / max(1, len(each)) * len(missing), source
 
 
-def failures(into, keys):
+def failures(into: Path | str, keys: Iterable[str]) -> Counter[str]:
     """How many of the cases with these keys failed, by kind."""
-    return Counter(one["failure"] or one["status"] for one in rows(into, keys) if one["status"] != "done")
+    return Counter(case["failure"] or case["status"] for case in rows(into, keys) if case["status"] != "done")
 
 
-def addressed(case):
+def addressed(case: Case) -> Case:
     """The case under the name of its content."""
     return case.model_copy(update={"name": address(case)})
 

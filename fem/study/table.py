@@ -13,7 +13,7 @@ from fem.study.task import paths
 Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted path; measures
 
 
-def row(into, key) -> Row:
+def row(into: Path | str, key: str) -> Row:
     """The row of a case: key, status, failure, reason, seconds; inputs; measures.
 
     status   done, failed, or that of a folder without a result: missing, out of date, damaged
@@ -30,7 +30,7 @@ def row(into, key) -> Row:
     return {"key": key, "status": str(state.kind), "failure": None, "reason": state.reason or None, "seconds": None}
 
 
-def rows(into, keys=None) -> Iterable[Row]:
+def rows(into: Path | str, keys: Iterable[str] | None = None) -> Iterable[Row]:
     """Rows of the cases with these keys, or of all that are in the folder."""
     if keys is None:
         cases = sorted((Path(into) / "cases").glob("[!.]*"))
@@ -38,18 +38,18 @@ def rows(into, keys=None) -> Iterable[Row]:
     return (row(into, key) for key in keys)
 
 
-def write_table(into, keys=None):
+def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
     """Path of study.parquet, written anew from the folders; arguments as for `rows`."""
     import duckdb
 
     path = Path(into) / "study.parquet"
     with whole_files(path) as (draft,):
-        lines, columns = draft.with_suffix(".jsonl"), {}
+        lines, columns = draft.with_suffix(".jsonl"), dict[str, str | None]()
         with open(lines, "w", encoding="utf-8") as stream:
-            for one in rows(into, keys):
-                for name, value in one.items():
+            for case in rows(into, keys):
+                for name, value in case.items():
                     columns[name] = _type(value, columns.get(name))
-                stream.write(json.dumps(one, allow_nan=False) + "\n")
+                stream.write(json.dumps(case, allow_nan=False) + "\n")
         with duckdb.connect() as base:
             read = base.read_json(
                 str(lines), columns={n: t or "VARCHAR" for n, t in columns.items()}, format="newline_delimited"
@@ -71,7 +71,7 @@ def _type(value, before):
     return kind if before in (None, kind) else "VARCHAR"
 
 
-def selected(table, query):
+def selected(table: Path, query: str) -> tuple[list[str], list[tuple]]:
     """Names of the columns and the rows that SQL selects from the table `study`; it reaches no file.
 
     Raises ValueError with duckdb's words.
@@ -83,7 +83,7 @@ def selected(table, query):
         base.execute("SET enable_external_access = false")
         base.execute("SET lock_configuration = true")
         try:
-            found = base.sql(query)
-            return (found.columns, found.fetchall()) if found is not None else ([], [])
+            answer = base.sql(query)
+            return (answer.columns, answer.fetchall()) if answer is not None else ([], [])
         except duckdb.Error as error:
             raise ValueError(str(error)) from error

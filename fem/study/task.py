@@ -49,13 +49,13 @@ class Order:
     solve: Callable  # as `closing`
 
 
-def closing(case, *, keep, watch):
+def closing(case: cases.Case, *, keep: str, watch: Callable[..., None]) -> Callable:
     """The closure of a case, as the function that writes its folder."""
     closure, how = closed(case, watch=watch)
     return partial(write_all, case=case, closure=closure, how=how, keep=keep)
 
 
-def solved(key, text, order) -> str:
+def solved(key: str, text: str, order: Order) -> str:
     """The key of a case, its address, when it has its folder, or a file with the reason why there is none.
 
     text   the case as YAML: the models of cases are made at run time and cannot be sent to another process
@@ -139,7 +139,7 @@ def _watched(case, order, reached):
         signal.setitimer(signal.ITIMER_REAL, 0)
 
 
-def paths(into, key):
+def paths(into: Path | str, key: str) -> tuple[Path, Path, Path]:
     """Folder of a result, file of a failure, mark of those that began."""
     inside = Path(into) / "cases"
     return inside / key, inside / f"{key}.failed.json", inside / f"{key}.begun"
@@ -151,9 +151,23 @@ def settled(case, order):
     return identity.state(folder, case, keep=order.keep).complete or identity.failure(failed) is not None
 
 
-def fail(into, case, kind, reason, *, seconds=None, reached=None):
+def fail(
+    into: Path | str,
+    case: cases.Case,
+    kind: str,
+    reason: str,
+    *,
+    seconds: float | None = None,
+    reached: dict | None = None,
+) -> None:
     """Record that a case has no result, and why."""
     _, failed, _ = paths(into, case.name)
-    note = {"case": case.name, "solver": identity.solver(), "failure": kind, "reason": reason, "seconds": seconds}
+    note: dict[str, Any] = {
+        "case": case.name,
+        "solver": identity.solver(),
+        "failure": kind,
+        "reason": reason,
+        "seconds": seconds,
+    }
     note |= {"reached": reached or {}, "inputs": cases.inputs(case)}
     write_whole(failed, json.dumps(note, indent=2) + "\n")
