@@ -1,12 +1,13 @@
 """A closure: a wound before and after it was closed, and the stress at its nodes."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from fem.geometry.outlines import Outline
 from fem.mechanics.mesh import Mesh
-from fem.mechanics.sheet import Sheet, cauchy_stress
+from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
 from fem.mechanics.ties import Tied
 from fem.plan.plan import Plan
 
@@ -37,6 +38,25 @@ class Closure:
     stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
     trimmed: "Trimmed | None" = None  # None: its cones are left
 
+    @cached_property
+    def stress(self) -> tuple[np.ndarray, np.ndarray]:
+        """Principal Cauchy stresses (2, n_elements, n_quad) in MPa, and greatest stretch, at the membrane's points."""
+        return cauchy_stress(self.sheet, self.x)
+
+    @cached_property
+    def _assembled(self):
+        return assemble(self.sheet, self.x)[:2]
+
+    @property
+    def energy(self) -> float:
+        """Energy of the closed skin and its bed, N mm."""
+        return self._assembled[0]
+
+    @property
+    def forces(self) -> np.ndarray:
+        """Forces (3, n) that hold the nodes, N."""
+        return self._assembled[1]
+
 
 @dataclass(frozen=True)
 class Trimmed:
@@ -48,7 +68,7 @@ class Trimmed:
 
 def nodal_stress(closure):
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
-    return 1e3 * nodal(closure, cauchy_stress(closure.sheet, closure.x)[0][1])
+    return 1e3 * nodal(closure, closure.stress[0][1])
 
 
 def nodal(closure, values):

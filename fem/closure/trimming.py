@@ -7,7 +7,7 @@ from scipy.optimize import elementwise
 
 from fem.case import physical
 from fem.closure.closure import Trimmed
-from fem.closure.measure import cones
+from fem.closure.measures.cones import cones
 from fem.errors import NotConverged
 from fem.mechanics.tips import sides, tips
 from fem.plan.trim import ENDS, lengths

@@ -14,7 +14,7 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from fem.case import physical
-from fem.closure.measure import TIP_ZONE
+from fem.closure.measures.cones import TIP_ZONE
 from fem.render import picture
 from fem.results.quantities import label, numbers, unit
 from fem.results.result import solved

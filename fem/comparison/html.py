@@ -13,7 +13,7 @@ from importlib.resources import files
 from markupsafe import Markup
 
 import fem
-from fem.closure.measure import TIP_ZONE
+from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.wording import environment, sentence, sentences
 
 STYLE = "comparison/page.css"

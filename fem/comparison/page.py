@@ -8,7 +8,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from fem.closure.measure import TIP_ZONE
+from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
 from fem.render import picture

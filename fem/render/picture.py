@@ -26,7 +26,8 @@ from matplotlib.ticker import MultipleLocator
 from scipy.interpolate import make_interp_spline
 
 from fem.closure.closure import nodal_stress
-from fem.closure.measure import TIP_ZONE, cone_height, dip, skin_stress_max
+from fem.closure.measures.cones import TIP_ZONE, cone_height, dip
+from fem.closure.measures.stress import skin_stress_max
 from fem.geometry.outlines import boundary
 from fem.mechanics.edges import pulled_aside
 from fem.mechanics.sheet import cauchy_stress

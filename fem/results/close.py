@@ -100,7 +100,7 @@ def write_numbers(folder, case, numbers, how, *, keep="measures"):
         "solver": identity.solver(),
         "keep": keep,
         "versions": versions(),
-        "commit": _commit(),
+        "commit": commit(),
         "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
         **how,
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
@@ -131,10 +131,10 @@ def versions():
     }
 
 
-def _commit():
+def commit() -> str | None:
     """Commit of the source tree that the program lies in, or None if it lies in none, or in another project's."""
     tree = next((path for path in Path(__file__).parents if (path / ".git").exists()), None)
-    if tree is None or not (tree / "fem" / Path(__file__).name).is_file() or not shutil.which("git"):
+    if tree is None or not (tree / Path(*Path(__file__).parts[-3:])).is_file() or not shutil.which("git"):
         return None
     asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
     return asked.stdout.strip() or None

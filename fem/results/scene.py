@@ -3,7 +3,8 @@
 import numpy as np
 import shapely
 
-from fem.closure.measure import CORNERS, line_tension
+from fem.closure.measures.cones import CORNERS
+from fem.closure.measures.forces import line_tension
 from fem.mechanics.tips import outward, scars, tips
 from fem.render.picture import centre, wanted_half_width
 

@@ -8,7 +8,7 @@ from fem.case import physical
 from fem.case.case import Case
 from fem.case.keys import Patch
 from fem.case.site import LIBRARY, SITES
-from fem.closure.measure import CONE_LEVEL
+from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.html import caution
 from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown

@@ -5,7 +5,7 @@ import math
 from dataclasses import replace
 
 from fem.case.site import LIBRARY, SITES, values
-from fem.closure.measure import CONE_LEVEL
+from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison import chart
 from fem.comparison.html import caution, notes
 from fem.comparison.wording import sentences

@@ -7,7 +7,7 @@ from math import degrees
 
 from fem.case import overview, physical
 from fem.case.site import LIBRARY
-from fem.closure.measure import CONE_LEVEL
+from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.results.result import Result
 from fem.teaching.cone import of_one_kind, tips

@@ -10,7 +10,8 @@ from pytest import approx
 from fem.case import case as cases
 from fem.case.document import parse
 from fem.closure.closing import closed
-from fem.closure.measure import cones, measures
+from fem.closure.measure import measures
+from fem.closure.measures.cones import cones
 from fem.mechanics.sheet import interpolated
 from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions

@@ -15,10 +15,19 @@ from scipy.optimize import brentq
 
 from fem.case.case import Case
 from fem.case.document import parse
-from fem.closure import measure
 from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import MEASURES, measures
+from fem.closure.measures.cones import cone_height, cones, dip
+from fem.closure.measures.forces import (
+    closing_force,
+    line_tension,
+    line_tension_max,
+    line_tension_mid,
+    strain_energy,
+)
+from fem.closure.measures.scars import push_out, scar_chord, scar_length
+from fem.closure.measures.stress import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
 from fem.geometry.outlines import boundary, circle, crescent, lens, lens_with_m
 from fem.material.skin import neo_hooke
 from fem.mechanics import constraints, solve, tips
@@ -107,13 +116,13 @@ def test_plain_numbers(wound):
 def test_highest_and_lowest():
     """Bowls 3 and 2 mm high in skin 0.4 mm deep."""
     of = closure(HEALED, bowls(3.0, 2.0))
-    assert measure.cone_height(of) == 3.0
-    assert measure.dip(of) == 0.4
+    assert cone_height(of) == 3.0
+    assert dip(of) == 0.4
 
 
 def test_no_dip():
     """Skin that lies above its level everywhere has no dip; it is not a negative one."""
-    assert measure.dip(closure(HEALED, raised(0.1 + FROM_LEFT))) == 0.0
+    assert dip(closure(HEALED, raised(0.1 + FROM_LEFT))) == 0.0
 
 
 @pytest.mark.parametrize(("k", "top", "x"), [(0, 3.0, -15.0), (1, 2.0, 15.0)])
@@ -124,7 +133,7 @@ def test_cones(k, top, x):
     apart, lie below the paraboloid by up to s^2/32, which is s^2 / 8 R of the reach; the slope is that of chords.
     """
     R, spacing = sqrt(8 * (top - 0.5)), SIDE / 2
-    cone = measure.cones(closure(HEALED, bowls(3.0, 2.0)))[k]
+    cone = cones(closure(HEALED, bowls(3.0, 2.0)))[k]
     assert cone["height_mm"] == top
     assert cone["at_mm"] == approx([x, 0])
     assert cone["footprint_mm2"] == approx(pi * R**2, rel=2 * spacing**2 / R**2)
@@ -135,15 +144,15 @@ def test_cones(k, top, x):
 
 def test_cones_where_they_end_up():
     """The place of a cone is where the closed skin is, and its reach counts from the closed tip."""
-    cones = measure.cones(closure(HEALED, bowls(3.0, 2.0) * [[1.2], [1.0], [1.0]]))
-    assert cones[0]["at_mm"] == approx([-18, 0])
-    assert cones[0]["reach_mm"] == approx(1.2 * sqrt(20), rel=(SIDE / 2) ** 2 / (8 * 20))
-    assert cones[0]["footprint_mm2"] == approx(1.2 * 20 * pi, rel=2 * (SIDE / 2) ** 2 / 20)
+    ends = cones(closure(HEALED, bowls(3.0, 2.0) * [[1.2], [1.0], [1.0]]))
+    assert ends[0]["at_mm"] == approx([-18, 0])
+    assert ends[0]["reach_mm"] == approx(1.2 * sqrt(20), rel=(SIDE / 2) ** 2 / (8 * 20))
+    assert ends[0]["footprint_mm2"] == approx(1.2 * 20 * pi, rel=2 * (SIDE / 2) ** 2 / 20)
 
 
 def test_straight_cone():
     """z = 4 - r at a tip: exact slope 45 degrees, footprint pi 3.5^2, volume a third of that times 3.5."""
-    cone = measure.cones(closure(HEALED, raised(np.maximum(0, 4 - FROM_LEFT))))[0]
+    cone = cones(closure(HEALED, raised(np.maximum(0, 4 - FROM_LEFT))))[0]
     assert cone["slope_deg"] == approx(45, abs=3)  # a triangle of the grid cuts across the circles
     assert cone["footprint_mm2"] == approx(pi * 3.5**2, rel=0.02)  # (side / 2 / R)^2
     assert cone["volume_mm3"] == approx(pi * 3.5**3 / 3, rel=0.04)
@@ -152,22 +161,22 @@ def test_straight_cone():
 def test_slope_leaves_the_tip_out():
     """A needle of 5 mm at the very tip changes the height, and not the slope."""
     x = bowls(3.0, 2.0)
-    slope = measure.cones(closure(HEALED, x))[0]["slope_deg"]
+    slope = cones(closure(HEALED, x))[0]["slope_deg"]
     x[2, FROM_LEFT == 0] = 5.0
-    cone = measure.cones(closure(HEALED, x))[0]
+    cone = cones(closure(HEALED, x))[0]
     assert (cone["height_mm"], cone["slope_deg"]) == (5.0, slope)
 
 
 def test_low_skin_is_no_cone():
     """Skin up to 0.49 mm high has neither footprint nor volume, reach or slope."""
-    cone = measure.cones(closure(HEALED, raised(np.maximum(0, 0.49 - FROM_RIGHT / 10))))[1]
+    cone = cones(closure(HEALED, raised(np.maximum(0, 0.49 - FROM_RIGHT / 10))))[1]
     assert cone.pop("at_mm") == approx([15, 0])
     assert cone == {"height_mm": 0.49, "footprint_mm2": 0, "volume_mm3": 0, "reach_mm": 0, "slope_deg": 0}
 
 
 def test_roof():
     """z = 1.03 - |x - 20| / 10 is 0.5 mm high 5.3 mm from its ridge; flat triangles show it exactly: round-off."""
-    left, right = measure.cones(closure(HEALED, raised(1.03 - np.abs(HEALED.X[0] - 20) / 10)))
+    left, right = cones(closure(HEALED, raised(1.03 - np.abs(HEALED.X[0] - 20) / 10)))
     assert right["footprint_mm2"] == approx(10.6 * 30)
     assert right["volume_mm3"] == approx(10.6 * 30 * 0.53 / 2)
     assert right["reach_mm"] == approx(10.3)  # beyond the tip at x = 15
@@ -180,15 +189,15 @@ def test_bent_scar():
     rho = 12.0
     X, Y = HEALED.X
     of = closure(HEALED, np.array([rho * np.sin(X / rho), Y, rho * np.cos(X / rho) - rho]))
-    assert measure.scar_length(of) == approx(30, rel=(SIDE / rho) ** 4)
-    assert measure.scar_chord(of) == approx(2 * rho * sin(15 / rho))
+    assert scar_length(of) == approx(30, rel=(SIDE / rho) ** 4)
+    assert scar_chord(of) == approx(2 * rho * sin(15 / rho))
 
 
 def test_push_out():
     """The left tip goes 1.5 mm outward, the right one 0.75 mm inward; what they move up or aside does not count."""
     X, Y = HEALED.X
     of = closure(HEALED, np.array([np.where(X < 0, 1.1 * X, 0.95 * X), Y + 2.0, 3.0 + 0 * X]))
-    assert measure.push_out(of) == approx([1.5, -0.75])
+    assert push_out(of) == approx([1.5, -0.75])
 
 
 def test_gape():
@@ -209,7 +218,7 @@ def test_turned_by_any_angle():
     of, turned = closure(HEALED, x, fresh=x), closure(healed(turned=turn), R @ x, fresh=R @ x)
     for name in ("scar_length_mm", "scar_chord_mm", "push_out_mm", "gape_length_mm"):
         assert MEASURES[name](turned) == approx(MEASURES[name](of))
-    for one, other in zip(measure.cones(of), measure.cones(turned), strict=True):
+    for one, other in zip(cones(of), cones(turned), strict=True):
         assert other.pop("at_mm") == approx(R[:2, :2] @ one.pop("at_mm"))
         assert other == approx(one)
 
@@ -242,10 +251,10 @@ def test_even_stretch(wound):
     """All skin has the stress of its stretch, the greater of the two; natural stretches multiply it."""
     of = closure(wound, stretched(wound, 1.1, 1.3), stretch=(1.05, 1.02))
     a, b = 1.1 * 1.05, 1.3 * 1.02
-    assert measure.skin_stress_max(of) == approx(stress(b, a))
-    assert measure.skin_stress_p99(of) == approx(stress(b, a))
-    assert measure.skin_stretch_max(of) == approx(b)
-    assert measure.compressed_area(of) == 0.0
+    assert skin_stress_max(of) == approx(stress(b, a))
+    assert skin_stress_p99(of) == approx(stress(b, a))
+    assert skin_stretch_max(of) == approx(b)
+    assert compressed_area(of) == 0.0
 
 
 def test_even_shortening(wound):
@@ -253,14 +262,14 @@ def test_even_shortening(wound):
     of = closure(wound, stretched(wound, 0.9, 1.0))
     disc = shapely.Polygon(wound.X[:, wound.rim[np.argsort(np.arctan2(*wound.X[:, wound.rim]))]].T).area
     assert stress(0.9, 1.0) < -1
-    assert measure.compressed_area(of) == approx(disc - LENS.area, rel=1e-3)  # an arc is drawn with chords
+    assert compressed_area(of) == approx(disc - LENS.area, rel=1e-3)  # an arc is drawn with chords
 
 
 @pytest.mark.parametrize(("pressure", "share"), [(0.99, 0.0), (1.01, 1.0)])
 def test_slight_compression_does_not_count(pressure, share):
     """Skin counts as compressed below -1 kPa; uniaxial stress is mu (a^2 - 1/a)."""
     a = brentq(lambda a: 1e3 * MU * (a**2 - 1 / a) + pressure, 0.9, 1)
-    assert measure.compressed_area(closure(HEALED, stretched(HEALED, a, a**-0.5))) == approx(share * 60 * 30)
+    assert compressed_area(closure(HEALED, stretched(HEALED, a, a**-0.5))) == approx(share * 60 * 30)
 
 
 def test_tips_are_left_out(wound):
@@ -276,7 +285,7 @@ def test_stress_beside_the_tips_counts(wound):
     """Moving a node of the edge half way between the tips does change the greatest stress."""
     x = stretched(wound, 1.1, 1.3)
     x[1, wound.seams[0][0, wound.seams[0].shape[1] // 2]] -= 0.2
-    assert measure.skin_stress_max(closure(wound, x)) > 1.1 * stress(1.3, 1.1)
+    assert skin_stress_max(closure(wound, x)) > 1.1 * stress(1.3, 1.1)
 
 
 def test_hundredth_part_of_greatest_stress():
@@ -293,7 +302,7 @@ def test_hundredth_part_of_greatest_stress():
     share = [(zone & shapely.box(-99, y, 99, 99)).area / zone.area for y in above]
     wanted = np.interp(-0.01, -np.array(share), above)
     greatest = approx(stress(1.2 + wanted / 100, 1.0), rel=2e-3)  # rows of points are about 1 mm apart
-    assert measure.skin_stress_p99(of) == greatest
+    assert skin_stress_p99(of) == greatest
 
 
 def test_stretch_energy(wound):
@@ -305,11 +314,11 @@ def test_stretch_energy(wound):
 
     of = closure(wound, stretched(wound, a, b), stretch=g)
     area = wound.tri.mapping().detA.sum() / 2
-    assert measure.strain_energy(of) == approx(H * area * (psi(a * g[0], b * g[1]) - psi(*g)))
+    assert strain_energy(of) == approx(H * area * (psi(a * g[0], b * g[1]) - psi(*g)))
 
 
 def test_uncut_skin_has_no_energy(wound):
-    assert measure.strain_energy(closure(wound, stretch=(1.05, 1.02))) == 0.0
+    assert strain_energy(closure(wound, stretch=(1.05, 1.02))) == 0.0
 
 
 # Forces -------------------------------------------------------------------------------------------------------
@@ -338,10 +347,10 @@ def test_even_line_tension(across):
     cut, a, b = strips(), 1.1, across
     of = closure(cut, drawn_together(cut, a, b))
     T = H * MU * (b - 1 / (a**2 * b**3)) / a
-    assert measure.line_tension_mid(of) == approx(1e3 * T)
-    assert measure.line_tension_max(of) == approx(1e3 * T)
-    assert measure.closing_force(of) == approx(T * a * (20 - 2 / 6))
-    assert measure.line_tension(of, cut.seams[0])[1] == approx(a * (np.arange(20) + 0.5))
+    assert line_tension_mid(of) == approx(1e3 * T)
+    assert line_tension_max(of) == approx(1e3 * T)
+    assert closing_force(of) == approx(T * a * (20 - 2 / 6))
+    assert line_tension(of, cut.seams[0])[1] == approx(a * (np.arange(20) + 0.5))
 
 
 def test_line_tension_of_uneven_segments():
@@ -350,7 +359,7 @@ def test_line_tension_of_uneven_segments():
     uneven = 0.8 * np.sin(np.pi * cut.X[0] / 10)  # moves nodes along x in the reference
     tri = skfem.MeshTri(cut.tri.p + [[1], [0]] * uneven[: cut.tri.nvertices], cut.tri.t, sort_t=False)
     cut = from_triangulation(tri, [cut.seams[0][:, ::2]])
-    tension, _ = measure.line_tension(closure(cut, drawn_together(cut, 1.0, 1.3)), cut.seams[0])
+    tension, _ = line_tension(closure(cut, drawn_together(cut, 1.0, 1.3)), cut.seams[0])
     assert tension[1:-1] == approx(H * MU * (1.3 - 1.3**-3))
 
 
@@ -362,7 +371,7 @@ def test_line_tension_of_a_turned_scar(degrees):
     tri = skfem.MeshTri(R[:2, :2] @ cut.tri.p, cut.tri.t, sort_t=False)
     turned = from_triangulation(tri, [cut.seams[0][:, ::2]])
     of = closure(turned, R @ drawn_together(cut, 1.0, 1.3))
-    assert measure.line_tension_mid(of) == approx(1e3 * H * MU * (1.3 - 1.3**-3))
+    assert line_tension_mid(of) == approx(1e3 * H * MU * (1.3 - 1.3**-3))
 
 
 def test_greatest_line_tension():
@@ -376,8 +385,8 @@ def test_greatest_line_tension():
         return 1e3 * H * MU * (b - b**-3)
 
     over_a_triangle = T(1.41) - T(1.4)
-    assert measure.line_tension_mid(of) == approx(T(1.4), abs=over_a_triangle)
-    assert measure.line_tension_max(of) == approx(T(1.2 + 17.75 / 50), abs=over_a_triangle)
+    assert line_tension_mid(of) == approx(T(1.4), abs=over_a_triangle)
+    assert line_tension_max(of) == approx(T(1.2 + 17.75 / 50), abs=over_a_triangle)
 
 
 @pytest.mark.parametrize(("diameter_mm", "name"), [(2, "line_tension_max_N_per_m"), (1, "skin_stress_p99_kPa")])
@@ -415,7 +424,7 @@ def test_closing_force_by_virtual_work(lens_closed):
         solve.state(problem, solve.newton(problem, q, closed=1 - s * d, tol=1e-9, **at), closed=1 - s * d, **at).energy
         for s in (1, -1)
     )
-    assert (tight - wide) / (2 * d) == approx(measure.closing_force(of), rel=1e-5)
+    assert (tight - wide) / (2 * d) == approx(closing_force(of), rel=1e-5)
 
 
 # Several seams and tips ---------------------------------------------------------------------------------------
@@ -444,8 +453,8 @@ def test_tips_of_an_m(forked):
 def test_shape_of_an_m(forked):
     """Stretched by 1.1 along x, tips 20 and 15 mm from the origin move out by a tenth; the ends are 38.5 mm apart."""
     of = closure(forked, flat(forked) * [[1.1], [1.0], [1.0]], outline=WITH_M)
-    assert measure.push_out(of) == approx([2.0, 1.5, 1.5])
-    assert measure.scar_chord(of) == approx(1.1 * 35)
+    assert push_out(of) == approx([2.0, 1.5, 1.5])
+    assert scar_chord(of) == approx(1.1 * 35)
 
 
 def test_scars_of_an_m(forked):
@@ -453,7 +462,7 @@ def test_scars_of_an_m(forked):
     edges = WITH_M.upper.length - WITH_M.beyond[1], WITH_M.beyond[1]
     first_edges = edges[0] + edges[1]  # the upper edge; of the lower one only what the flap is sewn to
     shortening = first_edges * 2**2 / (24 * 30**2)  # chords of 2 mm, arcs of more than 30 mm radius
-    assert measure.scar_length(closure(forked, outline=WITH_M)) == approx(first_edges, abs=shortening)
+    assert scar_length(closure(forked, outline=WITH_M)) == approx(first_edges, abs=shortening)
 
 
 def test_cone_at_each_tip_of_an_m(forked):
@@ -463,11 +472,11 @@ def test_cone_at_each_tip_of_an_m(forked):
     r2 = ((forked.X[:, None] - forked.X[:, ends, None]) ** 2).sum(axis=0)
     x = flat(forked)
     x[2] = np.maximum(0, (tops[:, None] - r2 / 8).max(axis=0))
-    cones = measure.cones(closure(forked, x, outline=WITH_M))
-    assert [cone["height_mm"] for cone in cones] == approx(tops)
-    assert [cone["at_mm"][0] for cone in cones] == approx([-20, 15, 15])
+    ends = cones(closure(forked, x, outline=WITH_M))
+    assert [cone["height_mm"] for cone in ends] == approx(tops)
+    assert [cone["at_mm"][0] for cone in ends] == approx([-20, 15, 15])
     reach = np.sqrt(8 * (tops - 0.5))
-    assert [cone["reach_mm"] for cone in cones] == approx(reach, rel=0.05)  # chords of triangles of 2 mm and more
+    assert [cone["reach_mm"] for cone in ends] == approx(reach, rel=0.05)  # chords of triangles of 2 mm and more
 
 
 @pytest.mark.parametrize("surplus", ["left", "right"])
@@ -480,7 +489,7 @@ def test_seams_that_carry_on_are_one_scar(surplus):
     (scar,) = tips.scars(of)
     assert scar.shape[1] == sum(seam.shape[1] for seam in cut.seams) - 1
     assert scar[0, [0, -1]].tolist() == scar[1, [0, -1]].tolist() == tips.tips(of).tolist()
-    assert measure.scar_length(of) == approx(outline.upper.length, rel=2**2 / (24 * 20**2))
+    assert scar_length(of) == approx(outline.upper.length, rel=2**2 / (24 * 20**2))
 
 
 def test_closing_force_of_three_seams():
@@ -505,4 +514,4 @@ def test_closing_force_of_three_seams():
         solve.state(problem, solve.newton(problem, q, closed=1 - s * d, tol=1e-9, **at), closed=1 - s * d, **at).energy
         for s in (1, -1)
     )
-    assert (tight - wide) / (2 * d) == approx(measure.closing_force(of), rel=1e-4)
+    assert (tight - wide) / (2 * d) == approx(closing_force(of), rel=1e-4)

@@ -1,7 +1,10 @@
 """From a case to its results folder: what is written, what is left alone, and the units on the way."""
 
 import json
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import meshio
@@ -128,10 +131,21 @@ def test_run(made):
     assert "not a medical device" in run["note"]
 
 
-def test_commit(made):
-    """The commit is that of the source tree: 40 hexadecimal digits, or nothing outside one."""
-    commit = json.loads((made[0] / "run.json").read_text())["commit"]
-    assert commit is None or len(bytes.fromhex(commit)) == 20
+def test_commit(tmp_path):
+    """The commit is that of the source tree that the program lies in; without one, or in another project's, nothing."""
+    shutil.copytree(Path(fem.__file__).parent, tmp_path / "a/fem", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(tmp_path / "a/fem", tmp_path / "b/libraries/fem")
+    git = ["git", "-c", "user.name=a", "-c", "user.email=a@b", "-c", "init.defaultBranch=main"]
+    for tree in ("a", "b"):
+        for words in (["init", "-q"], ["commit", "-q", "--allow-empty", "-m", "first"]):
+            subprocess.run([*git, *words], cwd=tmp_path / tree, check=True)
+    head = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tmp_path / "a", capture_output=True, text=True, check=True)
+    ask = [sys.executable, "-c", "from fem.results import close; print(close.commit())"]
+    for folder, wanted in {"a": head.stdout.strip(), "b/libraries": "None"}.items():
+        env = os.environ | {"PYTHONPATH": str(tmp_path / folder)}
+        ran = subprocess.run(ask, env=env, cwd=tmp_path, capture_output=True, text=True, check=True)
+        assert ran.stdout.strip() == wanted
+    assert len(head.stdout.strip()) == 40
 
 
 def test_progress(made):

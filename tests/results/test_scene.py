@@ -9,7 +9,8 @@ from pytest import approx
 
 from fem.closure import closing
 from fem.closure.closure import nodal_stress
-from fem.closure.measure import line_tension_max, scar_length
+from fem.closure.measures.forces import line_tension_max
+from fem.closure.measures.scars import scar_length
 from fem.mechanics.tips import tips
 from fem.results import scene
 

@@ -1,0 +1,1 @@
+"""Closure → its numbers, a family a file; `fem.closure.measure` lists them."""

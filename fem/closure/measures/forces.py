@@ -1,0 +1,75 @@
+"""Forces across the scars of a closed wound, and the energy stored in its skin."""
+
+import numpy as np
+
+from fem.closure.closure import Closure
+from fem.closure.measures.cones import TIP_ZONE
+from fem.closure.measures.scars import segment_lengths, total
+from fem.mechanics.sheet import assemble
+from fem.mechanics.tips import scars
+
+
+def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:
+    """Force (k,) in N across each segment of a scar, positive where the edges pull apart; its two end nodes left out.
+
+    It is the nodal force that holds the first edge against the pull of its own skin, on its left, taken level and
+    across the seam; a vertex's share goes to its two segments by their lengths.
+    """
+    first, _ = scar
+    p = closure.x[:2, first]
+    along = np.gradient(p, axis=1)
+    across = np.stack([-along[1], along[0]]) / np.hypot(*along)
+    pull = -(across * closure.forces[:2, first]).sum(axis=0)
+    length = segment_lengths(closure, scar)
+    share = length[:-1] / (length[:-1] + length[1:])  # of an inner vertex to the segment before it
+    force = pull[1::2].copy()
+    force[:-1] += share * pull[2:-1:2]
+    force[1:] += (1 - share) * pull[2:-1:2]
+    return force
+
+
+def closing_force(closure: Closure) -> float | None:
+    """Sum over all scars of the force across them, N, without the two end nodes of each; None if there is no scar."""
+    return total(seam_force(closure, scar).sum() for scar in scars(closure))
+
+
+def closing_force_after(closure: Closure) -> list[dict[str, float]] | None:
+    """Closing force while the wound is held, a list in the order of the times asked for; None if none was.
+
+    Each has the time since closure and the share that is left of every force and stress, see `skin.left_after`.
+    """
+    force = closing_force(closure)
+    if closure.left is None or force is None:
+        return None
+    return [{"time_s": t, "closing_force_N": share * force, "share_left": share} for t, share in closure.left.items()]
+
+
+def line_tension(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Force across each segment of a scar per closed length (k,), N/mm, and how far its middle is along it (k,), mm."""
+    length = segment_lengths(closure, scar)
+    return seam_force(closure, scar) / length, np.cumsum(length) - length / 2
+
+
+def line_tension_max(closure: Closure) -> float | None:
+    """Greatest line tension of any scar outside the tip zones, N/m, or None if none is longer than they are."""
+    greatest = []
+    for scar in scars(closure):
+        tension, at = line_tension(closure, scar)
+        inner = (at > TIP_ZONE) & (at < segment_lengths(closure, scar).sum() - TIP_ZONE)
+        greatest += [tension[inner].max()] if inner.any() else []
+    return float(1e3 * max(greatest)) if greatest else None
+
+
+def line_tension_mid(closure: Closure) -> float | None:
+    """Line tension half way along the first scar, that between the rest of both edges, N/m; None if there is none."""
+    if not closure.mesh.seams:
+        return None
+    first = scars(closure)[0]
+    tension, at = line_tension(closure, first)
+    return float(1e3 * np.interp(segment_lengths(closure, first).sum() / 2, at, tension))
+
+
+def strain_energy(closure: Closure) -> float:
+    """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
+    flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
+    return float(closure.energy - assemble(closure.sheet, flat)[0])

@@ -1,0 +1,70 @@
+"""Scars and edges: lengths along and between the ends of a wound, open and closed."""
+
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+
+from fem.closure.closure import Closure
+from fem.mechanics.tips import axis, outward, scars, tips
+
+
+def total(parts: Iterable[float]) -> float | None:
+    """Sum of some numbers; None if there is none."""
+    known = list(parts)
+    return float(sum(known)) if known else None
+
+
+def segment_lengths(closure: Closure, scar: np.ndarray) -> np.ndarray:
+    """Lengths (k,) in mm of a closed scar's segments, each a parabola through three nodes."""
+    p = closure.x[:, scar[0]]
+    first, middle, last = p[:, :-1:2], p[:, 1::2], p[:, 2::2]
+    at, weight = np.polynomial.legendre.leggauss(4)
+    velocity = (last - first)[..., None] / 2 + (first - 2 * middle + last)[..., None] * at
+    return np.linalg.norm(velocity, axis=0) @ weight
+
+
+def scar_length(closure: Closure) -> float | None:
+    """Length of all closed seams along the skin, mm; None if there is none."""
+    return total(segment_lengths(closure, scar).sum() for scar in scars(closure))
+
+
+def scar_chord(closure: Closure) -> float | None:
+    """Straight distance between the ends of the closed wound, mm; at an M, from half way between its tips.
+
+    None where the plan has fewer than two tips.
+    """
+    along = axis(closure, closure.x)
+    return None if along is None else float(np.linalg.norm(along))
+
+
+def push_out(closure: Closure) -> list[float]:
+    """How far each tip travels outward, along the axis of the wound as drawn and level, mm."""
+    nodes = tips(closure)
+    moved = closure.x[:2, nodes] - closure.mesh.X[:, nodes]
+    return [float(distance) for distance in (outward(closure, closure.mesh.X) * moved).sum(axis=0)]
+
+
+def gape(closure: Closure) -> tuple[float, float, float]:
+    """Greatest extent of the fresh, open wound, its extent across that, mm, and the direction of the first.
+
+    The direction is that from the axis of the wound, or from x if it has none, counter-clockwise, degrees above -90 and
+    up to 90.
+    """
+    along = axis(closure, closure.mesh.X)
+    along = np.array([1.0, 0.0]) if along is None else along
+    edge = closure.fresh[:2, closure.mesh.edge]
+    hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
+    between = hull[:, :, None] - hull[:, None]
+    i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
+    long = between[:, i, j]
+    across = np.array([-long[1], long[0]]) / np.hypot(*long)
+    turn = np.arctan2(along[0] * long[1] - along[1] * long[0], along @ long)
+    return float(np.hypot(*long)), float(np.ptp(across @ edge)), float(90 - (90 - np.degrees(turn)) % 180)
+
+
+def largest_gap(closure: Closure) -> float | None:
+    """Greatest distance between places that should meet on both edges of a closed seam, mm; None if there is none."""
+    first, second = closure.mesh.pairs
+    gaps = np.linalg.norm(closure.x[:, first] - closure.x[:, second], axis=0)
+    return float(gaps.max()) if gaps.size else None
