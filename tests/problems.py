@@ -8,9 +8,9 @@ import skfem
 
 from fem.geometry.outlines import OUTLINES
 from fem.material.skin import neo_hooke
-from fem.mechanics.constraints import Sewing, sewing
+from fem.mechanics.constraints import Constraints, constraints
 from fem.mechanics.mesh import from_triangulation
-from fem.mechanics.sheet import Bed
+from fem.mechanics.sheet import ElasticFoundation
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)
@@ -48,13 +48,13 @@ def flat(mesh):
 
 def springs(mesh, *, normal, shear):
     """The same bed, MPa/mm, everywhere below a mesh, pulling as hard as it pushes."""
-    one = np.ones(mesh.loose.size)
-    return Bed(push=normal * one, pull=normal * one, shear=shear * one)
+    one = np.ones(mesh.undermined.size)
+    return ElasticFoundation(push=normal * one, pull=normal * one, shear=shear * one)
 
 
 def unsewn(mesh, held=NO_NODES):
     """Sewing of a mesh of which some nodes are held where they are."""
-    return sewing(flat(mesh), NO_PAIRS, held)
+    return constraints(flat(mesh), NO_PAIRS, held)
 
 
 def patch(n, *, size=1.0, skew=0.15, seed=0):
@@ -173,4 +173,4 @@ def rigid_strip(mesh, *, held, turned, angle, centre):
     offset = np.zeros_like(X)
     offset[:, held] = X[:, held]
     offset[:, turned] = np.array([np.cos(angle) * arm[0], arm[1], np.sin(angle) * arm[0]])
-    return Sewing(free=free, offset=offset, gap=np.zeros_like(X))
+    return Constraints(free=free, offset=offset, gap=np.zeros_like(X))

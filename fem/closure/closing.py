@@ -12,14 +12,15 @@ from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
 from fem.material.skin import BENDING_POISSON, bending_stiffness, young_modulus
-from fem.mechanics import constraints, solve, sutures
+from fem.mechanics import solve, sutures
+from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.mesh import Mesh, mesh, quality
-from fem.mechanics.sheet import Bed, Sheet, interpolated, lift, sheet
+from fem.mechanics.sheet import ElasticFoundation, Sheet, interpolated, lift, sheet
 from fem.plan.plan import held
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
-BIAS = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
@@ -44,17 +45,17 @@ def skin_sheet(case, triangles) -> Sheet:
         poisson=BENDING_POISSON,
         stretch=physical.prestretch(tension, skin.law, h=skin.thickness_mm),
         lines=physical.lines(tension),
-        bed=None if case.bed is None else _bed(*physical.springs(case.bed), triangles.loose),
+        foundation=None if case.bed is None else _foundation(*physical.springs(case.bed), triangles.undermined),
         hinged=case.closure.seam == "hinge",
     )
 
 
-def _bed(normal, shear, loose):
+def _foundation(normal, shear, undermined):
     """The bed of stiffnesses in MPa/mm."""
-    return Bed(
-        push=np.full(loose.size, normal),
-        pull=np.where(loose, 0.0, normal),
-        shear=np.where(loose, 0.0, shear),
+    return ElasticFoundation(
+        push=np.full(undermined.size, normal),
+        pull=np.where(undermined, 0.0, normal),
+        shear=np.where(undermined, 0.0, shear),
     )
 
 
@@ -78,67 +79,68 @@ def _closed(case, *, watch):
     coarse, how_coarse = _coarser(case, triangles, watch)
     skin = skin_sheet(case, triangles)
     stiffness = young_modulus(skin.law)
-    bias, tol = lift(skin, BIAS * stiffness), RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
+    tol = RESIDUAL * stiffness * skin.h * case.mesh.edge_mm
+    aids = {"perturbation": lift(skin, PERTURBATION * stiffness), "tol": tol}
 
-    fresh = _fresh(skin, triangles, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="fresh wound"))
+    gaping = _gaping(skin, triangles, spent=spent, watch=partial(watch, stage="gaping wound"), **aids)
     open_ = Closure(
         outline=physical.excised(case),
         plan=physical.plan(case),
         lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
         mesh=triangles,
-        sheet=skin if case.closure.sutures.kind == "running" else replace(skin, kinks=skin.kinks[:1]),
-        fresh=fresh,
-        x=fresh,
+        sheet=skin if case.closure.sutures.kind == "running" else _without_seams(skin),
+        gaping=gaping,
+        x=gaping,
         left=physical.forces_left(case),
     )
-    sewn, q, sutures = _sewn(
-        case, open_, coarse, bias=bias, tol=tol, spent=spent, watch=partial(watch, stage="closing")
-    )
-    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * bias).forces).max()
+    sewn, q, sutures = _sewn(case, open_, coarse, spent=spent, watch=partial(watch, stage="closing"), **aids)
+    residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * aids["perturbation"]).forces).max()
     spent["total_s"] = time.perf_counter() - start
-    closure = replace(open_, x=constraints.positions(sewn.sewing, q, 1.0), sutures=sutures)
+    closure = replace(open_, x=positions(sewn.constraints, q, 1.0), sutures=sutures)
     how = {
-        "unknowns": 3 * sewn.sewing.n_free,
+        "unknowns": 3 * sewn.constraints.n_free,
         "elements": triangles.elements.shape[1],
         "smallest_angle_deg": float(quality(triangles)[0]),
         "residual_N": float(residual),
         **{name: round(value, 3) if isinstance(value, float) else value for name, value in spent.items()},
         "coarser": how_coarse,
     }
-    return replace(closure, stages=_stages(closure, sewn.sewing, sewn.path, coarse)), how
+    return replace(closure, stages=_stages(closure, sewn.constraints, sewn.path, coarse)), how
 
 
-def _sewn(case, open_, coarse, *, bias, tol, spent, watch):
+def _without_seams(skin):
+    """The sheet without the moment that seams carry."""
+    return replace(skin, interior_penalty=skin.interior_penalty[:1])
+
+
+def _sewn(case, open_, coarse, *, spent, watch, **aids):
     """The sewn problem, q (3, n_free) of its end and, if sutures were tied one by one, what became of them."""
     running = case.closure.sutures.kind == "running"
     ties, kinds = _ties(case, open_)
     if not running:
         bite = case.closure.sutures.bite_mm
-        ties += [
-            sutures.touch(open_.mesh.seams, open_.mesh.X, physical.tying(open_.plan, case.closure.sutures), bite=bite)
-        ]
+        order = physical.tying(open_.plan, case.closure.sutures)
+        ties.append(sutures.contact(open_.mesh.seams, open_.mesh.X, order, bite=bite))
     pairs = open_.mesh.pairs if running else np.zeros((2, 0), int)
-    sewing = constraints.sewing(open_.fresh, pairs, open_.mesh.rim)
-    sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), sewing, spent=spent, watch=watch)
+    followers = constraints(open_.gaping, pairs, open_.mesh.rim)
+    sewn = solve.problem(replace(open_.sheet, ties=tuple(ties)), followers, spent=spent, watch=watch)
     if kinds and coarse is not None:
         within = _within(open_.mesh)
         after = [interpolated(coarse.mesh, x, open_.mesh.X, inside=within) for x in coarse.sutures.after]
-        starts = [constraints.independent(sewing, x, 1.0) for x in after]
+        starts = [independent(followers, x, 1.0) for x in after]
         try:
-            sewn, tied, q = sutures.tied(
-                sewn, starts[0], kinds, seams=open_.mesh.seams, bias=bias, tol=tol, starts=starts
-            )
+            sewn, tied, q = sutures.tied(sewn, starts[0], kinds, seams=open_.mesh.seams, starts=starts, **aids)
             return sewn, q, tied
         except solve.NotConverged:  # as in _sewn_shut
             sewn.spent["starts_dropped"] += 1
             coarse = None
     if running and pairs.size:
-        q = _sewn_shut(sewn, open_.mesh, open_.fresh, coarse, bias=bias, tol=tol)
+        q = _sewn_shut(sewn, open_.mesh, open_.gaping, coarse, **aids)
     else:
-        q = constraints.independent(sewing, open_.fresh, 1.0)
+        q = independent(followers, open_.gaping, 1.0)
     if not kinds:
         return sewn, q, None
-    sewn, tied, q = sutures.tied(sewn, q, kinds, seams=open_.mesh.seams, bias=bias, tol=tol)
+    sewn, tied, q = sutures.tied(sewn, q, kinds, seams=open_.mesh.seams, **aids)
     return sewn, q, tied
 
 
@@ -167,12 +169,12 @@ def _ties(case, open_):
     return [*purse, *edges, *taper, *anchors], kinds
 
 
-def _stages(closure, sewing, path, coarse):
-    """States from the fresh wound to the closed one.
+def _stages(closure, followers, path, coarse):
+    """States from the gaping wound to the closed one.
 
-    Those between come from the path, or from the coarser triangles on which it was walked; they are under the upward
-    bias and the path's stiffer bending, so they are no equilibria of the stated model, unlike the first, the last and
-    those after each suture that was tied.
+    Those between come from the path, or from the coarser triangles on which it was walked; they are under the
+    perturbation load and the path's stiffer bending, so they are no equilibria of the stated model, unlike the first,
+    the last and those after each suture that was tied.
     """
 
     def stage(closed, x, words=""):
@@ -182,13 +184,13 @@ def _stages(closure, sewing, path, coarse):
     if path:
         closed = np.array([closed for closed, _ in path])
         nearest = [path[i] for i in np.unique(np.abs(closed[:, None] - WAYPOINTS).argmin(axis=0))]
-        between = [stage(closed, constraints.positions(sewing, q, closed)) for closed, q in nearest if 0 < closed < 1]
+        between = [stage(closed, positions(followers, q, closed)) for closed, q in nearest if 0 < closed < 1]
     elif closure.sutures is None:
         between = [_finer(one, coarse.mesh, closure.mesh) for one in coarse.stages[1:-1]]
     if closure.sutures is not None:
         after = closure.sutures.after
         between += [stage(k / len(after), x, f"suture {k} of {len(after)} tied") for k, x in enumerate(after[:-1], 1)]
-    return (stage(0.0, closure.fresh), *between, stage(1.0, closure.x))
+    return (stage(0.0, closure.gaping), *between, stage(1.0, closure.x))
 
 
 def _finer(stage, coarse, mesh):
@@ -218,23 +220,21 @@ def _within(mesh):
     return mesh.X + INWARD * (middle - mesh.X)
 
 
-def _sewn_shut(sewn, triangles, fresh, coarse, *, bias, tol):
+def _sewn_shut(sewn, triangles, gaping, coarse, **aids):
     """q (3, n_free) of the closed wound, from a coarser closure if there is one that leads here, else step by step."""
     if coarse is not None:
         x = interpolated(coarse.mesh, coarse.x, triangles.X, inside=_within(triangles))
-        start = constraints.independent(sewn.sewing, x, 1.0)
+        start = independent(sewn.constraints, x, 1.0)
         try:
-            return solve.closed_wound(sewn, start, bias=bias, tol=tol, near=True)
+            return solve.closed_wound(sewn, start, near=True, **aids)
         except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one
             sewn.spent["starts_dropped"] += 1
-    return solve.closed_wound(sewn, constraints.independent(sewn.sewing, fresh, 0.0), bias=bias, tol=tol)
+    return solve.closed_wound(sewn, independent(sewn.constraints, gaping, 0.0), **aids)
 
 
-def _fresh(skin, triangles, *, bias, tol, spent, watch):
+def _gaping(skin, triangles, *, spent, watch, **aids):
     """Positions (3, n) of the cut, open wound at rest."""
     flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
-    free = constraints.sewing(flat, np.zeros((2, 0), int), triangles.rim)
-    unsewn = solve.problem(replace(skin, kinks=skin.kinks[:1]), free, spent=spent, watch=watch)
-    return constraints.positions(
-        free, solve.opened_wound(unsewn, constraints.independent(free, flat, 1.0), bias=bias, tol=tol), 1.0
-    )
+    free = constraints(flat, np.zeros((2, 0), int), triangles.rim)
+    unsewn = solve.problem(_without_seams(skin), free, spent=spent, watch=watch)
+    return positions(free, solve.opened_wound(unsewn, independent(free, flat, 1.0), **aids), 1.0)

@@ -8,15 +8,15 @@ import numpy as np
 from fem.geometry.outlines import Outline
 from fem.mechanics.mesh import Mesh
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
-from fem.mechanics.ties import Tied
+from fem.mechanics.ties import TiedSutures
 from fem.plan.plan import Plan
 
 
 @dataclass(frozen=True)
 class Stage:
-    """A state between the fresh wound and the closed one."""
+    """A state between the gaping wound and the closed one."""
 
-    closed: float  # fraction of the fresh wound's gap
+    closed: float  # fraction of the gaping wound's gap
     x: np.ndarray  # (3, n) mm
     stress: np.ndarray  # (n,) kPa, greatest principal
     words: str = ""  # what was done last, if it is not said by `closed`
@@ -31,11 +31,11 @@ class Closure:
     lesion_area: float  # mm2, inside the outline
     mesh: Mesh
     sheet: Sheet
-    fresh: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
+    gaping: np.ndarray  # (3, n) mm: positions of the cut, open wound at rest
     x: np.ndarray  # (3, n) mm: positions of the closed wound at rest
     left: dict[float, float] | None = None  # share of every force that is left, by seconds after closure
-    sutures: Tied | None = None  # None: edges joined all along, and no other suture
-    stages: tuple[Stage, ...] = ()  # from the fresh wound to the closed one
+    sutures: TiedSutures | None = None  # None: edges joined all along, and no other suture
+    stages: tuple[Stage, ...] = ()  # from the gaping wound to the closed one
     trimmed: "Trimmed | None" = None  # None: its cones are left
 
     @cached_property

@@ -1,8 +1,8 @@
-"""Sewing: positions of all nodes from those of the independent ones.
+"""Constraints: positions of all nodes from those of the independent ones.
 
     x = q[free] + offset + (1 - closed) gap
 
-A node that is sewn follows its partner; the gap between them is that of the fresh wound and closes with `closed`.
+A node that is sewn follows its partner; the gap between them is that of the gaping wound and closes with `closed`.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import connected_components
 
 
 @dataclass(frozen=True)
-class Sewing:
+class Constraints:
     """Who follows whom."""
 
     free: np.ndarray  # (n,) independent node that a node follows, -1 where it is held
@@ -26,8 +26,8 @@ class Sewing:
         return int(self.free.max()) + 1
 
 
-def sewing(x, pairs, held):
-    """Sewing of nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay where they are; the gaps are those of x."""
+def constraints(x, pairs, held):
+    """Constraints on nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay; gaps are those of x."""
     n = x.shape[1]
     links = coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n))
     group = connected_components(links, directed=False)[1]
@@ -38,22 +38,22 @@ def sewing(x, pairs, held):
     free = np.full(n, -1)
     free[~is_held] = np.unique(leader[~is_held], return_inverse=True)[1]
     offset = np.where(is_held, x[:, leader], 0.0)
-    return Sewing(free=free, offset=offset, gap=x - x[:, leader])
+    return Constraints(free=free, offset=offset, gap=x - x[:, leader])
 
 
-def positions(sewing, q, closed):
+def positions(constraints, q, closed):
     """Positions (3, n) of all nodes from q (3, n_free) of the independent ones."""
-    moving = np.where(sewing.free >= 0, q[:, sewing.free], 0.0)
-    return moving + sewing.offset + (1 - closed) * sewing.gap
+    moving = np.where(constraints.free >= 0, q[:, constraints.free], 0.0)
+    return moving + constraints.offset + (1 - closed) * constraints.gap
 
 
-def independent(sewing, x, closed):
+def independent(constraints, x, closed):
     """q (3, n_free) from positions x (3, n): the inverse of `positions`, or the mean of nodes that do not yet meet."""
-    followers = np.bincount(sewing.free[sewing.free >= 0], minlength=sewing.n_free)
-    return gathered(sewing, x - sewing.offset - (1 - closed) * sewing.gap) / followers
+    followers = np.bincount(constraints.free[constraints.free >= 0], minlength=constraints.n_free)
+    return reduced(constraints, x - constraints.offset - (1 - closed) * constraints.gap) / followers
 
 
-def gathered(sewing, r):
+def reduced(constraints, r):
     """Forces (3, n_free) on the independent nodes from those on all nodes (3, n)."""
-    moves = sewing.free >= 0
-    return np.stack([np.bincount(sewing.free[moves], c[moves], minlength=sewing.n_free) for c in r])
+    moves = constraints.free >= 0
+    return np.stack([np.bincount(constraints.free[moves], c[moves], minlength=constraints.n_free) for c in r])

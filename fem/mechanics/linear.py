@@ -111,15 +111,15 @@ class Rslab:
         return self._factor.solve(np.ascontiguousarray(b, dtype=float))
 
 
-SOLVERS = {"pardiso": Pardiso, "rslab": Rslab}
+SOLVERS: dict[str, type[Pardiso | Rslab]] = {"pardiso": Pardiso, "rslab": Rslab}
 
 
-def name():
+def name() -> str:
     """Which of SOLVERS this machine uses: pardiso on x86-64, else rslab; FLATSEAM_SOLVER names another."""
     usual = "pardiso" if platform.machine() in ("x86_64", "AMD64") else "rslab"
     return os.environ.get("FLATSEAM_SOLVER", usual)
 
 
-def solver(indptr, indices):
+def solver(indptr: np.ndarray, indices: np.ndarray) -> Pardiso | Rslab:
     """Solver of this machine."""
     return SOLVERS[name()](indptr, indices)

@@ -44,7 +44,7 @@ class Mesh:
     tri: skfem.MeshTri  # the triangulation itself
     seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
     rim: np.ndarray  # nodes on the outer edge, ascending
-    loose: np.ndarray  # (n_elements,) bool: inside the undermined zone
+    undermined: np.ndarray  # (n_elements,) bool: inside the undermined zone
     open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
 
     @property
@@ -82,30 +82,30 @@ def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
 
     points, chains = _numbered([*pulled, *borders, rim])
     cut, rim = chains[: len(placed)], chains[-1]
-    drawn = _edges(chains)
-    faces = [face for face in _faces(points, drawn) if not wound.contains(face.representative_point())]
-    p, t, face_of = _triangles(points, drawn, faces, cut=_edges(cut), size=size)
+    edges = _edges(chains)
+    faces = [face for face in _faces(points, edges) if not wound.contains(face.representative_point())]
+    p, t, face_of = _triangles(points, edges, faces, cut=_edges(cut), size=size)
     area = sum(face.area for face in faces)
-    check_cover(skfem.MeshTri(p, t, sort_t=False), drawn, outer=_edges([*cut, rim]), area=area)
+    check_cover(skfem.MeshTri(p, t, sort_t=False), edges, outer=_edges([*cut, rim]), area=area)
     for chain, x in zip(cut, placed, strict=True):
         p[:, chain] = x
-    loose = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
+    undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
     pairs = [np.array(cut[i : i + 2]) for i in range(0, 2 * len(plan.seams), 2)]
     return from_triangulation(
         skfem.MeshTri(p, t, sort_t=False),
         pairs,
         rim_vertices=rim,
-        loose=loose[face_of],
+        undermined=undermined[face_of],
         open_edges=cut[2 * len(plan.seams) :],
     )
 
 
-def from_triangulation(tri, seams, *, rim_vertices=(), loose=None, open_edges=()):
+def from_triangulation(tri, seams, *, rim_vertices=(), undermined=None, open_edges=()):
     """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
 
     seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
     rim_vertices   vertices on the outer edge; boundary facets between two of them belong to the rim
-    loose          (n_elements,) bool; None: nothing is loosened
+    undermined     (n_elements,) bool; None: nothing is undermined
     open_edges     each (k + 1,) vertices along an edge that is not sewn
 
     Raises MeshError where consecutive vertices of a seam are not joined by a facet.
@@ -120,7 +120,7 @@ def from_triangulation(tri, seams, *, rim_vertices=(), loose=None, open_edges=()
         tri=tri,
         seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
         rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
-        loose=np.zeros(tri.nelements, bool) if loose is None else loose,
+        undermined=np.zeros(tri.nelements, bool) if undermined is None else undermined,
         open=tuple(_with_midpoints(tri, np.array(chain)) for chain in open_edges),
     )
 
@@ -186,15 +186,15 @@ def write(mesh, path_stem):
     for k, (first, second) in enumerate(mesh.seams, start=1):
         seam[second], seam[first] = -k, k
     rim[mesh.rim] = 1
-    drawn = meshio.Mesh(
+    written = meshio.Mesh(
         np.vstack([mesh.X, np.zeros_like(mesh.X[0])]).T,
         [("triangle6", mesh.elements.T)],
         point_data={"seam": seam, "rim": rim},
-        cell_data={"loose": [mesh.loose.astype(np.int32)]},
+        cell_data={"loose": [mesh.undermined.astype(np.int32)]},
     )
     vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
-    drawn.write(vtu)
-    drawn.write(msh, file_format="gmsh")
+    written.write(vtu)
+    written.write(msh, file_format="gmsh")
     return vtu, msh
 
 
@@ -266,10 +266,10 @@ def _border(line, size):
     at = np.append(0.0, np.cumsum(np.hypot(*step)))[0 if line.is_closed else 1 : -1]
     corners = at[abs(turn) > CORNER] / line.length
     s = graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
-    drawn = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
+    chords = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
     if line.is_closed:
-        drawn[:, -1] = drawn[:, 0]
-    return drawn
+        chords[:, -1] = chords[:, 0]
+    return chords
 
 
 def _rim(radius, far, *, around):

@@ -1,10 +1,10 @@
 """The sheet: its energy, nodal forces and tangent on a mesh of quadratic triangles.
 
-    Pi(x) = h int psi(C) + D/2 int [(1 - nu) |k|^2 + nu (tr k)^2] + kinks + bed,
+    Pi(x) = h int psi(C) + D/2 int [(1 - nu) |k|^2 + nu (tr k)^2] + jumps + foundation,
     C = G F^T F G,   F = dx/dX,   k_ij = n . x,ij
 
 G holds the natural stretches along and across the lines: the mesh is the skin in place, under its natural tension.
-The bending term is Koiter's; quadratic triangles leave kinks at their edges, which a symmetric interior
+The bending term is Koiter's; quadratic triangles leave jumps of slope at their edges, which a symmetric interior
 penalty controls (Brenner & Sung 2005 for the plate; here with the current normal).
 """
 
@@ -21,7 +21,7 @@ from fem.mechanics.kernels.elastic_foundation import elastic_foundation
 from fem.mechanics.kernels.interior_penalty import VECTORS, interior_penalty
 from fem.mechanics.kernels.membrane import cauchy_green, membrane
 from fem.mechanics.kernels.storage import scatter_all
-from fem.mechanics.ties import Bond, Thread, Touch, drawn
+from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NEAREST = 12  # triangles whose centres are nearest to a point, among which is the one it lies in
@@ -38,16 +38,16 @@ class Points:
 
 
 @dataclass(frozen=True)
-class Kinks:
+class FacetTerms:
     """Edges across which the sheet carries moment."""
 
     points: Points
     per_height: np.ndarray  # (n,) 1/mm
-    sewn: bool  # the sides' outward normals are not opposite in the reference, so x,nu lines up only through n
+    seam: bool  # the sides' outward normals are not opposite in the reference, so x,nu lines up only through n
 
 
 @dataclass(frozen=True)
-class Bed:
+class ElasticFoundation:
     """Springs below the skin, by element, MPa/mm."""
 
     push: np.ndarray  # (n_elements,) where the skin is pressed down
@@ -66,30 +66,34 @@ class Sheet:
     poisson: float  # of bending
     membrane: Points
     bending: Points
-    kinks: tuple[Kinks, ...]
+    interior_penalty: tuple[FacetTerms, ...]
     shapes: np.ndarray  # (n_quad, 6) at the membrane's points
-    bed: Bed | None
-    ties: tuple[Thread | Bond | Touch, ...] = ()  # sutures tied one by one, and the edges between them
+    foundation: ElasticFoundation | None
+    ties: tuple[Thread | PenaltyTie | Contact, ...] = ()  # sutures tied one by one, and the edges between them
 
     @property
     def groups(self):
         """Node numbers (n, m) of all that couples nodes: elements, then each group of edges, then each tie."""
-        return (self.membrane.nodes, *(k.points.nodes for k in self.kinks), *(tie.group for tie in self.ties))
+        return (
+            self.membrane.nodes,
+            *(facets.points.nodes for facets in self.interior_penalty),
+            *(tie.group for tie in self.ties),
+        )
 
 
-def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, bed=None, hinged=False):
+def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, foundation=None, hinged=False):
     """Sheet on a mesh.
 
     law      C (3, ...) -> psi, dpsi/dC, d2psi/dC2; C in the axes of the lines, MPa
     h        skin thickness, mm
     D        bending stiffness, N mm;  poisson  its Poisson ratio
     stretch  natural stretch along and across the lines;  lines  their angle to x, rad
-    bed      Bed, or None for nothing below
+    foundation   ElasticFoundation, or None for nothing below
     hinged   True lets the seams turn freely
     """
-    kinks = [_kinks(mesh, interior_edges(mesh.tri), poisson, sewn=False)]
+    facets = [_facet_terms(mesh, interior_edges(mesh.tri), poisson, seam=False)]
     if not hinged:
-        kinks += [_kinks(mesh, seam_edges(mesh, seam), poisson, sewn=True) for seam in mesh.seams]
+        facets += [_facet_terms(mesh, seam_edges(mesh, seam), poisson, seam=True) for seam in mesh.seams]
     c, s = np.cos(lines), np.sin(lines)
     to_lines = np.array([[c, -s], [s, c]]) * np.asarray(stretch)
     stretched, shapes = _membrane(mesh, to_lines)
@@ -101,16 +105,16 @@ def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, bed=None, 
         poisson=poisson,
         membrane=stretched,
         bending=_bending(mesh),
-        kinks=tuple(kinks),
+        interior_penalty=tuple(facets),
         shapes=shapes,
-        bed=bed,
+        foundation=foundation,
     )
 
 
-def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS):
+def assemble(sheet, x, *, regularisation=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS):
     """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); the tangent is added to `data` if given.
 
-    share    of plain second derivatives in the bending energy away from seams, 0 for the stated model
+    regularisation   weight of plain second derivatives in the bending energy away from seams, 0 for the stated model
     slots, widths   of the pattern in which `data` is stored (fem.mechanics.kernels.storage.Pattern)
     """
     x = np.ascontiguousarray(x.T)
@@ -126,19 +130,31 @@ def assemble(sheet, x, *, share=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS
     membrane(x, skin.nodes, skin.B, volume, dpsi, ddpsi, r, *store)
 
     bend = sheet.bending
-    Pi += bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, share, r, *store)
-    for kinks, slot in zip(sheet.kinks, slots[1 : 1 + len(sheet.kinks)], strict=True):
-        at = kinks.points
-        penalty = PENALTY * sheet.D * kinks.per_height
+    Pi += bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, regularisation, r, *store)
+    for facets, slot in zip(sheet.interior_penalty, slots[1 : 1 + len(sheet.interior_penalty)], strict=True):
+        at = facets.points
+        penalty = PENALTY * sheet.D * facets.per_height
         Pi += interior_penalty(
-            x, at.nodes, at.B, at.weights, penalty, sheet.D, 0.0 if kinks.sewn else share, r, data, slot, widths
+            x,
+            at.nodes,
+            at.B,
+            at.weights,
+            penalty,
+            sheet.D,
+            0.0 if facets.seam else regularisation,
+            r,
+            data,
+            slot,
+            widths,
         )
-    if sheet.bed is not None:
+    if sheet.foundation is not None:
         X = np.ascontiguousarray(sheet.X.T)
-        bed = sheet.bed
-        Pi += elastic_foundation(x, X, skin.nodes, sheet.shapes, skin.weights, bed.push, bed.pull, bed.shear, r, *store)
-    for tie, slot in zip(sheet.ties, slots[1 + len(sheet.kinks) :], strict=True):
-        energy, f, K = drawn(tie, x)
+        below = sheet.foundation
+        Pi += elastic_foundation(
+            x, X, skin.nodes, sheet.shapes, skin.weights, below.push, below.pull, below.shear, r, *store
+        )
+    for tie, slot in zip(sheet.ties, slots[1 + len(sheet.interior_penalty) :], strict=True):
+        energy, f, K = assembled(tie, x)
         Pi += energy
         np.add.at(r, tie.group, f)
         if data.size:
@@ -271,8 +287,8 @@ def seam_edges(mesh, seam):
     return mesh.tri.f2t[0, facet], ends
 
 
-def _kinks(mesh, edges, poisson, *, sewn):
-    """Kinks across edges (elements (2, n), ends (2, 2, n)) from the gradients on both sides."""
+def _facet_terms(mesh, edges, poisson, *, seam):
+    """Terms of facets (elements (2, n), ends (2, 2, n)) from the gradients on both sides."""
     elements, ends = edges
     tri = mesh.tri
     dlam, area = _barycentric(tri)
@@ -303,7 +319,7 @@ def _kinks(mesh, edges, poisson, *, sewn):
         length += size / 2
     nodes = np.concatenate([mesh.elements[:, elements[0]], mesh.elements[:, elements[1]]]).T
     points = Points(nodes=np.ascontiguousarray(nodes), B=B, weights=length[:, None] * weight)
-    return Kinks(points=points if sewn else _merged(points), per_height=per_height, sewn=sewn)
+    return FacetTerms(points=points if seam else _merged(points), per_height=per_height, seam=seam)
 
 
 def _merged(points):

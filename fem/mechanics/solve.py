@@ -8,13 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fem.errors import NotConverged, SingularMatrix
-from fem.mechanics.constraints import Sewing, gathered, positions
+from fem.mechanics.constraints import Constraints, positions, reduced
 from fem.mechanics.kernels.storage import Pattern, pattern
-from fem.mechanics.linear import solver
+from fem.mechanics.linear import Pardiso, Rslab, solver
 from fem.mechanics.sheet import Sheet, assemble
 
 # The path; our choices. They change how many steps are taken and not where they end.
-PATH_SHARE = 0.1  # of plain second derivatives in bending while the wound closes: they hold the turning tips
+PATH_REGULARISATION = (
+    0.1  # weight of plain second derivatives in bending while the wound closes: they hold the turning tips
+)
 LARGEST_STEP, LEAST_STEP = 0.2, 0.005  # of `closed`
 PATIENCE = 25  # iterations before a step is halved
 ROUGH = 1e5  # times the final tolerance, on the way
@@ -30,27 +32,27 @@ ADVICE = "try a finer mesh or a smaller wound"  # a triangle that is crushed sto
 
 @dataclass(frozen=True)
 class Problem:
-    """A sewn sheet under dead loads, ready to be solved."""
+    """A constrained sheet under dead loads, ready to be solved."""
 
     sheet: Sheet
-    sewing: Sewing
+    constraints: Constraints
     pattern: Pattern
-    ldlt: object  # of fem.mechanics.linear
+    ldlt: Pardiso | Rslab
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     spent: Counter = field(default_factory=Counter)  # iterations, factorisations, seconds; the end's negative pivots
     watch: Callable = lambda **state: None  # called after every iteration
     path: list = field(default_factory=list)  # (closed, q) of every state on the way from open to closed
 
 
-def problem(sheet, sewing, *, spent=None, watch=lambda **state: None):
-    """Problem of a sheet and its sewing."""
-    stored = pattern(sewing.free, sheet.groups)
+def problem(sheet, constraints, *, spent=None, watch=lambda **state: None):
+    """Problem of a sheet and its constraints."""
+    stored = pattern(constraints.free, sheet.groups)
     area = np.zeros(sheet.X.shape[1])
     np.add.at(area, sheet.membrane.nodes, sheet.membrane.weights @ sheet.shapes**2)
-    free_area = np.bincount(sewing.free[sewing.free >= 0], area[sewing.free >= 0])
+    free_area = np.bincount(constraints.free[constraints.free >= 0], area[constraints.free >= 0])
     return Problem(
         sheet=sheet,
-        sewing=sewing,
+        constraints=constraints,
         pattern=stored,
         ldlt=solver(stored.indptr, stored.indices),
         area=np.repeat(free_area, 3),
@@ -68,14 +70,16 @@ class State:
     tangent: np.ndarray  # stored entries, N/mm; empty if not asked for
 
 
-def state(problem, q, *, closed, load, share=0.0, tangent=False):
+def state(problem, q, *, closed, load, regularisation=0.0, tangent=False):
     """State at q (3, n_free) of the independent nodes."""
     start = time.perf_counter()
-    x = positions(problem.sewing, q, closed)
+    x = positions(problem.constraints, q, closed)
     stored = problem.pattern
     data = np.zeros(stored.indices.size if tangent else 0)
-    Pi, r = assemble(problem.sheet, x, share=share, data=data, slots=stored.slots, widths=stored.widths)
-    forces = gathered(problem.sewing, r - load)
+    Pi, r = assemble(
+        problem.sheet, x, regularisation=regularisation, data=data, slots=stored.slots, widths=stored.widths
+    )
+    forces = reduced(problem.constraints, r - load)
     problem.spent["assembly_s"] += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)
 
@@ -94,14 +98,14 @@ def factor(problem, data, shift=0.0):
     return negative
 
 
-def newton(problem, q, *, closed, load, tol, share=0.0, max_iter=60):
+def newton(problem, q, *, closed, load, tol, regularisation=0.0, max_iter=60):
     """Positions (3, n_free) at which the forces vanish to `tol` N, found by descent on the energy.
 
     A tangent with negative pivots is shifted until it has none, so that every step goes down.
 
     Raises NotConverged after max_iter iterations.
     """
-    at = dict(closed=closed, share=share, load=load)
+    at = dict(closed=closed, regularisation=regularisation, load=load)
     shift, here = 0.0, state(problem, q, tangent=True, **at)
     for _ in range(max_iter):
         residual = np.abs(here.forces).max()
@@ -139,38 +143,39 @@ def _lower(problem, q, d, here, **at):
     return q + step * d, there if step == 1.0 else state(problem, q + step * d, tangent=True, **at)
 
 
-def opened_wound(problem, q, *, bias, tol):
-    """Positions (3, n_free) of the freshly cut, unsewn wound at rest, from those of the uncut skin."""
-    q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
+def opened_wound(problem, q, *, perturbation, tol):
+    """Positions (3, n_free) of the gaping, unsewn wound at rest, from those of the uncut skin."""
+    q = newton(problem, q, closed=1.0, load=0 * perturbation, tol=tol)
     if negative_pivots(problem, q):
-        q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
-        q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
+        q = newton(problem, q, closed=1.0, load=perturbation, tol=ROUGH * tol)
+        q = newton(problem, q, closed=1.0, load=0 * perturbation, tol=tol)
         _refuse_saddle(problem, q)
     return q
 
 
-def closed_wound(problem, q, *, bias, tol, near=False):
+def closed_wound(problem, q, *, perturbation, tol, near=False):
     """Positions (3, n_free) of the closed wound at rest.
 
-    q     positions of the fresh wound, from which it is closed step by step; or, with `near`, of a closed one
-    bias  nodal forces (3, n) of a slight upward pressure, which choose the side to which cones rise; gone at the end
+    q     positions of the gaping wound, from which it is closed step by step; or, with `near`, of a closed one
+    perturbation   nodal forces (3, n) of a slight upward pressure, which choose the side to which cones rise; not at
+        the end
 
     Raises NotConverged if the path stops short or ends in an equilibrium that is not stable.
     """
     if not near:
-        q = _walked(problem, q, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
-    return settled(problem, q, bias=bias, tol=tol)
+        q = _walked(problem, q, load=perturbation, regularisation=PATH_REGULARISATION, tol=ROUGH * tol)
+    return settled(problem, q, perturbation=perturbation, tol=tol)
 
 
-def on_the_way(problem, q, *, bias, tol):
+def on_the_way(problem, q, *, perturbation, tol):
     """Positions (3, n_free) at rest with the aids of the path, from those before; arguments as in `closed_wound`."""
-    return newton(problem, q, closed=1.0, load=bias, share=PATH_SHARE, tol=ROUGH * tol)
+    return newton(problem, q, closed=1.0, load=perturbation, regularisation=PATH_REGULARISATION, tol=ROUGH * tol)
 
 
-def settled(problem, q, *, bias, tol):
+def settled(problem, q, *, perturbation, tol):
     """Positions (3, n_free) at rest without any aid, from those with the aids of the path; see `closed_wound`."""
-    q = newton(problem, q, closed=1.0, load=bias, tol=ROUGH * tol)
-    q = newton(problem, q, closed=1.0, load=0 * bias, tol=tol)
+    q = newton(problem, q, closed=1.0, load=perturbation, tol=ROUGH * tol)
+    q = newton(problem, q, closed=1.0, load=0 * perturbation, tol=tol)
     _refuse_saddle(problem, q)
     return q
 
@@ -213,5 +218,5 @@ def _response(problem, q, *, closed, **at):
 
 def negative_pivots(problem, q, *, closed=1.0):
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself."""
-    unloaded = np.zeros_like(problem.sewing.gap)
+    unloaded = np.zeros_like(problem.constraints.gap)
     return factor(problem, state(problem, q, closed=closed, load=unloaded, tangent=True).tangent)

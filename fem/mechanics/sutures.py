@@ -4,7 +4,7 @@ Every suture holds the skin over its bite, so its force does not depend on the m
 its turn comes to what is wanted, and those tied before stay.
 
     purse    around a wound that stays open, through its edge, drawn to a length
-    edges    from edge to edge of a wound that is not sewn all along: a bond over the bite
+    edges    from edge to edge of a wound that is not sewn all along: a penalty tie over the bite
     taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
              remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
     anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
@@ -18,12 +18,12 @@ from fem.errors import NotConverged
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
 from fem.mechanics.sheet import located
-from fem.mechanics.ties import Bond, Thread, Tied, Touch, shortened, tension
+from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shortened, tension
 from fem.mechanics.tips import outward, tips
 
 # Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
-# TOUCH: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
-STIFF, TOUCH = 20.0, 1.0
+# CONTACT: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
+STIFF, CONTACT = 20.0, 1.0
 STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 SAMPLES = 32  # of the skin within a bite
@@ -39,16 +39,16 @@ def around(mesh, thread):
 
 
 def across_the_wound(seams, X, stitches, *, bite):
-    """Bonds of edge to edge; stitches as in `fem.plan.plan.stitches`."""
-    bonds = []
+    """Penalty ties of edge to edge; stitches as in `fem.plan.plan.stitches`."""
+    ties = []
     for number, at in stitches:
         width = 2 * bite / sum(_along(X[:, edge])[-1] for edge in seams[number])
         first, second = (_samples(edge, X[:, edge], at, width) for edge in seams[number])
         nodes, inverse = np.unique(np.concatenate([first[0], second[0]]), return_inverse=True)
         W = np.zeros((len(first[1]), nodes.size))
         np.add.at(W, (slice(None), inverse), np.hstack([first[1], -second[1]]))
-        bonds.append(Bond(nodes=nodes, W=W, stiffness=STIFF))
-    return bonds
+        ties.append(PenaltyTie(nodes=nodes, W=W, stiffness=STIFF))
+    return ties
 
 
 def tapering(closure, *, spacing, reach, offset, remaining, bite):
@@ -76,7 +76,7 @@ def anchoring(closure, *, beyond, bite):
     return threads
 
 
-def touch(seams, X, stitches, *, bite):
+def contact(seams, X, stitches, *, bite):
     """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n).
 
     Not within a bite, where edges are held together.
@@ -85,11 +85,11 @@ def touch(seams, X, stitches, *, bite):
     for number, at in stitches:
         first, second = (_along(X[:, edge]) for edge in seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
-    return Touch(
+    return Contact(
         group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
         normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
         weights=np.concatenate(weights),
-        stiffness=TOUCH,
+        stiffness=CONTACT,
     )
 
 
@@ -100,11 +100,11 @@ def _normals(line):
     return np.array([-along[1], along[0]]) / np.hypot(*along)
 
 
-def tied(problem, q, kinds, *, seams, bias, tol, starts=None):
+def tied(problem, q, kinds, *, seams, perturbation, tol, starts=None):
     """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
 
     problem   its sheet's ties begin with the sutures in order of tying, none of them tied
-    kinds     what each is, for `Tied`
+    kinds     what each is, for `TiedSutures`
     seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
     starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
 
@@ -113,47 +113,47 @@ def tied(problem, q, kinds, *, seams, bias, tol, starts=None):
     when_tied, after = [], []
     for k in range(len(kinds)):
         at = q if starts is None else starts[k]
-        problem = _facing(problem, seams, positions(problem.sewing, at, 1.0))
+        problem = _facing(problem, seams, positions(problem.constraints, at, 1.0))
         if starts is None:
-            problem, q = _drawn_tight(problem, q, k, bias=bias, tol=tol)
+            problem, q = _tightened(problem, q, k, perturbation=perturbation, tol=tol)
         else:
             problem, q = _shortened(problem, q, k, 1.0), starts[k]
-        settled = solve.settled(problem, q, bias=bias, tol=tol)
-        after.append(positions(problem.sewing, settled, 1.0))
+        settled = solve.settled(problem, q, perturbation=perturbation, tol=tol)
+        after.append(positions(problem.constraints, settled, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
     at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(kinds)]]
-    return problem, Tied(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
+    return problem, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
 
 
 def _facing(problem, seams, x):
-    """The problem with the normals of its Touch, if it has one, taken from the wound at x (3, n)."""
+    """The problem with the normals of its Contact, if it has one, taken from the wound at x (3, n)."""
     ties = problem.sheet.ties
-    if not isinstance(ties[-1], Touch):
+    if not isinstance(ties[-1], Contact):
         return problem
     normals = np.hstack([_normals(x[:2, first] + x[:2, second]) for first, second in seams])
     ties = (*ties[:-1], replace(ties[-1], normals=normals))
     return replace(problem, sheet=replace(problem.sheet, ties=ties))
 
 
-def _drawn_tight(problem, q, k, *, bias, tol):
+def _tightened(problem, q, k, *, perturbation, tol):
     """The problem with suture k drawn to what is wanted of it and its q, in as few steps as lead there."""
     steps = STEPS
     while True:
         there = q
         try:
-            for share in np.linspace(0, 1, steps + 1)[1:]:
-                drawn = _shortened(problem, q, k, float(share))
-                there = solve.on_the_way(drawn, there, bias=bias, tol=tol)
-            return drawn, there
+            for fraction in np.linspace(0, 1, steps + 1)[1:]:
+                shorter = _shortened(problem, q, k, float(fraction))
+                there = solve.on_the_way(shorter, there, perturbation=perturbation, tol=tol)
+            return shorter, there
         except NotConverged:
             steps *= 2
             if steps > MOST_STEPS:
                 raise
 
 
-def _shortened(problem, q, k, share):
+def _shortened(problem, q, k, fraction):
     ties = list(problem.sheet.ties)
-    ties[k] = shortened(ties[k], positions(problem.sewing, q, 1.0), share)
+    ties[k] = shortened(ties[k], positions(problem.constraints, q, 1.0), fraction)
     return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
 
 
@@ -166,9 +166,9 @@ def _thread(*stations, wanted):
         W[row, at[row] : at[row + 1]] = weights
     fixed = [station if isinstance(station, np.ndarray) else np.zeros(3) for station in stations]
     nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
-    gathered = np.zeros((len(parts), nodes.size))
-    np.add.at(gathered, (slice(None), inverse), W)
-    return Thread(nodes=nodes, W=gathered, fixed=np.array(fixed), stiffness=STIFF, wanted=wanted)
+    summed = np.zeros((len(parts), nodes.size))
+    np.add.at(summed, (slice(None), inverse), W)
+    return Thread(nodes=nodes, W=summed, fixed=np.array(fixed), stiffness=STIFF, wanted=wanted)
 
 
 def _along(X):

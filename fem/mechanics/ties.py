@@ -4,11 +4,11 @@ A thread runs through stations, each the weighted mean of some nodes or a fixed 
 
     Pi = k/2 <l - rest>^2,    l the length of the thread through its stations,    <a> = max(a, 0)
 
-A bond holds two edges together all along a bite, so that its force is what the skin pulls there, whatever the mesh:
+A penalty tie holds two edges together along a bite, so that its force is what the skin pulls there, whatever the mesh:
 
     Pi = k/2 mean of |gap - left|^2 over the bite,    left = 0 when it is tied
 
-Edges that are not sewn all along may part and not pass through each other: see `Touch`.
+Edges that are not sewn all along may part and not pass through each other: see `Contact`.
 """
 
 from dataclasses import dataclass, replace
@@ -34,7 +34,7 @@ class Thread:
 
 
 @dataclass(frozen=True)
-class Bond:
+class PenaltyTie:
     """Two edges held together over a bite: at each of its samples the gap W x[nodes] is drawn to `left`."""
 
     nodes: np.ndarray  # (m,)
@@ -44,12 +44,12 @@ class Bond:
 
     @property
     def group(self):
-        """Nodes (1, m) that the bond ties together."""
+        """Nodes (1, m) that it ties together."""
         return self.nodes[None]
 
 
 @dataclass(frozen=True)
-class Touch:
+class Contact:
     """Facing points of two edges: p/2 <-gap>^2 per length, gap = n . (x of the first - x of the second)."""
 
     group: np.ndarray  # (n, 2) node of the first edge, and that of the second which faces it
@@ -59,7 +59,7 @@ class Touch:
 
 
 @dataclass(frozen=True)
-class Tied:
+class TiedSutures:
     """A wound whose threads were tied one by one."""
 
     kinds: tuple[str, ...]  # of the threads in order of tying, n: "purse", "edges", "taper" or "anchor"
@@ -74,23 +74,23 @@ def length(thread, x):
 
 
 def tension(tie, x):
-    """Force of a Thread or Bond at positions x (3, n), N: the thread's tension, the sum of all that the bond holds."""
+    """Force of a Thread or PenaltyTie at positions x (3, n), N: its tension, or the sum of all that it holds."""
     if isinstance(tie, Thread):
         return tie.stiffness * max(0.0, length(tie, x) - tie.rest)
     return 0.0 if tie.left is None else tie.stiffness * float(np.linalg.norm((_gap(tie, x.T) - tie.left).mean(axis=0)))
 
 
-def shortened(tie, x, share):
-    """A Thread or Bond drawn by a share of the way from what it is at x (3, n) to what is wanted of it."""
-    if isinstance(tie, Bond):
-        return replace(tie, left=(1 - share) * _gap(tie, x.T))
+def shortened(tie, x, fraction):
+    """A Thread or PenaltyTie drawn by a fraction of the way from what it is at x (3, n) to what is wanted of it."""
+    if isinstance(tie, PenaltyTie):
+        return replace(tie, left=(1 - fraction) * _gap(tie, x.T))
     start = max(tie.wanted, length(tie, x))
-    return replace(tie, rest=start + share * (tie.wanted - start))
+    return replace(tie, rest=start + fraction * (tie.wanted - start))
 
 
-def drawn(tie, x):
+def assembled(tie, x):
     """Energy in N mm of a tie at x (n, 3), forces (k, m, 3) and tangent (k, m, m, 3, 3) of its groups."""
-    return {Thread: _threaded, Bond: _bonded, Touch: _touching}[type(tie)](tie, x)
+    return {Thread: _threaded, PenaltyTie: _penalised, Contact: _in_contact}[type(tie)](tie, x)
 
 
 def _stations(thread, x):
@@ -115,27 +115,27 @@ def _threaded(thread, x):
     return k / 2 * excess**2, (k * excess * dl)[None], K[None]
 
 
-def _gap(bond, x):
-    return bond.W @ x[bond.nodes]
+def _gap(tie, x):
+    return tie.W @ x[tie.nodes]
 
 
-def _bonded(bond, x):
-    """Energy, forces (1, m, 3) and tangent (1, m, m, 3, 3) of a bond, which is linear."""
-    m = len(bond.nodes)
-    if bond.left is None:
+def _penalised(tie, x):
+    """Energy, forces (1, m, 3) and tangent (1, m, m, 3, 3) of a penalty tie, which is linear."""
+    m = len(tie.nodes)
+    if tie.left is None:
         return 0.0, np.zeros((1, m, 3)), np.zeros((1, m, m, 3, 3))
-    pull = bond.stiffness / len(bond.W) * (_gap(bond, x) - bond.left)
-    K = np.einsum("mn,ij->mnij", bond.stiffness / len(bond.W) * bond.W.T @ bond.W, np.eye(3))
-    return float((pull * (_gap(bond, x) - bond.left)).sum() / 2), (bond.W.T @ pull)[None], K[None]
+    pull = tie.stiffness / len(tie.W) * (_gap(tie, x) - tie.left)
+    K = np.einsum("mn,ij->mnij", tie.stiffness / len(tie.W) * tie.W.T @ tie.W, np.eye(3))
+    return float((pull * (_gap(tie, x) - tie.left)).sum() / 2), (tie.W.T @ pull)[None], K[None]
 
 
-def _touching(touch, x):
-    """Energy, forces (n, 2, 3) and tangent (n, 2, 2, 3, 3) of edges that touch."""
-    n = np.vstack([touch.normals, np.zeros(len(touch.group))]).T
+def _in_contact(contact, x):
+    """Energy, forces (n, 2, 3) and tangent (n, 2, 2, 3, 3) of edges that contact."""
+    n = np.vstack([contact.normals, np.zeros(len(contact.group))]).T
     sign = np.array([1.0, -1.0])
-    gap = np.einsum("ni,a,nai->n", n, sign, x[touch.group])
-    press = touch.stiffness * touch.weights * np.minimum(gap, 0.0)
-    stiff = np.where(gap < 0, touch.stiffness * touch.weights, 0.0)
+    gap = np.einsum("ni,a,nai->n", n, sign, x[contact.group])
+    press = contact.stiffness * contact.weights * np.minimum(gap, 0.0)
+    stiff = np.where(gap < 0, contact.stiffness * contact.weights, 0.0)
     f = np.einsum("n,a,ni->nai", press, sign, n)
     K = np.einsum("n,a,b,ni,nj->nabij", stiff, sign, sign, n, n)
     return float((press * gap).sum() / 2), f, K

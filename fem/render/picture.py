@@ -119,10 +119,10 @@ def wanted_half_width(closure):
     Where nothing is loosened, one width of the wound around it counts instead.
     """
     mesh = closure.mesh
-    nodes = np.union1d(mesh.elements[:, mesh.loose], mesh.edge)
+    nodes = np.union1d(mesh.elements[:, mesh.undermined], mesh.edge)
     places = np.hstack([mesh.X[:, nodes], closure.x[:2, nodes]])
     reach = np.abs(places - centre(closure)[:2, None]).max(axis=1)
-    reach += 0.0 if mesh.loose.any() else closure.outline.width
+    reach += 0.0 if mesh.undermined.any() else closure.outline.width
     return float(MARGIN * max(reach[0], reach[1] / SHAPE))
 
 
@@ -150,7 +150,7 @@ def grid(closure):
     X = np.vstack([mesh.X, np.zeros(mesh.X.shape[1])])
     stress, stretch = cauchy_stress(closure.sheet, closure.x)
     skin = pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: mesh.elements.T}, closure.x.T)
-    for name, v in {"reference_mm": X, "fresh_mm": closure.fresh, "displacement_mm": closure.x - X}.items():
+    for name, v in {"reference_mm": X, "fresh_mm": closure.gaping, "displacement_mm": closure.x - X}.items():
         skin.point_data[name] = v.T
     skin.point_data["height_mm"] = closure.x[2]
     for name, v in {
@@ -159,7 +159,7 @@ def grid(closure):
         "stretch_max": stretch,
     }.items():
         skin.cell_data[name] = (weights * v).sum(axis=1) / weights.sum(axis=1)
-    skin.cell_data["loose"] = mesh.loose.astype(np.uint8)
+    skin.cell_data["loose"] = mesh.undermined.astype(np.uint8)
     return skin
 
 
@@ -409,8 +409,8 @@ def _draw_skin(axes, closure, middle):
     """Draw the uncut skin and the zone in which it is loosened."""
     mesh = closure.mesh
     axes.set_facecolor(SKIN)
-    if mesh.loose.any():
-        zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.loose]].T))
+    if mesh.undermined.any():
+        zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.undermined]].T))
         zone = zone.buffer(SLIVER, join_style="mitre").buffer(-SLIVER, join_style="mitre")
         for k, part in enumerate(shapely.get_parts(zone)):
             axes.fill(*part.exterior.xy, fc=LOOSE, ec=INK, ls="--", label=None if k else "loosened from its bed")

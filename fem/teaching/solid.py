@@ -16,7 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from fem.comparison.wording import sentences
 from fem.errors import NotPrintable
-from fem.mechanics.self_intersection import crossings
+from fem.mechanics.self_intersection import self_intersections
 from fem.render.picture import SHAPE
 from fem.results.quantities import numbers
 from fem.results.result import Result
@@ -71,7 +71,7 @@ def printed(result, *, exaggeration=1.0):
         base=base,
         label=text,
         area=area_inside(x, triangles, piece),
-        crossed=crossings(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1],
+        crossed=self_intersections(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1],
         overhang=float(top.area_faces[top.face_normals[:, 2] < 0].sum() / top.area),
     )
 

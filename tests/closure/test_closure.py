@@ -21,7 +21,7 @@ from fem.geometry.outlines import lens
 from fem.material.skin import bending_stiffness, neo_hooke
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import from_triangulation, mesh
-from fem.mechanics.sheet import Bed, lift, sheet
+from fem.mechanics.sheet import ElasticFoundation, lift, sheet
 from fem.mechanics.tips import tips
 from fem.plan.plan import side_to_side, undermined
 
@@ -31,7 +31,7 @@ E, H = 0.1, 2.0  # MPa, mm
 
 def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
     """Skin of modulus E and thickness H, mu = E/3, bending nu 0.45, on springs outside the loosened ring."""
-    held = np.where(triangles.loose, 0.0, scale)
+    held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,
         law=lambda C: neo_hooke(C, shear_kPa=scale * 1e3 * E / 3),
@@ -40,7 +40,7 @@ def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=F
         poisson=0.45,
         stretch=stretch,
         lines=lines,
-        bed=Bed(push=1e-3 * held, pull=1e-3 * held, shear=1e-4 * held),
+        foundation=ElasticFoundation(push=1e-3 * held, pull=1e-3 * held, shear=1e-4 * held),
         hinged=hinged,
     )
 
@@ -48,14 +48,14 @@ def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=F
 def bench_closure(triangles, skin, outline, *, scale=1.0):
     """The closed wound in skin under no natural tension, or in a stretched one without its gape."""
     flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
-    sewing = constraints.sewing(flat, np.hstack(triangles.seams), triangles.rim)
+    sewing = constraints.constraints(flat, np.hstack(triangles.seams), triangles.rim)
     sewn = solve.problem(skin, sewing)
     q = solve.closed_wound(
-        sewn, constraints.independent(sewing, flat, 0.0), bias=lift(skin, scale * 1e-5), tol=scale * 1e-10
+        sewn, constraints.independent(sewing, flat, 0.0), perturbation=lift(skin, scale * 1e-5), tol=scale * 1e-10
     )
     x = constraints.positions(sewing, q, 1.0)
     plan = side_to_side(outline)
-    return Closure(outline=outline, plan=plan, lesion_area=0.0, mesh=triangles, sheet=skin, fresh=flat, x=x)
+    return Closure(outline=outline, plan=plan, lesion_area=0.0, mesh=triangles, sheet=skin, gaping=flat, x=x)
 
 
 def bench_lens(edge, *, scale=1.0, **skin):
@@ -170,7 +170,7 @@ def moved(triangles, matrix):
     tri = skfem.MeshTri(matrix @ triangles.tri.p, triangles.tri.t, sort_t=False)
     seams = [seam[:: int(np.sign(np.linalg.det(matrix))), ::2] for seam in triangles.seams]
     rim = triangles.rim[triangles.rim < tri.nvertices]
-    return from_triangulation(tri, seams, rim_vertices=rim, loose=triangles.loose)
+    return from_triangulation(tri, seams, rim_vertices=rim, undermined=triangles.undermined)
 
 
 TURN = np.radians(37.0)
@@ -205,10 +205,10 @@ def test_start_from_a_coarser_mesh():
     case = demo_case("circle-20", mesh={"edge_mm": 1.3, "tip_mm": 1.1, "far_mm": 11})
     found, how = closed(case)
     assert how["coarser"]["unknowns"] < how["unknowns"] / 2
-    sewing = constraints.sewing(found.fresh, np.hstack(found.mesh.seams), found.mesh.rim)
+    sewing = constraints.constraints(found.gaping, np.hstack(found.mesh.seams), found.mesh.rim)
     sewn = solve.problem(found.sheet, sewing)
-    start = constraints.independent(sewing, found.fresh, 0.0)
-    q = solve.closed_wound(sewn, start, bias=lift(found.sheet, 1e-5), tol=1e-10)
+    start = constraints.independent(sewing, found.gaping, 0.0)
+    q = solve.closed_wound(sewn, start, perturbation=lift(found.sheet, 1e-5), tol=1e-10)
     assert constraints.positions(sewing, q, 1.0) == approx(found.x, abs=1e-6)
 
 

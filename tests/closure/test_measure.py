@@ -41,13 +41,13 @@ LENS = lens(length_mm=40, width_mm=12)
 SIDE = 1.0  # mm, of the triangles in healed skin
 
 
-def closure(mesh, x=None, *, fresh=None, outline=LENS, lesion_area=0.0, stretch=(1.0, 1.0)):
+def closure(mesh, x=None, *, gaping=None, outline=LENS, lesion_area=0.0, stretch=(1.0, 1.0)):
     """Closure with nodes at x (3, n), of skin without bed that hardly resists bending."""
     skin = sheet(mesh, law=LAW, h=H, D=1e-9, poisson=0.5, stretch=stretch)
     x = flat(mesh) if x is None else x
-    fresh = flat(mesh) if fresh is None else fresh
+    gaping = flat(mesh) if gaping is None else gaping
     return Closure(
-        outline=outline, plan=side_to_side(outline), lesion_area=lesion_area, mesh=mesh, sheet=skin, fresh=fresh, x=x
+        outline=outline, plan=side_to_side(outline), lesion_area=lesion_area, mesh=mesh, sheet=skin, gaping=gaping, x=x
     )
 
 
@@ -203,7 +203,7 @@ def test_push_out():
 def test_gape():
     """A lens that gapes by 1.3 across and 1.1 along, closed or not: 44 x 15.6 mm."""
     cut = mesh(side_to_side(LENS), radius=60, edge=1.5, tip=1.5, far=10)
-    of = closure(cut, fresh=flat(cut) * [[1.1], [1.3], [1.0]])
+    of = closure(cut, gaping=flat(cut) * [[1.1], [1.3], [1.0]])
     sagitta = 1.5**2 / 8 / LENS.width  # nodes are at most that far from the top of the arc, as a share
     assert MEASURES["gape_length_mm"](of) == approx(44)
     assert MEASURES["gape_width_mm"](of) == approx(15.6, rel=sagitta)
@@ -215,7 +215,7 @@ def test_turned_by_any_angle():
     c, s = np.cos(turn), np.sin(turn)
     R = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
     x = bowls(3.0, 2.0) * [[1.2], [1.0], [1.0]]
-    of, turned = closure(HEALED, x, fresh=x), closure(healed(turned=turn), R @ x, fresh=R @ x)
+    of, turned = closure(HEALED, x, gaping=x), closure(healed(turned=turn), R @ x, gaping=R @ x)
     for name in ("scar_length_mm", "scar_chord_mm", "push_out_mm", "gape_length_mm"):
         assert MEASURES[name](turned) == approx(MEASURES[name](of))
     for one, other in zip(cones(of), cones(turned), strict=True):
@@ -415,7 +415,7 @@ def test_closing_force_by_virtual_work(lens_closed):
     so the scar turns from the axis by up to some 0.003, and the force across it differs by the square of that.
     """
     of, d = lens_closed, 1e-3
-    sewing = constraints.sewing(of.fresh, of.mesh.seams[0], of.mesh.rim)
+    sewing = constraints.constraints(of.gaping, of.mesh.seams[0], of.mesh.rim)
     opening = np.sign(sewing.gap[1]) * np.array([[0.0], [1.0], [0.0]])
     problem = solve.problem(of.sheet, replace(sewing, gap=opening))
     q = constraints.independent(sewing, of.x, 1.0)
@@ -500,7 +500,7 @@ def test_closing_force_of_three_seams():
         bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1},
         patch: {radius_mm: 50}, mesh: {edge_mm: 1.7, tip_mm: 1.7, far_mm: 9}}"""
     of, d = closed(parse(written, Case, "a.yaml"))[0], 1e-3
-    sewing = constraints.sewing(of.fresh, np.hstack(of.mesh.seams), of.mesh.rim)
+    sewing = constraints.constraints(of.gaping, np.hstack(of.mesh.seams), of.mesh.rim)
     opening = np.zeros_like(sewing.gap)
     for seam in of.mesh.seams:
         along = np.gradient(of.x[:2, seam[0]], axis=1)

@@ -149,7 +149,7 @@ def is_stable(tension, *, rings, D, poisson, lift):
     law = partial(neo_hooke, shear_kPa=1e5)  # so stiff that the stretch stays near 1
     stretch = natural_stretch(law, np.array([tension, tension]), h=h)
     bed = springs(m, normal=lift, shear=0.0) if lift else None
-    skin = sheet(m, law=law, h=h, D=D, poisson=poisson, stretch=stretch, bed=bed)
+    skin = sheet(m, law=law, h=h, D=D, poisson=poisson, stretch=stretch, foundation=bed)
     held = unsewn(m, m.rim)
     return solve.negative_pivots(solve.problem(skin, held), independent(held, flat(m), 1.0)) == 0
 

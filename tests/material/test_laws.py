@@ -518,7 +518,7 @@ def test_good_exponents(exponent):
 
 def pivots(closure):
     """Negative pivots of the tangent of a closed wound, and the largest force left on a free node, N."""
-    sewing = constraints.sewing(closure.fresh, np.hstack(closure.mesh.seams), closure.mesh.rim)
+    sewing = constraints.constraints(closure.gaping, np.hstack(closure.mesh.seams), closure.mesh.rim)
     problem, q = solve.problem(closure.sheet, sewing), constraints.independent(sewing, closure.x, 1.0)
     here = solve.state(problem, q, closed=1.0, load=np.zeros_like(closure.x))
     return solve.negative_pivots(problem, q), np.abs(here.forces).max()

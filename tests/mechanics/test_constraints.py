@@ -8,7 +8,7 @@ from problems import disc, flat, patch, rubber, unsewn
 from pytest import approx
 from scipy.sparse import coo_array, csr_array, triu
 
-from fem.mechanics.constraints import gathered, independent, positions, sewing
+from fem.mechanics.constraints import constraints, independent, positions, reduced
 from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.sheet import assemble, sheet
 
@@ -27,7 +27,7 @@ PAIRS = np.array([[0, 3], [1, 4]])  # 0 with 1, 3 with 4
 def test_gap_closes_evenly(closed):
     """Partners are as far apart as the fresh wound times (1 - closed); others move on their own."""
     x = six()
-    s = sewing(x, PAIRS, np.array([5]))
+    s = constraints(x, PAIRS, np.array([5]))
     q = np.random.default_rng(1).uniform(-1, 1, (3, s.n_free))
     y = positions(s, q, closed)
     assert s.n_free == 3
@@ -39,7 +39,7 @@ def test_gap_closes_evenly(closed):
 @given(fractions)
 def test_independent_nodes_and_back(closed):
     """q from the positions it made, at any stage of closing."""
-    s = sewing(six(), PAIRS, np.array([5]))
+    s = constraints(six(), PAIRS, np.array([5]))
     q = np.random.default_rng(2).uniform(-1, 1, (3, s.n_free))
     assert independent(s, positions(s, q, closed), closed) == approx(q, abs=1e-15)
 
@@ -47,7 +47,7 @@ def test_independent_nodes_and_back(closed):
 def test_fresh_wound_is_where_it_was():
     """At closed = 0 the sewing gives back the positions it was made from, to the last bit."""
     x = six()
-    s = sewing(x, PAIRS, np.array([5]))
+    s = constraints(x, PAIRS, np.array([5]))
     assert positions(s, independent(s, x, 0.0), 0.0) == approx(x, abs=1e-15)
 
 
@@ -55,7 +55,7 @@ def test_fresh_wound_is_where_it_was():
 def test_chains_of_followers(chain):
     """0, 1, 2, 3 sewn one to the next, or all to one, meet in a single node when closed."""
     x = six()
-    s = sewing(x, np.array(chain), np.zeros(0, int))
+    s = constraints(x, np.array(chain), np.zeros(0, int))
     assert s.n_free == 3
     assert len(set(s.free[:4])) == 1
     closed = positions(s, independent(s, x, 0.0), 1.0)
@@ -67,7 +67,7 @@ def test_chains_of_followers(chain):
 def test_partner_of_a_held_node(held):
     """Sewn to a held node, a node is led to it: it is not free, and its place follows from `closed` alone."""
     x = six()
-    s = sewing(x, PAIRS, np.array([held]))
+    s = constraints(x, PAIRS, np.array([held]))
     assert (s.free[:2] == -1).all()
     half = positions(s, np.zeros((3, s.n_free)), 0.5)
     other = 1 - held
@@ -76,18 +76,18 @@ def test_partner_of_a_held_node(held):
 
 
 def test_forces_are_gathered_by_the_transpose():
-    """Work is kept: r . positions(dq) = gathered(r) . dq, for a closed wound with held nodes left out."""
+    """Work is kept: r . positions(dq) = reduced(r) . dq, for a closed wound with held nodes left out."""
     x = six()
-    s = sewing(x, PAIRS, np.array([5]))
+    s = constraints(x, PAIRS, np.array([5]))
     rng = np.random.default_rng(3)
     r, dq = rng.uniform(-1, 1, (3, 6)), rng.uniform(-1, 1, (3, s.n_free))
     moved = positions(s, dq, 1.0) - positions(s, 0 * dq, 1.0)
-    assert (gathered(s, r) * dq).sum() == approx((r * moved).sum())
+    assert (reduced(s, r) * dq).sum() == approx((r * moved).sum())
 
 
 def test_a_tip_sewn_to_itself_stays_free():
     """The first and last columns of a seam name the same node twice; it keeps its own place."""
-    s = sewing(six(), np.array([[0, 1], [0, 2]]), np.zeros(0, int))
+    s = constraints(six(), np.array([[0, 1], [0, 2]]), np.zeros(0, int))
     assert s.n_free == 5
     assert s.free[0] != s.free[1] == s.free[2]
 
@@ -103,11 +103,11 @@ def sewn_problem(shape):
     """Mesh and sewing: a disc whose wedge is sewn, or a square with chains of far and near nodes and held ones."""
     if shape == "disc":
         m = disc(rings=3, wedge=0.6)
-        return m, sewing(flat(m), np.hstack(m.seams), m.rim[:3])
+        return m, constraints(flat(m), np.hstack(m.seams), m.rim[:3])
     m = patch(3)
     element = m.elements[:, 4]
     pairs = np.array([[element[0], element[1], 0, 3], [element[1], element[4], 20, 40]])
-    return m, sewing(flat(m), pairs, np.array([7, 8]))
+    return m, constraints(flat(m), pairs, np.array([7, 8]))
 
 
 @pytest.mark.parametrize("shape", ["disc", "square"])

@@ -39,7 +39,7 @@ def sewn_sheet(squeeze):
     """Tangent of a coarse, flat sewn disc held at its rim and squeezed: indptr, indices, values."""
     m = disc(rings=5, wedge=0.5)
     x = squeeze * sewn_flat(m, 0.5)
-    s = constraints.sewing(x, np.hstack(m.seams), m.rim)
+    s = constraints.constraints(x, np.hstack(m.seams), m.rim)
     x = constraints.positions(s, constraints.independent(s, x, 1.0), 1.0)
     skin = sheet(m, law=rubber(0.1), h=1.5, D=1e-5, poisson=0.5)
     stored = pattern(s.free, skin.groups)

@@ -15,7 +15,7 @@ from pytest import approx
 from fem.errors import MeshError
 from fem.geometry.curve import part, polyline
 from fem.geometry.outlines import circle, lens, polygon, rhombus, tangent
-from fem.mechanics.constraints import sewing
+from fem.mechanics.constraints import constraints
 from fem.mechanics.mesh import check_cover, corner_angles, facets_between, from_triangulation, mesh, quality, write
 from fem.plan.plan import Plan, removed_skin, side_to_side, undermined
 
@@ -87,7 +87,7 @@ def test_deficit_of_a_sewn_wedge():
     assert deficits(m)[1] == approx(0, abs=1e-12)
     assert np.hypot(*m.X[:, m.seams[0]]) == approx(np.array([[0, 0.5, 1, 1.5, 2]] * 2), abs=1e-12)
     assert m.rim.size == 11 + 10
-    assert not m.loose.any()
+    assert not m.undermined.any()
 
 
 @settings(max_examples=8, deadline=None)
@@ -106,7 +106,7 @@ def test_any_star_shaped_polygon(radii):
 def sewn_deficits(m):
     """2 pi minus the angle sum at each place inside the sewn patch (n,), rad, and its vertices that are sewn."""
     pairs = np.hstack(m.seams)
-    sewn = sewing(np.vstack([m.X, 0 * m.X[:1]]), pairs, np.zeros(0, int)).free[: m.tri.nvertices]
+    sewn = constraints(np.vstack([m.X, 0 * m.X[:1]]), pairs, np.zeros(0, int)).free[: m.tri.nvertices]
     around = np.bincount(sewn[m.tri.t.ravel()], corner_angles(m.tri).ravel(), minlength=sewn.max() + 1)
     inside = np.setdiff1d(sewn, sewn[m.rim[m.rim < m.tri.nvertices]])
     return 2 * np.pi - around[inside], [np.flatnonzero(sewn == place) for place in inside]
@@ -231,12 +231,12 @@ def test_loosened_zone_has_its_border_in_the_mesh():
     """
     plan = undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_mm=15)
     m = mesh(plan, **FINE)
-    loose = m.tri.mapping().detA[m.loose].sum() / 2
+    loose = m.tri.mapping().detA[m.undermined].sum() / 2
     exact = plan.undermined.area - hole_area(m)
     assert exact - plan.undermined.length * 3**2 / (12 * 15) < loose < exact
     centroid = m.tri.p[:, m.tri.t].mean(axis=1)
     inside = shapely.contains_xy(plan.undermined, *centroid)
-    assert (inside == m.loose).all()
+    assert (inside == m.undermined).all()
 
 
 def test_corners_of_the_loosened_zone_are_kept():
@@ -245,7 +245,7 @@ def test_corners_of_the_loosened_zone_are_kept():
     drawn = side_to_side(wound)
     zone = shapely.box(-25, -15, 28, 20)
     m = mesh(Plan(removed=drawn.removed, seams=drawn.seams, undermined=zone), **COARSE)
-    assert m.tri.mapping().detA[m.loose].sum() / 2 == approx(zone.area - hole_area(m), rel=1e-9)
+    assert m.tri.mapping().detA[m.undermined].sum() / 2 == approx(zone.area - hole_area(m), rel=1e-9)
 
 
 def test_zone_that_crosses_the_wound():
@@ -256,7 +256,7 @@ def test_zone_that_crosses_the_wound():
     drawn = side_to_side(lens(length_mm=30, width_mm=10))
     zone = shapely.box(0.1, -15, 28, 20)
     m = mesh(replace(drawn, undermined=zone), **COARSE)
-    loose = m.tri.mapping().detA[m.loose].sum() / 2
+    loose = m.tri.mapping().detA[m.undermined].sum() / 2
     exact = zone.difference(removed_skin(drawn)).area
     assert loose == approx(exact, abs=2 * COARSE["edge"] / 2 * 20 / 2)
     assert quality(m)[0] > 15
@@ -266,10 +266,10 @@ def test_zone_on_one_side():
     """Nothing is loosened below the axis when only the upper side is undermined; its border ends at the tips."""
     plan = undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_upper_mm=15)
     m = mesh(plan, **FINE)
-    y = m.tri.p[1, m.tri.t][:, m.loose]
+    y = m.tri.p[1, m.tri.t][:, m.undermined]
     assert y.min() > -1e-9
     exact = plan.undermined.difference(removed_skin(plan)).area
-    assert m.tri.mapping().detA[m.loose].sum() / 2 == approx(exact, rel=0.01)  # chords of the border and the edge
+    assert m.tri.mapping().detA[m.undermined].sum() / 2 == approx(exact, rel=0.01)  # chords of the border and the edge
 
 
 @pytest.mark.parametrize(
@@ -307,7 +307,7 @@ def test_triangles_grow_to_the_size_asked():
     m = mesh(plan, radius=120, edge=2.0, tip=1.6, far=6.0)
     start, end = m.tri.p[:, m.tri.facets].swapaxes(0, 1)
     length, r = np.hypot(*(end - start)), np.hypot(*((start + end) / 2))
-    in_zone = m.tri.t2f[:, m.loose].ravel()
+    in_zone = m.tri.t2f[:, m.undermined].ravel()
     assert length.min() > 2 * 0.67
     assert length[in_zone].max() < 1.5 * 1.5 * 2
     assert np.median(length[r > 90]) == approx(6, rel=0.05)
@@ -413,7 +413,7 @@ def test_files_hold_the_mesh(tmp_path):
         read = meshio.read(path)
         assert read.points.T == approx(np.vstack([m.X, 0 * m.X[0]]), abs=1e-12)
         assert (read.get_cells_type("triangle6").T == m.elements).all()
-        assert (read.get_cell_data("loose", "triangle6").ravel() == m.loose).all()
+        assert (read.get_cell_data("loose", "triangle6").ravel() == m.undermined).all()
         assert np.flatnonzero(read.point_data["rim"]).tolist() == m.rim.tolist()
         assert (read.point_data["seam"].ravel()[m.seams[0][0]] == 1).all()
         assert (read.point_data["seam"].ravel()[m.seams[0][1, 1:-1]] == -1).all()

@@ -10,7 +10,7 @@ from pytest import approx
 
 from fem.material.skin import gasser_ogden_holzapfel
 from fem.mechanics import solve
-from fem.mechanics.constraints import independent, positions, sewing
+from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 
 NU = 0.5
@@ -19,7 +19,7 @@ SMALL = 1e-5  # strain
 
 def flat_sheet(m):
     """E = 1 MPa, h = 1 mm, on springs that no compression here can buckle."""
-    return sheet(m, law=rubber(1.0), h=1.0, D=1.0, poisson=NU, bed=springs(m, normal=1.0, shear=0.0))
+    return sheet(m, law=rubber(1.0), h=1.0, D=1.0, poisson=NU, foundation=springs(m, normal=1.0, shear=0.0))
 
 
 def at_rest(skin, sewn, x, *, load):
@@ -52,7 +52,7 @@ def concentration(m, skin, x, *, a, b, along):
 def stretched(m, skin=None, poisson=NU):
     """Positions under remote uniaxial tension along y; the rim is placed as if there were no hole."""
     remote = flat(m) * (1 + SMALL * np.array([[-poisson], [1], [0]]))
-    sewn = sewing(remote, np.zeros((2, 0), int), m.rim)
+    sewn = constraints(remote, np.zeros((2, 0), int), m.rim)
     return at_rest(flat_sheet(m) if skin is None else skin, sewn, remote, load=0 * remote)
 
 
@@ -114,7 +114,7 @@ def test_orthotropic_hole(H, K):
         )
 
     m = hole(a=1.0, b=1.0, rings=48, around=96, radius=100)
-    skin = sheet(m, law=law, h=1.0, D=1.0, poisson=NU, lines=np.pi / 2, bed=springs(m, normal=1.0, shear=0.0))
+    skin = sheet(m, law=law, h=1.0, D=1.0, poisson=NU, lines=np.pi / 2, foundation=springs(m, normal=1.0, shear=0.0))
     x = stretched(m, skin, nu12)
     assert (x - flat(m))[1, 24] / SMALL == approx(exact, rel=5e-3)
 
@@ -180,7 +180,7 @@ def test_line_tension_of_a_sewn_ellipse(ratio):
     """
     a, b = float(ratio), 1.0
     m = hole(a=a, b=b, rings=48, around=96, radius=60 * a, seam=True)
-    skin, sewn = flat_sheet(m), sewing(flat(m), m.seams[0], m.rim)
+    skin, sewn = flat_sheet(m), constraints(flat(m), m.seams[0], m.rim)
     q = independent(sewn, flat(m), 0.0)
     q = solve.newton(solve.problem(skin, sewn), q, closed=SMALL, load=0 * flat(m), tol=1e-12)
     N, at = seam_tension(m, skin, positions(sewn, q, SMALL))
@@ -199,7 +199,7 @@ def test_thin_ellipse_sewn_shut():
     """
     a, b = 20.0, 1.0
     m = hole(a=a, b=b, rings=30, around=80, radius=20 * a, seam=True)
-    skin, sewn = flat_sheet(m), sewing(flat(m), m.seams[0], m.rim)
+    skin, sewn = flat_sheet(m), constraints(flat(m), m.seams[0], m.rim)
     shutting = solve.problem(skin, sewn)
     q = independent(sewn, flat(m), 0.0)
     for closed in np.linspace(0.125, 1, 8):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.mechanics.self_intersection import crossings
+from fem.mechanics.self_intersection import self_intersections
 
 
 def sheet(n=9):
@@ -19,16 +19,16 @@ def sheet(n=9):
 def test_two_triangles(height):
     """A triangle whose corner dips through another one, or stays above it."""
     x = np.array([[0, 0, 0], [2, 0, 0], [0, 2, 0], [0.5, 0.5, -height], [0.6, 0.5, 1], [0.5, 0.6, 1]], float).T
-    found = crossings(x, np.array([[0, 1, 2], [3, 4, 5]]).T, np.arange(6))
+    found = self_intersections(x, np.array([[0, 1, 2], [3, 4, 5]]).T, np.arange(6))
     assert found.shape == (2, int(height > 0))
 
 
 def test_flat_and_wavy_skin_does_not_cross():
     """Triangles that share corners or lie in one plane only meet."""
     x, triangles = sheet()
-    assert crossings(x, triangles, np.arange(x.shape[1])).shape[1] == 0
+    assert self_intersections(x, triangles, np.arange(x.shape[1])).shape[1] == 0
     x[2] = 0.2 * np.sin(9 * x[0]) * np.cos(7 * x[1])
-    assert crossings(x, triangles, np.arange(x.shape[1])).shape[1] == 0
+    assert self_intersections(x, triangles, np.arange(x.shape[1])).shape[1] == 0
 
 
 def test_loop_crosses_itself():
@@ -36,7 +36,7 @@ def test_loop_crosses_itself():
     x, triangles = sheet(33)
     t = 3 * np.pi * x[0]
     loop = np.array([0.5 * t - 1.2 * np.sin(t), x[1], 1 - np.cos(t)])
-    found = crossings(loop, triangles, np.arange(x.shape[1]))
+    found = self_intersections(loop, triangles, np.arange(x.shape[1]))
     assert found.shape[1] > 0
     assert np.abs(t[triangles[:, found[0]]].mean() - t[triangles[:, found[1]]].mean()) > 0.5  # far apart in the strip
 
@@ -50,4 +50,4 @@ def test_sewn_edges_do_not_cross():
     both = np.hstack([triangles, triangles + n])
     same = np.arange(2 * n)
     same[n:][x[0] == 0] = np.flatnonzero(x[0] == 0)
-    assert crossings(folded, both, same).shape[1] == 0
+    assert self_intersections(folded, both, same).shape[1] == 0

@@ -18,7 +18,7 @@ from fem.geometry.curve import polyline
 from fem.mechanics import constraints
 from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.mesh import from_triangulation, mesh
-from fem.mechanics.sheet import PENALTY, Bed, assemble, cauchy_stress, interpolated, lift, sheet
+from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble, cauchy_stress, interpolated, lift, sheet
 from fem.plan.plan import Plan
 
 E, H, D, NU = 0.1, 1.5, 0.04, 0.5  # MPa, mm, N mm, -
@@ -32,7 +32,7 @@ def tangent(skin, sewing, x, share=0.0):
     """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
     stored = pattern(sewing.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, share=share, data=data, slots=stored.slots, widths=stored.widths)
+    assemble(skin, x, regularisation=share, data=data, slots=stored.slots, widths=stored.widths)
     upper = csr_array((data, stored.indices, stored.indptr))
     return upper + triu(upper, 1).T
 
@@ -48,7 +48,7 @@ def sewn_disc():
     """A coarse disc without a wedge of 40 degrees, sewn shut: mesh, sewing, positions."""
     m = disc(rings=3, wedge=np.radians(40))
     x = sewn_flat(m, np.radians(40))
-    s = constraints.sewing(x, np.hstack(m.seams), np.zeros(0, int))
+    s = constraints.constraints(x, np.hstack(m.seams), np.zeros(0, int))
     q = crumpled(constraints.independent(s, x, 1.0))
     return m, s, constraints.positions(s, q, 1.0)
 
@@ -61,17 +61,18 @@ ONE_WAY = {"stretch": (1.2, 0.95), "lines": 0.4}  # natural tension
 def test_forces_and_tangent_against_differences(share, hinged):
     """Of a crumpled sewn disc on its bed, along random directions; central differences err by step^2."""
     m, s, x = sewn_disc()
-    bed = Bed(*np.random.default_rng(2).uniform(0.01, 0.1, (3, m.loose.size)))
-    crumpled_skin = skin(m, bed=bed, hinged=hinged, **ONE_WAY)
+    bed = ElasticFoundation(*np.random.default_rng(2).uniform(0.01, 0.1, (3, m.undermined.size)))
+    crumpled_skin = skin(m, foundation=bed, hinged=hinged, **ONE_WAY)
     K = tangent(crumpled_skin, s, x, share)
     q, step = constraints.independent(s, x, 1.0), 1e-5
-    r = constraints.gathered(s, assemble(crumpled_skin, x, share=share)[1])
+    r = constraints.reduced(s, assemble(crumpled_skin, x, regularisation=share)[1])
     for d in np.random.default_rng(3).uniform(-1, 1, (3, *q.shape)):
         (ahead, r_ahead), (behind, r_behind) = (
-            assemble(crumpled_skin, constraints.positions(s, q + sign * step * d, 1.0), share=share) for sign in (1, -1)
+            assemble(crumpled_skin, constraints.positions(s, q + sign * step * d, 1.0), regularisation=share)
+            for sign in (1, -1)
         )
         assert (ahead - behind) / (2 * step) == approx((r * d).sum(), rel=1e-6)
-        change = constraints.gathered(s, r_ahead - r_behind) / (2 * step)
+        change = constraints.reduced(s, r_ahead - r_behind) / (2 * step)
         assert change.T.ravel() == approx(K @ d.T.ravel(), abs=1e-7 * np.abs(change).max())
 
 
@@ -79,8 +80,8 @@ def test_hinged_seam_carries_no_moment():
     """A hinge leaves out the seam's kinks, and with them some energy of a crumpled sewn disc."""
     m, _, x = sewn_disc()
     stiff, hinged = skin(m), skin(m, hinged=True)
-    assert [kinks.sewn for kinks in stiff.kinks] == [False, True]
-    assert [kinks.sewn for kinks in hinged.kinks] == [False]
+    assert [facets.seam for facets in stiff.interior_penalty] == [False, True]
+    assert [facets.seam for facets in hinged.interior_penalty] == [False]
     assert assemble(stiff, x)[0] != approx(assemble(hinged, x)[0], rel=1e-3)
 
 
@@ -227,7 +228,7 @@ def test_rigid_motion_changes_nothing(turn, shift):
     m, _, x = sewn_disc()
     free = skin(m, **ONE_WAY)
     R = Rotation.from_rotvec(turn).as_matrix()
-    (Pi, r), (moved_Pi, moved_r) = (assemble(free, p, share=0.3) for p in (x, R @ x + np.c_[list(shift)]))
+    (Pi, r), (moved_Pi, moved_r) = (assemble(free, p, regularisation=0.3) for p in (x, R @ x + np.c_[list(shift)]))
     assert moved_Pi == approx(Pi, rel=1e-12)
     assert moved_r == approx(R @ r, abs=1e-11 * np.abs(r).max())
     unstretched, round_off = skin(m, hinged=True), 1e-15 * 10  # of coordinates up to 10 mm
@@ -263,9 +264,9 @@ def test_cylinder():
 def test_bed_energy():
     """A square lifted by w and slid by (u, v): A/2 (k_n w^2 + k_s (u^2 + v^2)); pushed down, with the other k_n."""
     m = patch(3)
-    one = np.ones(m.loose.size)
+    one = np.ones(m.undermined.size)
     bare = skin(m)
-    bedded = replace(bare, bed=Bed(push=0.3 * one, pull=0.2 * one, shear=0.1 * one))
+    bedded = replace(bare, foundation=ElasticFoundation(push=0.3 * one, pull=0.2 * one, shear=0.1 * one))
     for w, normal in ((0.5, 0.2), (-0.5, 0.3)):
         x = flat(m) + np.array([[0.3], [-0.4], [w]])
         Pi, r = assemble(bedded, x)
@@ -277,7 +278,7 @@ def test_bed_energy():
 def test_contact_only_pushes():
     """Where nothing pulls the skin down, lifting it costs nothing, and pressing it does."""
     m = patch(3)
-    contact = skin(m, bed=Bed(*np.array([[0.3], [0.0], [0.0]]) * np.ones(m.loose.size)))
+    contact = skin(m, foundation=ElasticFoundation(*np.array([[0.3], [0.0], [0.0]]) * np.ones(m.undermined.size)))
     up = assemble(contact, flat(m) + np.array([[0], [0], [0.2]]))
     down = assemble(contact, flat(m) - np.array([[0], [0], [0.2]]))
     assert up[0] == approx(0, abs=1e-15)
@@ -289,7 +290,7 @@ def test_contact_only_pushes():
 def test_bed_matrix():
     """The tangent of a bed is its stiffness times the mass matrix of scikit-fem."""
     m = patch(3)
-    nothing_else = skin(m, law=rubber(0.0), D=0.0, bed=springs(m, normal=0.2, shear=0.1))
+    nothing_else = skin(m, law=rubber(0.0), D=0.0, foundation=springs(m, normal=0.2, shear=0.1))
     K = blocks(tangent(nothing_else, unsewn(m), flat(m)))
     basis = skfem.Basis(m.tri, skfem.ElementTriP2(), intorder=4)
     mass = skfem.BilinearForm(lambda u, v, _: u * v).assemble(basis).toarray()

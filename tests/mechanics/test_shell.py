@@ -23,7 +23,7 @@ from theory import clamped_plate, cone_height, hencky, wedge_threshold
 
 from fem.material.skin import bending_stiffness
 from fem.mechanics import solve
-from fem.mechanics.constraints import independent, positions, sewing
+from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.sheet import assemble, cauchy_stress, lift, sheet
 
 # Beams -------------------------------------------------------------------------------------------------------
@@ -142,9 +142,9 @@ def centre_height(problem, pressure, x=None):
     skin = problem.sheet
     x = np.vstack([skin.X, 0 * skin.X[:1]]) if x is None else x
     force = pressure * np.pi  # N
-    q = independent(problem.sewing, x, 1.0)
+    q = independent(problem.constraints, x, 1.0)
     q = solve.newton(problem, q, closed=1.0, load=lift(skin, pressure), tol=1e-7 * force)
-    return positions(problem.sewing, q, 1.0)
+    return positions(problem.constraints, q, 1.0)
 
 
 def test_clamped_plate_small_deflection(plate):
@@ -175,12 +175,12 @@ def test_theory_of_hencky(nu, b0):
 def test_hencky_membrane(plate):
     """Without bending: w0 = C1 a (p a/E h)^(1/3), N(0) = C2 (E h p^2 a^2)^(1/3); C1 = 0.5949 for nu = 1/2."""
     h, pressure = plate.sheet.h, 1e-3 * 0.5 * plate.sheet.h
-    membrane = solve.problem(replace(plate.sheet, D=1e-6 * h**3), plate.sewing)
+    membrane = solve.problem(replace(plate.sheet, D=1e-6 * h**3), plate.constraints)
     C1, C2 = hencky(nu=0.5)
     w0 = C1 * (pressure / h) ** (1 / 3)
     X = plate.sheet.X
     x = np.vstack([X, w0 * np.maximum(0, 1 - (X**2).sum(axis=0))])
-    x = positions(plate.sewing, independent(plate.sewing, x, 1.0), 1.0)
+    x = positions(plate.constraints, independent(plate.constraints, x, 1.0), 1.0)
     x = centre_height(membrane, pressure, x)
     assert x[2, 0] == approx(w0, rel=5e-3)  # slopes of 0.1 and stretches of 1.003 are not infinitely small
     centre = cauchy_stress(membrane.sheet, x)[0][:, :6]
@@ -199,17 +199,17 @@ def sewn_disc(*, rings, wedge, Gamma):
     """Problem of a disc whose wedge is sewn."""
     m = disc(rings=rings, wedge=wedge)
     D = wedge / Gamma
-    skin = sheet(m, law=rubber(1.0), h=1.0, D=D, poisson=0.5, bed=springs(m, normal=DRIFT * D, shear=SLIDE * D))
-    return m, solve.problem(skin, sewing(sewn_flat(m, wedge), np.hstack(m.seams), NO_NODES))
+    skin = sheet(m, law=rubber(1.0), h=1.0, D=D, poisson=0.5, foundation=springs(m, normal=DRIFT * D, shear=SLIDE * D))
+    return m, solve.problem(skin, constraints(sewn_flat(m, wedge), np.hstack(m.seams), NO_NODES))
 
 
 def flat_state(m, sewn, *, wedge, tension=0.0):
     """Independent positions at rest of the disc pressed flat, with a dead load `tension`, N/mm, on the rim."""
-    pressed = replace(sewn, sheet=replace(sewn.sheet, bed=springs(m, normal=1.0, shear=SLIDE * sewn.sheet.D)))
+    pressed = replace(sewn, sheet=replace(sewn.sheet, foundation=springs(m, normal=1.0, shear=SLIDE * sewn.sheet.D)))
     rim = m.tri.boundary_facets()
     rim = rim[np.isin(m.tri.facets[:, rim], m.rim).all(axis=0)]
     load = edge_load(m, rim, tension * outward(m, rim))
-    q = independent(sewn.sewing, sewn_flat(m, wedge), 1.0)
+    q = independent(sewn.constraints, sewn_flat(m, wedge), 1.0)
     return solve.newton(pressed, q, closed=1.0, load=load, tol=1e-12)
 
 
@@ -217,7 +217,7 @@ def with_Gamma(m, sewn, *, wedge, Gamma):
     """The same problem with another bending stiffness; the flat state does not depend on it."""
     D = wedge / Gamma
     bed = springs(m, normal=DRIFT * D, shear=SLIDE * D)
-    return replace(sewn, sheet=replace(sewn.sheet, D=D, bed=bed))
+    return replace(sewn, sheet=replace(sewn.sheet, D=D, foundation=bed))
 
 
 def buckling_threshold(*, rings, wedge, tension=0.0):
@@ -243,9 +243,9 @@ def cone(*, rings, wedge, Gamma):
     base = 1 - wedge / (2 * np.pi)  # sine of the half-angle
     x = sewn_flat(m, wedge)
     x = np.array([base * x[0], base * x[1], -np.sqrt(1 - base**2) * np.hypot(*m.X)])
-    q = independent(sewn.sewing, x, 1.0)
+    q = independent(sewn.constraints, x, 1.0)
     q = solve.newton(sewn, q, closed=1.0, load=0 * x, tol=1e-12, max_iter=200)
-    x = positions(sewn.sewing, q, 1.0)
+    x = positions(sewn.constraints, q, 1.0)
     rim = m.rim[m.rim < m.tri.nvertices][:-1]  # the last is sewn to the first
     return np.linalg.norm(x[:, 0] - x[:, rim].mean(axis=1)), solve.negative_pivots(sewn, q)
 

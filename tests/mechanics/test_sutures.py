@@ -13,7 +13,7 @@ from fem.case.overview import overloaded
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
-from fem.geometry.curve import stretch
+from fem.geometry.curve import part
 from fem.geometry.outlines import crescent, lens
 from fem.mechanics import sutures
 from fem.mechanics.mesh import mesh
@@ -104,8 +104,8 @@ def test_bites_on_edges_of_unequal_length():
 def test_sutures_at_the_corners_of_a_flap():
     """A suture holds the ends of both edges together where they differ; where they are one there is none."""
     upper, lower = side_to_side(LENS).seams[0]
-    part = Plan(removed=(), seams=((stretch(upper, 0, 0.5), stretch(lower, 0, 0.5)),))
-    assert stitches(part, spacing=8, order="along") == [(0, k / 4) for k in (1, 2, 3, 4)]
+    half = Plan(removed=(), seams=((part(upper, 0, 0.5), part(lower, 0, 0.5)),))
+    assert stitches(half, spacing=8, order="along") == [(0, k / 4) for k in (1, 2, 3, 4)]
 
 
 # What becomes of the wound

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from fem.mechanics.ties import Bond, Thread, Touch, drawn, length, shortened, tension
+from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled, length, shortened, tension
 
 RNG = np.random.default_rng(4)
 
@@ -21,9 +21,9 @@ def thread(rest, stations=4, m=9, fixed=False):
 
 def against_differences(tie, x, step=1e-5):
     """Forces and tangent on all nodes against central differences of the energy and the forces."""
-    _, f, K = drawn(tie, x)
+    _, f, K = assembled(tie, x)
     for d in RNG.uniform(-1, 1, (3, *x.shape)):
-        (ahead, f_ahead, _), (behind, f_behind, _) = (drawn(tie, x + sign * step * d) for sign in (1, -1))
+        (ahead, f_ahead, _), (behind, f_behind, _) = (assembled(tie, x + sign * step * d) for sign in (1, -1))
         local = d[tie.group]
         assert (ahead - behind) / (2 * step) == approx((f * local).sum(), rel=1e-6, abs=1e-9)
         change = np.einsum("nabij,nbj->nai", K, local)
@@ -43,12 +43,12 @@ def test_two_stations_drawn_together():
     """Two nodes 3-4-5 apart on a thread of 3 N/mm and 2 mm: 9 N along it; drawn to nothing it is a linear spring."""
     two = Thread(nodes=np.array([0, 1]), W=np.eye(2), fixed=np.zeros((2, 3)), stiffness=3.0, wanted=2.0, rest=2.0)
     x = np.array([[0.0, 0, 0], [3, 4, 0]])
-    Pi, f, _ = drawn(two, x)
+    Pi, f, _ = assembled(two, x)
     assert (length(two, x.T), tension(two, x.T), Pi) == approx((5, 9, 3 / 2 * 9))
     assert f[0] == approx(np.array([[-5.4, -7.2, 0], [5.4, 7.2, 0]]))
     spring = Thread(nodes=np.array([0, 1]), W=np.eye(2), fixed=np.zeros((2, 3)), stiffness=3.0, wanted=0.0, rest=0.0)
     for far in (1.0, 0.0):
-        K = drawn(spring, far * x)[2][0]
+        K = assembled(spring, far * x)[2][0]
         assert K == approx(3 * np.einsum("ab,ij->abij", [[1, -1], [-1, 1]], np.eye(3)))
 
 
@@ -58,14 +58,14 @@ def test_slack_thread_does_nothing():
     for rest in (100.0, np.inf):
         tie = thread(rest)
         assert tension(tie, x.T) == 0
-        assert all(not np.any(part) for part in drawn(tie, x))
+        assert all(not np.any(part) for part in assembled(tie, x))
 
 
 def bond(left=None):
     """A bond of 3 N/mm over four samples of two edges with four nodes each."""
     W = RNG.uniform(0, 1, (2, 4, 4))
     W /= W.sum(axis=2, keepdims=True)
-    return Bond(nodes=np.arange(1, 9), W=np.hstack([W[0], -W[1]]), stiffness=3.0, left=left)
+    return PenaltyTie(nodes=np.arange(1, 9), W=np.hstack([W[0], -W[1]]), stiffness=3.0, left=left)
 
 
 def test_bond_against_differences():
@@ -79,9 +79,9 @@ def test_bond_carries_the_mean_of_its_gaps():
     x[1:5] = [3, 4, 0]
     tie = bond()
     assert tension(tie, x.T) == 0
-    assert all(not np.any(part) for part in drawn(tie, x))
+    assert all(not np.any(part) for part in assembled(tie, x))
     half = shortened(tie, x.T, 0.5)
-    Pi, f, _ = drawn(half, x)
+    Pi, f, _ = assembled(half, x)
     assert (tension(half, x.T), Pi) == approx((7.5, 3 / 2 * 2.5**2))
     assert f[0, :4].sum(axis=0) == approx([4.5, 6, 0]) and f.sum(axis=1) == approx(0)
     assert tension(shortened(tie, x.T, 1.0), x.T) == approx(15)
@@ -97,21 +97,21 @@ def test_thread_drawn_by_a_share():
 
 
 def edges(gap):
-    """Three points along two edges `gap` mm from the x axis and a Touch of 2 N/mm2 that all of them face."""
+    """Three points along two edges `gap` mm from the x axis and a Contact of 2 N/mm2 that all of them face."""
     first = np.array([[k, gap / 2, 0.3 * k] for k in range(3)], float)
     normals = np.array([[0.0, 0, 0], [1, 1, 1]])
-    touch = Touch(group=np.array([[0, 3], [1, 4], [2, 5]]), normals=normals, weights=np.ones(3), stiffness=2.0)
+    touch = Contact(group=np.array([[0, 3], [1, 4], [2, 5]]), normals=normals, weights=np.ones(3), stiffness=2.0)
     return touch, np.vstack([first, first * [1, -1, -1]])
 
 
 def test_edges_that_are_apart_do_not_touch():
     """Edges 0.5 mm apart push nothing."""
-    assert all(not np.any(part) for part in drawn(*edges(0.5)))
+    assert all(not np.any(part) for part in assembled(*edges(0.5)))
 
 
 def test_edges_that_pass_through_each_other_are_pushed_apart():
     """Three points 0.5 mm through: 2/2 0.5^2 mJ each, 1 N on each point, across the edges and level."""
-    Pi, f, _ = drawn(*edges(-0.5))
+    Pi, f, _ = assembled(*edges(-0.5))
     assert Pi == approx(3 * 0.25)
     assert f[:, 0] == approx(np.tile([0, -1, 0], (3, 1)))  # the energy falls as the first edge moves up
     assert f[:, 1] == approx(np.tile([0, 1, 0], (3, 1)))

@@ -194,5 +194,5 @@ def test_mesh(name, undermine):
     n = int(np.ceil(2 * np.pi * 110 / 18))
     area = m.tri.mapping().detA.sum() / 2
     assert area == approx(n / 2 * 110**2 * np.sin(2 * np.pi / n) - removed_area(plan), abs=2.0)
-    loose = m.tri.mapping().detA[m.loose].sum() / 2
+    loose = m.tri.mapping().detA[m.undermined].sum() / 2
     assert loose == approx(plan.undermined.difference(removed_skin(plan)).area, rel=0.03)

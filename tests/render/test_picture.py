@@ -154,7 +154,7 @@ def test_view_holds_the_wound_and_its_loosened_zone(circle):
 
 def test_view_of_a_wound_that_is_not_loosened(circle):
     """One width of the wound, 20 mm, beyond its reach of 10 mm across."""
-    bound = replace(circle, mesh=replace(circle.mesh, loose=np.zeros_like(circle.mesh.loose)))
+    bound = replace(circle, mesh=replace(circle.mesh, undermined=np.zeros_like(circle.mesh.undermined)))
     wanted = picture.MARGIN * 30 / picture.SHAPE
     assert picture.wanted_half_width(bound) == approx(wanted, rel=0.02)  # chords: no node at the very top
 
@@ -254,11 +254,11 @@ def test_vtu_in_meshio(circle, vtu):
     assert (skin.points == circle.x.T).all()
     assert (skin.cells_dict["triangle6"] == circle.mesh.elements.T).all()
     assert (skin.point_data["reference_mm"][:, :2] == circle.mesh.X.T).all()
-    assert (skin.point_data["fresh_mm"] == circle.fresh.T).all()
+    assert (skin.point_data["fresh_mm"] == circle.gaping.T).all()
     assert (skin.point_data["height_mm"] == circle.x[2]).all()
     moved = skin.point_data["displacement_mm"]
     assert skin.point_data["reference_mm"] + moved == approx(skin.points, abs=1e-12)
-    assert (skin.cell_data["loose"][0] == circle.mesh.loose).all()
+    assert (skin.cell_data["loose"][0] == circle.mesh.undermined).all()
 
 
 def test_vtu_in_pyvista(circle, vtu):
@@ -303,7 +303,7 @@ def forked():
     cut = mesh(plan, radius=80, edge=2.5, tip=2, far=9)
     return Closure(
         outline=outline, plan=plan, lesion_area=0.0, mesh=cut,
-        sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45), fresh=flat(cut), x=flat(cut),
+        sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45), gaping=flat(cut), x=flat(cut),
     )  # fmt: skip
 
 

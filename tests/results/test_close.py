@@ -152,7 +152,7 @@ def test_progress(made):
     """The watch hears of the fresh wound, then of closing from 0 to 1."""
     _, said = made
     stages = [state["stage"] for state in said]
-    assert stages == sorted(stages, key=["fresh wound", "closing"].index)
+    assert stages == sorted(stages, key=["gaping wound", "closing"].index)
     closing = [state["closed"] for state in said if state["stage"] == "closing"]
     assert (closing[0], closing[-1]) == (0.0, 1.0)
     assert said[-1]["residual"] <= 1e-9 * 0.0999 * 1.5 * 3
@@ -298,8 +298,8 @@ def test_bed(up, loose):
     skin = skin_sheet(case(), mesh)
     forces = assemble(skin, flat(mesh) + np.array([[0.0], [0.0], [up]]))[1]
     area = skin.membrane.weights.sum(axis=1)
-    wanted = 1e-3 * up * (loose * area[mesh.loose].sum() + area[~mesh.loose].sum())
-    assert 0 < mesh.loose.sum() < mesh.loose.size
+    wanted = 1e-3 * up * (loose * area[mesh.undermined].sum() + area[~mesh.undermined].sum())
+    assert 0 < mesh.undermined.sum() < mesh.undermined.size
     assert forces[2].sum() == approx(wanted)
 
 
@@ -308,7 +308,7 @@ def test_bed_against_sliding():
     mesh = patch(case())
     skin = skin_sheet(case(), mesh)
     forces = assemble(skin, flat(mesh) + np.array([[0.3], [0.0], [0.0]]))[1]
-    assert forces[0].sum() == approx(1e-4 * 0.3 * skin.membrane.weights[~mesh.loose].sum())
+    assert forces[0].sum() == approx(1e-4 * 0.3 * skin.membrane.weights[~mesh.undermined].sum())
 
 
 def test_bending_stiffness():
@@ -316,5 +316,5 @@ def test_bending_stiffness():
     mesh = patch(case())
     skin = skin_sheet(case(), mesh)
     assert skin.D == approx(0.0999 * 1.5**3 / 9)
-    assert len(skin.kinks) == 2
-    assert len(skin_sheet(case(SMALL.replace("undermine_mm: 6", "seam: hinge")), mesh).kinks) == 1
+    assert len(skin.interior_penalty) == 2
+    assert len(skin_sheet(case(SMALL.replace("undermine_mm: 6", "seam: hinge")), mesh).interior_penalty) == 1

@@ -98,7 +98,7 @@ def test_stages(closure):
     closed = [stage.closed for stage in closure.stages]
     assert (closed[0], closed[-1]) == (0, 1)
     assert np.all((np.diff(closed) > 0) & (np.diff(closed) < 0.4))
-    assert closure.stages[0].x is closure.fresh
+    assert closure.stages[0].x is closure.gaping
     assert closure.stages[-1].x is closure.x
     assert closure.stages[-1].stress == approx(nodal_stress(closure))
 
@@ -106,7 +106,7 @@ def test_stages(closure):
 def test_gap_of_a_stage(closure):
     """The gap between the edges is 1 - closed of the fresh wound's, to round-off."""
     first, second = closure.mesh.seams[0]
-    gap = closure.fresh[:, first] - closure.fresh[:, second]
+    gap = closure.gaping[:, first] - closure.gaping[:, second]
     for stage in closure.stages:
         assert stage.x[:, first] - stage.x[:, second] == approx((1 - stage.closed) * gap, abs=1e-12)
 
@@ -115,7 +115,7 @@ def test_gap_of_a_stage_from_coarser_triangles(walked_coarsely):
     """The same, but for the sag of the coarser triangles' chords: twice 4^2 / 8 R, R = 12.5 mm that of the lens."""
     assert [stage.closed for stage in walked_coarsely.stages][1:-1]
     first, second = walked_coarsely.mesh.seams[0]
-    gap = walked_coarsely.fresh[:, first] - walked_coarsely.fresh[:, second]
+    gap = walked_coarsely.gaping[:, first] - walked_coarsely.gaping[:, second]
     for stage in walked_coarsely.stages:
         apart = stage.x[:, first] - stage.x[:, second]
         assert apart == approx((1 - stage.closed) * gap, abs=2 * 4**2 / 8 / 12.5)

@@ -7,7 +7,7 @@ from scipy.sparse.csgraph import connected_components
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import CORNERS
 from fem.closure.measures.scars import total
-from fem.mechanics.self_intersection import crossings
+from fem.mechanics.self_intersection import self_intersections
 
 
 def open_area(closure: Closure) -> float | None:
@@ -30,6 +30,6 @@ def self_intersection(closure: Closure) -> float:
     same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
     triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
     triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
-    crossed = triangles[:, np.unique(crossings(closure.x, triangles, same))]
+    crossed = triangles[:, np.unique(self_intersections(closure.x, triangles, same))]
     a, b, c = mesh.X[:, crossed].transpose(1, 0, 2)
     return float(np.abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0]).sum() / 2)

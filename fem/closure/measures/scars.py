@@ -53,7 +53,7 @@ def gape(closure: Closure) -> tuple[float, float, float]:
     """
     along = axis(closure, closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
-    edge = closure.fresh[:2, closure.mesh.edge]
+    edge = closure.gaping[:2, closure.mesh.edge]
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
