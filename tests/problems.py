@@ -7,7 +7,7 @@ import numpy as np
 import skfem
 
 from fem.geometry.outlines import OUTLINES
-from fem.material.skin import neo_hooke
+from fem.material.laws import neo_hooke
 from fem.mechanics.constraints import Constraints, constraints
 from fem.mechanics.mesh import from_triangulation
 from fem.mechanics.sheet import ElasticFoundation

@@ -7,7 +7,7 @@ import numpy as np
 
 from fem.fit.estimate import stresses
 from fem.fit.tensile import Measured
-from fem.material.skin import LAWS
+from fem.material.laws import LAWS
 
 GRID = np.linspace(1.02, 1.4, 12)
 ALONG = [(a, None) for a in GRID]  # a strip cut along the lines; None: not measured, free of stress

@@ -6,7 +6,7 @@ import numpy as np
 
 from fem.case import physical
 from fem.case.keys import MeshSize
-from fem.material.skin import stiffness
+from fem.material.prestretch import stiffness
 from fem.plan.plan import reach
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure

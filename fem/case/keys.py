@@ -20,7 +20,7 @@ from fem.case.site import SITES, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
-from fem.material.skin import LAWS
+from fem.material.laws import LAWS
 from fem.plan.plan import Distance, undermined
 from fem.plan.techniques import TECHNIQUES
 

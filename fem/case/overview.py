@@ -7,7 +7,8 @@ import shapely
 from fem.case import physical, site
 from fem.case.keys import KNOT_PULL
 from fem.geometry.outlines import facts
-from fem.material.skin import BENDING_POISSON, bending_stiffness, buckling_tension, young_modulus
+from fem.material.bending import BENDING_POISSON, bending_stiffness, buckling_tension
+from fem.material.laws import young_modulus
 from fem.plan import junctions
 from fem.plan.plan import removed_area, removed_skin
 from fem.plan.trim import lengths

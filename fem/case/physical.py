@@ -13,7 +13,9 @@ import numpy as np
 
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import OUTLINES
-from fem.material.skin import LAWS, left_after, natural_stretch, tension
+from fem.material.laws import LAWS
+from fem.material.prestretch import stretch_under, tension
+from fem.material.relaxation import left_after
 from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
 from fem.plan.trim import ENDS, extended, trimmed
@@ -90,7 +92,7 @@ def pretension_N_per_m(law, prestretch, *, h) -> list[float]:
 @lru_cache(RECENT)
 def prestretch(tension, chosen, *, h) -> np.ndarray:
     """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none."""
-    stretch = natural_stretch(law(chosen), pretension(tension), h=h)
+    stretch = stretch_under(law(chosen), pretension(tension), h=h)
     stretch.setflags(write=False)  # it is kept
     return stretch
 

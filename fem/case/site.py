@@ -11,7 +11,7 @@ from annotated_types import MinLen
 from pydantic import BaseModel, ConfigDict, model_validator
 
 from fem.case import document, dotted
-from fem.material.skin import LAWS
+from fem.material.laws import LAWS
 
 FIXED = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
 Words = Annotated[str, MinLen(1)]

@@ -16,7 +16,7 @@ from fem.case.document import NUMBER, hint
 from fem.errors import BadCase
 from fem.fit.estimate import CONFIDENCE, Fit, fit, ranges
 from fem.fit.tensile import AXES, Measured, measured
-from fem.material.skin import LAWS
+from fem.material.laws import LAWS
 from fem.results.folder import refuse_unusable, whole
 
 if TYPE_CHECKING:

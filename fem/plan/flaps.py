@@ -13,11 +13,10 @@ import numpy as np
 from annotated_types import Ge, Gt, Le, Lt
 
 from fem.geometry.curve import Length, Outline
-from fem.geometry.outlines import boundary
 from fem.plan.named_points import sewn
 from fem.plan.plan import Plan
+from fem.plan.shapes import EXACT, box, is_circle, is_rhombus, triangle
 
-EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
 Upper = Literal["upper", "lower"]
@@ -70,9 +69,9 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
     Raises ValueError unless the outline is a rhombus with angles of 60 and 120 degrees, or a circle.
     Source: Limberg (from memory); angles and the short diagonal across the skin tension lines are usual teaching.
     """
-    if _is_circle(outline):
+    if is_circle(outline):
         side = outline.length / sin(pi / 3)
-    elif abs(outline.length - sqrt(3) * outline.width) < 1e-3 * outline.width and _is_rhombus(outline):
+    elif abs(outline.length - sqrt(3) * outline.width) < 1e-3 * outline.width and is_rhombus(outline):
         side = hypot(outline.length, outline.width) / 2
     else:
         raise ValueError("a rhombic flap wants a circle, or a rhombus with length_mm sqrt(3) = 1.7321 times width_mm")
@@ -106,7 +105,7 @@ def rotation(
     turn, and for a back cut as long as the flap is wide.
     Source: 5 to 8 widths of the wound are usual teaching.
     """
-    P, Q, R = _triangle(outline)
+    P, Q, R = triangle(outline)
     if abs(np.hypot(*(P - Q)) - np.hypot(*(P - R))) > EXACT * outline.length:
         raise ValueError("a rotation flap wants a triangle whose sides at its right end are of equal length")
     base, radius = float(np.hypot(*(Q - R))), float(np.hypot(*(P - Q)))
@@ -142,7 +141,7 @@ def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
 
     Raises ValueError unless the outline is a triangle.
     """
-    P, Q, R = _triangle(outline)
+    P, Q, R = triangle(outline)
     base = float(np.hypot(*(Q - R)))
     along = (base if limb_mm is None else limb_mm) / base * (Q - R)
     return _drawn(
@@ -174,7 +173,7 @@ def advancement(
     Raises ValueError if the triangles are longer than the flap.
     Source: at most twice as long as wide, 3 times as an exception, is usual teaching.
     """
-    A, B, C, D = _box(outline)
+    A, B, C, D = box(outline)
     length, width = D[0] - A[0], A[1] - B[1]
     flap = max(2 * width, 1.5 * length) if flap_mm is None else flap_mm
     sizes = _tongue(flap, length if burow_mm is None else burow_mm, burow_height_mm)
@@ -205,7 +204,7 @@ def two_sided_advancement(
 
     Raises ValueError if the triangles are longer than the flaps.
     """
-    A, B, C, D = _box(outline)
+    A, B, C, D = box(outline)
     length, width = D[0] - A[0], A[1] - B[1]
     flap = max(width, 0.75 * length) if flap_mm is None else flap_mm
     sizes = _tongue(flap, length / 2 if burow_mm is None else burow_mm, burow_height_mm)
@@ -237,7 +236,7 @@ def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[f
     Raises ValueError if the island is too short to cover the wound.
     Source: 2 to 3 times as long as the wound is common practice.
     """
-    A, B, C, D = _box(outline)
+    A, B, C, D = box(outline)
     length, width = D[0] - A[0], A[1] - B[1]
     flap = max(2.5 * width, 1.5 * length) if flap_mm is None else flap_mm
     V = (C + D) / 2 + [flap, 0.0]
@@ -281,7 +280,7 @@ def bilobed(
     does not touch it, and if the second lobe is too wide for its sides.
     Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
-    if not _is_circle(outline):
+    if not is_circle(outline):
         raise ValueError("a bilobed flap wants a circle")
     r, lobe = outline.length / 2, radians(lobe_deg)
     D = 2 * r if pivot_mm is None else pivot_mm
@@ -347,46 +346,6 @@ def _beside(names, corner, sizes, sense):
     flap, base, height = sizes
     places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, height]])
     return {name: corner + np.array(sense) * place for name, place in zip(names, places, strict=True)}
-
-
-def _box(outline):
-    """Corners of the box around an outline, counter-clockwise from the upper left. Raises ValueError if it has none."""
-    if not outline.width:
-        raise ValueError("a slit is no wound to cover; wanted an outline that takes skin")
-    left, low, right, high = boundary(outline).bounds
-    return tuple(np.array([x, y]) for x, y in [(left, high), (left, low), (right, low), (right, high)])
-
-
-def _triangle(outline):
-    """Corners of a triangle: its right end, then the upper and the lower other one. Raises ValueError if it is none."""
-    upper, lower = (edge.point(np.array([0.0, *edge.corners, 1.0])) for edge in (outline.upper, outline.lower))
-    around = np.hstack([upper[:, :0:-1], lower[:, :-1]])  # counter-clockwise from the right end
-    before, after = around - np.roll(around, 1, axis=1), np.roll(around, -1, axis=1) - around
-    bend = before[0] * after[1] - before[1] * after[0]
-    corners = around[:, np.abs(bend) > EXACT * outline.length**2]
-    sides = np.hypot(*(corners - np.roll(corners, 1, axis=1))).sum()
-    straight = abs(sides - outline.upper.length - outline.lower.length) <= EXACT * outline.length
-    if corners.shape[1] != 3 or not straight or (corners[:, 0] != around[:, 0]).any():
-        raise ValueError(
-            "wanted an outline of kind triangle, or a polygon with three corners, one of them its right end"
-        )
-    return tuple(corners.T)
-
-
-def _is_circle(outline):
-    around = outline.upper.length + outline.lower.length
-    return (
-        abs(outline.length - outline.width) <= EXACT * outline.length
-        and abs(around - pi * outline.length) <= EXACT * outline.length
-        and abs(outline.area - pi / 4 * outline.length**2) <= EXACT * outline.area
-    )
-
-
-def _is_rhombus(outline):
-    sides = 2 * hypot(outline.length, outline.width)
-    around = outline.upper.length + outline.lower.length
-    halved = abs(outline.area - outline.length * outline.width / 2) <= EXACT * outline.area
-    return halved and abs(around - sides) <= EXACT * outline.length
 
 
 FLAPS: dict[str, Callable[..., Plan]] = {

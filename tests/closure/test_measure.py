@@ -29,7 +29,7 @@ from fem.closure.measures.forces import (
 from fem.closure.measures.scars import push_out, scar_chord, scar_length
 from fem.closure.measures.stress import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
 from fem.geometry.outlines import boundary, circle, crescent, lens, lens_with_m
-from fem.material.skin import neo_hooke
+from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve, tips
 from fem.mechanics.mesh import from_triangulation, mesh
 from fem.mechanics.sheet import sheet

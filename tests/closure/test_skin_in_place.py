@@ -16,7 +16,9 @@ from fem.case.document import parse
 from fem.case.site import SITES
 from fem.closure.closing import closed
 from fem.closure.measure import measures
-from fem.material.skin import buckling_tension, natural_stretch, neo_hooke
+from fem.material.bending import buckling_tension
+from fem.material.laws import neo_hooke
+from fem.material.prestretch import stretch_under
 from fem.mechanics import solve
 from fem.mechanics.constraints import independent
 from fem.mechanics.sheet import sheet
@@ -147,7 +149,7 @@ def is_stable(tension, *, rings, D, poisson, lift):
     """Whether a flat disc of radius 1 mm under a natural tension, N/mm, is in stable equilibrium."""
     m, h = disc(rings=rings), 0.01
     law = partial(neo_hooke, shear_kPa=1e5)  # so stiff that the stretch stays near 1
-    stretch = natural_stretch(law, np.array([tension, tension]), h=h)
+    stretch = stretch_under(law, np.array([tension, tension]), h=h)
     bed = springs(m, normal=lift, shear=0.0) if lift else None
     skin = sheet(m, law=law, h=h, D=D, poisson=poisson, stretch=stretch, foundation=bed)
     held = unsewn(m, m.rim)

@@ -14,7 +14,7 @@ from specimens import ALONG, GRID, SHEET, STRIPS, TRUE, law, scattered, states
 
 from fem.errors import NotFitted
 from fem.fit.estimate import Search, fit, ranges, slopes, stresses, stretches
-from fem.material.skin import EXPONENTS, LAWS
+from fem.material.laws import EXPONENTS, LAWS
 
 every_law = pytest.mark.parametrize("kind", LAWS)
 both_ways = pytest.mark.parametrize("shape", [STRIPS, SHEET], ids=["strips", "sheet"])

@@ -17,7 +17,7 @@ from fem.cli import cli
 from fem.errors import BadCase
 from fem.fit import fit
 from fem.fit.tensile import AXES
-from fem.material.skin import LAWS
+from fem.material.laws import LAWS
 
 ROOT = Path(__file__).parents[2]
 MEASURED = ROOT / "configs" / "measurements" / "invented-skin.csv"

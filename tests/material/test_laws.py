@@ -20,7 +20,8 @@ from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
-from fem.material.skin import LAWS, gasser_ogden_holzapfel, natural_stretch, neo_hooke, ogden, tension, young_modulus
+from fem.material.laws import LAWS, gasser_ogden_holzapfel, neo_hooke, ogden, young_modulus
+from fem.material.prestretch import stretch_under, tension
 from fem.mechanics import constraints, solve
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 
@@ -424,7 +425,7 @@ def test_young_modulus_of_fibres(degrees, dispersion):
 def test_natural_stretch_carries_the_tension_asked_for(variant, along, across):
     """From tension to stretch and back, for every law, slight compression included. N/mm."""
     law = law_of(variant)
-    found = natural_stretch(law, np.array([along, across]), h=1.5)
+    found = stretch_under(law, np.array([along, across]), h=1.5)
     assert tension(law, found, h=1.5) == approx(np.array([along, across]), abs=1e-10 * max(0.1, 1.5 * 3 * MU))
 
 
@@ -440,14 +441,14 @@ def test_natural_stretch_of_strongly_stiffening_skin(fibre_kPa, stiffening, disp
     """Any fibres, and any tension of a tenth to ten times the shear modulus times the thickness."""
     law = fibres(fibre_kPa=fibre_kPa, stiffening=stiffening, dispersion=dispersion, fibre_angle_deg=degrees)
     wanted = MU * np.array([along, across])
-    assert tension(law, natural_stretch(law, wanted, h=1.0), h=1.0) == approx(wanted, abs=1e-10 * 10 * MU)
+    assert tension(law, stretch_under(law, wanted, h=1.0), h=1.0) == approx(wanted, abs=1e-10 * 10 * MU)
 
 
 def test_skin_stretches_less_along_its_fibres():
     """Under the same tension both ways, fibres near the lines hold the skin along them; at 45 degrees it is alike."""
-    along, across = natural_stretch(fibres(fibre_angle_deg=20), np.array([0.01, 0.01]), h=1.5)
+    along, across = stretch_under(fibres(fibre_angle_deg=20), np.array([0.01, 0.01]), h=1.5)
     assert 1 < along < across - 0.05
-    same = natural_stretch(fibres(fibre_angle_deg=45), np.array([0.01, 0.01]), h=1.5)
+    same = stretch_under(fibres(fibre_angle_deg=45), np.array([0.01, 0.01]), h=1.5)
     assert same[0] == approx(same[1], rel=1e-10)
 
 
@@ -456,7 +457,7 @@ def test_skin_stretches_less_along_its_fibres():
 def test_uncut_skin_is_at_rest(variant, lines):
     """Under 20 and 10 N/m along and across lines at any angle, inner nodes are at rest, the stress as asked for."""
     law, h = law_of(variant), 1.5
-    m, stretch = patch(5), natural_stretch(law, np.array([0.02, 0.01]), h=h)
+    m, stretch = patch(5), stretch_under(law, np.array([0.02, 0.01]), h=h)
     skin = sheet(m, law=law, h=h, D=0.03, poisson=0.5, stretch=stretch, lines=lines)
     r = assemble(skin, flat(m))[1]
     inner = np.setdiff1d(np.arange(m.X.shape[1]), m.rim)

@@ -9,7 +9,9 @@ from hypothesis import strategies as st
 from problems import flat, patch, rubber
 from pytest import approx
 
-from fem.material.skin import bending_stiffness, natural_stretch, neo_hooke, tension, young_modulus
+from fem.material.bending import bending_stiffness
+from fem.material.laws import neo_hooke, young_modulus
+from fem.material.prestretch import stretch_under, tension
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 
 MU = 0.0333  # MPa
@@ -80,14 +82,14 @@ def test_tension_of_equibiaxial_skin(a):
 @given(st.floats(-0.005, 0.1), st.floats(-0.005, 0.1))
 def test_natural_stretch_carries_the_tension_asked_for(along, across):
     """From tension to stretch and back; slight compression is allowed. N/mm."""
-    found = natural_stretch(law, np.array([along, across]), h=1.5)
+    found = stretch_under(law, np.array([along, across]), h=1.5)
     assert tension(law, found, h=1.5) == approx(np.array([along, across]), abs=1e-10 * 1.5 * MU)
 
 
 def test_natural_stretch_of_one_way_tension():
     """Skin pulled one way only is in uniaxial tension, T = h mu (a^2 - 1/a), and narrows by a^(-1/2)."""
     a, h = 1.15, 2.0
-    assert natural_stretch(law, np.array([h * MU * (a**2 - 1 / a), 0]), h=h) == approx(np.array([a, a**-0.5]))
+    assert stretch_under(law, np.array([h * MU * (a**2 - 1 / a), 0]), h=h) == approx(np.array([a, a**-0.5]))
 
 
 def test_no_stretch_carries_more_than_the_law_can():
@@ -98,13 +100,13 @@ def test_no_stretch_carries_more_than_the_law_can():
         return MU * np.tanh(psi / MU), dpsi / np.cosh(psi / MU) ** 2, ddpsi
 
     with pytest.raises(ValueError, match="no natural stretch"):
-        natural_stretch(bounded, np.array([10 * MU, 10 * MU]), h=1.0)
+        stretch_under(bounded, np.array([10 * MU, 10 * MU]), h=1.0)
 
 
 @pytest.mark.parametrize("lines", np.radians([0, 25, 90, -140]))
 def test_uncut_skin_is_at_rest(lines):
     """Under uniform tension at any angle of the lines the forces on inner nodes vanish, those on the rim do not."""
-    h, stretch = 1.5, natural_stretch(law, np.array([0.02, 0.01]), h=1.5)
+    h, stretch = 1.5, stretch_under(law, np.array([0.02, 0.01]), h=1.5)
     m = patch(5)
     skin = sheet(m, law=law, h=h, D=0.03, poisson=0.5, stretch=stretch, lines=lines)
     r = assemble(skin, flat(m))[1]
@@ -123,7 +125,7 @@ def test_direction_of_the_lines():
     The shares of the upper and lower edges in the corners' forces cancel.
     """
     m, angle = patch(4), np.pi / 6
-    stretch = natural_stretch(rubber(0.1), np.array([0.02, 0.01]), h=1.5)
+    stretch = stretch_under(rubber(0.1), np.array([0.02, 0.01]), h=1.5)
     skin = sheet(m, law=rubber(0.1), h=1.5, D=0.03, poisson=0.5, stretch=stretch, lines=angle)
     along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
     T = 0.02 * np.outer(along, along) + 0.01 * np.outer(across, across)

@@ -8,7 +8,7 @@ import pytest
 from problems import edge_load, flat, hole, outward, rubber, springs, unsewn
 from pytest import approx
 
-from fem.material.skin import gasser_ogden_holzapfel
+from fem.material.laws import gasser_ogden_holzapfel
 from fem.mechanics import solve
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet

@@ -1,4 +1,4 @@
-"""Skin as a material: laws of elasticity and the natural tension of uncut skin.
+"""Laws of elasticity of skin.
 
 A law takes C (3, ...), the C11, C22, C12 of the right Cauchy-Green tensor in the axes of the lines, and returns the
 energy per reference volume psi (...), dpsi/dC (3, ...) and d2psi/dC2 (3, 3, ...) of an incompressible sheet in plane
@@ -12,17 +12,12 @@ from typing import Annotated
 import numpy as np
 from annotated_types import Ge, Le
 from pydantic import AfterValidator, WithJsonSchema
-from scipy.optimize import brentq, minimize, root
-from scipy.special import jn_zeros, jv
 
-BENDING_POISSON = 0.5  # incompressible skin
 # Of Ogden's law. Within 1 a taut sheet softens; 50 is our choice, beyond all skin, and a stretch of 1000 still has
 # finite stiffness.
 EXPONENTS = (-50.0, -1.0), (1.0, 50.0)
 _EXPONENTS = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for low, high in EXPONENTS]}
 LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
-# The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
-SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
 
 
 def neo_hooke(C, *, shear_kPa):
@@ -164,64 +159,6 @@ def _principal(C, J2):
     return e, de, np.stack([-sin / 2, sin / 2, cos]), np.log1p(2 * r / e[1]) / 2
 
 
-def tension(law, stretch, *, h):
-    """Line tension (2, ...) in N/mm of flat skin stretched by `stretch` (2, ...) along and across the lines.
-
-        T_i = h sigma_i = h 2 C_ii dpsi/dC_ii      (no shear; sigma is the Cauchy stress)
-
-    law      C -> psi, dpsi/dC, d2psi/dC2, as in LAWS with its parameters given
-    h        thickness of the stretched skin, mm
-    """
-    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0 * stretch[0]])
-    return 2 * h * (C * law(C)[1])[:2]
-
-
-def stiffness(law, stretch, *, h):
-    """Change (2, 2) in N/mm of the line tension along and across the lines per log stretch e along and across them.
-
-        dT_i/de_j = 4 h (C_ii C_jj d2psi/dC_ii dC_jj + [i = j] C_ii dpsi/dC_ii)      (h as it is at `stretch`)
-
-    Arguments as in `tension`.
-    """
-    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0])
-    _, dpsi, ddpsi = law(C)
-    return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
-
-
-def natural_stretch(law, wanted, *, h):
-    """Stretch (2,) along and across the lines at which flat skin carries the line tension `wanted` (2,), N/mm.
-
-        T_i = h dpsi/de_i,    e the log stretches
-
-    In them psi is convex for all laws here, so there is no other such stretch. A tension below 0 compresses.
-
-    law      as in `tension`; symmetric about the lines
-
-    Raises ValueError if no stretch of this law carries it.
-    """
-    wanted = np.asarray(wanted)
-
-    def at(e):
-        return np.array([*np.exp(2 * e), 0.0])
-
-    def energy(e):
-        return h * law(at(e))[0] - wanted @ e
-
-    def excess(e):
-        return tension(law, np.exp(e), h=h) - wanted
-
-    def slope(e):
-        return stiffness(law, np.exp(e), h=h)
-
-    with np.errstate(all="ignore"):  # stretches on trial may be out of all bounds
-        near = minimize(energy, np.zeros(2), jac=excess, hess=slope, method="trust-exact", options=SEARCH).x
-        e = root(excess, near, jac=slope, tol=1e-14).x
-        left = np.abs(excess(e)).max()
-    if not left <= 1e-10 * max(np.abs(wanted).max(), h * young_modulus(law)):  # nor is nan
-        raise ValueError(f"no natural stretch gives a tension of {1e3 * wanted} N/m in this law")
-    return np.exp(e)
-
-
 def young_modulus(law):
     """Young's modulus in MPa of unstretched skin along the lines, in plane stress.
 
@@ -233,49 +170,3 @@ def young_modulus(law):
     """
     stiffness = 4 * law(np.array([1.0, 1.0, 0.0]))[2]
     return 1 / np.linalg.inv(stiffness)[0, 0]
-
-
-def left_after(t, *, shares, times):
-    """Share g of every force and stress that is left at times t of skin that was deformed at t = 0 and is then held.
-
-        g(t) = 1 - sum of g_i (1 - exp(-t / tau_i))
-
-    t        s, any shape
-    shares   g_i (k,), with a sum below 1
-    times    tau_i (k,), s
-
-    One factor serves sheet and bed alike because the whole energy relaxes, membrane, bending, springs and contact: with
-    Pi its elastic value, nodes that move as x(s) carry r(t) = integral of g(t - s) d/ds [dPi/dx(x(s))] ds. A wound that
-    is closed quickly against every tau_i and then held has x = const for s > 0, so r(t) = g(t) dPi/dx(x). Where nothing
-    holds the skin dPi/dx = 0, then and ever after: the shape stays in equilibrium, stable as it was since g > 0, and
-    skin that the bed pushes is pushed on. What does hold it, sutures, rim and bed, carries g times its first force.
-
-    This takes natural tension for as young as the closure. In life it has long relaxed and stays, so that part of the
-    closing force which it makes up does not fall.
-    Source: quasi-linear viscoelasticity, Fung (1993), ch. 7.
-    """
-    t = np.asarray(t)[..., None]
-    return 1 - (np.asarray(shares) * -np.expm1(-t / np.asarray(times))).sum(axis=-1)
-
-
-def bending_stiffness(modulus, *, h, poisson):
-    """Plate stiffness D = E h^3 / 12 (1 - nu^2), N mm; modulus E in MPa, h in mm."""
-    return modulus * h**3 / (12 * (1 - poisson**2))
-
-
-def buckling_tension(*, D, poisson, lift, radius):
-    """Line compression in N/mm, positive, at which an uncut patch of skin no longer lies flat; about.
-
-        N = max(a^2 D / R^2, 2 sqrt(k D)),    a J0(a) = (1 - nu) J1(a)
-
-    The first is the load of a disc without a bed whose rim is held and free to turn, the second that of a wide patch
-    on springs, which folds into waves of length 2 pi (D/k)^(1/4). On a bed, patches that are not wide bear more.
-
-    D        bending stiffness, N mm;  poisson  its Poisson ratio
-    lift     stiffness k of the bed against lifting, N/mm3; 0: no bed
-    radius   R of the patch, mm
-
-    Source: Timoshenko & Gere (1961), sec. 9.1 for the disc and sec. 2.10 for the bed (from memory; tested).
-    """
-    a = brentq(lambda a: a * jv(0, a) - (1 - poisson) * jv(1, a), 0.1, jn_zeros(0, 1)[0])
-    return max(a**2 * D / radius**2, 2 * np.sqrt(lift * D))
