@@ -14,7 +14,7 @@ from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown
 from fem.results.result import Result
 from fem.teaching import sentence
-from fem.teaching.block import Heading, Items, Paragraph, Rows, Sheet
+from fem.teaching.sheet import Heading, Items, Paragraph, Rows, Sheet
 
 
 def on_bench(result: Result) -> bool:

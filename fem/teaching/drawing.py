@@ -1,17 +1,28 @@
-"""Line drawings in mm: strokes and words, what each kind of line means, and the bar that tells whether a print is 1:1.
+"""Line drawings in mm: strokes and texts, what each kind of line means, the bar that shows 1:1; as SVG and as DXF.
 
 Kinds of line differ by dashes and weight alone, so that they survive a black-and-white copier.
 """
 
 from dataclasses import dataclass, replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
 
+import ezdxf
 import numpy as np
+from ezdxf.enums import TextEntityAlignment
 
 BAR = 100.0  # mm, of the bar to be measured on paper
 REMINDER = "Print at 100 %, no “fit to page”. This bar must measure 100 mm."
 LETTER = 0.6  # mean width of a letter, as a share of its size; good enough to keep words apart
 ROW = 5.5  # mm, of a key
 SAMPLE = 16.0  # mm, of a line in a key
+MARGIN = 5.0  # mm around the drawing in SVG
+FONT = "DejaVu Sans, Arial, Helvetica, sans-serif"
+ALIGNED = {
+    "start": TextEntityAlignment.LEFT,
+    "middle": TextEntityAlignment.CENTER,
+    "end": TextEntityAlignment.RIGHT,
+}
 
 
 @dataclass(frozen=True)
@@ -80,12 +91,12 @@ class Drawing:
     texts: tuple[Text, ...] = ()
 
 
-def joined(*drawings) -> Drawing:
+def joined(*drawings: Drawing) -> Drawing:
     """One drawing of all of them."""
     return Drawing(tuple(s for d in drawings for s in d.strokes), tuple(w for d in drawings for w in d.texts))
 
 
-def moved(drawing, way) -> Drawing:
+def moved(drawing: Drawing, way) -> Drawing:
     """The drawing moved by way (2,), mm."""
     x, y = way
     return Drawing(
@@ -94,7 +105,7 @@ def moved(drawing, way) -> Drawing:
     )
 
 
-def extent(drawing):
+def extent(drawing: Drawing) -> np.ndarray:
     """Lowest and highest x and y of everything (2, 2), mm; the width of words is estimated."""
     points = [s.points for s in drawing.strokes]
     for w in drawing.texts:
@@ -115,7 +126,7 @@ def check_bar() -> Drawing:
     return Drawing((*level, *ticks), (Text(REMINDER, (0.0, 5.4), 3.2), *ends))
 
 
-def key(drawing) -> Drawing:
+def key(drawing: Drawing) -> Drawing:
     """What the kinds of line in a drawing mean, a row each, from the origin downwards."""
     used = [name for name in STYLES if STYLES[name].meaning and any(s.style == name for s in drawing.strokes)]
     rows = []
@@ -126,8 +137,78 @@ def key(drawing) -> Drawing:
     return joined(*rows)
 
 
-def on_one_canvas(drawing) -> Drawing:
+def on_one_canvas(drawing: Drawing) -> Drawing:
     """The drawing with its key and the check bar below it."""
     (left, _), (bottom, _) = extent(drawing)
-    words = moved(key(drawing), (left, bottom - 4))
-    return joined(drawing, words, moved(check_bar(), (left, extent(words)[1, 0] - 14)))
+    below = moved(key(drawing), (left, bottom - 4))
+    return joined(drawing, below, moved(check_bar(), (left, extent(below)[1, 0] - 14)))
+
+
+# Files --------------------------------------------------------------------------------------------------------
+
+
+def svg(drawing: Drawing, *, title: str, description: str) -> str:
+    """The drawing as the text of an SVG file whose user unit is 1 mm, each kind of line a group of its name.
+
+    title, description   what it is, for programs and for those who do not see it
+    """
+    (left, right), (bottom, top) = extent(drawing)
+    wide, high = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
+    size = {"width": f"{wide:.4f}mm", "height": f"{high:.4f}mm", "viewBox": f"0 0 {wide:.4f} {high:.4f}"}
+    root = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"} | size)
+    ET.SubElement(root, "title").text = title
+    ET.SubElement(root, "desc").text = description
+
+    def place(x, y):
+        return f"{x - left + MARGIN:.4f}", f"{top - y + MARGIN:.4f}"  # y down
+
+    for name in STYLES:
+        strokes = [s for s in drawing.strokes if s.style == name]
+        if not strokes:
+            continue
+        group = ET.SubElement(root, "g", _looks(name))
+        for s in strokes:
+            path = "M" + " L".join(",".join(place(x, y)) for x, y in s.points.T) + (" Z" if s.closed else "")
+            ET.SubElement(group, "path", {"d": path})
+    written = ET.SubElement(root, "g", {"id": "words", "font-family": FONT})
+    for w in drawing.texts:
+        x, y = place(*w.at)
+        looks = {"x": x, "y": y, "font-size": f"{w.size:g}", "text-anchor": w.anchor}
+        ET.SubElement(written, "text", looks).text = w.text
+    ET.indent(root)
+    return ET.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
+
+
+def _looks(name):
+    """Attributes of a group of strokes in SVG."""
+    style = STYLES[name]
+    looks = {"id": name, "fill": "none", "stroke": "black", "stroke-linejoin": "round"}
+    looks |= {"stroke-width": f"{style.width:g}"}
+    dashes = " ".join(f"{length:g}" for length in style.dashes)
+    return looks | ({"stroke-dasharray": dashes} if dashes else {})
+
+
+def dxf(drawing: Drawing, path: Path) -> None:
+    """Write the drawing as DXF (R2010): a layer each kind of line, one for words; a cutter takes the layer `cut`."""
+    document = ezdxf.new("R2010", units=ezdxf.units.MM)
+    space = document.modelspace()
+    used = {stroke.style for stroke in drawing.strokes}
+    for name in [name for name in STYLES if name in used]:
+        style = STYLES[name]
+        if style.dashes:
+            signed = [length if k % 2 == 0 else -length for k, length in enumerate(style.dashes)]
+            document.linetypes.add(name, pattern=[sum(style.dashes), *signed])
+        kind = name if style.dashes else "Continuous"
+        document.layers.add(name, linetype=kind, lineweight=_weight(style.width))
+    document.layers.add("words")
+    for stroke in drawing.strokes:
+        space.add_lwpolyline(stroke.points.T.tolist(), close=stroke.closed, dxfattribs={"layer": stroke.style})
+    for w in drawing.texts:
+        text = space.add_text(w.text, height=0.7 * w.size, dxfattribs={"layer": "words"})
+        text.set_placement(w.at, align=ALIGNED[w.anchor])
+    document.saveas(path)
+
+
+def _weight(width):
+    """The nearest line weight that DXF knows, in hundredths of a millimetre."""
+    return min(ezdxf.lldxf.const.VALID_DXF_LINEWEIGHTS, key=lambda known: abs(known - 100 * width))

@@ -1,17 +1,44 @@
-"""Frames → numbered PNG files, an MP4 and a GIF (PyAV, which brings its encoder; pillow)."""
+"""Keyframes of a closure → frames from one camera, each with a caption and a plan of the stage → PNG, MP4 and GIF.
 
+pyvista draws the skin as in `fem.comparison.chart`, pillow sets pictures and texts side by side, PyAV brings its
+encoder.
+"""
+
+import io
+import math
+import textwrap
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 import av
 import numpy as np
-from PIL import Image
+import pyvista as pv
+import shapely
+from matplotlib import font_manager, rc_context
+from PIL import Image, ImageDraw, ImageFont
 
-from fem.teaching import frame
-from fem.teaching.frame import camera, side_by_side
-from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT, between
+from fem.case import physical
+from fem.comparison import chart
+from fem.plan.plan import removed_skin
+from fem.render import picture
+from fem.results.scene import flat_triangles
+from fem.teaching.solid import rim, rings
+from fem.teaching.timeline import BETWEEN, CLOSED, CUT, OPEN, UNCUT, between, keyframe_at, moved, plan_lines, stitched
 
-# Our choices.
+NOTE = "For research and teaching; not a medical device."
+KEY = "Blue dots: ends of the wound. Darker skin in the plan: freed from its bed."
+
+# Our choices, all of looks, in pixels.
+WIDTH, MARGIN, GAP = 1280, 24, 16
+TITLE, WORDS, SMALL = 34, 23, 18  # letters
+INSET = 330  # width of the plan beside a single view
+FINE = 2  # the plan is drawn so many times as large, then reduced
+AROUND = 14  # of what is drawn on the skin: half a dot
+BITE = 2.5  # mm from the edge to the end of a stitch in the pictures
+FOOT = 2 * (SMALL + 6) + MARGIN
+PAPER, GREY, FREED = "white", "#555555", picture.LOOSE
+
 RATE = 10  # frames a second; GIF counts time in hundredths
 HOLD, END, ON = 20, 40, 6  # frames: a kept state stands, the last one stands, between two states
 QUALITY = "18"  # of x264, 0 to 51, smaller is better; 23 blurs thin lines
@@ -20,12 +47,251 @@ MOST = 4  # closures side by side: columns narrower than a quarter cannot be rea
 STEPS = 5  # of closing in a film of several closures, each in how many hundredths they please
 
 
+# The skin in a keyframe -----------------------------------------------------------------------------------------
+
+
+def view(keyframe, half_width, heights):
+    """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
+    stages = keyframe.of.stages
+    skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages["elements"]).T)
+    lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
+    if keyframe.at == UNCUT:
+        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), plan_lines(keyframe.of)
+    skin.point_data["height_mm"] = skin.points[:, 2]
+    seen, drawn = picture.oblique(skin, stages["centre"], half_width)
+    return picture.rendered(
+        seen, drawn, lines, keyframe.x[:, stages["tips"]], pv.PolyData(),
+        scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
+    )  # fmt: skip
+
+
+def edges(keyframe):
+    """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
+    if physical.plan(keyframe.of.case).open:
+        found = rings(*rim(flat_triangles(keyframe.of.stages["elements"])))
+        outer = max(found, key=lambda ring: np.ptp(keyframe.of.stages["X"][0, ring]))
+        return [keyframe.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
+    seams, of = (keyframe.of.stages[name] for name in ("seams", "seam_of"))
+    return [keyframe.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
+
+
+def _patches(result):
+    """Flat pieces of the skin that will be cut out."""
+    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(removed_skin(physical.plan(result.case))))
+    places = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
+    if not places.size:
+        return []
+    flat = np.column_stack([places, np.zeros(len(places))])
+    return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3))]
+
+
+def stitches(keyframe):
+    """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
+    stages, plan, lines = keyframe.of.stages, physical.plan(keyframe.of.case), []
+    for seam, fraction in stitched(keyframe.of)[: keyframe.tied]:
+        nodes = stages["seams"][:, stages["seam_of"] == seam]
+        met = keyframe.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
+        first, second = (
+            moved(keyframe, _beside(curve, fraction, side))
+            for curve, side in zip(plan.seams[seam], (BITE, -BITE), strict=True)
+        )
+        lines.append(np.column_stack([first, met, second]))
+    return lines
+
+
+def _beside(curve, fraction, distance):
+    """The place (2,) so many mm to the left of a curve."""
+    a, place, b = curve.point(np.clip([fraction - 1e-3, fraction, fraction + 1e-3], 0, 1)).T
+    way = (b - a) / np.hypot(*(b - a))
+    return place + distance * np.array([-way[1], way[0]])
+
+
+def inset(keyframe, half_width, width):
+    """Image of the keyframe's plan: skin from above, its undermined zone, edges or planned lines, tied sutures."""
+    stages, scale = keyframe.of.stages, FINE * width / (2 * half_width)
+    high = round(FINE * width * picture.SHAPE)
+    image = Image.new("RGB", (FINE * width, high), PAPER)
+    draw = ImageDraw.Draw(image)
+
+    def at(places):
+        x, y = places[:2] - stages["centre"][:2, None]
+        return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
+
+    plan, triangles = physical.plan(keyframe.of.case), stages["elements"][:3]
+    middle = stages["X"][:, triangles].mean(axis=1)
+    loose = np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
+    for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
+        draw.polygon(corners.ravel().tolist(), fill=FREED if freed else picture.SKIN)
+    uncut = keyframe.at == UNCUT
+    if uncut:
+        for part in shapely.get_parts(removed_skin(plan)):
+            draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=picture.FLAP)
+    for line in plan_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
+        draw.line(at(line).ravel().tolist(), fill=picture.INK, width=2 * FINE, joint="curve")
+    for line in stitches(keyframe):
+        draw.line(at(line).ravel().tolist(), fill=picture.TIP, width=3 * FINE)
+    _bar(draw, scale, half_width, high)
+    draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
+    return image.resize((width, round(high / FINE)), Image.Resampling.LANCZOS)
+
+
+def _bar(draw, scale, half_width, high):
+    """Draw a bar of a round number of mm into the lower left corner of a plan."""
+    length, edge = picture.round_number(half_width / 2), 8 * FINE
+    draw.line((edge, high - edge, edge + scale * length, high - edge), fill=picture.INK, width=3 * FINE)
+    font = _font(FINE * SMALL * 3 // 4)
+    draw.text((edge, high - edge - 3 * FINE), f"{length:g} mm", font=font, fill=picture.INK, anchor="ld")
+
+
+# Frames -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Camera:
+    """What all frames of a film share."""
+
+    half_width: float  # mm
+    heights: tuple[float, float]  # mm, ends of the colours
+    rows: tuple[int, int]  # of the views that are shown: some skin is in them at some keyframe
+
+
+def camera(made):
+    """The camera that suits all of some keyframes."""
+    half_width, heights, _ = chart.common_ranges([keyframe.of for keyframe in made])
+    ends, high = [_rows(keyframe, half_width) for keyframe in made], picture.VIEW[1]
+    low, top = min(low for low, _ in ends), max(top for _, top in ends)
+    return Camera(half_width, heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
+
+
+def _rows(keyframe, half_width):
+    """How far the skin reaches below and above the middle of its view, pixels."""
+    middle = keyframe.of.stages["centre"]
+    half = half_width * np.array([[1.0], [picture.DEPTH]])
+    corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
+    inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)
+    seen, _ = picture.oblique(pv.PolyData(corners.T), middle, half_width)
+    up = picture.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
+    up = up * picture.VIEW[0] / (2 * seen.half_width)
+    return math.floor(up.min()), math.ceil(up.max())
+
+
+def frame(keyframe, shot, place=""):
+    """Frame of one closure: title and caption, the skin, and beside it the plan and the scale of colours.
+
+    place   of the keyframe among those kept, as "3 of 8"
+    """
+    skin = reduced(seen(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
+    scale = colour_scale(shot.heights, INSET)
+    plan = inset(keyframe, shot.half_width, INSET)
+    head = _head_height()
+    high = even(head + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
+    image, draw = _sheet(high, f"{place}   {keyframe.title}".strip(), keyframe.caption)
+    image.paste(skin, (MARGIN, head + (high - head - FOOT - skin.height) // 2))
+    right = WIDTH - MARGIN - INSET
+    _write(draw, (right, head), "From above", SMALL)
+    image.paste(plan, (right, head + SMALL + GAP // 2))
+    image.paste(scale, (right, head + SMALL + plan.height + 2 * GAP))
+    _foot(draw, high, keyframe.of.name)
+    return np.asarray(image)
+
+
+def side_by_side(made, at, shot, names):
+    """Frame of several closures at one place in time, a column each.
+
+    made    keyframes of each;  names   of each
+    """
+    now = [keyframe_at(each, at) for each in made]
+    wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
+    views = [reduced(seen(keyframe, shot), wide) for keyframe in now]
+    plans = [inset(keyframe, shot.half_width, min(wide, INSET)) for keyframe in now]
+    head, text = _head_height(), 6 * (SMALL + 6)
+    high = even(head + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
+    titles = {keyframe.title for keyframe in now}
+    image, draw = _sheet(
+        high, titles.pop() if len(titles) == 1 else phase(at), "" if all(m.kept for m in now) else BETWEEN
+    )
+    for k, keyframe in enumerate(now):
+        left = MARGIN + k * (wide + MARGIN)
+        _write(draw, (left, head), names[k], SMALL, bold=True, wide=wide)
+        said = f"{keyframe.title}. {keyframe.caption}" if keyframe.kept else keyframe.title
+        _write(draw, (left, head + 2 * (SMALL + 6)), said, SMALL, wide=wide)
+        image.paste(views[k], (left, head + text))
+        image.paste(plans[k], (left, head + text + views[k].height + GAP))
+    image.paste(colour_scale(shot.heights, INSET), (WIDTH - MARGIN - INSET, MARGIN))
+    _foot(draw, high)
+    return np.asarray(image)
+
+
+def seen(keyframe, shot):
+    """The view of a keyframe, without the rows in which there is never anything."""
+    return Image.fromarray(view(keyframe, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
+
+
+def phase(at):
+    """What is going on at a place in time."""
+    if at < OPEN:
+        return "Cut"
+    return "Closing" if at < CLOSED else "Closed"
+
+
+def reduced(image, wide):
+    """An image made so many pixels wide."""
+    return image.resize((wide, round(image.height * wide / image.width)), Image.Resampling.LANCZOS)
+
+
+def even(n):
+    """The least even number that is not below n: half as many points of colour are in a film."""
+    return 2 * math.ceil(n / 2)
+
+
+def colour_scale(heights, wide):
+    """Image of the colours of height and what they mean."""
+    stream = io.BytesIO()
+    with rc_context(chart.STYLE):
+        drawn = chart.colour_scale(picture.HEIGHTS, heights, "height, mm")
+        drawn.savefig(stream, dpi=wide / drawn.get_figwidth())
+    return Image.open(stream).convert("RGB")
+
+
+def _head_height():
+    return MARGIN + TITLE + GAP + 2 * (WORDS + 6) + GAP
+
+
+def _sheet(high, title, words):
+    """A white frame with its title and caption, and what draws on it."""
+    image = Image.new("RGB", (WIDTH, high), PAPER)
+    draw = ImageDraw.Draw(image)
+    _write(draw, (MARGIN, MARGIN), title, TITLE, bold=True)
+    _write(draw, (MARGIN, MARGIN + TITLE + GAP), words, WORDS, wide=WIDTH - 2 * MARGIN)
+    return image, draw
+
+
+def _foot(draw, high, name=""):
+    """Write the last two lines, whose height is FOOT."""
+    _write(draw, (MARGIN, high - FOOT), KEY, SMALL, fill=GREY)
+    _write(draw, (MARGIN, high - FOOT + SMALL + 6), f"{name}. {NOTE}" if name else NOTE, SMALL, fill=GREY)
+
+
+def _write(draw, place, words, size, *, bold=False, wide=None, fill=picture.INK):
+    """Write words from a place on, in lines not much wider than `wide`."""
+    font = _font(size, bold)
+    if wide:
+        letters = max(10, int(wide / (draw.textlength("n", font) * 0.97)))
+        words = "\n".join(textwrap.wrap(words, letters))
+    draw.multiline_text(place, words, font=font, fill=fill, spacing=6)
+
+
+def _font(size, bold=False):
+    chosen = font_manager.FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    return ImageFont.truetype(font_manager.findfont(chosen), size)
+
+
 # What is shown ------------------------------------------------------------------------------------------------
 
 
 def numbered(made, shot):
     """Title and frame of every keyframe of a closure, in order."""
-    return [(m.title, frame.frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
+    return [(m.title, frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
 
 
 def film(made, shot, kept):
@@ -37,7 +303,7 @@ def film(made, shot, kept):
     for k, (before, after) in enumerate(pairwise(made)):
         shown.append((kept[k][1], HOLD))
         if before.at != UNCUT and before.of is after.of:
-            shown += [(frame.frame(between(before, after, j / ON), shot), 1) for j in range(1, ON)]
+            shown += [(frame(between(before, after, j / ON), shot), 1) for j in range(1, ON)]
     return [*shown, (kept[-1][1], END)]
 
 

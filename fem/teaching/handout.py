@@ -77,37 +77,39 @@ def cone(material, folder):
 
 def bench(material, folder):
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
-    from fem.teaching import bench, typeset
+    from fem.teaching import bench
+    from fem.teaching.sheet import write_pdf
     from fem.teaching.template import places
 
     result = material.result
     if not bench.on_bench(result):
         return []
     path = folder / "bench.pdf"
-    typeset.write(path, [bench.bench_sheet(result, places(result.case))], paper=material.paper, footer=made_by())
+    write_pdf(path, [bench.bench_sheet(result, places(result.case))], paper=material.paper, footer=made_by())
     return [path]
 
 
 def lesson(material, folder):
     """The lesson sheet and its answers, as PDF and HTML."""
-    from fem.teaching import block, leaflet, typeset
+    from fem.teaching import leaflet
+    from fem.teaching.sheet import html, write_pdf
 
     given = material.lesson, material.result, material.neighbours
     plan = (material.folder / "pictures" / "plan.png").read_bytes()
     sheets = [leaflet.lesson_sheet(*given, plan=plan), leaflet.answers(*given)]
     paths = [folder / name for name in ("lesson.html", "answers.html", "lesson.pdf")]
     for path, sheet in zip(paths, sheets, strict=False):
-        path.write_text(block.html(sheet), encoding="utf-8")
-    typeset.write(paths[-1], sheets, paper=material.paper, footer=made_by())
+        path.write_text(html(sheet), encoding="utf-8")
+    write_pdf(paths[-1], sheets, paper=material.paper, footer=made_by())
     return paths
 
 
 def frames(material, folder):
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
-    from fem.teaching import film, frame, timeline
+    from fem.teaching import film, timeline
 
     made = timeline.keyframes(material.result, untrimmed(material))
-    shot = frame.camera(made)
+    shot = film.camera(made)
     kept = film.numbered(made, shot)
     return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
 
@@ -166,15 +168,15 @@ def made_by():
 def write_drawing(material, stem, drawing, subtitle):
     """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
     from fem.comparison.html import caution
-    from fem.teaching import cutter, paper, vector
-    from fem.teaching.drawing import on_one_canvas
+    from fem.teaching import paper
+    from fem.teaching.drawing import dxf, on_one_canvas, svg
 
     paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
     title = f"{material.result.name}: {stem.name}"
     paper.write(paths[0], [paper.Page(title, subtitle, drawing)], paper=material.paper, footer=caution())
     canvas = on_one_canvas(drawing)
-    paths[1].write_text(vector.svg(canvas, title=title, description=f"{subtitle}. {caution()}"), encoding="utf-8")
-    cutter.dxf(canvas, paths[2])
+    paths[1].write_text(svg(canvas, title=title, description=f"{subtitle}. {caution()}"), encoding="utf-8")
+    dxf(canvas, paths[2])
     return paths
 
 

@@ -12,8 +12,8 @@ from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown, unit
 from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
-from fem.teaching.block import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
 from fem.teaching.lesson import value
+from fem.teaching.sheet import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
 
 MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out

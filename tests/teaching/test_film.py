@@ -15,7 +15,7 @@ from fem.case import physical
 from fem.comparison import chart
 from fem.results import close, result
 from fem.results.quantities import numbers, shown
-from fem.teaching import film, frame, timeline
+from fem.teaching import film, timeline
 from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT
 
 TIED = text("tied", 28).replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 8}")
@@ -39,7 +39,7 @@ def few_between():
 
 @pytest.fixture(scope="module")
 def shot(results):
-    return frame.camera(timeline.keyframes(results[0]))
+    return film.camera(timeline.keyframes(results[0]))
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def difference(one, other):
 # Keyframes ------------------------------------------------------------------------------------------------------
 
 
-def test_moments(results):
+def test_keyframes(results):
     """Uncut, cut, open, then the kept stages in order up to the closed one; captions say the case's own numbers."""
     running, tied = map(timeline.keyframes, results[:2])
     assert [m.at for m in running[:3]] == [UNCUT, CUT, OPEN]
@@ -126,7 +126,7 @@ def test_left_open(results):
     assert last == "52 mm² left open." and timeline.done(opened) == "Drawn together, left open"
     keyframe = timeline.keyframes(one)[1]
     edge = np.unique(one.stages["seams"])
-    drawn = frame.edges(replace(keyframe, of=opened))
+    drawn = film.edges(replace(keyframe, of=opened))
     assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
     assert (np.unique(drawn[0], axis=1) == np.unique(keyframe.x[:, edge], axis=1)).all()
 
@@ -145,16 +145,16 @@ def test_stitches(results):
     """Where the plan has a suture, the stitch runs from BITE mm above the edge to as far below it, on the skin."""
     tied = results[1]
     uncut = timeline.keyframes(tied)[1]
-    lines = frame.stitches(replace(uncut, tied=3))
+    lines = film.stitches(replace(uncut, tied=3))
     drawing = physical.plan(tied.case)
     for line, (_, fraction) in zip(lines, physical.tying(drawing, tied.case.closure.sutures), strict=True):
         upper, lower = (curve.point(np.array([fraction]))[:, 0] for curve in drawing.seams[0])
         above, below = line[:2, 0] - upper, line[:2, 3] - lower
-        assert np.hypot(*above) == approx(frame.BITE, rel=0.01) and np.hypot(*below) == approx(frame.BITE, rel=0.01)
+        assert np.hypot(*above) == approx(film.BITE, rel=0.01) and np.hypot(*below) == approx(film.BITE, rel=0.01)
         assert above[1] > 0 > below[1]
         assert line[:2, 1:3].T == approx(np.array([upper, lower]), abs=1.1)  # the edge's nearest node, 2 mm triangles
-    assert len(frame.stitches(replace(uncut, tied=1))) == 1
-    assert frame.stitches(timeline.keyframes(results[0])[-1]) == []
+    assert len(film.stitches(replace(uncut, tied=1))) == 1
+    assert film.stitches(timeline.keyframes(results[0])[-1]) == []
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -163,26 +163,26 @@ def test_stitches(results):
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
-    drawn = frame.view(timeline.keyframes(one)[-1], shot.half_width, shot.heights)
+    drawn = film.view(timeline.keyframes(one)[-1], shot.half_width, shot.heights)
     assert (drawn == chart.height_image(one, shot.half_width, shot.heights)).all()
 
 
 def test_nothing_is_cut_off(results):
     """The rows that the camera leaves out are white in all keyframes, those at its ends are not far from skin."""
-    both = frame.camera([keyframe for one in results[:2] for keyframe in timeline.keyframes(one)])
+    both = film.camera([keyframe for one in results[:2] for keyframe in timeline.keyframes(one)])
     low, high = both.rows
     drawn = []
     for one in results[:2]:
         for keyframe in (timeline.keyframes(one)[0], timeline.keyframes(one)[-1]):
-            drawn.append((frame.view(keyframe, both.half_width, both.heights) < 255).any(axis=(1, 2)))
+            drawn.append((film.view(keyframe, both.half_width, both.heights) < 255).any(axis=(1, 2)))
     rows = np.flatnonzero(np.any(drawn, axis=0))
-    assert low <= rows[0] < low + 2 * frame.AROUND and high - 2 * frame.AROUND < rows[-1] + 1 <= high
+    assert low <= rows[0] < low + 2 * film.AROUND and high - 2 * film.AROUND < rows[-1] + 1 <= high
 
 
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
     one = results[0]
-    before, after = (frame.view(keyframe, shot.half_width, shot.heights) for keyframe in timeline.keyframes(one)[:2])
+    before, after = (film.view(keyframe, shot.half_width, shot.heights) for keyframe in timeline.keyframes(one)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()
@@ -194,7 +194,7 @@ def test_frames(kept):
     assert len(kept) == 8
     assert {image.shape for image in images} == {images[0].shape}
     assert images[0].shape[0] % 2 == images[0].shape[1] % 2 == 0
-    assert images[0].shape[1] == frame.WIDTH
+    assert images[0].shape[1] == film.WIDTH
     assert all(
         (a[:80] != b[:80]).any() and (a[150:] != b[150:]).any() for a, b in zip(images[1:], images, strict=False)
     )
@@ -204,8 +204,8 @@ def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
     one = results[0]
     made, half = timeline.keyframes(one), float(one.stages["half_width"])
-    white = [(np.asarray(frame.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
-    whole = 4 * half**2 * frame.picture.SHAPE
+    white = [(np.asarray(film.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
+    whole = 4 * half**2 * film.picture.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
     assert max(white[0], white[2]) < 1e-3
 
@@ -259,13 +259,13 @@ def test_several_in_step(results, tmp_path):
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")
     assert len(images) == sum(times for _, times in shown)
-    shot = frame.camera([*made[0], *made[1]])
-    last = frame.side_by_side(made, CLOSED, shot, ["all along", "by three sutures"])
+    shot = film.camera([*made[0], *made[1]])
+    last = film.side_by_side(made, CLOSED, shot, ["all along", "by three sutures"])
     assert (shown[-1][0] == last).all() and difference(images[-1], last) < 1
-    swapped = frame.side_by_side(made[::-1], CLOSED, shot, ["by three sutures", "all along"])
-    half = (frame.WIDTH - frame.MARGIN) // 2
-    text = slice(frame._head_height(), None)
-    left = last[text, frame.MARGIN : frame.MARGIN + half - frame.MARGIN]
-    right = swapped[text, frame.MARGIN + half : 2 * half]
-    foot = frame.FOOT
+    swapped = film.side_by_side(made[::-1], CLOSED, shot, ["by three sutures", "all along"])
+    half = (film.WIDTH - film.MARGIN) // 2
+    text = slice(film._head_height(), None)
+    left = last[text, film.MARGIN : film.MARGIN + half - film.MARGIN]
+    right = swapped[text, film.MARGIN + half : 2 * half]
+    foot = film.FOOT
     assert (left[:-foot] == right[:-foot]).all() and (last[:-foot] != swapped[:-foot]).any()

@@ -17,7 +17,8 @@ from fem.results import close
 from fem.results import result as results
 from fem.results.quantities import numbers, shown
 from fem.results.result import Result
-from fem.teaching import bench, block, comparison_text, leaflet, lesson, typeset
+from fem.teaching import bench, comparison_text, leaflet, lesson
+from fem.teaching.sheet import html, write_pdf
 
 EVIL = "<img src=x onerror=alert(1)> & “so” on"
 LENGTHS = {"short": 20, "middle": 28, "long": 40}
@@ -84,7 +85,7 @@ def said(blocks):
 def test_html(made):
     """Every text is in the HTML as text, markup in it included; nothing is loaded from elsewhere."""
     for sheet in made:
-        written = block.html(sheet)
+        written = html(sheet)
         words = " ".join(root(written).itertext())
         assert all(one in words for blocks in sheet.pages for one in said(blocks))
         assert "<img src=x" not in written and sheet.title in words
@@ -98,7 +99,7 @@ def test_pdf(made, tmp_path):
     """Two pages and one of answers, on A4 and Letter; its words are those of the HTML, and nothing is cut off."""
     for paper, size in {"A4": (210, 297), "Letter": (215.9, 279.4)}.items():
         path = tmp_path / f"{paper}.pdf"
-        typeset.write(path, made, paper=paper, footer="the foot")
+        write_pdf(path, made, paper=paper, footer="the foot")
         assert sheets.sizes(path) == [approx(size, abs=0.1)] * 3
         every = [re.sub(r"\W", "", page) for page in sheets.texts(path)]
         for blocks, words in zip([*made[0].pages, *made[1].pages], every, strict=True):
@@ -110,7 +111,7 @@ def test_pdf(made, tmp_path):
 def test_fits(made, tmp_path):
     """A page with far too much on it is still one page."""
     blocks = tuple(part for _ in range(4) for part in made[0].pages[1])
-    typeset.write(tmp_path / "a.pdf", [replace(made[0], pages=(blocks,))], paper="A4", footer="")
+    write_pdf(tmp_path / "a.pdf", [replace(made[0], pages=(blocks,))], paper="A4", footer="")
     with pypdfium2.PdfDocument(tmp_path / "a.pdf") as document:
         assert len(document) == 1
 

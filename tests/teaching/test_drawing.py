@@ -8,8 +8,7 @@ from defusedxml import ElementTree
 from pytest import approx
 from svgelements import SVG, Path
 
-from fem.teaching import cutter, vector
-from fem.teaching.drawing import STYLES, Drawing, Text, on_one_canvas
+from fem.teaching.drawing import STYLES, Drawing, Text, dxf, on_one_canvas, svg
 from fem.teaching.template import template
 
 EVIL = "<script>alert('&')</script>"
@@ -36,7 +35,7 @@ def from_svg(written, tmp_path, style):
 
 def from_dxf(drawing, tmp_path, style):
     """Points (2, n) of the first line on a layer; the unit of the file is checked to be mm."""
-    cutter.dxf(drawing, tmp_path / "a.dxf")
+    dxf(drawing, tmp_path / "a.dxf")
     document = ezdxf.readfile(tmp_path / "a.dxf")
     assert document.units == ezdxf.units.MM and not document.audit().errors
     first = document.modelspace().query(f'LWPOLYLINE[layer=="{style}"]').first
@@ -48,7 +47,7 @@ def from_dxf(drawing, tmp_path, style):
 def test_true_to_scale(drawing, tmp_path, kind, style, size):
     """The outline is 60 mm long and 20 mm wide, the bar 100 mm."""
     if kind == "svg":
-        points = from_svg(vector.svg(drawing, title="lens", description=""), tmp_path, style)
+        points = from_svg(svg(drawing, title="lens", description=""), tmp_path, style)
     else:
         points = from_dxf(drawing, tmp_path, style)
     assert np.ptp(points, axis=1) == approx(size, abs=1e-3)
@@ -57,20 +56,20 @@ def test_true_to_scale(drawing, tmp_path, kind, style, size):
 def test_same_shape(drawing, tmp_path):
     """Point by point, the outline in both files is the one that was drawn; the SVG is only moved."""
     (outline,) = [s.points for s in drawing.strokes if s.style == "cut" and s.closed]
-    svg = from_svg(vector.svg(drawing, title="lens", description=""), tmp_path, "cut")[:, : outline.shape[1]]
-    dxf = from_dxf(drawing, tmp_path, "cut")
-    assert dxf == approx(outline, abs=1e-9)
-    assert svg - svg[:, :1] == approx(outline - outline[:, :1], abs=2e-4)
+    traced = from_svg(svg(drawing, title="lens", description=""), tmp_path, "cut")[:, : outline.shape[1]]
+    read = from_dxf(drawing, tmp_path, "cut")
+    assert read == approx(outline, abs=1e-9)
+    assert traced - traced[:, :1] == approx(outline - outline[:, :1], abs=2e-4)
 
 
 def test_layers(drawing, tmp_path):
     """Each kind of line is a group of the SVG and a layer of the DXF with its dashes; a cutter can take one."""
     used = {s.style for s in drawing.strokes}
-    root = ElementTree.fromstring(vector.svg(drawing, title="lens", description=""))
+    root = ElementTree.fromstring(svg(drawing, title="lens", description=""))
     groups = {g.get("id"): g for g in root.iter("{http://www.w3.org/2000/svg}g")}
     assert set(groups) == {*used, "words"}
     assert all((groups[name].get("stroke-dasharray") is not None) == bool(STYLES[name].dashes) for name in used)
-    cutter.dxf(drawing, tmp_path / "a.dxf")
+    dxf(drawing, tmp_path / "a.dxf")
     document = ezdxf.readfile(tmp_path / "a.dxf")
     space = document.modelspace()
     assert {e.dxf.layer for e in space.query("LWPOLYLINE")} == used
@@ -84,7 +83,7 @@ def test_layers(drawing, tmp_path):
 
 def test_words_are_escaped():
     """Text that looks like markup stays text."""
-    written = vector.svg(Drawing((), (Text(EVIL, (0.0, 0.0)),)), title=EVIL, description=EVIL)
+    written = svg(Drawing((), (Text(EVIL, (0.0, 0.0)),)), title=EVIL, description=EVIL)
     assert "<script" not in written
     root = ElementTree.fromstring(written)
     assert [e.text for e in root.iter() if e.text and e.text.strip()] == [EVIL] * 3
