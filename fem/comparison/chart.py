@@ -1,9 +1,6 @@
-"""Charts and pictures that compare closures: figures of matplotlib, images of pyvista, all in one style.
+"""Charts and pictures that compare closures: figures of matplotlib, images of pyvista, all in one style."""
 
-A case has the same colour, marker and dashes in every chart; no two of the first twelve look alike in grey.
-"""
-
-import io
+from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
@@ -15,56 +12,24 @@ from matplotlib.figure import Figure
 
 from fem.case import physical
 from fem.closure.measures.cones import TIP_ZONE
+from fem.comparison.style import SIZE, figure, key, looks
 from fem.render import picture
 from fem.results.quantities import label, numbers, unit
-from fem.results.result import solved
+from fem.results.result import Result, solved
 from fem.results.scene import flat_triangles
 
-STYLE = {
-    "font.size": 10,
-    "axes.labelsize": 10,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "grid.color": "#dddddd",
-    "grid.linewidth": 0.6,
-    "axes.axisbelow": True,
-    "lines.linewidth": 1.8,
-    "svg.fonttype": "path",  # looks alike without the font
-    "svg.hashsalt": "flatseam",  # the same file from the same numbers
-    "pdf.fonttype": 42,
-}
-SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
-COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
-MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
-DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 TENSION = "line_tension_mid_N_per_m"
-
-
-def looks(i):
-    """Colour, marker and dashes of the case in place i."""
-    return {
-        "color": COLOURS[i % len(COLOURS)],
-        "marker": MARKERS[i % len(MARKERS)],
-        "ls": DASHES[(i + i // len(DASHES)) % len(DASHES)],
-    }
-
-
-def figure(size=SIZE):
-    """Figure and axes."""
-    made = Figure(figsize=size, layout="constrained")
-    return made, made.add_subplot()
 
 
 # Charts -------------------------------------------------------------------------------------------------------
 
 
-def trade_off(results, x, y):
+def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
     """Figure of one number against another, a labelled marker each case."""
     plot, axes = figure()
-    points = [(i, r.name, numbers(r.measures)) for i, r in enumerate(results) if not r.reason]
-    points = [(i, name, at[x], at[y]) for i, name, at in points if None not in (at[x], at[y])]
+    measured = [(i, r.name, numbers(r.measures)) for i, r in solved_places(results)]
+    points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
     axes.set(xlabel=f"{label(x)}, {unit(x)}", ylabel=f"{label(y)}, {unit(y)}")
@@ -80,7 +45,7 @@ def place_labels(plot, axes, points):
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     inside = shapely.box(*axes.bbox.extents)
     for (i, name, *place), _ in zip(points, at, strict=True):
-        tries = []
+        tries: list[tuple] = []
         for ha, dy in product(("left", "right", "center"), (0, 13, -13, 26, -26, 39, -39)):
             dx = {"left": 9, "right": -9, "center": 0}[ha]
             text = axes.annotate(
@@ -104,7 +69,7 @@ def place_labels(plot, axes, points):
                 text.remove()
 
 
-def heights_along(results):
+def heights_along(results: Sequence[Result]) -> Figure:
     """Figure of the height along the scars of all cases, from the middle of each."""
     plot, axes = figure()
     for i, result in solved_places(results):
@@ -116,7 +81,7 @@ def heights_along(results):
     return plot
 
 
-def heights_across(results):
+def heights_across(results: Sequence[Result]) -> Figure:
     """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
     plot, axes = figure()
     sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
@@ -133,7 +98,7 @@ def heights_across(results):
     return plot
 
 
-def tensions_along(results):
+def tensions_along(results: Sequence[Result]) -> Figure:
     """Figure of the line tension along the scars of all cases, without the tip zones."""
     plot, axes = figure()
     for i, result in solved_places(results):
@@ -148,7 +113,7 @@ def tensions_along(results):
     return plot
 
 
-def solved_places(results):
+def solved_places(results: Sequence[Result]) -> list[tuple[int, Result]]:
     """Place and result of those that have a closure."""
     return [(i, result) for i, result in enumerate(results) if not result.reason]
 
@@ -157,19 +122,6 @@ def line(axes, x, y, i, name):
     """Draw a line with some markers in the looks of place i."""
     named = name and f" {name}"  # matplotlib leaves out what begins with an underscore
     axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=named, **looks(i))
-
-
-def key(axes):
-    """Draw which case is which, above the axes; the figure grows by as much."""
-    handles, names = axes.get_legend_handles_labels()
-    longest = max(map(len, names), default=0)
-    columns = 2 if longest < 22 else 1
-    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
-    size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
-    axes.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
-        handlelength=3.2,
-    )  # fmt: skip
 
 
 # Pictures -----------------------------------------------------------------------------------------------------
@@ -186,7 +138,7 @@ def common_ranges(results):
     )
 
 
-def skin(result):
+def skin(result: Result) -> pv.PolyData:
     """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
     stages = result.stages
     mesh = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
@@ -195,13 +147,13 @@ def skin(result):
     return mesh
 
 
-def marks(result):
+def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
     """Lines (3, k) of the closed seams and points (3, m) of the tips, mm."""
     x, seams, of = (result.stages[name] for name in ("x", "seams", "seam_of"))
     return [x[-1][:, seams[0, of == k]] for k in np.unique(of)], x[-1][:, result.stages["tips"]]
 
 
-def height_image(result, half_width, heights):
+def height_image(result: Result, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
     seen, mesh = picture.oblique(skin(result), result.stages["centre"], half_width)
     return picture.rendered(
@@ -210,7 +162,7 @@ def height_image(result, half_width, heights):
     )  # fmt: skip
 
 
-def stress_image(result, half_width, stresses):
+def stress_image(result: Result, half_width: float, stresses: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
     return picture.rendered(
         picture.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
@@ -218,14 +170,14 @@ def stress_image(result, half_width, stresses):
     )  # fmt: skip
 
 
-def trimmed(images):
+def trimmed(images: Sequence[np.ndarray]) -> list[np.ndarray]:
     """Images (h, w, 3) of one size without the rows at the top and bottom that are white in all of them."""
     coloured = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
     rows = np.flatnonzero(coloured)
     return [image[rows[0] : rows[-1] + 1] for image in images]
 
 
-def plan(result, half_width):
+def plan(result: Result, half_width: float) -> Figure:
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
     plot = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
@@ -251,7 +203,7 @@ def plan(result, half_width):
     return plot
 
 
-def colour_scale(colours, ends, label):
+def colour_scale(colours, ends: tuple[float, float], label: str) -> Figure:
     """Figure of a level scale of colours between two values."""
     plot = Figure(figsize=(3.4, 0.62), layout="constrained")
     axes = plot.add_subplot()
@@ -259,7 +211,7 @@ def colour_scale(colours, ends, label):
     return plot
 
 
-def framed(image, title, *, colours, ends, label):
+def framed(image: np.ndarray, title: str, *, colours, ends: tuple[float, float], label: str) -> Figure:
     """Figure of an image with its title and its scale of colours."""
     high, wide = image.shape[:2]
     plot, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
@@ -271,10 +223,3 @@ def framed(image, title, *, colours, ends, label):
 
 
 # Files --------------------------------------------------------------------------------------------------------
-
-
-def svg(plot):
-    """A figure as SVG."""
-    stream = io.StringIO()
-    plot.savefig(stream, format="svg", metadata={"Date": None})
-    return stream.getvalue()

@@ -69,7 +69,8 @@ def _pool(workers):
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
         for process in multiprocessing.active_children():
-            os.kill(process.pid, signal.SIGINT)
+            if process.pid:
+                os.kill(process.pid, signal.SIGINT)
         raise
     finally:
         pool.shutdown()
@@ -152,13 +153,13 @@ def drawings(results):
         return {}, None, {}
     from matplotlib import rc_context
 
-    from fem.comparison import chart
+    from fem.comparison import chart, style
 
     view = chart.common_ranges(results)
-    with rc_context(chart.STYLE):
+    with rc_context(style.STYLE):
         charts, scales = _charts(results), _scales(view)
         images, figures = _pictures(done, view)
-        images |= {name: chart.svg(figure) for name, figure in (charts | scales).items()}
+        images |= {name: style.svg(figure) for name, figure in (charts | scales).items()}
     return images, view, charts | figures
 
 
@@ -189,7 +190,7 @@ def _scales(view):
 
 def _pictures(done, view):
     """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
-    from fem.comparison import chart
+    from fem.comparison import chart, style
     from fem.render import picture
 
     half_width, heights, stresses = view
@@ -197,7 +198,7 @@ def _pictures(done, view):
     high = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
     tense = [chart.stress_image(r, half_width, stresses) for r in done]
     images = {
-        "plans": {name: chart.svg(plan) for name, plan in plans.items()},
+        "plans": {name: style.svg(plan) for name, plan in plans.items()},
         "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
         "stress": {r.name: webp(image) for r, image in zip(done, tense, strict=True)},
         "sizes": {"plans": picture.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
@@ -225,11 +226,11 @@ def write_figures(figures, folder):
     """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
     from matplotlib import rc_context
 
-    from fem.comparison import chart
+    from fem.comparison import style
 
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in figures for kind in ("svg", "pdf", "png")]
-    with rc_context(chart.STYLE):
+    with rc_context(style.STYLE):
         for path, figure in zip(paths, [figure for figure in figures.values() for _ in range(3)], strict=True):
             figure.savefig(path, dpi=DPI)
     return paths

@@ -16,7 +16,7 @@ import fem
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.wording import environment, sentence, sentences
 
-STYLE = "comparison/page.css"
+PAGE_STYLE = "comparison/page.css"
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ def caution() -> str:
 
 
 def rendered(
-    template: str, *, title: str, styles: Sequence[str] = (STYLE,), scripts: Sequence[str] = (), **values
+    template: str, *, title: str, styles: Sequence[str] = (PAGE_STYLE,), scripts: Sequence[str] = (), **values
 ) -> str:
     """A page from its template, which extends `base.html`.
 

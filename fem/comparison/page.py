@@ -203,7 +203,7 @@ def assumed(results):
 
 def _flat(content, before=""):
     """A nested mapping as {dotted key: text}."""
-    flat = {}
+    flat: dict[str, str] = {}
     for key, value in content.items():
         if isinstance(value, dict):
             flat |= _flat(value, f"{before}{key}.")

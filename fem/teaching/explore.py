@@ -19,9 +19,9 @@ from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
 from fem.case.keys import STRICT
-from fem.comparison import chart
+from fem.comparison import chart, style
 from fem.comparison.compare import webp
-from fem.comparison.html import STYLE, rendered, text_of, uri
+from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.errors import BadValue
 from fem.results.folder import write_whole
@@ -165,7 +165,7 @@ def html(exploration, results):
     return rendered(
         "teaching/explore.html",
         title=exploration.title,
-        styles=[STYLE, "teaching/explore.css"],
+        styles=[PAGE_STYLE, "teaching/explore.css"],
         scripts=[text_of("teaching/explore.js")],
         exploration=exploration,
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
@@ -183,9 +183,9 @@ def _views(results):
     """Plans as SVG text and closed skin as WebP by name, all of one size and in the same colours."""
     done = solved(results)
     half_width, heights, _ = chart.common_ranges(results)
-    with rc_context(chart.STYLE):
-        plans = {r.name: chart.svg(chart.plan(r, half_width)) for r in done}
-        scale = chart.svg(chart.colour_scale(chart.picture.HEIGHTS, heights, "height, mm"))
+    with rc_context(style.STYLE):
+        plans = {r.name: style.svg(chart.plan(r, half_width)) for r in done}
+        scale = style.svg(chart.colour_scale(chart.picture.HEIGHTS, heights, "height, mm"))
     skins = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
     return {
         "plans": plans,

@@ -19,7 +19,7 @@ from matplotlib import font_manager, rc_context
 from PIL import Image, ImageDraw, ImageFont
 
 from fem.case import physical
-from fem.comparison import chart
+from fem.comparison import chart, style
 from fem.plan.plan import removed_skin
 from fem.render import picture
 from fem.results.scene import flat_triangles
@@ -82,7 +82,7 @@ def _patches(result):
     if not places.size:
         return []
     flat = np.column_stack([places, np.zeros(len(places))])
-    return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3))]
+    return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3).tolist())]
 
 
 def stitches(keyframe):
@@ -119,7 +119,9 @@ def inset(keyframe, half_width, width):
 
     plan, triangles = physical.plan(keyframe.of.case), stages["elements"][:3]
     middle = stages["X"][:, triangles].mean(axis=1)
-    loose = np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
+    loose = (
+        np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
+    )
     for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
         draw.polygon(corners.ravel().tolist(), fill=FREED if freed else picture.SKIN)
     uncut = keyframe.at == UNCUT
@@ -247,7 +249,7 @@ def even(n):
 def colour_scale(heights, wide):
     """Image of the colours of height and what they mean."""
     stream = io.BytesIO()
-    with rc_context(chart.STYLE):
+    with rc_context(style.STYLE):
         drawn = chart.colour_scale(picture.HEIGHTS, heights, "height, mm")
         drawn.savefig(stream, dpi=wide / drawn.get_figwidth())
     return Image.open(stream).convert("RGB")

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measures.cones import CONE_LEVEL
-from fem.comparison import chart
+from fem.comparison import chart, style
 from fem.comparison.html import caution, notes
 from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown, unit
@@ -133,7 +133,7 @@ def trade_off_chart(named, against):
 
     called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
     stream = io.BytesIO()
-    with rc_context(chart.STYLE):
+    with rc_context(style.STYLE):
         chart.trade_off(called, against, "cone_height_mm").savefig(stream, format="png", dpi=DPI)
     return picture(
         stream.getvalue(), "Each point a closure.", f"Chart of cone height against {label(against)}, as in the table."

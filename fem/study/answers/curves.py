@@ -9,7 +9,7 @@ from pydantic import BaseModel, Field
 from fem.case import case as cases
 from fem.case import overview
 from fem.case.keys import STRICT
-from fem.comparison.chart import figure, key, looks
+from fem.comparison.style import figure, key, looks
 from fem.results.quantities import known, numbers
 from fem.study.answers.finding import (
     Ask,

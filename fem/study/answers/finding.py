@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel
 
 from fem.case import case as cases
 from fem.case import site
-from fem.comparison import chart
+from fem.comparison import style
 from fem.errors import BadCase, BadValue
 from fem.results.quantities import current, shown
 from fem.study.answers.naming import ACROSS, ALONG, heading, sentence, unknown, value
@@ -38,8 +38,8 @@ class Chart:
     @property
     def svg(self) -> str:
         """The chart as text, in the style of all charts."""
-        with rc_context(chart.STYLE):  # type: ignore[arg-type]
-            return chart.svg(self.figure)
+        with rc_context(style.STYLE):
+            return style.svg(self.figure)
 
 
 @dataclass(frozen=True)
@@ -165,7 +165,7 @@ def failures(rows: Sequence[dict]) -> tuple[str, ...]:
 
 def drawing(draw: Callable[..., Figure], caption: str, /, *args, **options) -> Chart:
     """The chart that a function draws, in the style of all charts."""
-    with rc_context(chart.STYLE):  # type: ignore[arg-type]
+    with rc_context(style.STYLE):
         return Chart(draw(*args, **options), caption)
 
 

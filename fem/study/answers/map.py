@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from pydantic import BaseModel, Field
 
 from fem.case.keys import STRICT
-from fem.comparison.chart import SIZE, figure
+from fem.comparison.style import SIZE, figure
 from fem.results.quantities import shown
 from fem.study.answers.finding import (
     CROSS,

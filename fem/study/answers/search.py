@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from pydantic import BaseModel, Field, field_validator, model_validator
 
 from fem.case.keys import STRICT
-from fem.comparison.chart import COLOURS, figure, key, looks
+from fem.comparison.style import COLOURS, figure, key, looks
 from fem.results.quantities import current, known
 from fem.study import design_search
 from fem.study.answers import skins

@@ -12,7 +12,7 @@ from pydantic import BaseModel, Field
 from scipy.stats import bootstrap, sobol_indices
 
 from fem.case.keys import STRICT
-from fem.comparison.chart import COLOURS, SIZE, figure
+from fem.comparison.style import COLOURS, SIZE, figure
 from fem.errors import BadCase
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, values
 from fem.study.answers.naming import name, sentence

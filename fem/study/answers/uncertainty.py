@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from scipy.stats import binomtest
 
 from fem.case.keys import STRICT
-from fem.comparison.chart import SIZE, figure, looks
+from fem.comparison.style import SIZE, figure, looks
 from fem.results.quantities import shown, unit
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, some, values
 from fem.study.answers.naming import axis_label, heading, name, sentence, settings_text

@@ -1,0 +1,64 @@
+"""The look of every chart, of comparisons and of studies: size, letters, colours, markers, dashes.
+
+A case has the same colour, marker and dashes in every chart; no two of the first twelve look alike in grey.
+"""
+
+import io
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+
+STYLE: dict[Any, Any] = {
+    "font.size": 10,
+    "axes.labelsize": 10,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "lines.linewidth": 1.8,
+    "svg.fonttype": "path",  # looks alike without the font
+    "svg.hashsalt": "flatseam",  # the same file from the same numbers
+    "pdf.fonttype": 42,
+}
+SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
+COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
+MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
+DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
+
+
+def looks(i: int) -> dict[str, Any]:
+    """Colour, marker and dashes of the case in place i."""
+    return {
+        "color": COLOURS[i % len(COLOURS)],
+        "marker": MARKERS[i % len(MARKERS)],
+        "ls": DASHES[(i + i // len(DASHES)) % len(DASHES)],
+    }
+
+
+def figure(size: tuple[float, float] = SIZE):
+    """Figure and axes."""
+    made = Figure(figsize=size, layout="constrained")
+    return made, made.add_subplot()
+
+
+def key(axes) -> None:
+    """Draw which case is which, above the axes; the figure grows by as much."""
+    handles, names = axes.get_legend_handles_labels()
+    longest = max(map(len, names), default=0)
+    columns = 2 if longest < 22 else 1
+    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
+    size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
+    axes.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
+        handlelength=3.2,
+    )  # fmt: skip
+
+
+def svg(plot: Figure) -> str:
+    """A figure as SVG."""
+    stream = io.StringIO()
+    plot.savefig(stream, format="svg", metadata={"Date": None})
+    return stream.getvalue()
