@@ -8,7 +8,7 @@ from problems import EVERY_KIND
 
 from fem.geometry.outlines import boundary
 from fem.plan.plan import side_to_side
-from fem.render.picture import EDGES, INK, SKIN
+from fem.render.canvas import EDGES, INK, SKIN
 
 COLUMNS, PAIRS = 4, 8  # pairs of points that are sewn together, shown of the longest seam
 NAMES = {"lens-with-two-ms": "lens-with-m, m_at: both"}

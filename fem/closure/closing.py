@@ -73,10 +73,10 @@ def closed(case, *, watch=lambda **state: None):
 
 def _closed(case, *, watch):
     """Closure of a case that is cut and sewn as it says, and how it was computed."""
-    spent: Counter = Counter()
+    spent: Counter = Counter()  # seconds too, which its type does not foresee
     start = time.perf_counter()
     triangles = patch(case)
-    spent["mesh_s"] = time.perf_counter() - start
+    spent["mesh_s"] = time.perf_counter() - start  # type: ignore[assignment]
     coarse, how_coarse = _coarser(case, triangles, watch)
     skin = skin_sheet(case, triangles)
     stiffness = young_modulus(skin.law)
@@ -96,7 +96,7 @@ def _closed(case, *, watch):
     )
     sewn, q, sutures = _sewn(case, open_, coarse, spent=spent, watch=partial(watch, stage="closing"), **aids)
     residual = np.abs(solve.state(sewn, q, closed=1.0, load=0 * aids["perturbation"]).forces).max()
-    spent["total_s"] = time.perf_counter() - start
+    spent["total_s"] = time.perf_counter() - start  # type: ignore[assignment]
     closure = replace(open_, x=positions(sewn.constraints, q, 1.0), sutures=sutures)
     how = {
         "unknowns": 3 * sewn.constraints.n_free,

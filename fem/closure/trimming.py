@@ -24,7 +24,8 @@ def closed(case, once):
     """
     first, how_first = once(physical.cut_by(case, (0.0, 0.0)))
     most = lengths(first.outline, case.closure.model_dump())
-    under, tried = case.closure.under_mm, []
+    under = case.closure.under_mm
+    tried: list[tuple] = []
 
     def at(cut):
         found = _known(tried, cut)
@@ -35,9 +36,9 @@ def closed(case, once):
 
     cut = most if under is None else shortest(lambda cut: end_heights(at(cut)[0]), most, under)
     final, how = at(cut)
-    told = [{"cut_mm": list(cut), "cones_mm": end_heights(closure).tolist()} for cut, closure, _ in tried]
+    cuts = [{"cut_mm": list(cut), "cones_mm": end_heights(closure).tolist()} for cut, closure, _ in tried]
     final = replace(final, trimmed=Trimmed(first, cut))
-    return final, how | {"untrimmed": how_first, "cuts_tried": told}
+    return final, how | {"untrimmed": how_first, "cuts_tried": cuts}
 
 
 def _known(tried, cut):

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from fem.case import physical
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.style import SIZE, figure, key, looks
-from fem.render import picture
+from fem.render import canvas, plan_figure, projection
 from fem.results.quantities import label, numbers, unit
 from fem.results.result import Result, solved
 from fem.results.scene import flat_triangles
@@ -88,7 +88,7 @@ def heights_across(results: Sequence[Result]) -> Figure:
     across, height = (
         np.concatenate([[], *(np.abs(cone[name]) for cone in sections)]) for name in ("across_mm", "height_mm")
     )
-    off = height > VISIBLE * max(height.max(initial=0.0), picture.FLATTEST)
+    off = height > VISIBLE * max(height.max(initial=0.0), projection.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
     for i, result in solved_places(results):
         for k, cone in enumerate(result.profiles["cones"]):
@@ -133,8 +133,8 @@ def common_ranges(results):
     last = [result.stages["x"][-1, 2] for result in done]
     return (
         max(float(result.stages["half_width"]) for result in done),
-        (min(float(z.min()) for z in last), max(picture.FLATTEST, *(float(z.max()) for z in last))),
-        (0.0, max(picture.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
+        (min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
+        (0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
     )
 
 
@@ -155,18 +155,18 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
 
 def height_image(result: Result, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, mesh = picture.oblique(skin(result), result.stages["centre"], half_width)
-    return picture.rendered(
+    seen, mesh = projection.oblique(skin(result), result.stages["centre"], half_width)
+    return projection.rendered(
         seen, mesh, *marks(result), pv.PolyData(),
-        scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
+        scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
     )  # fmt: skip
 
 
 def stress_image(result: Result, half_width: float, stresses: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
-    return picture.rendered(
-        picture.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
-        scalars="stress_kPa", cmap=picture.STRESSES, clim=stresses, lighting=False,
+    return projection.rendered(
+        projection.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
+        scalars="stress_kPa", cmap=canvas.STRESSES, clim=stresses, lighting=False,
     )  # fmt: skip
 
 
@@ -179,25 +179,25 @@ def trimmed(images: Sequence[np.ndarray]) -> list[np.ndarray]:
 
 def plan(result: Result, half_width: float) -> Figure:
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
-    plot = Figure(figsize=(3.5, 3.5 * picture.SHAPE))
+    plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
     made, middle = physical.plan(result.case), result.stages["centre"][:2, None]
-    axes.set_facecolor(picture.SKIN)
+    axes.set_facecolor(canvas.SKIN)
     for zone in shapely.get_parts(made.undermined):
         border = shapely.get_coordinates(zone.exterior).T - middle
-        axes.fill(*border, fc=picture.LOOSE, ec=picture.INK, ls="--", lw=0.8)
+        axes.fill(*border, fc=canvas.LOOSE, ec=canvas.INK, ls="--", lw=0.8)
     for chain in made.removed:
         border = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) for curve in chain])
-        axes.fill(*(border - middle), fc="white", ec=picture.INK, lw=1.0)
+        axes.fill(*(border - middle), fc="white", ec=canvas.INK, lw=1.0)
     for curve in made.open:
-        axes.plot(*(curve.point(np.linspace(0, 1, 400)) - middle), color=picture.TIP, lw=2, ls=":")
+        axes.plot(*(curve.point(np.linspace(0, 1, 400)) - middle), color=canvas.TIP, lw=2, ls=":")
     for first, second in made.seams:
-        at = np.linspace(0, 1, picture.PAIRS + 2)[1:-1]
-        axes.plot(*np.stack([first.point(at) - middle, second.point(at) - middle], axis=1), color=picture.INK, lw=0.6)
-        for curve, colour in zip((first, second), picture.EDGES, strict=True):
+        at = np.linspace(0, 1, plan_figure.PAIRS + 2)[1:-1]
+        axes.plot(*np.stack([first.point(at) - middle, second.point(at) - middle], axis=1), color=canvas.INK, lw=0.6)
+        for curve, colour in zip((first, second), canvas.EDGES, strict=True):
             edge = curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) - middle
             axes.plot(*edge, color=colour, lw=2)
-    reach = half_width * np.array([1, picture.SHAPE])
+    reach = half_width * np.array([1, canvas.SHAPE])
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
     axes.spines[:].set_visible(False)
     return plot

@@ -179,19 +179,19 @@ def _charts(results):
 
 def _scales(view):
     from fem.comparison import chart
-    from fem.render import picture
+    from fem.render import canvas
 
     _, heights, stresses = view
     return {
-        "height_scale": chart.colour_scale(picture.HEIGHTS, heights, "height, mm"),
-        "stress_scale": chart.colour_scale(picture.STRESSES, stresses, "greatest principal stress, kPa"),
+        "height_scale": chart.colour_scale(canvas.HEIGHTS, heights, "height, mm"),
+        "stress_scale": chart.colour_scale(canvas.STRESSES, stresses, "greatest principal stress, kPa"),
     }
 
 
 def _pictures(done, view):
     """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
     from fem.comparison import chart, style
-    from fem.render import picture
+    from fem.render import canvas
 
     half_width, heights, stresses = view
     plans = {r.name: chart.plan(r, half_width) for r in done}
@@ -201,12 +201,12 @@ def _pictures(done, view):
         "plans": {name: style.svg(plan) for name, plan in plans.items()},
         "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
         "stress": {r.name: webp(image) for r, image in zip(done, tense, strict=True)},
-        "sizes": {"plans": picture.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
+        "sizes": {"plans": canvas.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
     }
     figures = {f"plan-{name}": plan for name, plan in plans.items()}
     for kind, pictures, colours, ends, label in [
-        ("height", high, picture.HEIGHTS, heights, "height, mm"),
-        ("stress", tense, picture.STRESSES, stresses, "greatest principal stress, kPa"),
+        ("height", high, canvas.HEIGHTS, heights, "height, mm"),
+        ("stress", tense, canvas.STRESSES, stresses, "greatest principal stress, kPa"),
     ]:
         for r, image in zip(done, pictures, strict=True):
             figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, label=label)

@@ -11,7 +11,7 @@ import numpy as np
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
-from fem.render import picture
+from fem.render import canvas, projection
 from fem.results.quantities import label, numbers, quantity, ranks, shown, unit
 from fem.results.result import names, solved
 
@@ -66,10 +66,10 @@ def scene(done, half_width, heights, stresses):
     """What the page's script draws, as plain data; arrays are base64 of little-endian numbers."""
     return {
         "half_width": half_width,
-        "depth": picture.DEPTH,
+        "depth": projection.DEPTH,
         "heights": heights,
-        "height_colours": lookup(picture.HEIGHTS),
-        "stress_colours": lookup(picture.STRESSES),
+        "height_colours": lookup(canvas.HEIGHTS),
+        "stress_colours": lookup(canvas.STRESSES),
         "cases": [packed(result, half_width, stresses) for result in done],
     }
 
@@ -92,7 +92,7 @@ def packed(result, half_width, stresses):
     """
     stages = result.stages
     place = np.abs(stages["X"] - stages["centre"][:2, None])
-    seen = (place < AROUND * half_width * np.array([[1.0], [picture.DEPTH]])).all(axis=0)
+    seen = (place < AROUND * half_width * np.array([[1.0], [projection.DEPTH]])).all(axis=0)
     triangles = stages["elements"][:3]
     triangles = triangles[:, seen[triangles].any(axis=0)]
     lines = [stages["seams"][:, stages["seam_of"] == k][:, ::2] for k in np.unique(stages["seam_of"])]

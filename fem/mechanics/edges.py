@@ -86,15 +86,15 @@ def _into_skin(x, lines, left):
 
 def _ways(point, lines):
     """Directions, rad, ascending, in which the lines leave a point."""
-    ways = []
+    directions = []
     for line in lines:
         at, step = line.project(shapely.Point(point)), NEAR * line.length
         if line.distance(shapely.Point(point)) < SAME * line.length:
             for other in (at - step, at + step):
                 if 0 <= other <= line.length:
                     dx, dy = np.array(line.interpolate(other).coords[0]) - point
-                    ways.append(np.arctan2(dy, dx))
-    ways = np.sort(ways)
+                    directions.append(np.arctan2(dy, dx))
+    ways = np.sort(directions)
     after = np.roll(ways, -1) - ways
     return ways[after % (2 * np.pi) > TURNED] if len(ways) > 1 else ways
 

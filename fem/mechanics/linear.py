@@ -8,6 +8,7 @@ import ctypes
 import os
 import platform
 import weakref
+from typing import Any
 
 import numpy as np
 
@@ -96,7 +97,7 @@ class Rslab:
         # the upper triangle by rows is the lower triangle by columns
         lower = csc_array((np.ones(indices.size), indices, indptr), shape=(n, n))
         self._symbolic = rslab.analyze(lower, path="ldlt")
-        self._factor = None
+        self._factor: Any = None
 
     def factor(self, values):
         """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""

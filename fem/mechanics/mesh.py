@@ -240,7 +240,7 @@ def _borders(zone, wound, *, size, on_edge):
             f"an undermined zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
         )
     vertices = shapely.get_coordinates(wound)
-    nearest = cKDTree(vertices) if len(vertices) else None
+    nearest = cKDTree(vertices)
     borders = [_border(line, size) for line in lines]
     for border, line in zip(borders, lines, strict=True):
         if not line.is_closed:

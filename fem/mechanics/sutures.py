@@ -46,7 +46,7 @@ def across_the_wound(seams, X, stitches, *, bite):
         first, second = (_samples(edge, X[:, edge], at, width) for edge in seams[number])
         nodes, inverse = np.unique(np.concatenate([first[0], second[0]]), return_inverse=True)
         W = np.zeros((len(first[1]), nodes.size))
-        np.add.at(W, (slice(None), inverse), np.hstack([first[1], -second[1]]))
+        np.add.at(W.T, inverse, np.hstack([first[1], -second[1]]).T)
         ties.append(PenaltyTie(nodes=nodes, W=W, stiffness=STIFF))
     return ties
 
@@ -167,7 +167,7 @@ def _thread(*stations, wanted):
     fixed = [station if isinstance(station, np.ndarray) else np.zeros(3) for station in stations]
     nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
     summed = np.zeros((len(parts), nodes.size))
-    np.add.at(summed, (slice(None), inverse), W)
+    np.add.at(summed.T, inverse, W.T)
     return Thread(nodes=nodes, W=summed, fixed=np.array(fixed), stiffness=STIFF, wanted=wanted)
 
 

@@ -82,12 +82,12 @@ def write(folder, case, closure, how, *, keep="pictures", title=None):
 
 
 def _write_fields(folder, closure):
-    from fem.render import picture
+    from fem.render import projection
     from fem.results import scene
 
     (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
     np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
-    picture.save_vtu(closure, folder / "skin.vtu")
+    projection.save_vtu(closure, folder / "skin.vtu")
 
 
 def write_numbers(folder, case, numbers, how, *, keep="measures"):

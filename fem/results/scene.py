@@ -6,7 +6,7 @@ import shapely
 from fem.closure.measures.cones import CORNERS
 from fem.closure.measures.forces import line_tension
 from fem.mechanics.tips import outward, scars, tips
-from fem.render.picture import centre, wanted_half_width
+from fem.render.projection import centre, wanted_half_width
 
 
 def profiles(closure):

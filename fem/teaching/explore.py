@@ -185,13 +185,13 @@ def _views(results):
     half_width, heights, _ = chart.common_ranges(results)
     with rc_context(style.STYLE):
         plans = {r.name: style.svg(chart.plan(r, half_width)) for r in done}
-        scale = style.svg(chart.colour_scale(chart.picture.HEIGHTS, heights, "height, mm"))
+        scale = style.svg(chart.colour_scale(chart.canvas.HEIGHTS, heights, "height, mm"))
     skins = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
     return {
         "plans": plans,
         "skins": {r.name: webp(image) for r, image in zip(done, skins, strict=True)},
         "sizes": {
-            "plan": chart.picture.VIEW.tolist(),
+            "plan": chart.canvas.VIEW.tolist(),
             "skin": skins[0].shape[1::-1],
             "scale": uri(scale),
             "wide": f"{2 * half_width:.0f}",
@@ -264,5 +264,5 @@ def _chart(exploration, made, results):
 
 def _ticks(low, high):
     """Four to nine round numbers that hold a range."""
-    step = chart.picture.round_number((high - low) / 3)
+    step = chart.canvas.round_number((high - low) / 3)
     return step * np.arange(np.floor(low / step), np.ceil(high / step) + 1)

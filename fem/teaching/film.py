@@ -21,7 +21,7 @@ from PIL import Image, ImageDraw, ImageFont
 from fem.case import physical
 from fem.comparison import chart, style
 from fem.plan.plan import removed_skin
-from fem.render import picture
+from fem.render import canvas, projection
 from fem.results.scene import flat_triangles
 from fem.teaching.solid import rim, rings
 from fem.teaching.timeline import BETWEEN, CLOSED, CUT, OPEN, UNCUT, between, keyframe_at, moved, plan_lines, stitched
@@ -37,7 +37,7 @@ FINE = 2  # the plan is drawn so many times as large, then reduced
 AROUND = 14  # of what is drawn on the skin: half a dot
 BITE = 2.5  # mm from the edge to the end of a stitch in the pictures
 FOOT = 2 * (SMALL + 6) + MARGIN
-PAPER, GREY, FREED = "white", "#555555", picture.LOOSE
+PAPER, GREY, FREED = "white", "#555555", canvas.LOOSE
 
 RATE = 10  # frames a second; GIF counts time in hundredths
 HOLD, END, ON = 20, 40, 6  # frames: a kept state stands, the last one stands, between two states
@@ -58,10 +58,10 @@ def view(keyframe, half_width, heights):
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), plan_lines(keyframe.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
-    seen, drawn = picture.oblique(skin, stages["centre"], half_width)
-    return picture.rendered(
+    seen, drawn = projection.oblique(skin, stages["centre"], half_width)
+    return projection.rendered(
         seen, drawn, lines, keyframe.x[:, stages["tips"]], pv.PolyData(),
-        scalars="height_mm", cmap=picture.HEIGHTS, clim=heights, **picture.SHADED,
+        scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
     )  # fmt: skip
 
 
@@ -109,7 +109,7 @@ def _beside(curve, fraction, distance):
 def inset(keyframe, half_width, width):
     """Image of the keyframe's plan: skin from above, its undermined zone, edges or planned lines, tied sutures."""
     stages, scale = keyframe.of.stages, FINE * width / (2 * half_width)
-    high = round(FINE * width * picture.SHAPE)
+    high = round(FINE * width * canvas.SHAPE)
     image = Image.new("RGB", (FINE * width, high), PAPER)
     draw = ImageDraw.Draw(image)
 
@@ -123,15 +123,15 @@ def inset(keyframe, half_width, width):
         np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
     )
     for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
-        draw.polygon(corners.ravel().tolist(), fill=FREED if freed else picture.SKIN)
+        draw.polygon(corners.ravel().tolist(), fill=FREED if freed else canvas.SKIN)
     uncut = keyframe.at == UNCUT
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
-            draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=picture.FLAP)
+            draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=canvas.FLAP)
     for line in plan_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
-        draw.line(at(line).ravel().tolist(), fill=picture.INK, width=2 * FINE, joint="curve")
+        draw.line(at(line).ravel().tolist(), fill=canvas.INK, width=2 * FINE, joint="curve")
     for line in stitches(keyframe):
-        draw.line(at(line).ravel().tolist(), fill=picture.TIP, width=3 * FINE)
+        draw.line(at(line).ravel().tolist(), fill=canvas.TIP, width=3 * FINE)
     _bar(draw, scale, half_width, high)
     draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
     return image.resize((width, round(high / FINE)), Image.Resampling.LANCZOS)
@@ -139,10 +139,10 @@ def inset(keyframe, half_width, width):
 
 def _bar(draw, scale, half_width, high):
     """Draw a bar of a round number of mm into the lower left corner of a plan."""
-    length, edge = picture.round_number(half_width / 2), 8 * FINE
-    draw.line((edge, high - edge, edge + scale * length, high - edge), fill=picture.INK, width=3 * FINE)
+    length, edge = canvas.round_number(half_width / 2), 8 * FINE
+    draw.line((edge, high - edge, edge + scale * length, high - edge), fill=canvas.INK, width=3 * FINE)
     font = _font(FINE * SMALL * 3 // 4)
-    draw.text((edge, high - edge - 3 * FINE), f"{length:g} mm", font=font, fill=picture.INK, anchor="ld")
+    draw.text((edge, high - edge - 3 * FINE), f"{length:g} mm", font=font, fill=canvas.INK, anchor="ld")
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -160,7 +160,7 @@ class Camera:
 def camera(made):
     """The camera that suits all of some keyframes."""
     half_width, heights, _ = chart.common_ranges([keyframe.of for keyframe in made])
-    ends, high = [_rows(keyframe, half_width) for keyframe in made], picture.VIEW[1]
+    ends, high = [_rows(keyframe, half_width) for keyframe in made], canvas.VIEW[1]
     low, top = min(low for low, _ in ends), max(top for _, top in ends)
     return Camera(half_width, heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
 
@@ -168,12 +168,12 @@ def camera(made):
 def _rows(keyframe, half_width):
     """How far the skin reaches below and above the middle of its view, pixels."""
     middle = keyframe.of.stages["centre"]
-    half = half_width * np.array([[1.0], [picture.DEPTH]])
+    half = half_width * np.array([[1.0], [projection.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
     inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)
-    seen, _ = picture.oblique(pv.PolyData(corners.T), middle, half_width)
-    up = picture.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
-    up = up * picture.VIEW[0] / (2 * seen.half_width)
+    seen, _ = projection.oblique(pv.PolyData(corners.T), middle, half_width)
+    up = projection.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
+    up = up * canvas.VIEW[0] / (2 * seen.half_width)
     return math.floor(up.min()), math.ceil(up.max())
 
 
@@ -250,7 +250,7 @@ def colour_scale(heights, wide):
     """Image of the colours of height and what they mean."""
     stream = io.BytesIO()
     with rc_context(style.STYLE):
-        drawn = chart.colour_scale(picture.HEIGHTS, heights, "height, mm")
+        drawn = chart.colour_scale(canvas.HEIGHTS, heights, "height, mm")
         drawn.savefig(stream, dpi=wide / drawn.get_figwidth())
     return Image.open(stream).convert("RGB")
 
@@ -274,7 +274,7 @@ def _foot(draw, high, name=""):
     _write(draw, (MARGIN, high - FOOT + SMALL + 6), f"{name}. {NOTE}" if name else NOTE, SMALL, fill=GREY)
 
 
-def _write(draw, place, words, size, *, bold=False, wide=None, fill=picture.INK):
+def _write(draw, place, words, size, *, bold=False, wide=None, fill=canvas.INK):
     """Write words from a place on, in lines not much wider than `wide`."""
     font = _font(size, bold)
     if wide:

@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from fem.comparison.wording import sentences
 from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import self_intersections
-from fem.render.picture import SHAPE
+from fem.render.canvas import SHAPE
 from fem.results.quantities import numbers
 from fem.results.result import Result
 from fem.results.scene import flat_triangles

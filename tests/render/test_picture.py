@@ -22,7 +22,7 @@ from fem.mechanics.sheet import cauchy_stress, sheet
 from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions
 from fem.plan.plan import side_to_side, undermined
-from fem.render import picture
+from fem.render import canvas, picture, plan_figure, projection
 
 CIRCLE = Path(__file__).parents[2] / "configs" / "demo" / "circle-20.yaml"
 NAMES = ["height-oblique.png", "height-above.png", "stress-above.png", "plan.png"]
@@ -37,7 +37,7 @@ def circle():
 
 @pytest.fixture(scope="module")
 def skin(circle):
-    return picture.surface(circle)
+    return projection.surface(circle)
 
 
 @pytest.fixture(scope="module")
@@ -50,8 +50,8 @@ def pictures(circle, tmp_path_factory):
 
 def skin_of(image):
     """The part of a picture in which the skin is, upper left corner first."""
-    (left, low), (width, height) = picture.CORNER, picture.VIEW
-    bottom = picture.SIZE[1] - low
+    (left, low), (width, height) = canvas.CORNER, canvas.VIEW
+    bottom = canvas.SIZE[1] - low
     return image[bottom - height : bottom, left : left + width]
 
 
@@ -73,90 +73,90 @@ def test_pictures(pictures, name):
 @pytest.mark.parametrize("name", ["height-above.png", "stress-above.png"])
 def test_tips_from_above(circle, pictures, name):
     """A tip is x / 80 mm of the picture's width from its middle, where 80 mm are in view: within a pixel."""
-    middle = picture.VIEW[:, None] / 2
-    found = (marks(skin_of(pictures[name]), picture.TIP) - middle) * 80 / picture.VIEW[0]
-    assert found == approx(circle.x[:2, tips(circle)], abs=80 / picture.VIEW[0])
+    middle = canvas.VIEW[:, None] / 2
+    found = (marks(skin_of(pictures[name]), canvas.TIP) - middle) * 80 / canvas.VIEW[0]
+    assert found == approx(circle.x[:2, tips(circle)], abs=80 / canvas.VIEW[0])
 
 
 def test_tips_seen_obliquely(circle, pictures):
     """The tips are where the projection says, lifted skin included: within a pixel."""
-    width = 40 * (np.cos(picture.TURNED) + picture.DEPTH * np.sin(-picture.TURNED))
-    seen = picture.view(np.zeros(3), width, turned=picture.TURNED, raised=picture.RAISED)
-    pixel = 2 * width / picture.VIEW[0]
-    found = (marks(skin_of(pictures["height-oblique.png"]), picture.TIP) - picture.VIEW[:, None] / 2) * pixel
-    assert found == approx(picture.projected(seen, circle.x[:, tips(circle)]), abs=pixel)
+    width = 40 * (np.cos(projection.TURNED) + projection.DEPTH * np.sin(-projection.TURNED))
+    seen = projection.view(np.zeros(3), width, turned=projection.TURNED, raised=projection.RAISED)
+    pixel = 2 * width / canvas.VIEW[0]
+    found = (marks(skin_of(pictures["height-oblique.png"]), canvas.TIP) - canvas.VIEW[:, None] / 2) * pixel
+    assert found == approx(projection.projected(seen, circle.x[:, tips(circle)]), abs=pixel)
 
 
 def test_projection():
     """From above x is right and y up; from e above the level, y shrinks by sin e and z by cos e."""
     point, e = np.array([[3.0], [2.0], [5.0]]), np.radians(30)
-    above, across = picture.view(np.ones(3), 10.0), picture.view(np.zeros(3), 10.0, raised=e)
-    assert picture.projected(above, point) == approx(np.array([[2.0], [1.0]]))
-    assert picture.projected(across, point) == approx(np.array([[3.0], [2 * np.sin(e) + 5 * np.cos(e)]]))
+    above, across = projection.view(np.ones(3), 10.0), projection.view(np.zeros(3), 10.0, raised=e)
+    assert projection.projected(above, point) == approx(np.array([[2.0], [1.0]]))
+    assert projection.projected(across, point) == approx(np.array([[3.0], [2 * np.sin(e) + 5 * np.cos(e)]]))
 
 
 def test_turned_projection():
     """Turned by 90 degrees the eye is at the right end: y points to the right of the picture."""
-    seen = picture.view(np.zeros(3), 10.0, turned=np.pi / 2, raised=0.0)
+    seen = projection.view(np.zeros(3), 10.0, turned=np.pi / 2, raised=0.0)
     assert seen.towards == approx(np.array([1.0, 0, 0]))
-    assert picture.projected(seen, np.array([[0.0], [4.0], [1.0]])) == approx(np.array([[4.0], [1.0]]))
+    assert projection.projected(seen, np.array([[0.0], [4.0], [1.0]])) == approx(np.array([[4.0], [1.0]]))
 
 
 @pytest.mark.parametrize("half_width, length", [(40.0, 10.0), (42.0, 20.0), (9.0, 2.0), (110.0, 50.0)])
 def test_scale_bar(half_width, length):
     """The longest of 1, 2, 5 times ten that fits 240 of 980 pixels, drawn at the scale of the view."""
-    figure, axes = picture.framed(half_width, "title", "words")
-    assert picture.scale_bar(axes) == approx(length)
+    figure, axes = canvas.framed(half_width, "title", "words")
+    assert canvas.scale_bar(axes) == approx(length)
     drawn = axes.transData.transform(axes.lines[-1].get_xydata())
     assert np.ptp(drawn[:, 0]) == approx(length * 980 / (2 * half_width))
-    assert figure.get_size_inches() * figure.dpi == approx(picture.SIZE)
+    assert figure.get_size_inches() * figure.dpi == approx(canvas.SIZE)
 
 
 @pytest.mark.parametrize("title", ["x" * 80 + ": cones 2.0 mm high", "W" * 80])
 def test_title_fits(title):
     """The longest name that a case may have gets letters as small as it needs, and no smaller."""
-    text = picture.framed(40.0, title, "words")[0].texts[0]
-    assert 0.85 * picture.WIDE < text.get_window_extent().width <= picture.WIDE  # a point is up to a ninth of it
+    text = canvas.framed(40.0, title, "words")[0].texts[0]
+    assert 0.85 * canvas.WIDE < text.get_window_extent().width <= canvas.WIDE  # a point is up to a ninth of it
 
 
 def test_short_title_is_large():
-    assert picture.framed(40.0, "circle-20: cones 5.2 mm high", "words")[0].texts[0].get_size() == 22
+    assert canvas.framed(40.0, "circle-20: cones 5.2 mm high", "words")[0].texts[0].get_size() == 22
 
 
 @pytest.mark.parametrize("limit, wanted", [(1.0, 1.0), (1.9, 1.0), (2.0, 2.0), (4.99, 2.0), (70, 50), (0.03, 0.02)])
 def test_round_number(limit, wanted):
-    assert picture.round_number(limit) == approx(wanted)
+    assert canvas.round_number(limit) == approx(wanted)
 
 
 def test_contour_levels():
     """Eight intervals or more of 1, 2, 5 times ten, none at the skin's own level."""
-    interval, levels = picture.contour_levels((-0.1, 5.3), np.array([-1.2, 0.0, 2.1]))
+    interval, levels = projection.contour_levels((-0.1, 5.3), np.array([-1.2, 0.0, 2.1]))
     assert interval == 0.5
     assert levels == approx(np.array([-1.0, -0.5, 0.5, 1.0, 1.5, 2.0]))
 
 
 def test_flat_skin_has_no_contours():
     """Skin flat to round-off has the range of FLATTEST and no contour line."""
-    assert picture.contour_levels((0.0, picture.FLATTEST), np.array([-1e-9, 1e-7]))[1].size == 0
+    assert projection.contour_levels((0.0, projection.FLATTEST), np.array([-1e-9, 1e-7]))[1].size == 0
 
 
 def test_ranges_follow_the_closure(circle):
     """From the deepest to the highest point; from no stress to that of the measures."""
-    assert picture.height_range(circle) == approx((circle.x[2].min(), circle.x[2].max()))
-    assert picture.stress_range(circle) == (0.0, skin_stress_max(circle))
+    assert projection.height_range(circle) == approx((circle.x[2].min(), circle.x[2].max()))
+    assert projection.stress_range(circle) == (0.0, skin_stress_max(circle))
 
 
 def test_view_holds_the_wound_and_its_loosened_zone(circle):
     """Loosened skin reaches 25 mm from the middle; the height of the view, 5/7 of its width, decides."""
-    wanted = picture.MARGIN * 25 / picture.SHAPE
-    assert picture.wanted_half_width(circle) == approx(wanted, rel=0.02)  # its border is drawn with chords
+    wanted = projection.MARGIN * 25 / canvas.SHAPE
+    assert projection.wanted_half_width(circle) == approx(wanted, rel=0.02)  # its border is drawn with chords
 
 
 def test_view_of_a_wound_that_is_not_loosened(circle):
     """One width of the wound, 20 mm, beyond its reach of 10 mm across."""
     bound = replace(circle, mesh=replace(circle.mesh, undermined=np.zeros_like(circle.mesh.undermined)))
-    wanted = picture.MARGIN * 30 / picture.SHAPE
-    assert picture.wanted_half_width(bound) == approx(wanted, rel=0.02)  # chords: no node at the very top
+    wanted = projection.MARGIN * 30 / canvas.SHAPE
+    assert projection.wanted_half_width(bound) == approx(wanted, rel=0.02)  # chords: no node at the very top
 
 
 def test_given_ranges(circle, skin):
@@ -171,7 +171,7 @@ def test_given_ranges(circle, skin):
 
 
 @pytest.mark.parametrize(
-    "drawn, colours", [(picture.height_above, picture.HEIGHTS), (picture.stress_above, picture.STRESSES)]
+    "drawn, colours", [(picture.height_above, canvas.HEIGHTS), (picture.stress_above, canvas.STRESSES)]
 )
 def test_colours_mean_what_the_bar_says(circle, skin, drawn, colours):
     """Level skin under its natural 10 kPa has the middle colour of -1000 to 1000: within 1/64 of the map."""
@@ -215,36 +215,36 @@ def numbers(axes):
 def test_numbers_in_a_plan(flap):
     """One at each wedge of skin, at most 0.08 half-widths from its place; points that meet share one."""
     met = junctions(flap.plan)
-    written, at = numbers(picture.plan(flap, "rhombic", 40.0).axes[0])
+    written, at = numbers(plan_figure.plan(flap, "rhombic", 40.0).axes[0])
     assert written == [k for k, meeting in enumerate(met, start=1) for _ in meeting.angles]
-    places = np.hstack([meeting.places for meeting in met]) - picture.centre(flap)[:2, None]
+    places = np.hstack([meeting.places for meeting in met]) - projection.centre(flap)[:2, None]
     assert np.hypot(*(at - places)).max() < 0.08 * 40
     assert np.hypot(*(at - places)).min() > 0.02 * 40
 
 
 def test_colours_of_seams(flap):
     """Both edges of each seam have its colour, beside the line that is cut, on the side of their skin."""
-    axes = picture.plan(flap, "rhombic", 40.0).axes[0]
+    axes = plan_figure.plan(flap, "rhombic", 40.0).axes[0]
     drawn = [line for line in axes.lines if line.get_linewidth() == 3]
-    assert [line.get_color() for line in drawn] == [picture.SEAMS[k] for k in (0, 0, 1, 1, 2, 2, 3, 3)]
+    assert [line.get_color() for line in drawn] == [canvas.SEAMS[k] for k in (0, 0, 1, 1, 2, 2, 3, 3)]
     flap_side, bed_side = (drawn[k].get_xydata()[200] for k in (3, 6))  # both edges of the cut D E, along y
     assert flap_side[0] > bed_side[0]
-    assert axes.texts and picture.plan(flap, "rhombic", 40.0).texts[0].get_text() == "rhombic: 260 mm² cut out"
+    assert axes.texts and plan_figure.plan(flap, "rhombic", 40.0).texts[0].get_text() == "rhombic: 260 mm² cut out"
 
 
 def test_numbers_in_the_result(flap):
     """Each number stands where all of its points came to lie: 1 and 5 on the tips."""
-    skin = picture.surface(flap)
+    skin = projection.surface(flap)
     written, at = numbers(picture.height_above(flap, skin, "rhombic", (0.0, 5.0), 40.0).axes[0])
     assert written == [1, 2, 3, 4, 5]
-    ends = flap.x[:2, tips(flap)] - picture.centre(flap)[:2, None]
+    ends = flap.x[:2, tips(flap)] - projection.centre(flap)[:2, None]
     assert at[:, [4, 0]] == approx(ends, abs=1e-9)
 
 
 @pytest.fixture(scope="module")
 def vtu(circle, tmp_path_factory):
     path = tmp_path_factory.mktemp("results") / "skin.vtu"
-    picture.save_vtu(circle, path)
+    projection.save_vtu(circle, path)
     return path
 
 
@@ -282,17 +282,17 @@ def test_stress_in_the_vtu(circle, vtu):
 
 def test_plan_of_an_m(forked):
     """Pairs of sewn points on all three seams; the point of the flap is in two of them, one with either edge."""
-    axes = picture.plan(forked, "m", 40.0).axes[0]
+    axes = plan_figure.plan(forked, "m", 40.0).axes[0]
     (tips_shown,) = (line.get_xydata() for line in axes.lines if line.get_label() == "tip of the wound")
     assert len(tips_shown) == 3
     places = [line.get_xydata() for line in axes.lines if line.get_marker() == "o" and line.get_linestyle() == "-"]
     pairs = np.array(places)
-    middle = picture.centre(forked)[:2]
+    middle = projection.centre(forked)[:2]
     corner = forked.outline.upper.point(np.array([1.0]))[:, 0] - middle  # the point of the flap
     fork = pairs[(np.abs(pairs - corner).max(axis=2) < 1e-9).any(axis=1)]
     assert len(fork) == 2
     on_axis = np.abs(pairs[:, 0, 0] - pairs[:, 1, 0]) < 1e-6  # straight across, as on the seam between both edges
-    assert picture.PAIRS <= on_axis.sum() < len(pairs)
+    assert plan_figure.PAIRS <= on_axis.sum() < len(pairs)
 
 
 @pytest.fixture(scope="module")
@@ -311,8 +311,8 @@ def test_pictures_of_an_m(forked, tmp_path):
     """All of its seam and three tips are drawn from above, where they are: within a pixel."""
     path = picture.save_pictures(forked, tmp_path, title="m", half_width=40.0)[1]
     found = skin_of(imread(path)[..., :3])
-    near = np.abs(found - to_rgb(picture.TIP)).max(axis=2) < 0.02
-    middle = picture.VIEW[:, None] / 2
-    for tip in (forked.x[:2, tips(forked)] - picture.centre(forked)[:2, None]).T:
-        column, row = tip / 80 * picture.VIEW[0] + middle[:, 0]
-        assert near[round(picture.VIEW[1] - row), round(column)]
+    near = np.abs(found - to_rgb(canvas.TIP)).max(axis=2) < 0.02
+    middle = canvas.VIEW[:, None] / 2
+    for tip in (forked.x[:2, tips(forked)] - projection.centre(forked)[:2, None]).T:
+        column, row = tip / 80 * canvas.VIEW[0] + middle[:, 0]
+        assert near[round(canvas.VIEW[1] - row), round(column)]

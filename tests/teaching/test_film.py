@@ -205,7 +205,7 @@ def test_plan_shows_the_stage(results):
     one = results[0]
     made, half = timeline.keyframes(one), float(one.stages["half_width"])
     white = [(np.asarray(film.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
-    whole = 4 * half**2 * film.picture.SHAPE
+    whole = 4 * half**2 * film.canvas.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
     assert max(white[0], white[2]) < 1e-3
 

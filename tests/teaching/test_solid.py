@@ -10,7 +10,7 @@ from comparison import case, text
 from pytest import approx
 
 from fem.errors import NotPrintable
-from fem.render.picture import SHAPE
+from fem.render.canvas import SHAPE
 from fem.results import close, result
 from fem.results.scene import flat_triangles
 from fem.teaching import solid
