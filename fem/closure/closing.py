@@ -178,8 +178,8 @@ def _stages(closure, followers, path, coarse):
     the last and those after each suture that was tied.
     """
 
-    def stage(closed, x, words=""):
-        return Stage(closed, x, nodal_stress(replace(closure, x=x)), words)
+    def stage(closed, x, label=""):
+        return Stage(closed, x, nodal_stress(replace(closure, x=x)), label)
 
     between = []
     if path:

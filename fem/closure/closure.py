@@ -19,7 +19,7 @@ class Stage:
     closed: float  # fraction of the gaping wound's gap
     x: np.ndarray  # (3, n) mm
     stress: np.ndarray  # (n,) kPa, greatest principal
-    words: str = ""  # what was done last, if it is not said by `closed`
+    label: str = ""  # what was done last, if it is not said by `closed`
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ class Outline:
     beyond: tuple[float, float] = (0.0, 0.0)  # mm of either edge that are beyond its left and its right tip
 
 
-def polyline(X, *, corner=0.0):
+def polyline(X: np.ndarray, *, corner: float = 0.0) -> Curve:
     """The curve along straight lines through points X (2, n).
 
     corner  rad: it has a corner at each inner point where it turns by this or more
@@ -71,7 +71,7 @@ def _piece(fraction, at, side):
     return np.clip(np.searchsorted(at, np.asarray(fraction) + side * ROUND_OFF, side="right") - 1, 0, len(at) - 2)
 
 
-def arc(chord, rise):
+def arc(chord: float, rise: float) -> Curve:
     """The circular arc from (-chord/2, 0) to (chord/2, 0), mm, that rises above its chord by up to half of it.
 
     It turns by 2 theta, theta = 2 atan(2 rise/chord), about a centre R = chord / (2 sin theta) away.
@@ -92,7 +92,9 @@ def arc(chord, rise):
     return Curve(point, tangent, 2 * R * theta)
 
 
-def swept(position, velocity, start, end):
+def swept(
+    position: Callable[[np.ndarray], np.ndarray], velocity: Callable[[np.ndarray], np.ndarray], start: float, end: float
+) -> Curve:
     """The smooth curve that `position` sweeps from `start` to `end`.
 
     position, velocity   parameters (n,) -> (2, n), the second the derivative of the first and nowhere 0
@@ -114,7 +116,7 @@ def swept(position, velocity, start, end):
     return Curve(lambda fraction: position(parameter(fraction)), tangent, float(s[-1]))
 
 
-def part(curve, start, end):
+def part(curve: Curve, start: float, end: float) -> Curve:
     """The part of a curve between two fractions, run through from `start` to `end`, backwards if that is less."""
     corners, sense = sorted((s - start) / (end - start) for s in curve.corners), 1 if end > start else -1
     return Curve(
@@ -125,7 +127,7 @@ def part(curve, start, end):
     )
 
 
-def chained(*curves):
+def chained(*curves: Curve) -> Curve:
     """One curve along several, each of which starts in a corner where the one before ended."""
     ends = np.cumsum([0.0] + [curve.length for curve in curves])
     at = ends / ends[-1]
@@ -151,7 +153,7 @@ def chained(*curves):
     return Curve(point, tangent, float(ends[-1]), tuple(float(s) for s in inner[1:]))
 
 
-def moved(curve, matrix):
+def moved(curve: Curve, matrix: np.ndarray) -> Curve:
     """The curve's image by an orthogonal matrix (2, 2)."""
     return Curve(
         lambda fraction: matrix @ curve.point(fraction),
@@ -161,7 +163,7 @@ def moved(curve, matrix):
     )
 
 
-def samples(curve, n, *, start=0.0, end=1.0):
+def samples(curve: Curve, n: int, *, start: float = 0.0, end: float = 1.0) -> np.ndarray:
     """Fractions from `start` to `end`, ascending: both, the corners between, and n - 1 more where the curve is bent.
 
     A part between corners is straight if it is as long as its chord; nothing of it but its ends is needed.
@@ -175,6 +177,6 @@ def samples(curve, n, *, start=0.0, end=1.0):
     return np.union1d(knots, s[bent[np.clip(np.searchsorted(knots, s, side="right") - 1, 0, len(bent) - 1)]])
 
 
-def turned(X, angle):
+def turned(X: np.ndarray, angle: float) -> np.ndarray:
     """Points (2, n) turned counter-clockwise about the origin, rad."""
     return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]]) @ X

@@ -8,7 +8,7 @@ is their description.
 
 from collections.abc import Callable
 from math import asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import shapely
@@ -305,7 +305,7 @@ OUTLINES: dict[str, Callable[..., Outline]] = {
 }
 
 
-def facts(outline):
+def facts(outline: Outline) -> dict[str, Any]:
     """What geometry alone says of an outline, by the names of the measures; lists run from left to right.
 
     Edges are measured from tip to tip. `push_out_mm` is how far each tip moves outward when both edges keep their
@@ -324,7 +324,7 @@ def facts(outline):
     }
 
 
-def boundary(outline, *, n=2000):
+def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
     """The outline as a shapely polygon of 2 n chords where it is bent, counter-clockwise, corners included.
 
     The chords of a half circle lie within L pi^2 / 16 n^2 of it, 1.5e-7 L at the default.

@@ -1,5 +1,6 @@
 """Outlines given by points: checked, cut into two edges at their ends, simplified."""
 
+from collections.abc import Sequence
 from math import atan2, tau
 from typing import Annotated
 
@@ -61,7 +62,9 @@ def traced(
     return _between(*laid, corner=BEND)
 
 
-def traced_edges(points, ends, tolerance):
+def traced_edges(
+    points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | None, tolerance: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file.
 
     Raises ValueError where they are no outline.
@@ -74,7 +77,7 @@ def traced_edges(points, ends, tolerance):
     return upper, lower
 
 
-def simple_polygon(points):
+def simple_polygon(points: Sequence[Place]) -> shapely.Polygon:
     """The shapely polygon through corners [x, y] in order, counter-clockwise.
 
     Raises ValueError that says what is wrong with them.
@@ -89,7 +92,7 @@ def simple_polygon(points):
     return _refuse_crossing(shapely.Polygon(points), "the sides cross or touch")
 
 
-def traced_polygon(points):
+def traced_polygon(points: Sequence[Place] | np.ndarray) -> shapely.Polygon:
     """The shapely polygon through points [x, y] of a tracing, counter-clockwise; neighbours may repeat.
 
     Raises ValueError that says what is wrong with it.
@@ -109,7 +112,7 @@ def _refuse_crossing(polygon, words):
     return shapely.orient_polygons(polygon)
 
 
-def farthest(polygon):
+def farthest(polygon: shapely.Polygon) -> list[Place]:
     """The two corners (2,) that are farthest apart; first the one with the smaller x (then y)."""
     corners = shapely.get_coordinates(polygon.convex_hull)[:-1]
     distances = (np.hypot(*(corners - corner).T) for corner in corners)  # one row at a time: a tracing has thousands
@@ -117,7 +120,7 @@ def farthest(polygon):
     return sorted(tuple(corners[i].tolist()) for i in (-one, other))
 
 
-def edges(polygon, ends, *, tolerance=0.0):
+def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """Upper and lower edge (2, n) of a counter-clockwise polygon between two ends [x, y], from the first to the second.
 
     ends        taken to the nearest point of the outline
@@ -155,7 +158,7 @@ def _part(around, start, end):
     return shapely.remove_repeated_points(part, APART / 2)
 
 
-def widest(X):
+def widest(X: np.ndarray) -> float:
     """Greatest width across x, mm, of the polygon through points X (2, n); of a wound in pieces, of its widest piece.
 
     Between two corners' x the width is linear in x, so it is greatest next to a corner: INSIDE of it on either side,

@@ -7,12 +7,12 @@ from scipy.special import jn_zeros, jv
 BENDING_POISSON = 0.5  # incompressible skin
 
 
-def bending_stiffness(modulus, *, h, poisson):
+def bending_stiffness(modulus: float, *, h: float, poisson: float) -> float:
     """Plate stiffness D = E h^3 / 12 (1 - nu^2), N mm; modulus E in MPa, h in mm."""
     return modulus * h**3 / (12 * (1 - poisson**2))
 
 
-def buckling_tension(*, D, poisson, lift, radius):
+def buckling_tension(*, D: float, poisson: float, lift: float, radius: float) -> float:
     """Line compression in N/mm, positive, at which an uncut patch of skin no longer lies flat; about.
 
         N = max(a^2 D / R^2, 2 sqrt(k D)),    a J0(a) = (1 - nu) J1(a)

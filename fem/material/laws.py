@@ -10,8 +10,12 @@ from collections.abc import Callable
 from typing import Annotated
 
 import numpy as np
-from annotated_types import Ge, Le
+from annotated_types import Ge, Gt, Le
 from pydantic import AfterValidator, WithJsonSchema
+
+Positive = Annotated[float, Gt(0)]
+Response = tuple[np.ndarray, np.ndarray, np.ndarray]  # psi (...), dpsi/dC (3, ...), d2psi/dC2 (3, 3, ...), MPa
+Law = Callable[[np.ndarray], Response]  # of C (3, ...), its parameters given
 
 # Of Ogden's law. Within 1 a taut sheet softens; 50 is our choice, beyond all skin, and a stretch of 1000 still has
 # finite stiffness.
@@ -20,7 +24,7 @@ _EXPONENTS = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for 
 LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
 
 
-def neo_hooke(C, *, shear_kPa):
+def neo_hooke(C: np.ndarray, *, shear_kPa: Positive) -> Response:
     """Neo-Hookean skin, whose modulus hardly changes with stretch.
 
         psi = mu/2 (I1 - 3),    I1 = tr C + 1/det C
@@ -42,7 +46,12 @@ def _outside_one(exponent: float) -> float:
     return exponent
 
 
-def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_EXPONENTS)]):
+def ogden(
+    C: np.ndarray,
+    *,
+    shear_kPa: Positive,
+    exponent: Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_EXPONENTS)],
+) -> Response:
     """Ogden's one-term skin, which stiffens with a power of the stretch.
 
         psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
@@ -69,14 +78,14 @@ def ogden(C, *, shear_kPa, exponent: Annotated[float, AfterValidator(_outside_on
 
 
 def gasser_ogden_holzapfel(
-    C,
+    C: np.ndarray,
     *,
-    shear_kPa,
-    fibre_kPa,
-    stiffening,
+    shear_kPa: Positive,
+    fibre_kPa: Positive,
+    stiffening: Positive,
     dispersion: Annotated[float, Ge(0), Le(1 / 3)],
     fibre_angle_deg: Annotated[float, Ge(0), Le(90)],
-):
+) -> Response:
     """Skin with two families of dispersed fibres, symmetric about the lines, that carry no compression.
 
         psi = mu/2 (I1 - 3) + k1/(2 k2) sum of exp(k2 E^2) - 1 over the families with E > 0
@@ -113,7 +122,7 @@ def gasser_ogden_holzapfel(
     return psi, dpsi, ddpsi
 
 
-LAWS: dict[str, Callable[..., tuple[np.ndarray, np.ndarray, np.ndarray]]] = {
+LAWS: dict[str, Callable[..., Response]] = {
     "neo-hooke": neo_hooke,
     "ogden": ogden,
     "gasser-ogden-holzapfel": gasser_ogden_holzapfel,
@@ -159,7 +168,7 @@ def _principal(C, J2):
     return e, de, np.stack([-sin / 2, sin / 2, cos]), np.log1p(2 * r / e[1]) / 2
 
 
-def young_modulus(law):
+def young_modulus(law: Law) -> float:
     """Young's modulus in MPa of unstretched skin along the lines, in plane stress.
 
     Fibres are about to slacken at C = 1 and do not count: with them it is the 3 mu of the ground substance, that of

@@ -1,15 +1,17 @@
 """Line tension of flat skin from its stretch, and the prestretch of uncut skin from its pre-tension."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from scipy.optimize import minimize, root
 
-from fem.material.laws import young_modulus
+from fem.material.laws import Law, young_modulus
 
 # The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
 
 
-def tension(law, stretch, *, h):
+def tension(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
     """Line tension (2, ...) in N/mm of flat skin stretched by `stretch` (2, ...) along and across the lines.
 
         T_i = h sigma_i = h 2 C_ii dpsi/dC_ii      (no shear; sigma is the Cauchy stress)
@@ -21,7 +23,7 @@ def tension(law, stretch, *, h):
     return 2 * h * (C * law(C)[1])[:2]
 
 
-def stiffness(law, stretch, *, h):
+def stiffness(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
     """Change (2, 2) in N/mm of the line tension along and across the lines per log stretch e along and across them.
 
         dT_i/de_j = 4 h (C_ii C_jj d2psi/dC_ii dC_jj + [i = j] C_ii dpsi/dC_ii)      (h as it is at `stretch`)
@@ -33,7 +35,7 @@ def stiffness(law, stretch, *, h):
     return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
 
 
-def stretch_under(law, wanted, *, h):
+def stretch_under(law: Law, wanted: Sequence[float] | np.ndarray, *, h: float) -> np.ndarray:
     """Stretch (2,) along and across the lines at which flat skin carries the line tension `wanted` (2,), N/mm.
 
         T_i = h dpsi/de_i,    e the log stretches

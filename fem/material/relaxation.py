@@ -1,9 +1,10 @@
 """How forces fall with time."""
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 
-def left_after(t, *, shares, times):
+def left_after(t: ArrayLike, *, shares: ArrayLike, times: ArrayLike) -> np.ndarray:
     """Share g of every force and stress that is left at times t of skin that was deformed at t = 0 and is then held.
 
         g(t) = 1 - sum of g_i (1 - exp(-t / tau_i))

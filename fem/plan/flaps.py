@@ -289,8 +289,8 @@ def bilobed(
             f"pivot_mm {D:g} is not between {r / LIMIT:.4g}, outside the wound, and {LIMIT * r / sin(lobe / 2):.4g}, "
             "where the first lobe still touches it"
         )
-    P, tangent, reach = np.array([-D, 0.0]), asin(r / D), D * cos(lobe / 2) + sqrt(r**2 - (D * sin(lobe / 2)) ** 2)
-    T = P + sqrt(D**2 - r**2) * _way(tangent)
+    P, reach = np.array([-D, 0.0]), D * cos(lobe / 2) + sqrt(r**2 - (D * sin(lobe / 2)) ** 2)
+    T = P + sqrt(D**2 - r**2) * _way(asin(r / D))
     inner, outer = P + reach * _way(lobe / 2), P + reach * _way(1.5 * lobe)
     middle = P + D * _way(lobe)
     edge = 2 * r * acos((reach * cos(lobe / 2) - D) / r)  # from I over J to K
@@ -298,13 +298,11 @@ def bilobed(
     if width > LIMIT * edge:
         raise ValueError(f"second_mm {width:g} is not less than the edge of the first lobe's bed, {edge:.4g} mm")
     half = asin(width / (2 * reach))
-    away = 1.5 * lobe + half
-    V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(away)
+    V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(1.5 * lobe + half)
     return _drawn(
         dict(
-            P=P, T=T, U=_mirror(T), W=np.array([r, 0.0]), I=inner, K=outer,
+            P=P, T=T, U=_mirror(T), V=V, W=np.array([r, 0.0]), I=inner, K=outer,
             J=middle + r * _way(lobe), L=P + reach * _way(1.5 * lobe + 2 * half),
-            V=V,
         ),
         mirrored=lobes == "lower",
         arcs=["UWIT", "IJK"],

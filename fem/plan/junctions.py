@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from fem.geometry.curve import part, samples
+from fem.plan.plan import Plan
 
 SAME = 1e-4  # mm: places closer than this are one; our choice, a thousandth of the shortest length
 SAMPLES = 256  # chords along a curve that is bent
@@ -36,12 +37,12 @@ class Junction:
     fraction: float  # of that seam
 
     @property
-    def deficit(self):
+    def deficit(self) -> float:
         """2 pi minus the angles; at the end of an open edge pi minus the angles, rad."""
         return (2 if self.closed else 1) * np.pi - float(self.angles.sum())
 
 
-def check(plan):
+def check(plan: Plan) -> None:
     """Raise ValueError, with the place, if the plan cannot be cut and sewn as it is drawn."""
     _refuse_crossing(plan)
     _refuse_unsewn(plan)
@@ -53,22 +54,22 @@ def check(plan):
         )
 
 
-def ratios(plan):
+def ratios(plan: Plan) -> np.ndarray:
     """Length of the first edge of each seam over that of the second (n,)."""
     return np.array([first.length / second.length for first, second in plan.seams])
 
 
-def junctions(plan):
+def junctions(plan: Plan) -> list[Junction]:
     """Each Junction: at the ends of seams first, then at corners along them."""
     return [*_at_ends(plan), *(met for k in range(len(plan.seams)) for met in _along(plan, k))]
 
 
-def spread(plan):
+def spread(plan: Plan) -> np.ndarray:
     """Deficit (n,) that is spread along each seam by the bend of its edges, rad: the left turns of the first, less."""
     return np.array([_bend(first) - _bend(second) for first, second in plan.seams])
 
 
-def remainder(plan):
+def remainder(plan: Plan) -> float:
     """Sum of all deficits, rad, those along open edges included, and 2 pi for each wound left open.
 
     It is 0 if the plan is sound.

@@ -1,6 +1,7 @@
 """The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed."""
 
 from collections import deque
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Annotated, Literal
@@ -151,19 +152,19 @@ def undermined(
     return replace(plan, undermined=None if freed.is_empty else freed)
 
 
-def opened(plan):
+def opened(plan: Plan) -> shapely.Geometry:
     """The removed skin and all cuts as one shapely geometry."""
     lines = [shapely.LineString(curve.point(samples(curve, 200)).T) for curve in plan.cuts]
     return shapely.union_all([removed_skin(plan), *lines])
 
 
-def reach(plan):
+def reach(plan: Plan) -> float:
     """Greatest distance of the wound or its undermined zone from the origin, mm."""
     zone = shapely.union(opened(plan), shapely.Polygon() if plan.undermined is None else plan.undermined)
     return float(np.hypot(*shapely.get_coordinates(zone).T).max())
 
 
-def removed_area(plan):
+def removed_area(plan: Plan) -> float:
     """Area of the removed skin, mm2.
 
     That of polygons through n and 2 n points along each curve; their errors fall with n^2, so (4 A_2n - A_n) / 3.
@@ -172,7 +173,7 @@ def removed_area(plan):
     return (4 * fine - coarse) / 3
 
 
-def stitches(plan, *, spacing, order):
+def stitches(plan: Plan, *, spacing: float, order: str | Sequence[float]) -> list[tuple[int, float]]:
     """Number of the seam and fraction of its length of each interrupted suture, in order of tying.
 
     They are evenly spaced by about `spacing` mm. Where both edges end in the same place nothing is left to sew; where
@@ -196,7 +197,7 @@ def stitches(plan, *, spacing, order):
     return [places[int(k) - 1] for k in order]
 
 
-def held(plan, places, *, bite):
+def held(plan: Plan, places: Iterable[tuple[int, float]], *, bite: float) -> dict[int, list[float]]:
     """Fractions, by the number of a seam, at which the stretches that sutures hold begin and end.
 
     places  as from `stitches`;  bite  mm of an edge, or of the mean of both where they are of unequal length
@@ -214,7 +215,7 @@ def held(plan, places, *, bite):
     return {number: [at for at in of if 0 < at < 1] for number, of in ends.items()}
 
 
-def halves(n):
+def halves(n: int) -> list[int]:
     """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
     order, parts = [], deque([(0, n)])
     while parts:
@@ -226,7 +227,7 @@ def halves(n):
     return order
 
 
-def removed_skin(plan, *, n=200):
+def removed_skin(plan: Plan, *, n: int = 200) -> shapely.Geometry:
     """The removed skin as a shapely polygon; n chords or more along each of its curves."""
     return shapely.union_all(_rings(plan, n))
 

@@ -8,9 +8,10 @@ from the tip where they do. What lies between is taken out, and all is sewn side
     m          as straight, but the last of it is cut off across: two tips take its place, a flap of skin between them
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from math import atan2, cos, pi, radians, tau
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import shapely
@@ -71,13 +72,14 @@ def trimmed(
     return side_to_side(extended(outline, **known), surplus=surplus, eased_mm=eased_mm)
 
 
-def lengths(outline, keys):
+def lengths(outline: Outline, keys: Mapping[str, Any]) -> tuple[float, float]:
     """Length by which each end is cut, or the most if that is sought, mm; 0 where it is left."""
     usual = (0.5 if keys["under_mm"] is None else 1.0) * outline.width
-    return tuple(0.0 if keys[end] == "none" else keys[f"{end}_mm"] or usual for end in ENDS)
+    left, right = (0.0 if keys[end] == "none" else keys[f"{end}_mm"] or usual for end in ENDS)
+    return left, right
 
 
-def extended(outline, **keys):
+def extended(outline: Outline, **keys: Any) -> Outline:
     """The outline with its ends cut further, by the keys of `trimmed`; see there for errors."""
     if any(outline.beyond) or not outline.width:
         raise ValueError("only an outline with width, whose ends are its tips, can be trimmed")

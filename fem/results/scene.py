@@ -97,7 +97,7 @@ def stages(closure):
     mesh = closure.mesh
     return {
         "closed": np.array([stage.closed for stage in closure.stages]),
-        "words": np.array([stage.words for stage in closure.stages]),
+        "words": np.array([stage.label for stage in closure.stages]),
         "x": np.array([stage.x for stage in closure.stages], np.float32),
         "stress_kPa": np.array([stage.stress for stage in closure.stages], np.float32),
         "X": mesh.X.astype(np.float32),
