@@ -82,13 +82,13 @@ def parse(text, model, source, *, folders=(), renamed=()):
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
-    page, found = written(text, source, renamed), []
+    page, wrong = written(text, source, renamed), []
     try:
         parsed = model.model_validate(page.content, context={"folders": folders})
     except ValidationError as error:
-        found = complaints(error, model)
-    if page.problems or found:
-        raise bad(page, found)
+        wrong = complaints(error, model)
+    if page.problems or wrong:
+        raise bad(page, wrong)
     return parsed
 
 
@@ -121,9 +121,11 @@ def written(text, source, renamed=()) -> Written:
     return Written(text, source, _plain(node, (), marks, problems), marks, problems)
 
 
-def bad(page, found) -> BadCase:
+def bad(page, complaints) -> BadCase:
     """The error of a text, with its own problems and complaints (place, message) about what it says."""
-    return _bad(page.text, page.source, page.problems + [(*_mark(page, place), message) for place, message in found])
+    return _bad(
+        page.text, page.source, page.problems + [(*_mark(page, place), message) for place, message in complaints]
+    )
 
 
 def path_of(place):

@@ -35,7 +35,7 @@ def points(name, folders):
 
     Raises ValueError with file and, where there is one, line.
     """
-    path = found(name, folders, kinds=READERS)
+    path = located(name, folders, kinds=READERS)
     traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
     if len(traced) > MAX_POINTS:
         raise BadCase(f"{path}: {len(traced)} points; {MAX_POINTS} at most")
@@ -45,7 +45,7 @@ def points(name, folders):
     return X
 
 
-def found(name, folders, *, kinds):
+def located(name, folders, *, kinds):
     """Path of the file `name`, like `lens.csv` or `drawings/lens.csv`, in the first of the folders that has it.
 
     Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there

@@ -128,7 +128,7 @@ def read(path: Path | str) -> Study:
     if isinstance(keys.base, dict):
         return Study(keys, page, replace(page, content=keys.base), inline=True, folder=path.parent)
     try:
-        base_path = tracing.found(keys.base, [path.parent], kinds=(".yaml", ".yml"))
+        base_path = tracing.located(keys.base, [path.parent], kinds=(".yaml", ".yml"))
     except BadCase as error:
         raise document.bad(page, [(("base",), f"base: {error}")]) from error
     base = document.written(document.read(base_path), base_path)

@@ -11,7 +11,7 @@ from pytest import approx
 
 from fem.case import physical
 from fem.case.case import key, read, text
-from fem.case.tracing import MAX_BYTES, MAX_POINTS, found, points
+from fem.case.tracing import MAX_BYTES, MAX_POINTS, located, points
 from fem.errors import BadCase
 from fem.geometry.outlines import boundary, facts, lens
 
@@ -188,9 +188,9 @@ def test_folders(tmp_path, monkeypatch):
     for name in ("drawings/a.csv", "a.csv"):
         (beside / "a.yaml").write_text(CASE.format(name))
         assert read("cases/a.yaml").wound.outline.traced_from == name
-    assert found("a.csv", [beside, meshes], kinds=[".csv"]) == meshes / "a.csv"
+    assert located("a.csv", [beside, meshes], kinds=[".csv"]) == meshes / "a.csv"
     (beside / "a.csv").write_text("")
-    assert found("a.csv", [beside, meshes], kinds=[".csv"]) == beside / "a.csv"
+    assert located("a.csv", [beside, meshes], kinds=[".csv"]) == beside / "a.csv"
 
 
 @pytest.mark.parametrize(
@@ -224,10 +224,10 @@ def test_links_out_of_the_folder(tmp_path):
     os.symlink("a.csv", inside / "same.csv")
     for name in ("file.csv", "folder/a.csv"):
         with pytest.raises(BadCase, match="a link out of the folder"):
-            found(name, [inside], kinds=[".csv"])
+            located(name, [inside], kinds=[".csv"])
     with pytest.raises(BadCase, match=r"no file 'loop\.csv' in"):
-        found("loop.csv", [inside], kinds=[".csv"])
-    assert found("same.csv", [inside], kinds=[".csv"]) == inside / "same.csv"
+        located("loop.csv", [inside], kinds=[".csv"])
+    assert located("same.csv", [inside], kinds=[".csv"]) == inside / "same.csv"
 
 
 def test_no_file_but_a_file(tmp_path):
@@ -236,7 +236,7 @@ def test_no_file_but_a_file(tmp_path):
     os.mkfifo(tmp_path / "pipe.csv")
     for name in ("none.csv", "folder.csv", "pipe.csv"):
         with pytest.raises(BadCase, match=re.escape(f"no file '{name}' in")):
-            found(name, [tmp_path], kinds=[".csv"])
+            located(name, [tmp_path], kinds=[".csv"])
 
 
 # What is said about bad ones ----------------------------------------------------------------------------------
