@@ -7,15 +7,19 @@ import resource
 import shutil
 import subprocess
 import time
+from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 
 import fem
 from fem.case import case as cases
 from fem.case import overview, physical
+from fem.case.keys import Patch
 from fem.closure.closing import closed
+from fem.closure.closure import Closure
 from fem.closure.measure import measures
 from fem.mechanics import solve
 from fem.results import identity
@@ -24,7 +28,13 @@ from fem.results.folder import refuse_unusable, whole, write_whole
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 
 
-def close(case, *, into="results", again=False, watch=lambda **state: None):
+def close(
+    case: cases.Case,
+    *,
+    into: Path | str = "results",
+    again: bool = False,
+    watch: Callable[..., None] = lambda **state: None,
+) -> Path:
     """Results folder of a case, computed unless a complete one of the very same case is there.
 
     into   folder of all results
@@ -57,7 +67,7 @@ def close(case, *, into="results", again=False, watch=lambda **state: None):
     return folder
 
 
-def write_all(folder, case, closure, how, *, keep="pictures"):
+def write_all(folder: Path, case: cases.Case, closure: Closure, how: dict[str, Any], *, keep: str = "pictures") -> None:
     """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
     write(folder, case, closure, how, keep=keep)
     if closure.trimmed is not None and keep != "measures":
@@ -67,7 +77,15 @@ def write_all(folder, case, closure, how, *, keep="pictures"):
         write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], keep=keep, title=words)
 
 
-def write(folder, case, closure, how, *, keep="pictures", title=None):
+def write(
+    folder: Path,
+    case: cases.Case,
+    closure: Closure,
+    how: dict[str, Any],
+    *,
+    keep: str = "pictures",
+    title: str | None = None,
+) -> None:
     """Write what KEPT names, run.json last; the case's name is the title of pictures if none is given."""
     numbers = measures(closure)
     start = time.perf_counter()
@@ -86,11 +104,14 @@ def _write_fields(folder, closure):
     from fem.results import scene
 
     (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
-    np.savez_compressed(folder / "stages.npz", **scene.stages(closure))
+    arrays: dict[str, Any] = scene.stages(closure)
+    np.savez_compressed(folder / "stages.npz", **arrays)
     projection.save_vtu(closure, folder / "skin.vtu")
 
 
-def write_numbers(folder, case, numbers, how, *, keep="measures"):
+def write_numbers(
+    folder: Path, case: cases.Case, numbers: dict[str, Any], how: dict[str, Any], *, keep: str = "measures"
+) -> None:
     """Write the least that a result has: case, measures and how they were computed, run.json last."""
     (folder / "case.yaml").write_text(cases.text(case))
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
@@ -104,7 +125,7 @@ def write_numbers(folder, case, numbers, how, *, keep="measures"):
         "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
         **how,
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
-        "patch_radius_mm": case.patch.radius_mm,
+        "patch_radius_mm": cast(Patch, case.patch).radius_mm,
         "warnings": [*overview.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
@@ -123,7 +144,7 @@ def _told(case, numbers):
     return told
 
 
-def versions():
+def versions() -> dict[str, str]:
     """Versions of the program and the libraries that its numbers rest on."""
     libraries = ["numpy", "scipy", "numba", "scikit-fem", "gmsh"]
     return {"flatseam": fem.__version__, "python": platform.python_version()} | {

@@ -7,11 +7,12 @@ processes may write the same one.
 import errno
 import os
 import tempfile
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
-def refuse_unusable(folder, *, mark):
+def refuse_unusable(folder: Path, *, mark: str) -> None:
     """Raise OSError if nothing can be written where the folder is to be, or if what is there is not a result.
 
     mark   name of the file by which an older result is known
@@ -25,7 +26,7 @@ def refuse_unusable(folder, *, mark):
 
 
 @contextmanager
-def whole(folder):
+def whole(folder: Path) -> Iterator[Path]:
     """A draft to write into, which takes the folder's place at the end; after an error all is as it was."""
     with _draft(folder) as draft:
         yield draft
@@ -35,7 +36,7 @@ def whole(folder):
 
 
 @contextmanager
-def first(folder):
+def first(folder: Path) -> Iterator[Path]:
     """A draft as in `whole`, dropped if by the end another process has put its own in the folder's place."""
     with _draft(folder) as draft:
         yield draft
@@ -63,7 +64,7 @@ def _renamed(draft, folder):
 
 
 @contextmanager
-def whole_files(*paths):
+def whole_files(*paths: Path) -> Iterator[list[Path]]:
     """Drafts of files of one folder, which take their places at the end; whoever reads finds those before, or these."""
     with tempfile.TemporaryDirectory(prefix=f".{paths[0].stem}-", dir=paths[0].parent) as room:
         drafts = [Path(room) / path.name for path in paths]
@@ -72,7 +73,7 @@ def whole_files(*paths):
             os.replace(draft, path)
 
 
-def write_whole(path, text) -> None:
+def write_whole(path: Path, text: str) -> None:
     """Write a text file, whole or not at all."""
     with whole_files(path) as (draft,):
         draft.write_text(text, encoding="utf-8")

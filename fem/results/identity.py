@@ -56,7 +56,7 @@ class State:
 # The solver ---------------------------------------------------------------------------------------------------
 
 
-def solver(root=FEM) -> str:
+def solver(root: Path = FEM) -> str:
     """SHA-256 of what results are computed with: solver packages, numerical libraries, the linear solver in use.
 
     Of the packages, in the folder `root`, the syntax trees count, docstrings left out.
@@ -88,7 +88,7 @@ def _version(library) -> str:
         return f"{library} -"
 
 
-def address(case) -> str:
+def address(case: cases.Case) -> str:
     """Name of a case by its content: digits of a SHA-256 of the resolved case, without its name, and the solver."""
     return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {solver()}".encode()).hexdigest()[:DIGITS]
 
@@ -96,7 +96,7 @@ def address(case) -> str:
 # Folders ------------------------------------------------------------------------------------------------------
 
 
-def state(folder, case=None, *, keep="pictures") -> State:
+def state(folder: Path | str, case: cases.Case | None = None, *, keep="pictures") -> State:
     """What a folder is to a case, or, if none is given, to that whose result it says it is.
 
     keep   key of KEPT: what is wanted of the result
@@ -122,7 +122,7 @@ def outdated(record: dict[str, Any]) -> str:
     return "" if record.get("solver") == solver() else "computed by another solver"
 
 
-def failure(path) -> dict[str, Any] | None:
+def failure(path: Path) -> dict[str, Any] | None:
     """The note of a failure; None if there is none by this solver that can be read."""
     note = None if _damage(path) else json.loads(path.read_text())
     return None if note is None or outdated(note) else note

@@ -5,6 +5,7 @@ Every number that is shown, on a page, on the terminal or in a figure, is printe
 
 import re
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -183,7 +184,7 @@ def shown(name: str, value: float | None, *, sign: str = "") -> str:
     return text.replace("-", "−") if float(text) else text.lstrip("+-")
 
 
-def ranks(name: str, values) -> list[str | None]:
+def ranks(name: str, values: Sequence[float | None]) -> list[str | None]:
     """What is "best", the least, and "worst", the greatest, of some values; None for the rest.
 
     As printed: what cannot be told apart there has the same rank; nothing is ranked if all are alike, or if less is

@@ -5,6 +5,7 @@ Every number that is shown, on the page, on the terminal or in a figure, is prin
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from zipfile import BadZipFile
@@ -31,12 +32,12 @@ class Result:
     stages: dict = field(default_factory=dict)  # arrays of stages.npz
 
     @property
-    def name(self):
+    def name(self) -> str:
         """Name of the case."""
         return self.case.name
 
 
-def read(folder, case) -> Result:
+def read(folder: Path | str, case: cases.Case) -> Result:
     """The result in a complete folder; its case has the lengths of cuts that were found.
 
     Raises OSError, or ValueError if it is not complete, see `identity.state`, or not what was written there.
@@ -57,7 +58,7 @@ def read(folder, case) -> Result:
         raise ValueError(f"stages.npz: {error}") from error
 
 
-def solved(results):
+def solved(results: Iterable[Result]) -> list[Result]:
     """Those of the results that have a closure."""
     return [result for result in results if not result.reason]
 
@@ -65,7 +66,7 @@ def solved(results):
 # Numbers ------------------------------------------------------------------------------------------------------
 
 
-def names(results):
+def names(results: Iterable[Result]) -> list[str]:
     """Names of all numbers that any of the results has: those of LEADING first, then the rest in their order."""
     known = dict.fromkeys(
         name for result in results for name, value in numbers(result.measures).items() if value is not None
@@ -73,7 +74,7 @@ def names(results):
     return [name for name in LEADING if name in known] + [name for name in known if name not in LEADING]
 
 
-def ordered(results, name):
+def ordered(results: Iterable[Result], name: str) -> list[Result]:
     """The results by a number, smallest first; those without it come last, in the order given."""
 
     def value(result):

@@ -3,13 +3,14 @@
 import numpy as np
 import shapely
 
+from fem.closure.closure import Closure
 from fem.closure.measures.cones import CORNERS
 from fem.closure.measures.forces import line_tension
 from fem.mechanics.tips import outward, scars, tips
 from fem.render.projection import centre, wanted_half_width
 
 
-def profiles(closure):
+def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
     """Heights along the scars and across the cones, line tension along the scars, as plain lists.
 
     seams   one a scar: `arc_mm`, `height_mm` at the nodes, and `line_tension_N_per_m` at `tension_at_mm`, the middles
@@ -29,7 +30,7 @@ def _lists(**arrays):
     return {name: [float(v) for v in values] for name, values in arrays.items()}
 
 
-def along_scar(closure, scar):
+def along_scar(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Length along a closed scar (m,) and height (m,) at its nodes, mm.
 
     Nodes half way along a quadratic edge count as points of it: the chords between are shorter than the curve by less
@@ -39,7 +40,7 @@ def along_scar(closure, scar):
     return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), p[2]
 
 
-def across_cone(closure, tip):
+def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     """Section across the cone at a tip: places (m,) from its highest point and heights (m,), mm.
 
     The plane is upright, through the highest point of the skin that is nearer to this tip than to the others, and
@@ -76,12 +77,12 @@ def _cut(triangles, level, *values):
     return np.stack([v[a] + share * (v[b] - v[a]) for v in values], axis=-1)
 
 
-def flat_triangles(elements):
+def flat_triangles(elements: np.ndarray) -> np.ndarray:
     """Flat triangles (3, 4 n), as node numbers, that the nodes of quadratic ones (6, n) make."""
     return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
 
 
-def stages(closure):
+def stages(closure: Closure) -> dict[str, np.ndarray]:
     """Arrays of the skin from the fresh wound to the closed one.
 
     closed      (s,) fraction of the fresh wound's gap that is closed, or of the sutures that are tied
