@@ -6,8 +6,9 @@ from itertools import product
 import numpy as np
 import pyvista as pv
 import shapely
+from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import Normalize
+from matplotlib.colors import Colormap, Normalize
 from matplotlib.figure import Figure
 
 from fem.case import physical
@@ -20,6 +21,8 @@ from fem.results.scene import flat_triangles
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 TENSION = "line_tension_mid_N_per_m"
+Range = tuple[float, float]
+View = tuple[float, Range, Range]  # half-width, mm, heights, mm, and stresses, kPa, that pictures share
 
 
 # Charts -------------------------------------------------------------------------------------------------------
@@ -38,10 +41,10 @@ def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
     return plot
 
 
-def place_labels(plot, axes, points):
+def place_labels(plot: Figure, axes: Axes, points: Sequence[tuple[int, str, float, float]]) -> None:
     """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can."""
     plot.draw_without_rendering()
-    at = axes.transData.transform([p[2:] for p in points]) if points else []
+    at: np.ndarray | list = axes.transData.transform([p[2:] for p in points]) if points else []
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     inside = shapely.box(*axes.bbox.extents)
     for (i, name, *place), _ in zip(points, at, strict=True):
@@ -50,7 +53,7 @@ def place_labels(plot, axes, points):
             dx = {"left": 9, "right": -9, "center": 0}[ha]
             text = axes.annotate(
                 name,
-                place,
+                (place[0], place[1]),
                 (dx, dy),
                 textcoords="offset points",
                 ha=ha,
@@ -118,7 +121,9 @@ def solved_places(results: Sequence[Result]) -> list[tuple[int, Result]]:
     return [(i, result) for i, result in enumerate(results) if not result.reason]
 
 
-def line(axes, x, y, i, name):
+def line(
+    axes: Axes, x: Sequence[float] | np.ndarray, y: Sequence[float] | np.ndarray, i: int, name: str | None
+) -> None:
     """Draw a line with some markers in the looks of place i."""
     named = name and f" {name}"  # matplotlib leaves out what begins with an underscore
     axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=named, **looks(i))
@@ -127,7 +132,7 @@ def line(axes, x, y, i, name):
 # Pictures -----------------------------------------------------------------------------------------------------
 
 
-def common_ranges(results):
+def common_ranges(results: Sequence[Result]) -> View:
     """Half-width of a view, mm, range of height, mm, and of stress, kPa, that suit all closures."""
     done = solved(results)
     last = [result.stages["x"][-1, 2] for result in done]
@@ -203,7 +208,7 @@ def plan(result: Result, half_width: float) -> Figure:
     return plot
 
 
-def colour_scale(colours, ends: tuple[float, float], label: str) -> Figure:
+def colour_scale(colours: Colormap, ends: tuple[float, float], label: str) -> Figure:
     """Figure of a level scale of colours between two values."""
     plot = Figure(figsize=(3.4, 0.62), layout="constrained")
     axes = plot.add_subplot()
@@ -211,7 +216,7 @@ def colour_scale(colours, ends: tuple[float, float], label: str) -> Figure:
     return plot
 
 
-def framed(image: np.ndarray, title: str, *, colours, ends: tuple[float, float], label: str) -> Figure:
+def framed(image: np.ndarray, title: str, *, colours: Colormap, ends: tuple[float, float], label: str) -> Figure:
     """Figure of an image with its title and its scale of colours."""
     high, wide = image.shape[:2]
     plot, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))

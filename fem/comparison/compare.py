@@ -6,10 +6,12 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from fem.case import case as cases_of
 from fem.case.document import parse
@@ -20,6 +22,12 @@ from fem.results.identity import state
 from fem.results.quantities import numbers
 from fem.results.result import Result, names, read, solved
 
+if TYPE_CHECKING:
+    import numpy as np
+    from matplotlib.figure import Figure
+
+    from fem.comparison.chart import View
+
 QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
@@ -28,7 +36,13 @@ ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPEN
 # Solving ------------------------------------------------------------------------------------------------------
 
 
-def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, of: None):
+def solve_missing(
+    cases: Iterable[cases_of.Case],
+    *,
+    into: Path | str,
+    again: bool = False,
+    watch: Callable[[cases_of.Case, Exception | None, int, int], None] = lambda case, error, done, of: None,
+) -> dict[str, Exception]:
     """Errors by the name of the case; the others now have a complete results folder.
 
     Cases are solved side by side, one process a core, each on one thread.
@@ -36,7 +50,7 @@ def solve_missing(cases, *, into, again=False, watch=lambda case, error, done, o
     watch   called with each case as it ends, its error or None, how many have ended, and of how many
     """
     missing = [case for case in cases if again or not state(Path(into) / case.name, case).complete]
-    errors = {}
+    errors: dict[str, Exception] = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
             jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
@@ -96,7 +110,7 @@ def _heed():
     threading.Thread(target=follow, args=(multiprocessing.parent_process(),), daemon=True).start()
 
 
-def results(cases, errors, *, into):
+def results(cases: Iterable[cases_of.Case], errors: dict[str, Exception], *, into: Path | str) -> list[Result]:
     """Result of every case, from its folder or with the reason why there is none; unreadable ones join `errors`."""
     return [_result(case, errors, Path(into) / case.name) for case in cases]
 
@@ -113,7 +127,14 @@ def _result(case, errors, folder):
 # Writing ------------------------------------------------------------------------------------------------------
 
 
-def write(results, *, into, baseline=None, only=None, figures=False):
+def write(
+    results: Sequence[Result],
+    *,
+    into: Path | str,
+    baseline: str | None = None,
+    only: Sequence[str] | None = None,
+    figures: bool = False,
+) -> list[Path]:
     """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
     from fem.comparison import page
 
@@ -128,7 +149,7 @@ def write(results, *, into, baseline=None, only=None, figures=False):
     return paths + (write_figures(charts, into / "comparison-figures") if figures else [])
 
 
-def write_tables(results, csv, parquet):
+def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
     """Write all numbers, a row each case, with every digit, as CSV and Parquet; what a case lacks is empty."""
     import duckdb
 
@@ -146,7 +167,7 @@ def write_tables(results, csv, parquet):
         table.write_parquet(str(parquet))
 
 
-def drawings(results):
+def drawings(results: Sequence[Result]) -> "tuple[dict[str, Any], View | None, dict[str, Figure]]":
     """Images of the page by name, the view and the ranges they share, and figures for print by name."""
     done = solved(results)
     if not done:
@@ -213,7 +234,7 @@ def _pictures(done, view):
     return images, figures
 
 
-def webp(image):
+def webp(image: "np.ndarray") -> bytes:
     """An image (h, w, 3) as the bytes of a WebP file."""
     from PIL import Image
 
@@ -222,7 +243,7 @@ def webp(image):
     return stream.getvalue()
 
 
-def write_figures(figures, folder):
+def write_figures(figures: "Mapping[str, Figure]", folder: Path) -> list[Path]:
     """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
     from matplotlib import rc_context
 

@@ -9,6 +9,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
+from typing import Any
 
 from markupsafe import Markup
 
@@ -40,7 +41,7 @@ def caution() -> str:
 
 
 def rendered(
-    template: str, *, title: str, styles: Sequence[str] = (PAGE_STYLE,), scripts: Sequence[str] = (), **values
+    template: str, *, title: str, styles: Sequence[str] = (PAGE_STYLE,), scripts: Sequence[str] = (), **values: Any
 ) -> str:
     """A page from its template, which extends `base.html`.
 

@@ -4,23 +4,34 @@ three.js comes from the installed package jupyter-threejs-sage, which ships it a
 """
 
 import base64
+from collections.abc import Sequence
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
+from matplotlib.colors import Colormap
 
 from fem.closure.measures.cones import TIP_ZONE
+from fem.comparison.chart import View
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
 from fem.render import canvas, projection
 from fem.results.quantities import label, numbers, quantity, ranks, shown, unit
-from fem.results.result import names, solved
+from fem.results.result import Result, names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
 
 
-def html(results, *, baseline, only, images, view):
+def html(
+    results: Sequence[Result],
+    *,
+    baseline: str | None,
+    only: Sequence[str] | None,
+    images: dict[str, Any],
+    view: View | None,
+) -> str:
     """The page as text.
 
     baseline  name of the case that differences are taken to, or None
@@ -62,7 +73,9 @@ def _pictures(done, images, view):
     }
 
 
-def scene(done, half_width, heights, stresses):
+def scene(
+    done: Sequence[Result], half_width: float, heights: tuple[float, float], stresses: tuple[float, float]
+) -> dict[str, Any]:
     """What the page's script draws, as plain data; arrays are base64 of little-endian numbers."""
     return {
         "half_width": half_width,
@@ -74,17 +87,17 @@ def scene(done, half_width, heights, stresses):
     }
 
 
-def lookup(colours):
+def lookup(colours: Colormap) -> str:
     """COLOURS red, green, blue bytes of a colour map, base64."""
     return coded(np.round(255 * colours(np.linspace(0, 1, COLOURS))[:, :3]), "u1")
 
 
-def coded(values, kind):
+def coded(values: np.ndarray, kind: str) -> str:
     """Numbers as base64 of a numpy type."""
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()
 
 
-def packed(result, half_width, stresses):
+def packed(result: Result, half_width: float, stresses: tuple[float, float]) -> dict[str, Any]:
     """The stages of a closure around its wound: positions as whole multiples of `step` mm, stresses as colours.
 
     Triangles are flat between the vertices of the quadratic ones, a quarter as many as there are nodes: at this size
@@ -118,7 +131,7 @@ def packed(result, half_width, stresses):
     }
 
 
-def stage_words(closed):
+def stage_words(closed: float) -> str:
     """What a stage is called."""
     return {0.0: "fresh wound, open", 1.0: "closed"}.get(float(closed), f"{100 * closed:.0f} % closed")
 
@@ -134,7 +147,9 @@ def _numbers(results, baseline, only):
     return {"rows": rows, "notes": explained, "glance": glance(solved(results))}
 
 
-def table(results, *, baseline=None, only=None):
+def table(
+    results: Sequence[Result], *, baseline: str | None = None, only: Sequence[str] | None = None
+) -> list[dict[str, Any]]:
     """Rows of the table of measures: name, label, unit, the heading before it and a cell for each case.
 
     A cell has its text, the number itself, its rank and its difference to the baseline, if any.
@@ -166,7 +181,7 @@ def _change(name, value, to):
     return None if value is None or to is None else shown(name, value - to, sign="+")
 
 
-def glance(done):
+def glance(done: Sequence[Result]) -> list[str]:
     """What the numbers say at first glance, as sentences."""
     lines = []
     for name, most, least in [
@@ -183,7 +198,7 @@ def glance(done):
     return lines
 
 
-def assumed(results):
+def assumed(results: Sequence[Result]) -> list[tuple[str, list[tuple[str, list[str]]]]]:
     """What was put in and what computed it: (heading, [(key, value of every case)])."""
     blocks = [_flat(result.case.model_dump(mode="json", exclude_none=True)) for result in results]
     keys = [key for key in dict.fromkeys(key for block in blocks for key in block) if key != "name"]

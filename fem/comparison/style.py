@@ -4,9 +4,10 @@ A case has the same colour, marker and dashes in every chart; no two of the firs
 """
 
 import io
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 STYLE: dict[Any, Any] = {
@@ -38,18 +39,18 @@ def looks(i: int) -> dict[str, Any]:
     }
 
 
-def figure(size: tuple[float, float] = SIZE):
+def figure(size: tuple[float, float] = SIZE) -> tuple[Figure, Axes]:
     """Figure and axes."""
     made = Figure(figsize=size, layout="constrained")
     return made, made.add_subplot()
 
 
-def key(axes) -> None:
+def key(axes: Axes) -> None:
     """Draw which case is which, above the axes; the figure grows by as much."""
     handles, names = axes.get_legend_handles_labels()
     longest = max(map(len, names), default=0)
     columns = 2 if longest < 22 else 1
-    axes.figure.set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
+    cast(Figure, axes.figure).set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
     size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
     axes.legend(
         handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,

@@ -6,6 +6,7 @@ printed as everywhere, and what is compared is compared as printed, so that a re
 
 from collections.abc import Sequence
 from functools import cache
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
@@ -35,7 +36,7 @@ def environment() -> Environment:
     return made
 
 
-def sentences(template: str, macro: str, *values) -> list[str]:
+def sentences(template: str, macro: str, *values: Any) -> list[str]:
     """The lines that a macro makes of values.
 
     template   as "teaching/bench", for teaching/text/bench.txt
@@ -44,7 +45,7 @@ def sentences(template: str, macro: str, *values) -> list[str]:
     return [line for line in str(written).splitlines() if line]
 
 
-def sentence(template: str, macro: str, *values) -> str:
+def sentence(template: str, macro: str, *values: Any) -> str:
     """The only line that a macro makes of values; "" if it makes none."""
     (line,) = sentences(template, macro, *values) or [""]
     return line

@@ -5,6 +5,7 @@ from typing import Literal
 
 import cmcrameri.cm as colours
 import numpy as np
+from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
 from pydantic import BaseModel, Field
 
@@ -72,6 +73,7 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
     (x, across), (y, upwards), z = places(xs), places(ys), np.asarray(values, float)
     columns, rows = np.unique(x), np.unique(y)
     lost = np.isnan(z)
+    painted: ScalarMappable
     look = {"cmap": colours.batlow}
     if not lost.all():
         look |= {"vmin": np.nanmin(z), "vmax": np.nanmax(z)}
