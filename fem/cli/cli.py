@@ -296,7 +296,7 @@ def teach(
     only: Annotated[list[str] | None, Parameter(negative="")] = None,
     paper: Literal["A4", "Letter"] = "A4",
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
-):
+) -> None:
     """Write teaching material of each case into its results folder, as handout; what is not closed yet is closed.
 
     A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.

@@ -70,7 +70,7 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
     return max(map(exit_code, errors.values()), default=0)
 
 
-def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: bool, **client) -> int:
+def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: bool, **client: Any) -> int:
     """Exit code of a study: what is missing is solved, and the table and the page of its answers are written.
 
     client   local, address and file, as fem.study.cluster.chosen takes them

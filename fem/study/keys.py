@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from annotated_types import Ge, MultipleOf
 from pydantic import BaseModel, Field, field_validator, model_validator
@@ -69,7 +69,7 @@ class Keys(BaseModel):
 
     @field_validator("base")
     @classmethod
-    def case_or_file(cls, base):
+    def case_or_file(cls, base: Any) -> Any:
         """Refuse what is neither a case nor the name of one."""
         if not isinstance(base, str | dict):
             raise ValueError("wanted the keys of a case, or the name of its file")
@@ -77,7 +77,7 @@ class Keys(BaseModel):
 
     @field_validator("grid", "zip")
     @classmethod
-    def some(cls, lists):
+    def some(cls, lists: Values) -> Values:
         """Refuse empty lists."""
         empty = [((path,), "wanted at least one value") for path, values in lists.items() if not values]
         if empty:
@@ -86,7 +86,7 @@ class Keys(BaseModel):
 
     @field_validator("zip")
     @classmethod
-    def equal_lengths(cls, lists):
+    def equal_lengths(cls, lists: Values) -> Values:
         """Refuse lists that do not match."""
         lengths = {path: len(values) for path, values in lists.items()}
         first = next(iter(lengths.values()), 0)
@@ -96,7 +96,7 @@ class Keys(BaseModel):
         return lists
 
     @model_validator(mode="after")
-    def possible(self):
+    def possible(self) -> Self:
         """Refuse a path that is set twice, and more points than can be meant."""
         blocks = {"grid": self.grid, "zip": self.zip, "sample.over": self.sample.over if self.sample else {}}
         seen: dict[str, str] = {}

@@ -1,20 +1,24 @@
 """Distributions of inputs, and points that are spread over them."""
 
 import math
-from collections.abc import Callable
-from typing import Annotated, Literal
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from annotated_types import Ge, Le, MultipleOf
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, field_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo, field_validator
 
 from fem.case.keys import STRICT, Positive, variants
 from fem.errors import BadValue
 
+if TYPE_CHECKING:
+    import numpy as np
+
+Law = Any  # a frozen distribution of scipy.stats, which is loaded only where one is made
 MAX_POINTS = 1_000_000  # our choice: ten times a study of some weeks on a hundred machines
 OPEN = 1e-12  # a sample keeps this far from the ends of a distribution without bounds; our choice
 
 
-def uniform(*, low: float, high: float):
+def uniform(*, low: float, high: float) -> Law:
     """Evenly between two values.
 
     low    least value
@@ -25,7 +29,7 @@ def uniform(*, low: float, high: float):
     return stats.uniform(low, high - low)
 
 
-def log_uniform(*, low: Positive, high: Positive):
+def log_uniform(*, low: Positive, high: Positive) -> Law:
     """Evenly between the logarithms of two values.
 
     low    least value
@@ -36,7 +40,7 @@ def log_uniform(*, low: Positive, high: Positive):
     return stats.loguniform(low, high)
 
 
-def triangular(*, low: float, typical: float, high: float):
+def triangular(*, low: float, typical: float, high: float) -> Law:
     """Most often near a typical value, never beyond two others.
 
     low      least value
@@ -48,7 +52,7 @@ def triangular(*, low: float, typical: float, high: float):
     return stats.triang((typical - low) / (high - low), low, high - low)
 
 
-def normal(*, mean: float, sd: Positive):
+def normal(*, mean: float, sd: Positive) -> Law:
     """Gauss's.
 
     mean   mean
@@ -59,7 +63,7 @@ def normal(*, mean: float, sd: Positive):
     return stats.norm(mean, sd)
 
 
-def lognormal(*, median: Positive, sigma: Positive):
+def lognormal(*, median: Positive, sigma: Positive) -> Law:
     """One whose logarithm is normal.
 
     median   median
@@ -82,7 +86,7 @@ DISTRIBUTIONS: dict[str, Callable] = {
 Distribution = variants(DISTRIBUTIONS, "distribution")
 
 
-def as_distributions(over):
+def as_distributions(over: Any) -> Any:
     """Inputs by dotted path, ranges [low, high] among them as uniform distributions."""
     if not isinstance(over, dict):
         return over
@@ -94,7 +98,7 @@ def as_distributions(over):
     return {**over, **as_blocks}
 
 
-def in_order(over):
+def in_order(over: dict[str, Any]) -> dict[str, Any]:
     """Refuse no inputs, or bounds that leave nothing between them."""
     if not over:
         raise ValueError("wanted at least one path")
@@ -128,14 +132,14 @@ class Sample(BaseModel):
 
     @field_validator("n")
     @classmethod
-    def balanced(cls, n, info):
+    def balanced(cls, n: float, info: ValidationInfo) -> float:
         """Refuse a number of Sobol points that leaves them out of balance."""
         if info.data.get("method") == "sobol" and n != 2 ** round(math.log2(n)):
             raise ValueError(f"got {n:g}, wanted a power of two with method sobol: 2, 4, 8, ...")
         return n
 
 
-def sample(laws, *, n: int, seed: int, method: str = "sobol"):
+def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> "np.ndarray":
     """Values (d, n) of inputs, each with its distribution of scipy's: scrambled points of Sobol's, n a power of 2.
 
     method   or "latin-hypercube", with any n
@@ -155,6 +159,6 @@ def sampled(block: Sample) -> list[dict[str, float]]:
     return [dict(zip(block.over, map(float, column), strict=True)) for column in columns]
 
 
-def distribution(block):
+def distribution(block: Any) -> Law:
     """The scipy.stats distribution that a block of `sample.over` describes."""
     return DISTRIBUTIONS[block.distribution](**block.model_dump(exclude={"distribution"}))

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 from fem.case.case import Case, text
 from fem.closure.closing import patch
@@ -80,7 +81,7 @@ def engine(
 
 
 @contextmanager
-def evaluator(into: Path | str, **options) -> Iterator[Evaluate]:
+def evaluator(into: Path | str, **options: Any) -> Iterator[Evaluate]:
     """`Evaluate` in a folder; options as those of `engine`."""
     with engine(into, **options) as complete:
         yield evaluating(complete, into)

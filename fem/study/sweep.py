@@ -31,7 +31,7 @@ class Study:
     folder: Path  # of the study's file
 
     @property
-    def name(self):
+    def name(self) -> str:
         """Name of the study."""
         return self.keys.name
 

@@ -145,7 +145,7 @@ def paths(into: Path | str, key: str) -> tuple[Path, Path, Path]:
     return inside / key, inside / f"{key}.failed.json", inside / f"{key}.begun"
 
 
-def settled(case, order):
+def settled(case: cases.Case, order: Order) -> bool:
     """Whether a case, under its address, has its result or the reason why it has none."""
     folder, failed, _ = paths(order.into, case.name)
     return identity.state(folder, case, keep=order.keep).complete or identity.failure(failed) is not None
