@@ -8,6 +8,8 @@ from typing import Annotated, Any
 import numpy as np
 from annotated_types import Ge, Le, MultipleOf
 from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from pydantic import AfterValidator, BaseModel
 
@@ -163,7 +165,7 @@ def failures(rows: Sequence[dict]) -> tuple[str, ...]:
 # Charts and tables --------------------------------------------------------------------------------------------
 
 
-def drawing(draw: Callable[..., Figure], caption: str, /, *args, **options) -> Chart:
+def drawing(draw: Callable[..., Figure], caption: str, /, *args: Any, **options: Any) -> Chart:
     """The chart that a function draws, in the style of all charts."""
     with rc_context(style.STYLE):
         return Chart(draw(*args, **options), caption)
@@ -177,13 +179,13 @@ def places(given: Sequence) -> tuple[np.ndarray, list[str] | None]:
     return np.array([texts.index(str(value)) for value in given], float), texts
 
 
-def label_ticks(axis, texts: list[str] | None) -> None:
+def label_ticks(axis: Axis, texts: list[str] | None) -> None:
     """Put the words of `places` at an axis, if there are any."""
     if texts is not None:
         axis.set_ticks(range(len(texts)), texts)
 
 
-def cross_out(axes, x) -> None:
+def cross_out(axes: Axes, x: Sequence[float] | np.ndarray) -> None:
     """Crosses at the foot of a chart where a case has no closure."""
     if len(x):
         axes.plot(x, np.zeros(len(x)), transform=axes.get_xaxis_transform(), clip_on=False, label=LOST, **CROSS)

@@ -1,6 +1,7 @@
 """Inputs and measures as they are called and printed in answers."""
 
 import re
+from typing import Any
 
 import numpy as np
 
@@ -53,7 +54,7 @@ def unit_of(path: str) -> str:
     return "kPa/mm" if path.endswith("_kPa_per_mm") else unit(path)
 
 
-def value(path: str, given) -> str:
+def value(path: str, given: Any) -> str:
     """A value of an input as it is printed, with its unit."""
     return f"{given:.4g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from annotated_types import Ge, Gt, Le, MultipleOf
@@ -81,7 +81,7 @@ class Search(BaseModel):
 
     @field_validator("limits")
     @classmethod
-    def of_measures(cls, limits):
+    def of_measures(cls, limits: dict[str, float]) -> dict[str, float]:
         """Refuse limits of what is no measure."""
         limits = {current(measure): limit for measure, limit in limits.items()}
         refuse([((measure,), unknown(measure)) for measure in limits if not known(measure)])
@@ -89,7 +89,7 @@ class Search(BaseModel):
 
     @field_validator("over")
     @classmethod
-    def rising(cls, over):
+    def rising(cls, over: dict[str, tuple[Any, ...]]) -> dict[str, tuple[Any, ...]]:
         """Refuse nothing to search over, and ranges that do not rise."""
         problems: list = [] if over else [((), "wanted at least one dotted path")]
         problems += [((p,), "wanted low < high") for p, v in over.items() if is_range(v) and not v[0] < v[1]]
@@ -97,7 +97,7 @@ class Search(BaseModel):
         return over
 
     @model_validator(mode="after")
-    def possible(self):
+    def possible(self) -> Self:
         """Refuse what cannot be least."""
         if not known(self.least) and list(self.over) != [self.least]:
             refuse([(("least",), f"'{self.least}' is no measure, and not all that `over` holds")])
@@ -242,7 +242,9 @@ def _least_sentences(block, least: Least, worst, xs):
     return sentences + ((reasons[least.why],) if least.why in reasons else ())
 
 
-def draw_bracketing(xs: Sequence, ys: np.ndarray, *, limit: float, measure: str, over: str, answer) -> Figure:
+def draw_bracketing(
+    xs: Sequence, ys: np.ndarray, *, limit: float, measure: str, over: str, answer: float | None
+) -> Figure:
     """Figure of a measure at all values that a search evaluated, its limit, and the value found or None."""
     drawn, axes = figure()
     x, y = np.array(xs), np.array(ys, float)

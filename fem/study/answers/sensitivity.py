@@ -3,6 +3,7 @@
 Inputs vary independently of each other. A value that is not known, since its case has no closure, is NaN.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -26,7 +27,7 @@ from fem.study.answers.uncertain_inputs import (
     ranges_table,
     settings_at,
 )
-from fem.study.spread import sample
+from fem.study.spread import Law, sample
 from fem.study.sweep import Study
 
 RESAMPLES = 999  # of the bootstrap, scipy's own default
@@ -63,7 +64,7 @@ class Indices:
     dropped: int  # of the n rows of the design
 
 
-def design(laws, *, n, seed):
+def design(laws: Sequence[Law], *, n: int, seed: int) -> np.ndarray:
     """Values (d, n (d + 2)) of the inputs at which a measure must be known for its indices.
 
     Two samples A and B (d, n), then for each input A with that input's values from B. Source: Saltelli et al. (2010).
@@ -75,7 +76,7 @@ def design(laws, *, n, seed):
     return np.hstack([A, B, *mixed])
 
 
-def indices(values, *, n, seed):
+def indices(values: Sequence[float] | np.ndarray, *, n: int, seed: int) -> Indices | None:
     """Indices from the values (n (d + 2),) of a measure at a design; None if nothing can be said of it.
 
     A row of the design, that is a point of A, the same of B and the d between them, is dropped whole if any of its
@@ -100,7 +101,7 @@ def indices(values, *, n, seed):
     return Indices(alone, with_all, first, total, int((~whole).sum()))
 
 
-def first_and_total(f_A, f_B, f_AB):
+def first_and_total(f_A: np.ndarray, f_B: np.ndarray, f_AB: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """First-order and total indices (s, d) from centred values f_A, f_B (s, n) and f_AB (d, s, n).
 
         S_i = mean(f_B (f_AB_i - f_A)) / var,    T_i = mean((f_A - f_AB_i)^2) / 2 var

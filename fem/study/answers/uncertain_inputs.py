@@ -1,15 +1,17 @@
 """Uncertain inputs of sensitivities, uncertainties and searches: their distributions, and where these come from."""
 
+from collections.abc import Iterable
 from typing import Annotated
 
 import numpy as np
 from pydantic import Field
 
 from fem.case import site
+from fem.case.site import Value
 from fem.errors import BadCase
 from fem.study.answers.finding import Settings, Table
 from fem.study.answers.naming import ACROSS, ALONG, name, unit_of
-from fem.study.spread import DISTRIBUTIONS, Distributions, distribution
+from fem.study.spread import DISTRIBUTIONS, Distributions, Law, distribution
 from fem.study.sweep import Study, case_at, points
 
 LEVEL = 0.95  # of all intervals
@@ -47,7 +49,7 @@ def ranges_of(study: Study, settings: Settings | None = None) -> dict:
     return ranges
 
 
-def triangular(held):
+def triangular(held: Value) -> Law:
     """The distribution of a value of the library."""
     return DISTRIBUTIONS["triangular"](low=held.low, typical=held.typical, high=held.high)
 
@@ -57,7 +59,7 @@ def medians(laws: dict) -> Settings:
     return {path: float(law.median()) for path, law in laws.items()}
 
 
-def settings_at(paths, sample: np.ndarray) -> list[Settings]:
+def settings_at(paths: Iterable[str], sample: np.ndarray) -> list[Settings]:
     """Settings of the points of a sample (d, n)."""
     return [dict(zip(paths, map(float, column), strict=True)) for column in sample.T]
 

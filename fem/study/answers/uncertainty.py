@@ -73,7 +73,7 @@ class Chance:
     ties: int  # of them, in which both are equal
 
 
-def scatter(values):
+def scatter(values: Sequence[float] | np.ndarray) -> Scatter | None:
     """Scatter of the values (n,) of a measure; None if fewer than FEWEST are known."""
     known = np.asarray(values)[np.isfinite(values)]
     if known.size < FEWEST:
@@ -81,7 +81,7 @@ def scatter(values):
     return Scatter(np.quantile(known, SHARES), known.size, len(values) - known.size)
 
 
-def lower(ours, theirs):
+def lower(ours: Sequence[float] | np.ndarray, theirs: Sequence[float] | np.ndarray) -> Chance | None:
     """Chance that the first of two measures (n,) under the same inputs is lower; None if too few pairs are known.
 
     The interval is Wilson's (1927), for independent draws; points of Sobol's lie more evenly, so it is a little wide.
