@@ -4,6 +4,7 @@ import hashlib
 import io
 import json
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 from ruamel.yaml import YAML
@@ -26,7 +27,7 @@ class Case(BaseModel):
         description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",
     )
     wound: Wound = Field(description="what is cut out")
-    closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")  # type: ignore[valid-type]
+    closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")
     skin: Skin = Field(description="the skin as a sheet")
     bed: Bed | None = Field(default=None, description="what holds the skin from below; nothing if absent")
     relax: Relax | None = Field(default=None, description="how forces fall with time; not asked if absent")
@@ -38,19 +39,19 @@ class Case(BaseModel):
 
     @model_validator(mode="before")
     @classmethod
-    def of_site(cls, content):
+    def of_site(cls, content: Any) -> Any:
         """The content, what it leaves out filled from its site."""
         return library.filled(content)
 
     @field_validator("closure", mode="before")
     @classmethod
-    def plainest(cls, closure):
+    def plainest(cls, closure: Any) -> Any:
         """The closure, side to side if it names no technique."""
         return {"technique": "side-to-side", **closure} if isinstance(closure, dict) else closure
 
     @field_validator("closure")
     @classmethod
-    def drawable(cls, closure, info: ValidationInfo):
+    def drawable(cls, closure: Any, info: ValidationInfo) -> Any:
         """Refuse a closure that cannot be drawn, cut or sewn, or sutures that cannot be tied in the order given."""
         if "wound" in info.data:
             plan = physical.plan_of(closure, info.data["wound"])
@@ -63,7 +64,7 @@ class Case(BaseModel):
 
     @field_validator("bed")
     @classmethod
-    def below_an_island(cls, bed, info: ValidationInfo):
+    def below_an_island(cls, bed: Bed | None, info: ValidationInfo) -> Bed | None:
         """Refuse to do without a bed where the plan cuts out an island of skin, which only its bed holds."""
         if bed is None and {"wound", "closure"} <= info.data.keys():
             if physical.plan_of(info.data["closure"], info.data["wound"]).held is not None:
@@ -72,7 +73,7 @@ class Case(BaseModel):
 
     @field_validator("from_site")
     @classmethod
-    def of_that_site(cls, keys, info: ValidationInfo):
+    def of_that_site(cls, keys: tuple[str, ...] | None, info: ValidationInfo) -> tuple[str, ...] | None:
         """Refuse keys that no site, or not this site, fills."""
         if keys is not None and "skin" in info.data:
             name = info.data["skin"].site
@@ -84,7 +85,7 @@ class Case(BaseModel):
 
     @field_validator("patch")
     @classmethod
-    def beyond_the_wound(cls, patch, info: ValidationInfo):
+    def beyond_the_wound(cls, patch: Patch | None, info: ValidationInfo) -> Patch | None:
         """The patch, its default filled in; refused if the wound or its undermined zone reaches the rim."""
         if not {"wound", "closure", "skin", "bed"} <= info.data.keys():
             return patch
@@ -101,7 +102,7 @@ class Case(BaseModel):
 
     @field_validator("mesh")
     @classmethod
-    def of_use(cls, mesh, info: ValidationInfo):
+    def of_use(cls, mesh: MeshSize, info: ValidationInfo) -> MeshSize:
         """The sizes, their defaults filled in; refused out of order, or out of proportion to the wound."""
         if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
             outline, patch = physical.outline(info.data["wound"].outline), info.data["patch"]
@@ -114,7 +115,7 @@ class Case(BaseModel):
         return mesh
 
 
-def read(path) -> Case:
+def read(path: str | Path) -> Case:
     """The case in a YAML file; files that it names lie in its own folder or in MESHES. Raises errors.BadCase."""
     return document.parse(document.read(path), Case, path, folders=(Path(path).parent, MESHES))
 
@@ -124,7 +125,7 @@ def schema() -> dict:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Case.model_json_schema()}
 
 
-def text(case) -> str:
+def text(case: Case) -> str:
     """The case as YAML, all defaults filled in; reading it gives an equal case."""
     yaml = YAML(typ="safe", pure=True)
     yaml.default_flow_style = None  # type: ignore[assignment]  # innermost values on one line
@@ -134,12 +135,12 @@ def text(case) -> str:
     return stream.getvalue()
 
 
-def key(case) -> str:
+def key(case: Case) -> str:
     """SHA-256 of everything in a resolved case, its name included."""
     return hashlib.sha256(case.model_dump_json().encode()).hexdigest()
 
 
-def inputs(case) -> dict[str, float | str | bool]:
+def inputs(case: Case) -> dict[str, float | str | bool]:
     """All values of a resolved case by dotted path; its name and where values came from are none, lists are JSON."""
     values = dotted.flat(case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site"}))
     return {key: json.dumps(value) if isinstance(value, list) else value for key, value in values.items()}

@@ -5,9 +5,10 @@ import math
 import numpy as np
 
 from fem.case import physical
-from fem.case.keys import MeshSize
+from fem.case.keys import Bed, MeshSize, Skin
+from fem.geometry.curve import Outline
 from fem.material.prestretch import stiffness
-from fem.plan.plan import reach
+from fem.plan.plan import Plan, reach
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
 # by more than 1 %.
@@ -27,8 +28,9 @@ def _lengths(plan):
     return [edge.length for edges in (*plan.seams, plan.open) for edge in edges]
 
 
-def refuse_sizes(mesh, plan, radius):
+def refuse_sizes(mesh: MeshSize, plan: Plan, radius: float) -> None:
     """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
+    assert mesh.edge_mm and mesh.tip_mm and mesh.far_mm, "sizes are filled in before"
     edges, touching = _lengths(plan), reach(plan)
     if min(edges) < MIN_SEGMENTS * mesh.edge_mm:
         raise ValueError(
@@ -51,7 +53,7 @@ def refuse_sizes(mesh, plan, radius):
         )
 
 
-def radius(zone, skin, bed):
+def radius(zone: float, skin: Skin, bed: Bed | None) -> float:
     """Radius of the patch where the case gives none, mm.
 
     The wound and its undermined zone reach `zone` mm. Beyond, shear springs k_s below the skin let in-plane
@@ -64,7 +66,7 @@ def radius(zone, skin, bed):
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 
 
-def sizes(mesh, outline, plan, radius):
+def sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float) -> MeshSize:
     """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width."""
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
     shortest = min(_lengths(plan))

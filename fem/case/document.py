@@ -9,9 +9,11 @@ import math
 import re
 import typing
 import warnings
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any
+from pathlib import Path
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from ruamel.yaml import YAML, MappingNode, ScalarNode
@@ -46,10 +48,13 @@ WANTED = {  # by pydantic's name of an error
 }
 # (former, present) names of keys, and of values as `key: value`; the former are still read, with a FutureWarning.
 RENAMED = (("technique: drawn", "technique: named-points"), ("kind: drawn", "kind: traced"))
+Model = TypeVar("Model", bound=BaseModel)
+Renamed = Sequence[tuple[str, str]]  # as RENAMED
+Complaints = list[tuple[tuple, str]]  # (place, message); a place is a key of `Written.marks`, or below
 LINE_END = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
 
 
-def read(path, *, limit=MAX_BYTES):
+def read(path: str | Path, *, limit: int = MAX_BYTES) -> str:
     """The text of a file, at most `limit` bytes of UTF-8. Raises BadCase."""
     try:
         with open(path, "rb") as stream:
@@ -74,7 +79,9 @@ class Written:
     problems: list  # (line, column, message) that did not hinder reading
 
 
-def parse(text, model, source, *, folders=(), renamed=()):
+def parse(
+    text: str, model: type[Model], source: object, *, folders: Sequence[Path] = (), renamed: Renamed = ()
+) -> Model:
     """The pydantic model that a YAML text describes; `source` names the text in messages.
 
     folders  that hold the files which the text may name; validators find them in their context
@@ -82,7 +89,8 @@ def parse(text, model, source, *, folders=(), renamed=()):
 
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
-    page, wrong = written(text, source, renamed), []
+    page = written(text, source, renamed)
+    wrong: Complaints = []
     try:
         parsed = model.model_validate(page.content, context={"folders": folders})
     except ValidationError as error:
@@ -92,13 +100,13 @@ def parse(text, model, source, *, folders=(), renamed=()):
     return parsed
 
 
-def top_keys(text, source):
+def top_keys(text: str, source: object) -> set[str]:
     """Names of the keys at the top of a YAML text, whatever else is wrong with it. Raises BadCase if it is no YAML."""
     content = written(text, source).content
     return set(content) if isinstance(content, dict) else set()
 
 
-def written(text, source, renamed=()) -> Written:
+def written(text: str, source: object, renamed: Renamed = ()) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     marks: dict = {}
     problems: list = []
@@ -121,14 +129,14 @@ def written(text, source, renamed=()) -> Written:
     return Written(text, source, _plain(node, (), marks, problems), marks, problems)
 
 
-def bad(page, complaints) -> BadCase:
+def bad(page: Written, complaints: Complaints) -> BadCase:
     """The error of a text, with its own problems and complaints (place, message) about what it says."""
     return _bad(
         page.text, page.source, page.problems + [(*_mark(page, place), message) for place, message in complaints]
     )
 
 
-def path_of(place):
+def path_of(place: tuple) -> tuple:
     """Path of a complaint's place, which may be that of a key."""
     return (*place[0], place[1]) if place and isinstance(place[0], tuple) else place
 
@@ -201,7 +209,7 @@ def _plain(node, path, marks, problems):
     return content
 
 
-def complaints(error, root):
+def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
     """[(place, message)] of pydantic's error about the model `root`; a place is a key of `Written.marks`, or below."""
     return [complaint for e in error.errors(include_url=False) for complaint in _complaints(e, root)]
 
@@ -295,7 +303,7 @@ def _tag(model):
     return model.__name__
 
 
-def hint(given, known):
+def hint(given: Any, known: Iterable[str]) -> str:
     """The nearest of the known words, with its unit if only that is wrong, and all of them."""
     ends = {name: max((u for u in UNITS if name.endswith(f"_{u}")), key=len, default="") for name in known}
     same = [name for name, end in ends.items() if end and f"{given}_".startswith(name.removesuffix(end))]

@@ -1,5 +1,6 @@
 """Values of a nested mapping by dotted key, as wound.outline.length_mm."""
 
+from collections.abc import Iterable
 from typing import Any
 
 
@@ -46,6 +47,6 @@ def without(content: dict, key: str) -> dict:
     return {name: value for name, value in content.items() if name != first or rest}
 
 
-def in_order(keys) -> list[str]:
+def in_order(keys: Iterable[str]) -> list[str]:
     """Keys sorted so that a block comes before what is inside it."""
     return sorted(keys, key=lambda key: key.count("."))

@@ -5,10 +5,11 @@ The models of outlines, techniques and laws are made from the functions in their
 
 import inspect
 import re
+from collections.abc import Callable, Mapping
 from functools import reduce
 from operator import or_
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_type_hints
 
 import numpy as np
 import shapely
@@ -41,7 +42,7 @@ Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 
 
-def variants(functions, tag, common=MappingProxyType({})):
+def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, Any] = MappingProxyType({})) -> Any:
     """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
     An argument without annotation is a positive number; its description is its line in the docstring.
@@ -85,7 +86,7 @@ class Wound(BaseModel):
 
     @field_validator("outline")
     @classmethod
-    def without_file(cls, outline, info: ValidationInfo):
+    def without_file(cls, outline: Any, info: ValidationInfo) -> Any:
         """The outline, the points of its file filled in, so that the case no longer needs the file."""
         if outline.kind != "traced" or outline.file is None or outline.points_mm is not None:
             return outline
@@ -97,14 +98,14 @@ class Wound(BaseModel):
 
     @field_validator("outline")
     @classmethod
-    def possible(cls, outline):
+    def possible(cls, outline: Any) -> Any:
         """Refuse an outline that cannot be drawn."""
         physical.outline(outline)
         return outline
 
     @field_validator("lesion")
     @classmethod
-    def inside(cls, lesion, info: ValidationInfo):
+    def inside(cls, lesion: Lesion | None, info: ValidationInfo) -> Lesion | None:
         """Refuse a lesion that reaches out of the outline with its margin."""
         if lesion is not None and "outline" in info.data:
             outline = physical.outline(info.data["outline"])
@@ -162,7 +163,7 @@ class Taper(BaseModel):
     bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
 
     @model_validator(mode="after")
-    def possible(self):
+    def possible(self) -> Self:
         """Refuse sutures that would push, or of which there are none."""
         if self.remaining_mm > 2 * self.offset_mm:
             raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
@@ -197,7 +198,7 @@ class Tension(BaseModel):
     )
 
     @model_validator(mode="after")
-    def one_way(self):
+    def one_way(self) -> Self:
         """Refuse one stretch without the other, and stretches beside tensions."""
         stretches = {"along_stretch", "across_stretch"} & self.model_fields_set
         if stretches and (self.along_stretch is None or self.across_stretch is None):
@@ -225,7 +226,7 @@ class Skin(BaseModel):
 
     @field_validator("tension")
     @classmethod
-    def carried(cls, tension, info: ValidationInfo):
+    def carried(cls, tension: Tension, info: ValidationInfo) -> Tension:
         """The tension in N/m; refused if no stretch of the law carries it, or none that skin may have."""
         if not {"thickness_mm", "law"} <= info.data.keys():
             return tension
@@ -259,16 +260,16 @@ class Bed(BaseModel):
 
     @field_validator("normal_kPa_per_mm", "shear_kPa_per_mm")
     @classmethod
-    def of_fat(cls, stiffness, info: ValidationInfo):
+    def of_fat(cls, stiffness: float | None, info: ValidationInfo) -> float | None:
         """The stiffness, that of the fat if it is left out."""
-        fat = {key: info.data.get(key) for key in ("fat_mm", "fat_shear_kPa")}
+        fat: dict[str, Any] = {key: info.data.get(key) for key in ("fat_mm", "fat_shear_kPa")}
         if stiffness is not None or None in fat.values():
             return stiffness
         normal, shear = springs(**fat)
         return normal if info.field_name == "normal_kPa_per_mm" else shear
 
     @model_validator(mode="after")
-    def complete(self):
+    def complete(self) -> Self:
         """Refuse a bed without both stiffnesses."""
         if self.normal_kPa_per_mm is None or self.shear_kPa_per_mm is None:
             raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
@@ -300,7 +301,7 @@ class Relax(BaseModel):
 
     @field_validator("terms")
     @classmethod
-    def fading(cls, terms):
+    def fading(cls, terms: tuple[Prony, ...]) -> tuple[Prony, ...]:
         """Refuse no term, too many, or terms that leave no force."""
         if not 1 <= len(terms) <= MAX_TERMS:
             raise ValueError(f"got {len(terms)} terms, wanted 1 or {MAX_TERMS}")
@@ -311,7 +312,7 @@ class Relax(BaseModel):
 
     @field_validator("at_s")
     @classmethod
-    def few(cls, times):
+    def few(cls, times: tuple[float, ...]) -> tuple[float, ...]:
         """Refuse no time, or more than anyone reads."""
         if not 1 <= len(times) <= MAX_TIMES:
             raise ValueError(f"got {len(times)} times, wanted 1 to {MAX_TIMES}")
@@ -346,7 +347,10 @@ COMMON = _keys(undermined) | {  # keys of every technique
     "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
     "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
 }
-Closure = variants(TECHNIQUES, "technique", COMMON)
+if TYPE_CHECKING:
+    Closure = Any  # a type made at run time
+else:
+    Closure = variants(TECHNIQUES, "technique", COMMON)
 
 
 def _places(points):

@@ -1,10 +1,13 @@
 """What is known of a case before any mesh: its geometry, where cones are to be expected, and what is unusual."""
 
 import math
+from collections.abc import Iterable
+from typing import Any
 
 import shapely
 
 from fem.case import physical, site
+from fem.case.case import Case
 from fem.case.keys import KNOT_PULL
 from fem.geometry.outlines import facts
 from fem.material.bending import BENDING_POISSON, bending_stiffness, buckling_tension
@@ -14,7 +17,7 @@ from fem.plan.plan import removed_area, removed_skin
 from fem.plan.trim import lengths
 
 
-def geometry(case):
+def geometry(case: Case) -> dict[str, Any]:
     """What is known of a case before any mesh, by the names of the measures."""
     known = facts(physical.excised(case))
     lesion, plan = case.wound.lesion, physical.plan(case)
@@ -26,11 +29,11 @@ def geometry(case):
     known["natural_tension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
     skin = case.skin
     known["natural_stretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
-    known["patch_radius_mm"] = case.patch.radius_mm
+    known["patch_radius_mm"] = case.patch and case.patch.radius_mm
     return known
 
 
-def report(case) -> str:
+def report(case: Case) -> str:
     """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
     rows = [f"{case.name}: {case.wound.outline.kind}, {case.closure.technique}"]
     for name, value in geometry(case).items():
@@ -82,7 +85,7 @@ def _without_unit(name):
     return name.removesuffix(ending), known.get(ending, "")
 
 
-def warnings(case) -> list[str]:
+def warnings(case: Case) -> list[str]:
     """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
     return [*site.warnings(case.model_dump()), *_buckling(case)]
 
@@ -105,7 +108,7 @@ def _buckling(case):
     ]
 
 
-def overloaded(case, forces) -> list[str]:
+def overloaded(case: Case, forces: Iterable[float]) -> list[str]:
     """A line if one of the forces (n,), N, on sutures between edges is more than the stated thread's knot holds."""
     size = getattr(case.closure.sutures, "thread_size", None)
     if size is None or max(forces) <= KNOT_PULL[size]:

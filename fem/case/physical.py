@@ -6,34 +6,39 @@ their units in their own arguments.
 
 import inspect
 import json
+from collections.abc import Sequence
 from functools import lru_cache, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import OUTLINES
-from fem.material.laws import LAWS
+from fem.material.laws import LAWS, Law
 from fem.material.prestretch import stretch_under, tension
 from fem.material.relaxation import left_after
 from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
 from fem.plan.trim import ENDS, extended, trimmed
 
+if TYPE_CHECKING:
+    from fem.case.case import Case
+    from fem.case.keys import Bed, Tension, Wound
+
 RECENT = 32  # plans and stretches that are kept; our choice, a comparison shows fewer cases
 
 
-def outline(shape) -> Outline:
+def outline(shape: Any) -> Outline:
     """The outline that a case's `wound.outline` describes. Raises ValueError if it cannot be."""
     return OUTLINES[shape.kind](**shape.model_dump(exclude={"kind"}))
 
 
-def plan(case) -> Plan:
+def plan(case: "Case") -> Plan:
     """The sewing plan of a case."""
     return plan_of(case.closure, case.wound)
 
 
-def plan_of(closure, wound) -> Plan:
+def plan_of(closure: Any, wound: "Wound") -> Plan:
     """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
     keys = {*inspect.signature(TECHNIQUES[closure.technique]).parameters, *inspect.signature(undermined).parameters}
     return _plan(wound.outline.model_dump_json(), closure.model_dump_json(include={"technique", *keys}))
@@ -53,7 +58,7 @@ def _keywords(function):
     return [name for name, p in inspect.signature(function).parameters.items() if p.kind is p.KEYWORD_ONLY]
 
 
-def excised(case) -> Outline:
+def excised(case: "Case") -> Outline:
     """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
     wound = outline(case.wound.outline)
     if case.closure.technique != "trimmed":
@@ -61,7 +66,7 @@ def excised(case) -> Outline:
     return extended(wound, **case.closure.model_dump(include={*_keywords(trimmed)} - {"surplus", "eased_mm"}))
 
 
-def cut_by(case, lengths):
+def cut_by(case: "Case", lengths: Sequence[float]) -> "Case":
     """The case with trimmed closure whose ends are cut by lengths (2,), mm; an end of 0 is left."""
     cut: dict[str, Any] = {"under_mm": None}
     for end, length in zip(ENDS, lengths, strict=True):
@@ -69,45 +74,48 @@ def cut_by(case, lengths):
     return case.model_copy(update={"closure": case.closure.model_copy(update=cut)})
 
 
-def tying(plan, sutures) -> list[tuple[int, float]]:
+def tying(plan: Plan, sutures: Any) -> list[tuple[int, float]]:
     """The interrupted sutures of a case, in order of tying, as in `fem.plan.plan.stitches`."""
     return stitches(plan, spacing=sutures.spacing_mm, order=sutures.numbers or sutures.order)
 
 
-def law(chosen):
+def law(chosen: Any) -> Law:
     """The law that a case's `skin.law` describes: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
     return partial(LAWS[chosen.kind], **chosen.model_dump(exclude={"kind"}))
 
 
-def pretension(tension) -> np.ndarray:
+def pretension(tension: "Tension") -> np.ndarray:
     """Line tension (2,) of uncut skin along and across the lines, N/mm, of a case's `skin.tension`."""
     return 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])
 
 
-def pretension_N_per_m(law, prestretch, *, h) -> list[float]:
+def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[float]:
     """Line tensions [along, across] of skin stretched by `prestretch` (2,), in the unit of a case file."""
     return (1e3 * tension(law, prestretch, h=h)).tolist()
 
 
 @lru_cache(RECENT)
-def prestretch(tension, chosen, *, h) -> np.ndarray:
+def prestretch(tension: "Tension", chosen: Any, *, h: float) -> np.ndarray:
     """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none."""
     stretch = stretch_under(law(chosen), pretension(tension), h=h)
     stretch.setflags(write=False)  # it is kept
     return stretch
 
 
-def lines(tension) -> float:
+def lines(tension: "Tension") -> float:
     """Direction of the skin tension lines of a case's `skin.tension`, counter-clockwise from x, rad."""
     return np.radians(tension.lines_deg)
 
 
-def springs(bed) -> tuple[float, float]:
+def springs(bed: "Bed | None") -> tuple[float, float]:
     """Stiffness per area of a case's `bed` against lifting and sliding, N/mm3; none without a bed."""
-    return (0.0, 0.0) if bed is None else (1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm)
+    if bed is None:
+        return 0.0, 0.0
+    assert bed.normal_kPa_per_mm is not None and bed.shear_kPa_per_mm is not None  # of a bed that is complete
+    return 1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm
 
 
-def forces_left(case) -> dict[float, float] | None:
+def forces_left(case: "Case") -> dict[float, float] | None:
     """Share of every force that is left, by seconds after closure; None if the case has no `relax`."""
     if case.relax is None:
         return None

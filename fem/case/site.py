@@ -5,7 +5,7 @@ The values stand in `sites.yaml` beside this file, each with its range, its sour
 
 import textwrap
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, Self
 
 from annotated_types import MinLen
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -33,7 +33,7 @@ class Value(BaseModel):
     tag: Literal["read", "from memory", "our choice"]
 
     @model_validator(mode="after")
-    def ordered(self):
+    def ordered(self) -> Self:
         """Refuse a typical value outside its range."""
         if not self.low <= self.typical <= self.high:
             raise ValueError(f"wanted low <= typical <= high, got {self.low:g}, {self.typical:g}, {self.high:g}")
@@ -91,7 +91,7 @@ LIBRARY = document.parse(document.read(PATH), Library, PATH)
 SITES = LIBRARY.sites | LIBRARY.bench
 
 
-def values(entry):
+def values(entry: Site) -> dict[str, Value]:
     """Every value of an entry, by the dotted key that a case has for it."""
     named = {"skin.thickness_mm": entry.thickness_mm}
     named |= {f"skin.law.{key}": value for key, value in entry.law.parameters.items()}
@@ -101,7 +101,7 @@ def values(entry):
     return named
 
 
-def springs(*, fat_mm, fat_shear_kPa):
+def springs(*, fat_mm: float, fat_shear_kPa: float) -> tuple[float, float]:
     """Stiffness per area of a layer of fat between skin and fascia against lifting and sliding, kPa/mm.
 
         k_s = G / H,    k_n = 6.5 G / H
@@ -127,7 +127,7 @@ def springs(*, fat_mm, fat_shear_kPa):
 # A case and its site --------------------------------------------------------------------------------------
 
 
-def filled(content):
+def filled(content: Any) -> Any:
     """The content of a case file, what it leaves out taken from its site; `from_site` lists the keys taken.
 
     Content without a site, or with `from_site` (written by this program, so nothing is left out), stays as it is.
@@ -145,7 +145,7 @@ def filled(content):
     return full | {"from_site": tuple(taken)}
 
 
-def offered(entry):
+def offered(entry: Site) -> dict[str, str | float]:
     """What an entry fills in: kind of law and typical values, by the dotted keys of a case."""
     typical = {key: value.typical for key, value in values(entry).items() if key != RATIO}
     return {"skin.law.kind": entry.law.kind} | typical
@@ -164,7 +164,7 @@ def _open(wanted, kind, content):
     return {key: value for key, value in wanted.items() if not key.startswith(tuple(settled))}
 
 
-def warnings(content):
+def warnings(content: dict[str, Any]) -> list[str]:
     """What is unusual about the resolved content of a case, a line each: values outside the ranges of its site."""
     name = content["skin"]["site"]
     entry, where = (SITES[name], name) if name else (LIBRARY.anywhere, "skin of any site")
@@ -201,7 +201,7 @@ def _given(content):
 HEADINGS = "site", "skin mm", "law", "parameters", "along N/m", "across N/m", "ratio", "fat mm", "fat shear kPa"
 
 
-def rows():
+def rows() -> list[tuple[str, ...]]:
     """Typical values of all sites and bench materials, a row of words each under HEADINGS."""
     table = []
     for name, entry in SITES.items():
@@ -213,7 +213,7 @@ def rows():
     return table
 
 
-def report(name, *, width):
+def report(name: str, *, width: int) -> str:
     """One entry as text: each value, its range, its tag and its source, wrapped to `width` columns."""
     entry = SITES[name]
     known = values(entry)

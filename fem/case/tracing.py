@@ -9,6 +9,7 @@ import io
 import json
 import os
 import re
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +27,7 @@ PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+.,\s-]*", re.ASCII)
 BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, OverflowError
 
 
-def points(name, folders):
+def points(name: str, folders: Sequence[Path]) -> np.ndarray:
     """Points (n, 2), mm, x to the right and y up, of the outline in the file `name` of the first folder that has it.
 
     CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, its coordinates in mm. SVG: one
@@ -45,7 +46,7 @@ def points(name, folders):
     return X
 
 
-def located(name, folders, *, kinds):
+def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path:
     """Path of the file `name`, like `lens.csv` or `drawings/lens.csv`, in the first of the folders that has it.
 
     Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there

@@ -38,7 +38,7 @@ def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
         Rows(("with a ruler, mm", "computed", "measured"), tuple(measured(result))),
         *(
             Paragraph(line, "small")
-            for line in sentences("teaching/bench", "small_print", SITES[result.case.skin.site].about)
+            for line in sentences("teaching/bench", "small_print", SITES[str(result.case.skin.site)].about)
         ),
         Paragraph(caution(), "small"),
     )

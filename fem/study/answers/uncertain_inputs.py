@@ -42,7 +42,7 @@ def ranges_of(study: Study, settings: Settings | None = None) -> dict:
     taken = set(case.from_site or ())
     if {ALONG, ACROSS} <= taken:
         taken = taken - {ACROSS} | {site.RATIO}
-    library = site.values(site.SITES[case.skin.site]) if taken else {}
+    library = site.values(site.SITES[str(case.skin.site)]) if taken else {}
     ranges = {path: held for path, held in library.items() if path in taken and held.low < held.high}
     if not ranges:
         raise BadCase("the base takes nothing from a site, so `inputs` must be given")
