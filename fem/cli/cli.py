@@ -4,7 +4,7 @@ import json
 import sys
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from cyclopts import App, Parameter, validators
 
@@ -324,7 +324,7 @@ def teach(
     worst = 0
     for lesson in lessons:
         announce([lesson.case], into)
-        options = {"into": into, "again": again, "only": only or (), "paper": paper, "heights": heights}
+        options: dict[str, Any] = {"into": into, "again": again, "only": only or (), "paper": paper, "heights": heights}
         handout, code = attempted(lesson.case.name, partial(make, lesson, **options))
         worst = max(worst, code)
         if handout is not None:

@@ -96,7 +96,7 @@ def address(case: cases.Case) -> str:
 # Folders ------------------------------------------------------------------------------------------------------
 
 
-def state(folder: Path | str, case: cases.Case | None = None, *, keep="pictures") -> State:
+def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pictures") -> State:
     """What a folder is to a case, or, if none is given, to that whose result it says it is.
 
     keep   key of KEPT: what is wanted of the result

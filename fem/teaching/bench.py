@@ -14,7 +14,7 @@ from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown
 from fem.results.result import Result
 from fem.teaching import sentence
-from fem.teaching.sheet import Heading, Items, Paragraph, Rows, Sheet
+from fem.teaching.sheet import Block, Heading, Items, Paragraph, Rows, Sheet
 
 
 def on_bench(result: Result) -> bool:
@@ -27,7 +27,7 @@ def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
 
     at   seam and fraction of each suture, in order of sewing
     """
-    blocks = (
+    blocks: tuple[Block, ...] = (
         Heading("What you need"),
         Items(tuple(needed(result))),
         Heading("Cut and sew"),

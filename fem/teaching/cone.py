@@ -10,6 +10,7 @@ sector). Skin differs: it stretches, bends with effort, and its seam takes skin 
 computed cone is drawn beside it, as the ring up to which the paper cone is as high.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import asin, cos, degrees, pi, sin, tan
 from textwrap import wrap
@@ -19,6 +20,7 @@ import numpy as np
 from fem.case import physical
 from fem.comparison.wording import sentences, unitful
 from fem.plan import junctions
+from fem.results.result import Result
 from fem.teaching.drawing import Drawing, Stroke, Text, joined, moved
 from fem.teaching.template import LEAST_DEFICIT
 
@@ -36,22 +38,22 @@ class Cone:
     radius: float  # mm, of the disc, and of the side of the cone
 
     @property
-    def sector(self):
+    def sector(self) -> float:
         """Angle of the disc that is left, rad."""
         return 2 * pi - self.deficit
 
     @property
-    def half_angle(self):
+    def half_angle(self) -> float:
         """Between the axis and the side, rad."""
         return asin(1 - self.deficit / (2 * pi))
 
     @property
-    def height(self):
+    def height(self) -> float:
         """From the level of the rim to the top, mm."""
         return self.radius * cos(self.half_angle)
 
     @property
-    def base_radius(self):
+    def base_radius(self) -> float:
         """Of the rim, mm."""
         return self.radius * sin(self.half_angle)
 
@@ -65,7 +67,7 @@ class Tip:
     height: float | None  # mm, of the computed cone; None if none was measured there
 
 
-def tips(result) -> list[Tip]:
+def tips(result: Result) -> list[Tip]:
     """The places of a closed case where angles of skin add up to less than 2 pi, with the cone that was computed."""
     X, nodes, cones = result.stages["X"], result.stages["tips"], result.measures["cones"]
     found = []
@@ -81,7 +83,7 @@ def tips(result) -> list[Tip]:
     return found
 
 
-def of_one_kind(tips) -> list[list[Tip]]:
+def of_one_kind(tips: Iterable[Tip]) -> list[list[Tip]]:
     """The tips by their deficits, greatest first: one paper model serves each list."""
     groups: list[list[Tip]] = []
     for tip in sorted(tips, key=lambda tip: (-round(tip.deficit / ALIKE), tip.at)):
@@ -92,7 +94,7 @@ def of_one_kind(tips) -> list[list[Tip]]:
     return groups
 
 
-def pattern(cone, heights=()) -> Drawing:
+def pattern(cone: Cone, heights: Iterable[float] = ()) -> Drawing:
     """The flat disc without its wedge about the origin, the wedge below; a tab along one edge; rings of heights, mm.
 
     A ring is drawn where the paper cone is as high as it says, if that is on the disc.
@@ -117,7 +119,7 @@ def pattern(cone, heights=()) -> Drawing:
     return Drawing((outer, glued, *rings), tuple(words))
 
 
-def sheet(result) -> Drawing | None:
+def sheet(result: Result) -> Drawing | None:
     """All paper models of a closed case, one below the other with its words; None if no cone is to be expected."""
     parts, below = [], 0.0
     spread = float(junctions.spread(physical.plan(result.case)).sum())

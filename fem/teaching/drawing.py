@@ -96,7 +96,7 @@ def joined(*drawings: Drawing) -> Drawing:
     return Drawing(tuple(s for d in drawings for s in d.strokes), tuple(w for d in drawings for w in d.texts))
 
 
-def moved(drawing: Drawing, way) -> Drawing:
+def moved(drawing: Drawing, way: tuple[float, float]) -> Drawing:
     """The drawing moved by way (2,), mm."""
     x, y = way
     return Drawing(

@@ -69,7 +69,7 @@ class Exploration(BaseModel):
 
     @field_validator("base")
     @classmethod
-    def has_a_width(cls, base):
+    def has_a_width(cls, base: Case) -> Case:
         """Refuse a wound without length and width."""
         if not {"length_mm", "width_mm"} <= set(type(base.wound.outline).model_fields):
             raise ValueError(f"an outline of the kind {base.wound.outline.kind} has no length_mm and width_mm")
@@ -77,7 +77,7 @@ class Exploration(BaseModel):
 
     @field_validator("ratios")
     @classmethod
-    def ascending(cls, ratios):
+    def ascending(cls, ratios: tuple[float, ...]) -> tuple[float, ...]:
         """Refuse fewer than two ratios, or ratios that do not ascend."""
         if len(ratios) < 2:
             raise ValueError("wanted at least two ratios")
@@ -87,7 +87,7 @@ class Exploration(BaseModel):
 
     @field_validator("choices")
     @classmethod
-    def can_be_made(cls, choices, info: ValidationInfo):
+    def can_be_made(cls, choices: tuple[Choice, ...], info: ValidationInfo) -> tuple[Choice, ...]:
         """Refuse no or too many choices, two of one name, too many closures, and changes of which no case comes."""
         if not 1 <= len(choices) <= len(SHAPES):
             raise ValueError(f"wanted 1 to {len(SHAPES)} choices")
@@ -117,17 +117,17 @@ class Step:
     case: Case
 
 
-def is_exploration(path):
+def is_exploration(path: Path | str) -> bool:
     """Whether a YAML file describes such a page rather than a case or a lesson. Raises BadCase if it is no YAML."""
     return "ratios" in top_keys(read_text(path), path)
 
 
-def read(path) -> Exploration:
+def read(path: Path | str) -> Exploration:
     """The exploration in a YAML file. Raises BadCase."""
     return parse(read_text(path), Exploration, path, folders=(Path(path).parent, cases.MESHES), renamed=RENAMED)
 
 
-def steps(exploration) -> list[Step]:
+def steps(exploration: Exploration) -> list[Step]:
     """All closures of an exploration, choice after choice, each from the shortest to the longest."""
     return [
         Step(i, ratio, _made(exploration.base, choice, ratio))
@@ -149,14 +149,14 @@ def _made(base, choice, ratio) -> Case:
 # The page -----------------------------------------------------------------------------------------------------
 
 
-def write(exploration, results: list[Result], into):
+def write(exploration: Exploration, results: list[Result], into: Path | str) -> Path:
     """Path of the page, written into a folder whole or not at all; results in the order of `steps`."""
     path = Path(into) / f"{exploration.base.name}.html"
     write_whole(path, html(exploration, results))
     return path
 
 
-def html(exploration, results):
+def html(exploration: Exploration, results: list[Result]) -> str:
     """The page as text. Raises ValueError if nothing is closed."""
     if not solved(results):
         raise ValueError("none of the closures was found, so there is nothing to explore")

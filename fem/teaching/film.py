@@ -7,9 +7,11 @@ encoder.
 import io
 import math
 import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from pathlib import Path
 
 import av
 import numpy as np
@@ -24,8 +26,21 @@ from fem.plan.plan import removed_skin
 from fem.render import canvas, projection
 from fem.results.scene import flat_triangles
 from fem.teaching.solid import rim, rings
-from fem.teaching.timeline import BETWEEN, CLOSED, CUT, OPEN, UNCUT, between, keyframe_at, moved, plan_lines, stitched
+from fem.teaching.timeline import (
+    BETWEEN,
+    CLOSED,
+    CUT,
+    OPEN,
+    UNCUT,
+    Keyframe,
+    between,
+    keyframe_at,
+    moved,
+    plan_lines,
+    stitched,
+)
 
+Film = list[tuple[np.ndarray, int]]  # frames, and for how many each stands
 NOTE = "For research and teaching; not a medical device."
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: freed from its bed."
 
@@ -50,7 +65,7 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 # The skin in a keyframe -----------------------------------------------------------------------------------------
 
 
-def view(keyframe, half_width, heights):
+def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
     skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages["elements"]).T)
@@ -65,7 +80,7 @@ def view(keyframe, half_width, heights):
     )  # fmt: skip
 
 
-def edges(keyframe):
+def edges(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
     if physical.plan(keyframe.of.case).open:
         found = rings(*rim(flat_triangles(keyframe.of.stages["elements"])))
@@ -85,7 +100,7 @@ def _patches(result):
     return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3).tolist())]
 
 
-def stitches(keyframe):
+def stitches(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
     stages, plan, lines = keyframe.of.stages, physical.plan(keyframe.of.case), []
     for seam, fraction in stitched(keyframe.of)[: keyframe.tied]:
@@ -106,7 +121,7 @@ def _beside(curve, fraction, distance):
     return place + distance * np.array([-way[1], way[0]])
 
 
-def inset(keyframe, half_width, width):
+def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
     """Image of the keyframe's plan: skin from above, its undermined zone, edges or planned lines, tied sutures."""
     stages, scale = keyframe.of.stages, FINE * width / (2 * half_width)
     high = round(FINE * width * canvas.SHAPE)
@@ -157,7 +172,7 @@ class Camera:
     rows: tuple[int, int]  # of the views that are shown: some skin is in them at some keyframe
 
 
-def camera(made):
+def camera(made: Sequence[Keyframe]) -> Camera:
     """The camera that suits all of some keyframes."""
     half_width, heights, _ = chart.common_ranges([keyframe.of for keyframe in made])
     ends, high = [_rows(keyframe, half_width) for keyframe in made], canvas.VIEW[1]
@@ -177,7 +192,7 @@ def _rows(keyframe, half_width):
     return math.floor(up.min()), math.ceil(up.max())
 
 
-def frame(keyframe, shot, place=""):
+def frame(keyframe: Keyframe, shot: Camera, place: str = "") -> np.ndarray:
     """Frame of one closure: title and caption, the skin, and beside it the plan and the scale of colours.
 
     place   of the keyframe among those kept, as "3 of 8"
@@ -197,7 +212,7 @@ def frame(keyframe, shot, place=""):
     return np.asarray(image)
 
 
-def side_by_side(made, at, shot, names):
+def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, names: Sequence[str]) -> np.ndarray:
     """Frame of several closures at one place in time, a column each.
 
     made    keyframes of each;  names   of each
@@ -224,29 +239,29 @@ def side_by_side(made, at, shot, names):
     return np.asarray(image)
 
 
-def seen(keyframe, shot):
+def seen(keyframe: Keyframe, shot: Camera) -> Image.Image:
     """The view of a keyframe, without the rows in which there is never anything."""
     return Image.fromarray(view(keyframe, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
 
 
-def phase(at):
+def phase(at: float) -> str:
     """What is going on at a place in time."""
     if at < OPEN:
         return "Cut"
     return "Closing" if at < CLOSED else "Closed"
 
 
-def reduced(image, wide):
+def reduced(image: Image.Image, wide: int) -> Image.Image:
     """An image made so many pixels wide."""
     return image.resize((wide, round(image.height * wide / image.width)), Image.Resampling.LANCZOS)
 
 
-def even(n):
+def even(n: float) -> int:
     """The least even number that is not below n: half as many points of colour are in a film."""
     return 2 * math.ceil(n / 2)
 
 
-def colour_scale(heights, wide):
+def colour_scale(heights: tuple[float, float], wide: int) -> Image.Image:
     """Image of the colours of height and what they mean."""
     stream = io.BytesIO()
     with rc_context(style.STYLE):
@@ -291,12 +306,12 @@ def _font(size, bold=False):
 # What is shown ------------------------------------------------------------------------------------------------
 
 
-def numbered(made, shot):
+def numbered(made: Sequence[Keyframe], shot: Camera) -> list[tuple[str, np.ndarray]]:
     """Title and frame of every keyframe of a closure, in order."""
     return [(m.title, frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
 
 
-def film(made, shot, kept):
+def film(made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.ndarray]]) -> Film:
     """Frames and for how many each stands: the keyframes' own in order, the skin moving from one to the next.
 
     kept   of the keyframes, as from `numbered`
@@ -309,7 +324,7 @@ def film(made, shot, kept):
     return [*shown, (kept[-1][1], END)]
 
 
-def film_of_several(made, names):
+def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) -> Film:
     """Frames, and for how many each stands, of several closures side by side and in step: each as far closed.
 
     made    keyframes of each;  names   of each
@@ -332,7 +347,7 @@ def film_of_several(made, names):
 # Files --------------------------------------------------------------------------------------------------------
 
 
-def write_numbered(kept, folder):
+def write_numbered(kept: Sequence[tuple[str, np.ndarray]], folder: Path) -> list[Path]:
     """Paths of the frames as PNG files, whose names say place and title, written into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
     paths = []
@@ -343,7 +358,7 @@ def write_numbered(kept, folder):
     return paths
 
 
-def write_mp4(shown, path):
+def write_mp4(shown: Film, path: Path) -> None:
     """Write frames as H.264 in 4:2:0, which every player shows; their sides are even."""
     high, wide = shown[0][0].shape[:2]
     with av.open(str(path), "w", options={"movflags": "+faststart"}) as container:
@@ -355,7 +370,7 @@ def write_mp4(shown, path):
         container.mux(stream.encode())
 
 
-def write_gif(shown, path):
+def write_gif(shown: Film, path: Path) -> None:
     """Write frames as a GIF that runs for ever, at most GIF_WIDTH wide."""
     images = [_small(image) for image, _ in shown]
     durations = [1000 * times // RATE for _, times in shown]

@@ -6,9 +6,10 @@ The handout lies inside the results folder, so it goes when the case is computed
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import fem
 from fem.case import case as cases
@@ -21,7 +22,11 @@ from fem.results.close import UNTRIMMED, close
 from fem.results.folder import whole
 from fem.results.result import Result, read
 from fem.teaching import lesson as lessons
-from fem.teaching.lesson import Lesson
+from fem.teaching.lesson import Compared, Lesson
+
+if TYPE_CHECKING:
+    from fem.teaching.drawing import Drawing
+    from fem.teaching.film import Film
 
 MADE = "handout.json"  # in the handout: which product wrote which files
 NOTE = "For research and teaching; not a medical device."
@@ -39,7 +44,7 @@ class Material:
     heights: float = 1.0  # exaggeration of heights in what is printed in 3D
 
 
-def template(material, folder):
+def template(material: Material, folder: Path) -> list[Path]:
     """The 1:1 template as PDF, SVG and DXF."""
     from fem.teaching import template
 
@@ -63,7 +68,7 @@ def numbering(case: Case) -> str:
     return sentence("teaching/paper", "numbering", thread, closing.sutures.kind == "interrupted", MARK, hidden)
 
 
-def cone(material, folder):
+def cone(material: Material, folder: Path) -> list[Path]:
     """The paper model of the cones as PDF, SVG and DXF; nothing where none is to be expected."""
     from fem.teaching import cone
 
@@ -75,7 +80,7 @@ def cone(material, folder):
     )
 
 
-def bench(material, folder):
+def bench(material: Material, folder: Path) -> list[Path]:
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
     from fem.teaching import bench
     from fem.teaching.sheet import write_pdf
@@ -89,7 +94,7 @@ def bench(material, folder):
     return [path]
 
 
-def lesson(material, folder):
+def lesson(material: Material, folder: Path) -> list[Path]:
     """The lesson sheet and its answers, as PDF and HTML."""
     from fem.teaching import leaflet
     from fem.teaching.sheet import html, write_pdf
@@ -104,7 +109,7 @@ def lesson(material, folder):
     return paths
 
 
-def frames(material, folder):
+def frames(material: Material, folder: Path) -> list[Path]:
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
     from fem.teaching import film, timeline
 
@@ -114,13 +119,13 @@ def frames(material, folder):
     return film.write_numbered(kept, folder / "frames") + films(film.film(made, shot, kept), folder / "closure")
 
 
-def untrimmed(material):
+def untrimmed(material: Material) -> Result | None:
     """Result before cones were cut off; None if they were not."""
     before = material.folder / UNTRIMMED
     return read(before, physical.cut_by(material.lesson.case, (0.0, 0.0))) if before.is_dir() else None
 
 
-def together(material, folder):
+def together(material: Material, folder: Path) -> list[Path]:
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
     from fem.teaching import film, timeline
 
@@ -132,7 +137,7 @@ def together(material, folder):
     return films(film.film_of_several(made, names), folder / "side-by-side")
 
 
-def films(shown, stem):
+def films(shown: "Film", stem: Path) -> list[Path]:
     """Paths of a film written as MP4 and GIF."""
     from fem.teaching import film
 
@@ -142,7 +147,7 @@ def films(shown, stem):
     return paths
 
 
-def solid(material, folder):
+def solid(material: Material, folder: Path) -> list[Path]:
     """The closed skin to be printed in 3D as STL and 3MF, and what it is in words; only why not, if it is no body."""
     from fem.teaching import solid
 
@@ -160,12 +165,12 @@ def solid(material, folder):
     return [*paths, told]
 
 
-def made_by():
+def made_by() -> str:
     """The foot of a sheet that says its caution elsewhere."""
     return f"flatseam {fem.__version__}"
 
 
-def write_drawing(material, stem, drawing, subtitle):
+def write_drawing(material: Material, stem: Path, drawing: "Drawing", subtitle: str) -> list[Path]:
     """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
     from fem.comparison.html import caution
     from fem.teaching import paper
@@ -192,7 +197,16 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
 COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
 
 
-def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1.0, watch=lambda **state: None):
+def teach(
+    lesson: Lesson,
+    *,
+    into: Path | str = "results",
+    again: bool = False,
+    only: Collection[str] = (),
+    paper: str = "A4",
+    heights: float = 1.0,
+    watch: Callable[..., None] = lambda **state: None,
+) -> tuple[Path, dict[str, str]]:
     """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
 
     The lesson's case and, if a product needs them, its neighbours are closed if missing.
@@ -229,7 +243,7 @@ def teach(lesson, *, into="results", again=False, only=(), paper="A4", heights=1
     return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
 
 
-def closed(compared, *, into, again):
+def closed(compared: Sequence[Compared], *, into: Path | str, again: bool) -> tuple[tuple[str, Result], ...]:
     """Words and Result of each neighbour, closed if missing; one that cannot be has the reason."""
     errors = solve_missing([other.case for other in compared], into=into, again=again)
     return tuple(

@@ -12,8 +12,9 @@ from fem.comparison.wording import sentences
 from fem.results.quantities import label, numbers, shown, unit
 from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
-from fem.teaching.lesson import value
-from fem.teaching.sheet import Heading, Items, Paragraph, Pictures, Rows, Sheet, picture, png_of
+from fem.teaching.comparison_text import By, Closures
+from fem.teaching.lesson import Lesson, value
+from fem.teaching.sheet import Block, Heading, Items, Paragraph, Picture, Pictures, Rows, Sheet, picture, png_of
 
 MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out
@@ -25,7 +26,7 @@ TABLED = 6  # closures in a table; more do not fit
 DPI = 150
 
 
-def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
+def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: bytes) -> Sheet:
     """Two pages on a lesson, the answers not among them.
 
     neighbours   (label, Result) each
@@ -34,7 +35,7 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
     every = [(lesson.label, result), *neighbours]
     asked = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
     name = result.name
-    first = (
+    first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
         Heading("The plan"),
         Items((*sentence.wound(result), *sentence.missing(result), *sentence.skin(result))),
@@ -45,12 +46,12 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
         Heading("Words"),
         Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
     )
-    second = (
+    second: tuple[Block, ...] = (
         Heading("Compared with its neighbours"),
         *compared(every, order(lesson)),
         Heading("Three questions"),
         Items(asked, numbered=True),
-        *([Heading("For the teacher"), Items(lesson.notes)] if lesson.notes else []),
+        *((Heading("For the teacher"), Items(lesson.notes)) if lesson.notes else ()),
         Heading("Sources and limits"),
         Items(tuple(sources(result)), look="small"),
         Paragraph(caution(), "small"),
@@ -58,7 +59,7 @@ def lesson_sheet(lesson, result, neighbours, *, plan) -> Sheet:
     return Sheet(lesson.title, f"Case {name}. Two pages; the answers are on a page of their own.", (first, second))
 
 
-def order(lesson) -> comparison_text.By:
+def order(lesson: Lesson) -> comparison_text.By:
     """What the closures of a lesson are put in order by."""
     if lesson.order is None:
         return comparison_text.SCAR
@@ -68,7 +69,7 @@ def order(lesson) -> comparison_text.By:
     )
 
 
-def compared(every, by):
+def compared(every: Closures, by: By) -> list[Block]:
     """Blocks that compare closures (label, Result)."""
     order = comparison_text.ordered(every, by)
     named = [*order, *comparison_text.unordered(every, by)]
@@ -77,14 +78,14 @@ def compared(every, by):
     return [*views, table(named), Items(tuple(comparison_text.trade_off(every, by))), *charts]
 
 
-def answers(lesson, result, neighbours) -> Sheet:
+def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
     """The page of answers."""
     asked = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
     blocks = [block for question, answer in asked for block in (Heading(question), Paragraph(answer))]
     return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
 
 
-def table(named) -> Rows:
+def table(named: Closures) -> Rows:
     """The numbers of closures (label, Result), a column each."""
     every = [numbers(result.measures) for _, result in named[:TABLED]]
     rows = [
@@ -97,7 +98,7 @@ def table(named) -> Rows:
     return Rows(("", *(name for name, _ in named[:TABLED])), tuple(rows))
 
 
-def missing(result):
+def missing(result: Result) -> str:
     """The angles of skin that are missing at the tips of a closure, each once, greatest first."""
     groups = cone.of_one_kind(cone.tips(result))
     return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
@@ -114,7 +115,7 @@ def sources(result: Result) -> list[str]:
     return sentences("teaching/leaflet", "sources", result.run["versions"]["flatseam"], site, cited, note)
 
 
-def closed_skins(named):
+def closed_skins(named: Closures) -> tuple[Picture, ...]:
     """Pictures of closures (label, Result) from the same place, in the same colours of height."""
     results = [result for _, result in named]
     half_width, heights, _ = chart.common_ranges(results)
@@ -127,7 +128,7 @@ def closed_skins(named):
     return tuple(made)
 
 
-def trade_off_chart(named, against):
+def trade_off_chart(named: Closures, against: str) -> Picture:
     """Cone height against another number of closures (label, Result)."""
     from matplotlib import rc_context
 

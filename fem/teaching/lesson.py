@@ -2,9 +2,10 @@
 
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self, cast
 
 from annotated_types import Gt, Le
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
@@ -14,7 +15,7 @@ from fem.case import dotted, physical
 from fem.case.case import Case
 from fem.case.document import parse, top_keys
 from fem.case.document import read as read_text
-from fem.case.keys import STRICT
+from fem.case.keys import STRICT, Patch
 from fem.case.site import SITES, springs
 from fem.errors import BadCase, BadValue
 from fem.plan.plan import reach
@@ -42,12 +43,12 @@ class Neighbour(BaseModel):
 
     @field_validator("case", mode="before")
     @classmethod
-    def in_file(cls, case, info: ValidationInfo):
+    def in_file(cls, case: Any, info: ValidationInfo) -> Any:
         """The case, read from its file if it is a path."""
         return _from_file(case, info)
 
     @model_validator(mode="after")
-    def one_of_both(self):
+    def one_of_both(self) -> Self:
         """Refuse neither, or both."""
         if (self.name is None, self.change is None) != (self.case is not None,) * 2:
             raise ValueError("needed: name and change, or case instead of both")
@@ -77,13 +78,13 @@ class Lesson(BaseModel):
 
     @field_validator("case", mode="before")
     @classmethod
-    def in_file(cls, case, info: ValidationInfo):
+    def in_file(cls, case: Any, info: ValidationInfo) -> Any:
         """The case, read from its file if it is a path."""
         return _from_file(case, info)
 
     @field_validator("lengths")
     @classmethod
-    def can_be_cut(cls, lengths, info: ValidationInfo):
+    def can_be_cut(cls, lengths: tuple[float, ...], info: ValidationInfo) -> tuple[float, ...]:
         """Refuse lengths that the wound cannot have."""
         if "case" in info.data:
             _each(lengths, lambda factor: with_length(info.data["case"], factor), ())
@@ -91,16 +92,16 @@ class Lesson(BaseModel):
 
     @field_validator("compare")
     @classmethod
-    def can_be_made(cls, compare, info: ValidationInfo):
+    def can_be_made(cls, compare: tuple[Neighbour, ...], info: ValidationInfo) -> tuple[Neighbour, ...]:
         """Refuse changes of which no case comes."""
         if "case" in info.data:
             made = info.data["case"]
-            _each(compare, lambda one: one.case or changed(made, one.name, one.change), ("change",))
+            _each(compare, lambda neighbour: _made(made, neighbour), ("change",))
         return compare
 
     @field_validator("order")
     @classmethod
-    def by_a_number(cls, order, info: ValidationInfo):
+    def by_a_number(cls, order: Order | None, info: ValidationInfo) -> Order | None:
         """Refuse a key that is no number in one of the cases."""
         if order is not None and {"case", "lengths", "compare"} <= info.data.keys():
             made = [info.data["case"], *(one.case for one in compared(**info.data))]
@@ -117,7 +118,7 @@ class Compared:
     label: str
 
 
-def read(path) -> Lesson:
+def read(path: Path | str) -> Lesson:
     """The lesson in a YAML file, or that of a case file; files that it names lie in its folder. Raises BadCase."""
     text = read_text(path)
     if {"title", "question"} & top_keys(text, path):
@@ -125,7 +126,7 @@ def read(path) -> Lesson:
     return of_case(cases.read(path))
 
 
-def of_case(case) -> Lesson:
+def of_case(case: Case) -> Lesson:
     """The lesson of a plain case: compared with the first two of LENGTHS that its wound can have."""
     possible = []
     for factor in LENGTHS:
@@ -137,18 +138,23 @@ def of_case(case) -> Lesson:
     return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(possible[:2]))
 
 
-def neighbours(lesson) -> list[Compared]:
+def neighbours(lesson: Lesson) -> list[Compared]:
     """The cases that a lesson's case is compared with."""
     return compared(lesson.case, lesson.lengths, lesson.compare)
 
 
-def compared(case, lengths, compare, **_) -> list[Compared]:
+def compared(case: Case, lengths: Sequence[float], compare: Sequence[Neighbour], **_: Any) -> list[Compared]:
     """Neighbours of a case: so many times as long, then those that are named."""
     longer = [Compared(with_length(case, factor), f"{factor:.3g} times as long") for factor in lengths]
-    return longer + [Compared(n.case or changed(case, n.name, n.change), n.label) for n in compare]
+    return longer + [Compared(_made(case, n), n.label) for n in compare]
 
 
-def value(case, key) -> float:
+def _made(case, neighbour):
+    """The case of a neighbour: its own, or the lesson's with its changes."""
+    return neighbour.case or changed(case, neighbour.name, neighbour.change)
+
+
+def value(case: Case, key: str) -> float:
     """The number under a dotted key of a case. Raises ValueError if there is none."""
     number = dotted.get(case.model_dump(), key)
     if not isinstance(number, float | int):
@@ -156,7 +162,7 @@ def value(case, key) -> float:
     return number
 
 
-def with_length(case, factor) -> Case:
+def with_length(case: Case, factor: float) -> Case:
     """The case with a wound so many times as long, of the same width; a circle becomes a lens.
 
     Raises ValueError if it cannot be.
@@ -171,7 +177,7 @@ def with_length(case, factor) -> Case:
     return changed(case, name, {"wound.outline.length_mm": factor * outline.length_mm})
 
 
-def changed(case, name, change) -> Case:
+def changed(case: Case, name: str, change: dict[str, Any]) -> Case:
     """The case under another name with the values of some dotted keys changed.
 
     Triangles keep their sizes, and the patch, if it is not changed, the width of its margin around the wound and its
@@ -186,7 +192,7 @@ def changed(case, name, change) -> Case:
     for key, value in change.items():
         content = dotted.without(content, key) if value is None else dotted.put(content, key, value)
     first = _parsed({"name": name, **content})
-    margin = case.patch.radius_mm - reach(physical.plan(case))
+    margin = cast(Patch, case.patch).radius_mm - reach(physical.plan(case))
     patch = {"radius_mm": reach(physical.plan(first)) + margin}
     return _parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
 

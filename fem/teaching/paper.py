@@ -17,6 +17,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from fem.teaching.drawing import STYLES, Drawing, Stroke, check_bar, extent, joined, key, moved
 
+Size = tuple[float, float]  # of paper, points
 PAPERS = {"A4": A4, "Letter": LETTER}  # points, portrait
 MARGIN, HEAD, FOOT = 10.0, 14.0, 26.0  # mm: around, for the title, for the bar; printers leave 5 mm or so white
 OVERLAP = 12.0  # mm of sheets that are joined
@@ -50,7 +51,7 @@ class Tile:
     high: float
 
 
-def fonts():
+def fonts() -> None:
     """Make the fonts known to reportlab."""
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name in (FONT, BOLD):
@@ -58,7 +59,7 @@ def fonts():
             pdfmetrics.registerFont(TTFont(name, folder / f"{name}.ttf"))
 
 
-def write(path, pages: Iterable[Page], *, paper, footer):
+def write(path: Path, pages: Iterable[Page], *, paper: str, footer: str) -> None:
     """Write the pages as a PDF at `path`.
 
     paper   one of PAPERS
@@ -75,7 +76,7 @@ def write(path, pages: Iterable[Page], *, paper, footer):
     canvas.save()
 
 
-def sheets(page, size):
+def sheets(page: Page, size: Size) -> list[tuple[Size, Tile, Drawing, str]]:
     """(paper in points, Tile, what is drawn, subtitle) of each sheet of a page, upright or lying as it fits."""
     ways = [size, size[::-1]]
     with_key = _with_key(page.drawing)
@@ -99,12 +100,12 @@ def _with_key(drawing):
     return joined(drawing, moved(key(drawing), (left, bottom - 4)))
 
 
-def room(size):
+def room(size: Size) -> tuple[float, float]:
     """Width and height in mm that a drawing may have on paper of a size in points."""
     return size[0] / mm - 2 * MARGIN, size[1] / mm - 2 * MARGIN - HEAD - FOOT
 
 
-def tiles(within, room) -> list[Tile]:
+def tiles(within: np.ndarray, room: tuple[float, float]) -> list[Tile]:
     """The sheets that cover an extent (2, 2), row by row from the top; one of them centred if it is enough."""
     (left, right), (bottom, top) = within
     wide, high = room
@@ -120,7 +121,7 @@ def tiles(within, room) -> list[Tile]:
     ]
 
 
-def register(tile, rows, columns) -> Drawing:
+def register(tile: Tile, rows: int, columns: int) -> Drawing:
     """Crosses in the middle of the overlaps of a sheet, at the same places of the drawing on both that meet there."""
     half = OVERLAP / 2
     x, y = (tile.left + half, tile.left + tile.wide - half), (tile.bottom + tile.high - half, tile.bottom + half)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import ClassVar
 from xml.sax.saxutils import escape
 
+import numpy as np
 from PIL import Image
 from reportlab import platypus
 from reportlab.lib import colors
@@ -89,13 +90,16 @@ class Pictures:
     pictures: tuple[Picture, ...]
 
 
+Block = Heading | Paragraph | Items | Rows | Pictures
+
+
 @dataclass(frozen=True)
 class Sheet:
     """Pages of blocks."""
 
     title: str
     subtitle: str  # below the title
-    pages: tuple[tuple, ...]
+    pages: tuple[tuple[Block, ...], ...]
 
 
 def html(sheet: Sheet) -> str:
@@ -109,7 +113,7 @@ def picture(png: bytes, caption: str, alt: str) -> Picture:
         return Picture(png, caption, alt, *image.size)
 
 
-def png_of(image) -> bytes:
+def png_of(image: np.ndarray) -> bytes:
     """An image (h, w, 3) as the bytes of a PNG file."""
     stream = io.BytesIO()
     Image.fromarray(image).save(stream, "png", optimize=True)

@@ -6,6 +6,8 @@ trimesh writes the files and checks them, manifold3d cuts to size and joins the 
 """
 
 from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
 
 import numpy as np
 import shapely
@@ -44,7 +46,7 @@ class Print:
     overhang: float  # share of the skin's upper side that looks downward
 
 
-def printed(result, *, exaggeration=1.0):
+def printed(result: Result, *, exaggeration: float = 1.0) -> Print:
     """Print of a closed skin: the piece of it that the pictures from above show.
 
     exaggeration   of heights, which the label states; the skin's thickness stays as it is
@@ -76,7 +78,7 @@ def printed(result, *, exaggeration=1.0):
     )
 
 
-def label(name, exaggeration):
+def label(name: str, exaggeration: float) -> str:
     """What is written on the base."""
     return f"{name}   1:1" + (f"   heights x{exaggeration:g}" if exaggeration != 1 else "")
 
@@ -92,7 +94,7 @@ def description(made: Print, result: Result, exaggeration: float) -> list[str]:
 # The skin -----------------------------------------------------------------------------------------------------
 
 
-def welded(result):
+def welded(result: Result) -> tuple[np.ndarray, np.ndarray]:
     """Positions (3, n), mm, and flat triangles (3, m) of the closed skin, both edges of each seam made one.
 
     Where sutures leave a slight gap, both edges take the middle between them.
@@ -108,7 +110,7 @@ def welded(result):
     return places[:, used], triangles.reshape(3, -1)
 
 
-def normals(x, triangles):
+def normals(x: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """Vectors (3, n) at the vertices of a surface: moved along them by h, its triangles move by h on average.
 
     They point along the mean of the triangles' normals, weighted by the angle that each takes up at the vertex, and
@@ -124,7 +126,7 @@ def normals(x, triangles):
     return (unit / np.maximum(mean, STEEPEST)[:, None]).T
 
 
-def area_inside(x, triangles, piece):
+def area_inside(x: np.ndarray, triangles: np.ndarray, piece: np.ndarray) -> float:
     """Area, mm2, of a surface above the rectangle that reaches piece (2,) mm to both sides of the origin."""
     surface = trimesh.Trimesh(x.T, triangles.T, process=False)
     for axis in (0, 1):
@@ -137,7 +139,7 @@ def area_inside(x, triangles, piece):
 # Bodies -------------------------------------------------------------------------------------------------------
 
 
-def body(x, triangles, bottom):
+def body(x: np.ndarray, triangles: np.ndarray, bottom: float) -> trimesh.Trimesh:
     """Body between a surface and the level `bottom`, with walls straight down from the surface's rim.
 
     x           (3, n) mm
@@ -163,7 +165,7 @@ def _layer(upper, under, triangles):
     return _closed(np.hstack([upper, under]), np.hstack([triangles, n + triangles[::-1], *map(np.array, walls)]))
 
 
-def rim(triangles):
+def rim(triangles: np.ndarray) -> np.ndarray:
     """Edges (2, k) of triangles that have none on their other side, in the triangles' sense."""
     edges = np.hstack([triangles[[0, 1]], triangles[[1, 2]], triangles[[2, 0]]])
     count = triangles.max() + 1
@@ -185,7 +187,7 @@ def _floor(x, start, end):
     return np.where(left, floors[::-1], floors)
 
 
-def rings(start, end):
+def rings(start: np.ndarray, end: np.ndarray) -> list[list[int]]:
     """Nodes of each closed chain of edges, in order. Raises NotPrintable where two chains touch."""
     follower = dict(zip(start.tolist(), end.tolist(), strict=True))
     if len(follower) < start.size:
@@ -248,7 +250,7 @@ def _tag(text, piece, bottom):
     return [ledge, *letters]
 
 
-def lettering(text, height):
+def lettering(text: str, height: float) -> shapely.Geometry:
     """Outlines of a text whose capitals are `height` mm high, from the origin to the right."""
     scale = height / np.ptp(TextPath((0, 0), "H", size=100).vertices[:, 1])
     curves = TextPath((0, 0), text.replace("$", r"\$"), size=100 * scale).to_polygons()
@@ -261,14 +263,14 @@ def lettering(text, height):
 # Files --------------------------------------------------------------------------------------------------------
 
 
-def write_stl(made, path):
+def write_stl(made: Print, path: Path) -> None:
     """Write skin and base as one body, binary STL; its header says the unit and the label."""
-    content = bytearray(made.whole.export(file_type="stl"))
+    content = bytearray(cast(bytes, made.whole.export(file_type="stl")))
     content[:80] = f"mm; {made.label}".encode("ascii", "replace")[:80].ljust(80)
     path.write_bytes(content)
 
 
-def write_3mf(made, path):
+def write_3mf(made: Print, path: Path) -> None:
     """Write skin and base as two bodies, for two colours, in mm."""
     scene = trimesh.Scene()
     for name, solid in (("skin", made.skin), ("base", made.base)):

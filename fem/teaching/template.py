@@ -1,16 +1,20 @@
 """The 1:1 template: a case's plan as lines to cut along and places to sew, in mm."""
 
+from collections.abc import Sequence
 from itertools import product
 from math import cos, pi, radians, sin
+from typing import cast
 
 import numpy as np
 import shapely
 
 from fem.case import physical
-from fem.geometry.curve import chained, turned
+from fem.case.case import Case
+from fem.case.keys import Tension
+from fem.geometry.curve import Curve, Outline, chained, turned
 from fem.plan import junctions
 from fem.plan.junctions import SAME
-from fem.plan.plan import opened, removed_skin, stitches
+from fem.plan.plan import Around, Plan, opened, removed_skin, stitches
 from fem.teaching.drawing import LETTER, Drawing, Stroke, Text, extent, joined
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
@@ -27,7 +31,7 @@ RING = 1.5  # mm, radius of the mark around a tip
 LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is seen below
 
 
-def template(case) -> Drawing:
+def template(case: Case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and undermined zone."""
     plan, outline = physical.plan(case), physical.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
@@ -36,25 +40,25 @@ def template(case) -> Drawing:
     return joined(made, lines(case.skin.tension, extent(made))) if stretched(case) else made
 
 
-def places(case):
+def places(case: Case) -> list[tuple[int, float]]:
     """Seam and fraction of each suture in order of sewing; of a running one, marks about MARK apart along each seam."""
     if case.closure.sutures.kind == "interrupted":
         return physical.tying(physical.plan(case), case.closure.sutures)
     return stitches(physical.plan(case), spacing=MARK, order="along")
 
 
-def stretched(case):
+def stretched(case: Case) -> bool:
     """Whether the skin has lines: more tension one way than the other."""
     tension = case.skin.tension
     return tension.along_N_per_m != tension.across_N_per_m
 
 
-def polyline(curve):
+def polyline(curve: Curve) -> np.ndarray:
     """Points (2, n) along a curve."""
     return curve.point(np.union1d(np.linspace(0, 1, CHORDS + 1), curve.corners))
 
 
-def cut(plan) -> Drawing:
+def cut(plan: Plan) -> Drawing:
     """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
     rings = [Stroke(np.hstack([polyline(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
     ways = [Stroke(polyline(c), "cut") for c in plan.cuts]
@@ -69,15 +73,15 @@ def _beside(curve):
     return x + BESIDE * np.array([-along[1], along[0]]) / np.hypot(*along)
 
 
-def purse(plan) -> Drawing:
+def purse(plan: Plan) -> Drawing:
     """A mark into the skin at each station of the thread around the open edges, and its number beyond."""
-    around, thread = chained(*plan.open), plan.thread
+    around, thread = chained(*plan.open), cast(Around, plan.thread)
     at = (np.arange(thread.stations) + 0.5) / thread.stations
     stations = [station(around, s, 1, ()) for s in at]
     return _numbered([(str(k), x, into) for k, (x, into) in enumerate(stations, start=1)], "thread", [around])
 
 
-def hatching(plan) -> Drawing:
+def hatching(plan: Plan) -> Drawing:
     """Slanted lines over the removed skin."""
     skin = removed_skin(plan)
     if skin.is_empty:
@@ -90,7 +94,7 @@ def hatching(plan) -> Drawing:
     return Drawing(tuple(Stroke(shapely.get_coordinates(line).T, "removed") for line in inside if line.length))
 
 
-def zones(plan) -> Drawing:
+def zones(plan: Plan) -> Drawing:
     """Borders of the loosened skin, of the flaps and of what stays on its bed."""
     named = [(plan.undermined, "loosened"), *((flap, "flap") for flap in plan.flaps), (plan.held, "held")]
     rings = [
@@ -103,7 +107,7 @@ def zones(plan) -> Drawing:
     return Drawing(tuple(rings))
 
 
-def sutures(plan, at) -> Drawing:
+def sutures(plan: Plan, at: Sequence[tuple[int, float]]) -> Drawing:
     """A mark into the skin on both edges at each suture, and its number beyond."""
     wedges = [wedge for m in junctions.junctions(plan) for wedge in zip(m.places.T, m.ways, m.angles, strict=True)]
     marks = [
@@ -139,7 +143,9 @@ def _with_room(text, x, into, taken):
     return best[1:]
 
 
-def station(curve, fraction, side, wedges):
+def station(
+    curve: Curve, fraction: float, side: int, wedges: Sequence[tuple[np.ndarray, float, float]]
+) -> tuple[np.ndarray, np.ndarray]:
     """A place (2,) on a curve and the unit vector (2,) from there into the skin on its left, or right for a side of -1.
 
     wedges  (place (2,), direction of the middle, angle) of each wedge of skin where edges end: the mark of a suture in
@@ -160,7 +166,7 @@ def _unit(angle):
     return np.array([cos(angle), sin(angle)])
 
 
-def axis(plan, outline) -> Drawing:
+def axis(plan: Plan, outline: Outline) -> Drawing:
     """The long axis of the outline, from one side of all cuts to the other."""
     start, end = outline.lower.point(np.array([0.0, 1.0])).T
     along = (end - start) / np.linalg.norm(end - start)
@@ -169,7 +175,7 @@ def axis(plan, outline) -> Drawing:
     return Drawing((Stroke(np.stack(ends, axis=1), "axis"),))
 
 
-def tips(plan) -> Drawing:
+def tips(plan: Plan) -> Drawing:
     """A ring where both edges of a seam end in one place, with the angle of skin that is missing there."""
     strokes, words = [], []
     turn = np.linspace(0, 2 * np.pi, 33)[:-1]
@@ -185,7 +191,7 @@ def tips(plan) -> Drawing:
     return Drawing(tuple(strokes), tuple(words))
 
 
-def lines(tension, within) -> Drawing:
+def lines(tension: Tension, within: np.ndarray) -> Drawing:
     """A double arrow along the skin tension lines, above everything in an extent (2, 2)."""
     turn = physical.lines(tension)
     along = np.array([cos(turn), sin(turn)])

@@ -5,6 +5,7 @@ is for the eye only, and its caption says so.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -36,7 +37,7 @@ class Keyframe:
     marked: tuple[np.ndarray, ...] = ()  # lines (3, k) on the skin along which it will be cut, mm
 
 
-def keyframes(result, before=None):
+def keyframes(result: Result, before: Result | None = None) -> list[Keyframe]:
     """The keyframes of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
 
     before   of a trimmed closure: its result before the cones were cut off, which comes first
@@ -75,7 +76,7 @@ def _stage(result, k):
     return Keyframe(result, x, at, title, ending(measured), count)
 
 
-def done(result):
+def done(result: Result) -> str:
     """What the last state is called."""
     return "Closed" if len(result.stages["seam_of"]) else "Drawn together, left open"
 
@@ -96,7 +97,7 @@ def _trimmed(result):
     return Keyframe(result, x, CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
 
 
-def stitched(result):
+def stitched(result: Result) -> list[tuple[int, float]]:
     """Seam and fraction of the sutures of the wound's edges that are tied one by one, in order."""
     case = result.case
     return (
@@ -117,14 +118,14 @@ def ending(at: dict) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def between(before, after, share):
+def between(before: Keyframe, after: Keyframe, share: float) -> Keyframe:
     """The keyframe a share of the way from one to the next; the skin moves straight."""
     x = (1 - share) * before.x + share * after.x
     at = (1 - share) * before.at + share * after.at
     return Keyframe(before.of, x, at, f"{before.title} →", BETWEEN, before.tied, kept=False)
 
 
-def keyframe_at(made, at):
+def keyframe_at(made: Sequence[Keyframe], at: float) -> Keyframe:
     """The keyframe of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
     for before, after in pairwise(made):
         if before.at == at:
@@ -136,7 +137,7 @@ def keyframe_at(made, at):
     return made[-1]
 
 
-def plan_lines(result):
+def plan_lines(result: Result) -> list[np.ndarray]:
     """Lines (3, k) of all that will be cut, on flat skin."""
     plan = physical.plan(result.case)
     curves = (*plan.cuts, *(curve for chain in plan.removed for curve in chain))
@@ -144,7 +145,7 @@ def plan_lines(result):
     return [np.vstack([p, 0 * p[:1]]) for p in places]
 
 
-def moved(keyframe, place):
+def moved(keyframe: Keyframe, place: np.ndarray) -> np.ndarray:
     """Where (3,) a place (2,) of the uncut skin has moved to."""
     triangles = keyframe.of.stages["elements"][:3]
     a, b, c = keyframe.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
