@@ -20,6 +20,7 @@ from fem.results.result import Result, solved
 from fem.results.scene import flat_triangles
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
+SMALLER = 0.5  # lines and letters of a plan than in a picture
 TENSION = "line_tension_mid_N_per_m"
 Range = tuple[float, float]
 View = tuple[float, Range, Range]  # half-width, mm, heights, mm, and stresses, kPa, that pictures share
@@ -186,25 +187,10 @@ def plan(result: Result, half_width: float) -> Figure:
     """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
     plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
-    made, middle = physical.plan(result.case), result.stages["centre"][:2, None]
-    axes.set_facecolor(canvas.SKIN)
-    for zone in shapely.get_parts(made.undermined):
-        border = shapely.get_coordinates(zone.exterior).T - middle
-        axes.fill(*border, fc=canvas.LOOSE, ec=canvas.INK, ls="--", lw=0.8)
-    for chain in made.removed:
-        border = np.hstack([curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) for curve in chain])
-        axes.fill(*(border - middle), fc="white", ec=canvas.INK, lw=1.0)
-    for curve in made.open:
-        axes.plot(*(curve.point(np.linspace(0, 1, 400)) - middle), color=canvas.TIP, lw=2, ls=":")
-    for first, second in made.seams:
-        at = np.linspace(0, 1, plan_figure.PAIRS + 2)[1:-1]
-        axes.plot(*np.stack([first.point(at) - middle, second.point(at) - middle], axis=1), color=canvas.INK, lw=0.6)
-        for curve, colour in zip((first, second), canvas.EDGES, strict=True):
-            edge = curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners)) - middle
-            axes.plot(*edge, color=colour, lw=2)
     reach = half_width * np.array([1, canvas.SHAPE])
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
     axes.spines[:].set_visible(False)
+    plan_figure.draw_plan(axes, physical.plan(result.case), result.stages["centre"][:2, None], scale=SMALLER)
     return plot
 
 

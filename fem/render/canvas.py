@@ -1,11 +1,15 @@
 """What all pictures share: sizes, colours, marks, titles, keys and scales."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from cmcrameri import cm
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import Normalize
+from matplotlib.colorbar import Colorbar
+from matplotlib.colors import Colormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
@@ -14,7 +18,7 @@ SIZE = np.array([1200, 900])  # pixels of a picture
 VIEW = np.array([980, 700])  # pixels of the skin in it
 CORNER = np.array([30, 92])  # pixels, where the skin's lower left corner is
 SHAPE = VIEW[1] / VIEW[0]
-WIDE = SIZE[0] - 2 * CORNER[0]  # pixels of the plan, which needs no colour bar
+WIDE = int(SIZE[0] - 2 * CORNER[0])  # pixels of the plan, which needs no colour bar
 BAR = np.array([900, 35, 240])  # pixels, where a scale bar starts and how long it may be
 HEIGHTS, STRESSES = cm.lajolla_r, cm.batlow
 SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.5, diffuse=0.75)
@@ -26,20 +30,20 @@ SEAM, END = Line2D([], [], color=INK, lw=3, label="seam"), Line2D([], [], ls="",
 OPEN = Line2D([], [], color=INK, lw=3, label="edge left open")
 
 
-def round_number(limit):
+def round_number(limit: float) -> float:
     """The greatest of 1, 2, 5 times a power of ten that is not above `limit`."""
     ten = 10.0 ** np.floor(np.log10(limit))
     return float(max(step for step in (ten, 2 * ten, 5 * ten) if step <= limit))
 
 
-def framed(half_width, title, words, *, width=VIEW[0]):
-    """Figure with a title and words below it, and its axes in mm of the view, `width` pixels wide."""
+def framed(half_width: float, title: str, caption: str, *, width: int = int(VIEW[0])) -> tuple[Figure, Axes]:
+    """Figure with a title and a caption below it, and its axes in mm of the view, `width` pixels wide."""
     figure = Figure(figsize=(SIZE[0] / 100, SIZE[1] / 100), dpi=100)
     left = CORNER[0] / SIZE[0]
-    first = figure.text(left, 0.955, title, size=22, weight="bold", va="center", color=INK)
-    while first.get_window_extent().width > WIDE:
-        first.set_fontsize(float(first.get_fontsize()) - 1)
-    figure.text(left, 0.913, words, size=14, va="center", color=INK)
+    heading = figure.text(left, 0.955, title, size=22, weight="bold", va="center", color=INK)
+    while heading.get_window_extent().width > WIDE:
+        heading.set_fontsize(float(heading.get_fontsize()) - 1)
+    figure.text(left, 0.913, caption, size=14, va="center", color=INK)
     axes = figure.add_axes((*CORNER / SIZE, width / SIZE[0], VIEW[1] / SIZE[1]))
     reach = half_width * np.array([width / VIEW[0], SHAPE])
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
@@ -47,7 +51,7 @@ def framed(half_width, title, words, *, width=VIEW[0]):
     return figure, axes
 
 
-def key(figure, handles):
+def key(figure: Figure, handles: Sequence[Artist]) -> None:
     """Draw what lines and marks mean, in the lower left, beside the scale bar."""
     figure.legend(
         handles=handles, loc="center left", bbox_to_anchor=(CORNER[0] / SIZE[0], 0.05),
@@ -55,7 +59,7 @@ def key(figure, handles):
     )  # fmt: skip
 
 
-def scale_bar(axes):
+def scale_bar(axes: Axes) -> float:
     """Draw a bar of a round number of mm, below the axes to the right; return that number."""
     per_pixel = np.ptp(axes.get_xlim()) / axes.bbox.width
     length = round_number(BAR[2] * per_pixel)
@@ -65,7 +69,9 @@ def scale_bar(axes):
     return length
 
 
-def colour_bar(figure, colours, ends, values, words):
+def colour_bar(
+    figure: Figure, colours: Colormap, ends: tuple[float, float], values: np.ndarray, label: str
+) -> Colorbar:
     """Draw the scale of the colours between `ends`, pointed where values lie visibly beyond."""
     unseen = 0.01 * (ends[1] - ends[0])
     below, above = values.min() < ends[0] - unseen, values.max() > ends[1] + unseen
@@ -73,5 +79,5 @@ def colour_bar(figure, colours, ends, values, words):
     axes = figure.add_axes((1045 / SIZE[0], 0.12, 0.025, 0.66))
     bar = figure.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, extend=extend)
     axes.tick_params(labelsize=14)
-    figure.text(1045 / SIZE[0], 0.82, words, size=16, va="bottom")
+    figure.text(1045 / SIZE[0], 0.82, label, size=16, va="bottom")
     return bar

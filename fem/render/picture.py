@@ -9,9 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pyvista as pv
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator
 
+from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, cone_height
 from fem.closure.measures.stress import skin_stress_max
 from fem.mechanics.tips import tips
@@ -45,7 +47,15 @@ from fem.render.projection import (
 )
 
 
-def save_pictures(closure, folder, *, title, heights=None, stresses=None, half_width=None):
+def save_pictures(
+    closure: Closure,
+    folder: str | Path,
+    *,
+    title: str,
+    heights: tuple[float, float] | None = None,
+    stresses: tuple[float, float] | None = None,
+    half_width: float | None = None,
+) -> list[Path]:
     """Paths of the four pictures written into the folder, which is made if need be.
 
     title       first words in each picture
@@ -72,16 +82,9 @@ def save_pictures(closure, folder, *, title, heights=None, stresses=None, half_w
     return [folder / name for name in figures]
 
 
-# What is drawn ----------------------------------------------------------------------------------------------
-
-
-# Views ------------------------------------------------------------------------------------------------------
-
-
-# Figures ----------------------------------------------------------------------------------------------------
-
-
-def height_oblique(closure, skin, title, heights, half_width):
+def height_oblique(
+    closure: Closure, skin: pv.PolyData, title: str, heights: tuple[float, float], half_width: float
+) -> Figure:
     """Figure of the skin seen obliquely: `half_width` to either side of the wound, DEPTH of that across."""
     seen, skin = oblique(skin, centre(closure), half_width)
     figure, axes = _heights(closure, skin, seen, title, heights, "obliquely, true to scale", **SHADED)
@@ -93,7 +96,9 @@ def height_oblique(closure, skin, title, heights, half_width):
     return figure
 
 
-def height_above(closure, skin, title, heights, half_width):
+def height_above(
+    closure: Closure, skin: pv.PolyData, title: str, heights: tuple[float, float], half_width: float
+) -> Figure:
     """Figure of the height of the closed skin from above."""
     seen = view(centre(closure), half_width)
     figure, axes = _heights(closure, skin, seen, title, heights, "from above", lighting=False)
@@ -133,7 +138,9 @@ def _heights(closure, skin, seen, title, heights, how, **looks):
     return figure, axes
 
 
-def stress_above(closure, skin, title, stresses, half_width):
+def stress_above(
+    closure: Closure, skin: pv.PolyData, title: str, stresses: tuple[float, float], half_width: float
+) -> Figure:
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
     image = rendered(
         view(centre(closure), half_width), skin, *marks(closure), pv.PolyData(),
@@ -150,6 +157,3 @@ def stress_above(closure, skin, title, stresses, half_width):
     key(figure, meanings(closure))
     scale_bar(axes)
     return figure
-
-
-# Words and scales -------------------------------------------------------------------------------------------

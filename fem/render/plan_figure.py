@@ -1,150 +1,196 @@
-"""Closure → figure of its plan: what is removed, undermined, sewn and left open, on the skin as it lay."""
+"""Plan → its lines, and one drawing of them: what is removed, undermined, sewn and left open, on uncut skin."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 import shapely
-from scipy.interpolate import make_interp_spline
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
+from fem.closure.closure import Closure
+from fem.geometry.curve import Curve, chained
 from fem.geometry.outlines import boundary
 from fem.mechanics.edges import pulled_aside
-from fem.mechanics.sutures import around
-from fem.mechanics.tips import scars, tips
 from fem.plan.junctions import junctions
-from fem.plan.plan import removed_area, removed_skin
-from fem.render.canvas import (
-    DOT,
-    EDGES,
-    FLAP,
-    INK,
-    LOOSE,
-    SEAMS,
-    SKIN,
-    TIP,
-    WIDE,
-    framed,
-    key,
-    scale_bar,
-)
-from fem.render.projection import (
-    centre,
-)
+from fem.plan.plan import APART, Plan, removed_area
+from fem.render.canvas import DOT, EDGES, FLAP, INK, LOOSE, SEAMS, SKIN, TIP, WIDE, framed, key, scale_bar
+from fem.render.projection import centre
 
-PAIRS = 11  # of sewn points along the first scar in the plan
-SLIVER = 1e-3  # mm: gaps between triangles, by round-off, that are no part of the picture
-ASIDE, LABEL = 0.009, 0.03  # of the half-width: edges of a plan and their numbers beside the line that is cut
+PAIRS = 11  # of sewn points along the longest seam, ends aside
+ASIDE, LABEL = 3.2, 10.6  # points: edges of a plan and their numbers beside the line that is cut
+NEAR = 1e-2  # mm: an edge this close to the wound's lower edge is a part of it
+LETTERS = 14  # points
+
+Kind = Literal[
+    "undermined", "island", "flap", "held", "removed", "cut", "upper", "lower", "open", "sewn", "tip", "thread"
+]
+FILLED: dict[str, dict[str, Any]] = {
+    "undermined": dict(fc=LOOSE, ec=INK, lw=1, ls="--", label="loosened from its bed"),
+    "island": dict(fc=SKIN, ec=INK, lw=1, ls="--"),
+    "flap": dict(fc=FLAP, ec="none", lw=1, label="flap"),
+    "held": dict(fc=SKIN, ec=INK, lw=1, ls="--", label="stays on its bed"),
+    "removed": dict(fc="white", ec=INK, lw=1, label="skin cut out"),
+}
+STROKES: dict[str, dict[str, Any]] = {
+    "cut": dict(color=INK, lw=1, label="cut"),
+    "upper": dict(color=EDGES[0], lw=4, label="upper edge"),
+    "lower": dict(color=EDGES[1], lw=4, label="lower edge"),
+    "open": dict(color=INK, lw=3, ls=":", label="edge left open"),
+    "sewn": dict(color=INK, lw=1, marker="o", ms=5, label="points sewn together"),
+    "tip": dict(ls="", lw=1, label="tip of the wound", **DOT),
+    "thread": dict(color=TIP, lw=2, ls="--", marker="o", ms=7, label="thread and its stations"),
+}
+SIZES = "lw", "ms", "mew"  # what a smaller drawing has smaller
 
 
-def plan(closure, title, half_width):
+@dataclass(frozen=True)
+class PlanLine:
+    """A line of a plan, on uncut skin."""
+
+    kind: Kind
+    points: np.ndarray  # (2, n) mm; of an area its border, closed; of "sewn" two that meet; of "tip" places alone
+    seam: int = -1  # whose edge it is, or points it joins; -1: of none
+
+
+def plan_lines(plan: Plan, *, n: int = 400) -> list[PlanLine]:
+    """All lines of a plan in the order in which they are drawn, those below first.
+
+    n   points along a curve, besides its corners
+    """
+    return [*_areas(plan, n), *_edges(plan, n), *_sewn(plan), *_thread(plan)]
+
+
+def _areas(plan: Plan, n: int) -> list[PlanLine]:
+    """Borders of what is undermined, moved, held and removed."""
+    parts = [part for zone in (plan.undermined,) if zone is not None for part in shapely.get_parts(zone)]
+    zones: list[tuple[Kind, Any]] = [("undermined", part.exterior) for part in parts]
+    zones += [("island", hole) for part in parts for hole in part.interiors]
+    zones += [("flap", flap.exterior) for flap in plan.flaps]
+    zones += [("held", part.exterior) for part in shapely.get_parts(plan.held) if part is not None]
+    rings = [np.hstack([*(_along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed]
+    return [
+        *(PlanLine(kind, shapely.get_coordinates(ring).T) for kind, ring in zones),
+        *(PlanLine("removed", ring) for ring in rings),
+    ]
+
+
+def _edges(plan: Plan, n: int) -> list[PlanLine]:
+    """Incisions, both edges of each seam two by two, and edges left open."""
+    lines = [PlanLine("cut", _along(curve, n)) for curve in plan.cuts]
+    below = plan.below or (plan.seams[0][1] if plan.seams else None)
+    lower = shapely.LineString() if below is None else shapely.LineString(_along(below, n).T)
+    for seam, edges in enumerate(plan.seams):
+        for edge in edges:
+            is_lower = lower.distance(shapely.Point(edge.point(np.array([0.5])))) < NEAR
+            lines.append(PlanLine("lower" if is_lower else "upper", _along(edge, n), seam))
+    return [*lines, *(PlanLine("open", _along(curve, n)) for curve in plan.open)]
+
+
+def _sewn(plan: Plan) -> list[PlanLine]:
+    """Some of the points that are sewn together, evenly spaced along each seam, ends included; and the tips."""
+    lines, longest = [], max((first.length for first, _ in plan.seams), default=0.0)
+    for seam, (first, second) in enumerate(plan.seams):
+        at = np.linspace(0, 1, max(1, round((PAIRS + 1) * first.length / longest) - 1) + 2)
+        pairs = np.stack([first.point(at), second.point(at)], axis=1)  # (2, edge, point)
+        lines += [PlanLine("sewn", pair, seam) for pair in np.moveaxis(pairs, 2, 0)]
+    ends = [line.points for line in lines if np.hypot(*np.diff(line.points)) < APART]
+    if ends:
+        lines.append(PlanLine("tip", np.unique(np.hstack(ends).round(6), axis=1)))
+    return lines
+
+
+def _thread(plan: Plan) -> list[PlanLine]:
+    """The thread around the open edges from station to station, and back to the first."""
+    if plan.thread is None:
+        return []
+    at = (np.arange(plan.thread.stations + 1) % plan.thread.stations + 0.5) / plan.thread.stations
+    return [PlanLine("thread", chained(*plan.open).point(at))]
+
+
+def _along(curve: Curve, n: int) -> np.ndarray:
+    """Points (2, n or more) along a curve, its corners among them."""
+    return curve.point(np.union1d(np.linspace(0, 1, n), curve.corners))
+
+
+# Drawing ------------------------------------------------------------------------------------------------------
+
+
+def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0) -> None:
+    """Draw a plan into axes in mm, whose extent is set.
+
+    Where it has named points, both edges of each seam have its colour and stand apart, and points that meet share a
+    number; else sewn points are joined.
+
+    middle  (2, 1) mm, in the middle of the axes;  scale  of lines and letters, 1 in a picture
+    """
+    per_point = scale * np.ptp(axes.get_xlim()) / axes.bbox.width * axes.figure.dpi / 72
+    axes.set_facecolor(SKIN)
+    lines, named = plan_lines(plan), set()
+    for line in _apart(plan, lines, by=ASIDE * per_point) if plan.points else lines:
+        look = _look(plan, line)
+        if look is None:
+            continue
+        look = {name: scale * value if name in SIZES else value for name, value in look.items()}
+        label = look.pop("label", None)
+        label = None if label in named else label
+        named.add(label)
+        draw = axes.fill if line.kind in FILLED else axes.plot
+        draw(*(line.points - middle), label=label, **look)
+    for number, place in numbers(plan, away=LABEL * per_point):
+        x, y = place - middle[:, 0]
+        axes.text(x, y, str(number), size=scale * LETTERS, weight="bold", color=INK, ha="center", va="center")
+
+
+def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:
+    """Numbers and their places (2,), about `away` mm into the skin: of points that meet; twice that: of stations."""
+    if plan.thread is not None:
+        ring = next(line.points for line in _thread(plan))[:, :-1]
+        out = ring - ring.mean(axis=1, keepdims=True)
+        return list(enumerate((ring + 2 * away * out / np.hypot(*out)).T, start=1))
+    placed = []
+    for number, met in enumerate(junctions(plan) if plan.points else (), start=1):
+        reach = away / np.maximum(0.4, np.sin(np.minimum(met.angles, np.pi) / 2))
+        placed += [(number, x) for x in (met.places + reach * np.array([np.cos(met.ways), np.sin(met.ways)])).T]
+    return placed
+
+
+def _apart(plan: Plan, lines: Sequence[PlanLine], *, by: float) -> list[PlanLine]:
+    """The same lines, edges pulled into their skin by so many mm."""
+    edges = [line.points for line in lines if line.kind in ("upper", "lower", "open")]
+    pulled = iter(pulled_aside(plan, edges, by=by))
+    return [replace(line, points=next(pulled)) if line.kind in ("upper", "lower", "open") else line for line in lines]
+
+
+def _look(plan: Plan, line: PlanLine) -> dict[str, Any] | None:
+    """How a line is drawn; None: not at all."""
+    if line.kind in FILLED:
+        return FILLED[line.kind]
+    if plan.points and line.kind in ("upper", "lower"):
+        return dict(color=SEAMS[line.seam % len(SEAMS)], lw=3)
+    left_out = line.kind in ("sewn", "tip") if plan.points else line.kind == "open" and plan.thread is not None
+    return None if left_out else STROKES[line.kind]
+
+
+def plan(closure: Closure, title: str, half_width: float) -> Figure:
     """Figure of the flat plan: what is cut out, what is loosened, and which points are sewn to each other."""
-    if closure.plan.points:
-        return _named_plan(closure, title, half_width)
-    outline, middle = closure.outline, centre(closure)[:2, None]
+    drawing, outline, middle = closure.plan, closure.outline, centre(closure)[:2, None]
     angles = " and ".join(dict.fromkeys(f"{angle:.0f}°" for angle in np.degrees(outline.tip_angles)))
-    told, thread = f"angle of the wound at its tips {angles}", closure.plan.thread
-    if thread is not None:
-        told = f"the thread through {thread.stations} stations is drawn to a length of {thread.drawn_to:.3g} mm"
-    figure, axes = framed(
-        half_width,
-        f"{title}: {outline.length:.3g} × {outline.width:.3g} mm cut out",
-        f"Flat plan, before the cut; {told}",
-        width=WIDE,
-    )
-    _draw_skin(axes, closure, middle)
-    wound = shapely.get_coordinates(boundary(outline)).T - middle
-    axes.fill(*wound, fc="white", ec=INK, label="skin cut out")
-    if closure.trimmed is not None:
+    heading = f"{outline.length:.3g} × {outline.width:.3g} mm cut out"
+    caption = f"angle of the wound at its tips {angles}"
+    if drawing.points:
+        heading = f"{removed_area(drawing):.0f} mm² cut out" if drawing.removed else "no skin cut out"
+        caption = "edges of one colour are sewn to each other, points of one number meet"
+    elif drawing.thread is not None:
+        stations, length = drawing.thread.stations, drawing.thread.drawn_to
+        caption = f"the thread through {stations} stations is drawn to a length of {length:.3g} mm"
+    caption = f"Flat plan, before the cut; {caption}"
+    figure, axes = framed(half_width, f"{title}: {heading}", caption, width=WIDE)
+    draw_plan(axes, drawing, middle)
+    if closure.trimmed is not None and not drawing.points:
         before = shapely.get_coordinates(boundary(closure.trimmed.before.outline)).T - middle
         axes.plot(*before, color=INK, ls=":", lw=2, label="wound before it was trimmed")
-    _draw_edges(axes, closure, middle)
     key(figure, axes.get_legend_handles_labels()[0])
     scale_bar(axes)
     return figure
-
-
-def _named_plan(closure, title, half_width):
-    """Figure of a plan that was drawn with named points: what is cut, which edges are sewn, which points meet."""
-    drawing, middle, area = closure.plan, centre(closure)[:2, None], removed_area(closure.plan)
-    figure, axes = framed(
-        half_width,
-        f"{title}: " + (f"{area:.0f} mm² cut out" if drawing.removed else "no skin cut out"),
-        "Flat plan, before the cut; edges of one colour are sewn to each other, points of one number meet",
-        width=WIDE,
-    )
-    _draw_skin(axes, closure, middle)
-    for k, flap in enumerate(drawing.flaps):
-        axes.fill(*(shapely.get_coordinates(flap).T - middle), fc=FLAP, label=None if k else "flap")
-    if drawing.held is not None:
-        held = shapely.get_coordinates(drawing.held).T - middle
-        axes.fill(*held, fc=SKIN, ec=INK, ls="--", label="stays on its bed")
-    for k, part in enumerate(shapely.get_parts(removed_skin(drawing))):
-        axes.fill(*(shapely.get_coordinates(part).T - middle), fc="white", ec=INK, label=None if k else "skin cut out")
-    for curve in (*drawing.cuts, *(curve for chain in drawing.removed for curve in chain)):
-        axes.plot(*(_drawn(curve) - middle), color=INK, lw=1)
-    axes.plot([], color=INK, lw=1, label="cut")
-    edges = [curve for seam in drawing.seams for curve in seam]
-    lines = pulled_aside(drawing, [_drawn(curve) for curve in (*edges, *drawing.open)], by=ASIDE * half_width)
-    for k, line in enumerate(lines):
-        is_open = k >= len(edges)
-        look = dict(color=INK, ls=":") if is_open else dict(color=SEAMS[k // 2 % len(SEAMS)])
-        axes.plot(*(line - middle), lw=3, label="edge left open" if k == len(edges) else None, **look)
-    for number, junction in enumerate(junctions(drawing), start=1):
-        away = LABEL * half_width / np.maximum(0.4, np.sin(np.minimum(junction.angles, np.pi) / 2))
-        beside = junction.places + away * np.array([np.cos(junction.ways), np.sin(junction.ways)])
-        for x, y in (beside - middle).T:
-            axes.text(x, y, number, size=14, weight="bold", color=INK, ha="center", va="center")
-    key(figure, axes.get_legend_handles_labels()[0])
-    scale_bar(axes)
-    return figure
-
-
-def _drawn(curve):
-    return curve.point(np.union1d(np.linspace(0, 1, 400), curve.corners))
-
-
-def _draw_skin(axes, closure, middle):
-    """Draw the uncut skin and the zone in which it is loosened."""
-    mesh = closure.mesh
-    axes.set_facecolor(SKIN)
-    if mesh.undermined.any():
-        zone = shapely.union_all(shapely.polygons((mesh.tri.p - middle)[:, mesh.tri.t[:, mesh.undermined]].T))
-        zone = zone.buffer(SLIVER, join_style="mitre").buffer(-SLIVER, join_style="mitre")
-        for k, part in enumerate(shapely.get_parts(zone)):
-            axes.fill(*part.exterior.xy, fc=LOOSE, ec=INK, ls="--", label=None if k else "loosened from its bed")
-            for hole in part.interiors:
-                axes.fill(*hole.xy, fc=SKIN, ec=INK, ls="--")
-
-
-def _draw_edges(axes, closure, middle):
-    """Draw both edges of the wound, some of the points on them that are sewn together, and the tips."""
-    outline = closure.outline
-    if closure.plan.thread is not None:
-        _draw_thread(axes, closure, middle)
-        return
-    for edge, colour, name in [(outline.upper, EDGES[0], "upper edge"), (outline.lower, EDGES[1], "lower edge")]:
-        axes.plot(*(_drawn(edge) - middle), color=colour, lw=4, label=name)
-    seams = scars(closure)
-    lengths = [np.hypot(*np.diff(closure.mesh.X[:, first])).sum() for first, _ in seams]
-    for seam, length in zip(seams, lengths, strict=True):
-        n = max(1, round((PAIRS + 1) * length / lengths[0]) - 1)
-        pairs = _sewn_points(closure.mesh.X[:, seam], n) - middle[..., None]  # (2, edge, n)
-        axes.plot(*pairs, color=INK, lw=1, marker="o", ms=5)
-    axes.plot([], color=INK, lw=1, label="points sewn together")
-    axes.plot(*(closure.mesh.X[:, tips(closure)] - middle), ls="", label="tip of the wound", **DOT)
-
-
-def _draw_thread(axes, closure, middle):
-    """Draw the thread around an open wound, its stations numbered."""
-    thread = around(closure.mesh, closure.plan.thread)
-    ring = closure.mesh.X[:, thread.nodes] @ thread.W.T - middle
-    axes.plot(*ring, color=TIP, lw=2, ls="--", marker="o", ms=7, label="thread and its stations")
-    for number, (x, y) in enumerate(ring[:, :-1].T, start=1):
-        away = 1 + LABEL * np.ptp(axes.get_xlim()) / max(np.hypot(x, y), 1.0)
-        axes.text(away * x, away * y, number, size=14, weight="bold", color=INK, ha="center", va="center")
-
-
-def _sewn_points(edges, n):
-    """Places (2, edge, n + 2) of points that are sewn together, evenly spaced along the first edge, ends included.
-
-    edges  (2, edge, node)  places of nodes, matched
-    """
-    s = np.append(0, np.cumsum(np.hypot(*np.diff(edges[:, 0]))))
-    return make_interp_spline(s, edges, k=1, axis=2)(np.linspace(0, s[-1], n + 2))

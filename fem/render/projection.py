@@ -2,15 +2,19 @@
 
 import os
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 if sys.platform == "linux":  # else VTK looks for a screen
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
 
 import numpy as np
 import pyvista as pv
+from matplotlib.lines import Line2D
 
-from fem.closure.closure import nodal_stress
+from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import cone_height, dip
 from fem.closure.measures.stress import skin_stress_max
 from fem.mechanics.sheet import cauchy_stress
@@ -34,28 +38,28 @@ FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as
 INTERVALS = 8  # contour intervals of a range, at least
 
 
-def save_vtu(closure, path):
+def save_vtu(closure: Closure, path: Path) -> None:
     """Write the closed skin as quadratic triangles, with the data of `grid`."""
     grid(closure).save(path)
 
 
-def height_range(closure):
+def height_range(closure: Closure) -> tuple[float, float]:
     """Least and greatest height of the skin, mm, or FLATTEST if that is more."""
     return -dip(closure), max(cone_height(closure), FLATTEST)
 
 
-def stress_range(closure):
+def stress_range(closure: Closure) -> tuple[float, float]:
     """From none to the greatest principal stress outside the tip zones, kPa."""
     return 0.0, max(skin_stress_max(closure), CALMEST)
 
 
-def centre(closure):
+def centre(closure: Closure) -> np.ndarray:
     """Middle (3,) of the wound as cut, mm."""
     edge = closure.mesh.X[:, closure.mesh.edge]
     return np.append((edge.min(axis=1) + edge.max(axis=1)) / 2, 0.0)
 
 
-def wanted_half_width(closure):
+def wanted_half_width(closure: Closure) -> float:
     """Half-width in mm of a view that holds the wound and its undermined zone, cut and closed, with a margin.
 
     Where nothing is loosened, one width of the wound around it counts instead.
@@ -68,14 +72,14 @@ def wanted_half_width(closure):
     return float(MARGIN * max(reach[0], reach[1] / SHAPE))
 
 
-def contour_levels(heights, z):
+def contour_levels(heights: tuple[float, float], z: np.ndarray) -> tuple[float, np.ndarray]:
     """Interval that suits the range `heights`, and its multiples but 0 between the extremes of z, mm."""
     interval = round_number((heights[1] - heights[0]) / INTERVALS)
     k = np.arange(np.ceil(z.min() / interval), np.floor(z.max() / interval) + 1)
     return interval, interval * k[k != 0]
 
 
-def grid(closure):
+def grid(closure: Closure) -> pv.UnstructuredGrid:
     """The closed skin as a pyvista grid of quadratic triangles.
 
     At points: positions reference_mm of the uncut skin and fresh_mm of the open wound, displacement_mm from
@@ -99,7 +103,7 @@ def grid(closure):
     return skin
 
 
-def surface(closure):
+def surface(closure: Closure) -> pv.PolyData:
     """The closed skin as flat triangles, 16 for a quadratic one, with height_mm and stress_kPa at points."""
     skin = pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: closure.mesh.elements.T}, closure.x.T)
     skin.point_data["height_mm"] = closure.x[2]
@@ -119,12 +123,12 @@ class View:
     up: np.ndarray  # (3,) unit vector
 
     @property
-    def towards(self):
+    def towards(self) -> np.ndarray:
         """Unit vector (3,) to the eye."""
         return np.cross(self.right, self.up)
 
 
-def view(centre, half_width, *, turned=0.0, raised=np.pi / 2):
+def view(centre: np.ndarray, half_width: float, *, turned: float = 0.0, raised: float = np.pi / 2) -> View:
     """View with the eye `raised` above the level and `turned` counter-clockwise from looking along y, rad."""
     right = np.array([np.cos(turned), np.sin(turned), 0.0])
     level = np.array([right[1], -right[0], 0.0])
@@ -132,7 +136,7 @@ def view(centre, half_width, *, turned=0.0, raised=np.pi / 2):
     return View(centre, half_width, right, np.cross(towards, right))
 
 
-def oblique(skin, middle, half_width):
+def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float) -> tuple[View, pv.PolyData]:
     """Oblique view, and the piece of the skin in it: `half_width` to either side of the middle, DEPTH of that across.
 
     middle  (3,) mm
@@ -145,23 +149,25 @@ def oblique(skin, middle, half_width):
     return view(middle, width, turned=TURNED, raised=RAISED), skin
 
 
-def projected(view, points):
+def projected(view: View, points: np.ndarray) -> np.ndarray:
     """Places (2, n) in mm on the picture, from its middle, of points (3, n)."""
     return np.stack([view.right, view.up]) @ (points - view.centre[:, None])
 
 
-def marks(closure) -> tuple[list[np.ndarray], np.ndarray]:
+def marks(closure: Closure) -> tuple[list[np.ndarray], np.ndarray]:
     """Lines (3, k) of the closed seams and open edges, points (3, m) of the tips, mm, to be drawn on the skin."""
     lines = [first for first, _ in closure.mesh.seams] + list(closure.mesh.open)
     return [closure.x[:, line] for line in lines], closure.x[:, tips(closure)]
 
 
-def meanings(closure):
+def meanings(closure: Closure) -> list[Line2D]:
     """What the marks mean, for the key."""
     return [SEAM] * bool(closure.mesh.seams) + [OPEN] * bool(closure.mesh.open) + [END] * bool(tips(closure).size)
 
 
-def rendered(view, skin, seams, ends, contours, **looks):
+def rendered(
+    view: View, skin: pv.PolyData, seams: Iterable[np.ndarray], ends: np.ndarray, contours: pv.PolyData, **looks: Any
+) -> np.ndarray:
     """Image (VIEW[1], VIEW[0], 3) of the skin with its seams, the tips of the wound and contour lines, if any.
 
     seams   lines, each (3, k);  ends  tips (3, m)

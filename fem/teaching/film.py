@@ -34,9 +34,9 @@ from fem.teaching.timeline import (
     UNCUT,
     Keyframe,
     between,
+    cut_lines,
     keyframe_at,
     moved,
-    plan_lines,
     stitched,
 )
 
@@ -71,7 +71,7 @@ def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) ->
     skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages["elements"]).T)
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
-        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), plan_lines(keyframe.of)
+        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
     seen, drawn = projection.oblique(skin, stages["centre"], half_width)
     return projection.rendered(
@@ -143,7 +143,7 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
             draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=canvas.FLAP)
-    for line in plan_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
+    for line in cut_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
         draw.line(at(line).ravel().tolist(), fill=canvas.INK, width=2 * FINE, joint="curve")
     for line in stitches(keyframe):
         draw.line(at(line).ravel().tolist(), fill=canvas.TIP, width=3 * FINE)

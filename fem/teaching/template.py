@@ -15,6 +15,7 @@ from fem.geometry.curve import Curve, Outline, chained, turned
 from fem.plan import junctions
 from fem.plan.junctions import SAME
 from fem.plan.plan import Around, Plan, opened, removed_skin, stitches
+from fem.render.plan_figure import plan_lines
 from fem.teaching.drawing import LETTER, Drawing, Stroke, Text, extent, joined
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
@@ -60,8 +61,9 @@ def polyline(curve: Curve) -> np.ndarray:
 
 def cut(plan: Plan) -> Drawing:
     """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
-    rings = [Stroke(np.hstack([polyline(c)[:, :-1] for c in chain]), "cut", closed=True) for chain in plan.removed]
-    ways = [Stroke(polyline(c), "cut") for c in plan.cuts]
+    lines = plan_lines(plan, n=CHORDS + 1)
+    rings = [Stroke(line.points[:, :-1], "cut", closed=True) for line in lines if line.kind == "removed"]
+    ways = [Stroke(line.points, "cut") for line in lines if line.kind == "cut"]
     beside = [Stroke(_beside(c), "open") for c in plan.open]
     return Drawing((*rings, *ways, *beside))
 
@@ -96,15 +98,9 @@ def hatching(plan: Plan) -> Drawing:
 
 def zones(plan: Plan) -> Drawing:
     """Borders of the loosened skin, of the flaps and of what stays on its bed."""
-    named = [(plan.undermined, "loosened"), *((flap, "flap") for flap in plan.flaps), (plan.held, "held")]
-    rings = [
-        Stroke(shapely.get_coordinates(ring)[:-1].T, style, closed=True)
-        for zone, style in named
-        if zone is not None
-        for part in shapely.get_parts(zone)
-        for ring in (part.exterior, *part.interiors)
-    ]
-    return Drawing(tuple(rings))
+    styles = {"undermined": "loosened", "island": "loosened", "flap": "flap", "held": "held"}
+    rings = [line for line in plan_lines(plan) if line.kind in styles]
+    return Drawing(tuple(Stroke(ring.points[:, :-1], styles[ring.kind], closed=True) for ring in rings))
 
 
 def sutures(plan: Plan, at: Sequence[tuple[int, float]]) -> Drawing:

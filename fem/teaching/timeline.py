@@ -14,6 +14,7 @@ import numpy as np
 from fem.case import physical
 from fem.comparison.wording import sentence, sentences
 from fem.plan.plan import removed_area
+from fem.render.plan_figure import plan_lines
 from fem.results.quantities import numbers
 from fem.results.result import Result
 
@@ -84,7 +85,7 @@ def done(result: Result) -> str:
 def _marked(result, before):
     """The untrimmed closed wound with the cuts that will trim it."""
     closed = keyframes(before)[-1]
-    lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in plan_lines(result))
+    lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in cut_lines(result))
     caption = sentence("teaching/timeline", "marked", result.measures["trim_skin_removed_mm2"])
     return replace(closed, at=CLOSED + 1, title="Cones to be cut off", caption=caption, marked=lines)
 
@@ -137,12 +138,10 @@ def keyframe_at(made: Sequence[Keyframe], at: float) -> Keyframe:
     return made[-1]
 
 
-def plan_lines(result: Result) -> list[np.ndarray]:
+def cut_lines(result: Result) -> list[np.ndarray]:
     """Lines (3, k) of all that will be cut, on flat skin."""
-    plan = physical.plan(result.case)
-    curves = (*plan.cuts, *(curve for chain in plan.removed for curve in chain))
-    places = [curve.point(np.union1d(np.linspace(0, 1, 200), curve.corners)) for curve in curves]
-    return [np.vstack([p, 0 * p[:1]]) for p in places]
+    lines = plan_lines(physical.plan(result.case), n=200)
+    return [np.vstack([line.points, 0 * line.points[:1]]) for line in lines if line.kind in ("cut", "removed")]
 
 
 def moved(keyframe: Keyframe, place: np.ndarray) -> np.ndarray:

@@ -7,21 +7,22 @@ import meshio
 import numpy as np
 import pytest
 import pyvista as pv
+import shapely
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
 from problems import flat, rubber
 from pytest import approx
 
-from fem.case import case, keys
+from fem.case import case, keys, physical
 from fem.closure.closing import closed
 from fem.closure.closure import Closure, nodal
 from fem.closure.measures.stress import skin_stress_max
-from fem.geometry.outlines import lens_with_m
+from fem.geometry.outlines import lens, lens_with_m
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import cauchy_stress, sheet
 from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions
-from fem.plan.plan import side_to_side, undermined
+from fem.plan.plan import opened, side_to_side, undermined
 from fem.render import canvas, picture, plan_figure, projection
 
 CIRCLE = Path(__file__).parents[2] / "configs" / "demo" / "circle-20.yaml"
@@ -220,6 +221,63 @@ def test_numbers_in_a_plan(flap):
     places = np.hstack([meeting.places for meeting in met]) - projection.centre(flap)[:2, None]
     assert np.hypot(*(at - places)).max() < 0.08 * 40
     assert np.hypot(*(at - places)).min() > 0.02 * 40
+
+
+def the_plan(name):
+    """The plan of a technique."""
+    return physical.plan(case.read(CIRCLE.parent.parent / "techniques" / f"{name}.yaml"))
+
+
+def in_sight(plan, curve, side, end):
+    """Numbers of a plan, at most 4 mm from an end of an edge, in sight of its skin 1 mm away: no cut is between them.
+
+    side   1 with the skin on the left of the edge, -1 on its right
+    """
+    at = np.array([abs(end - 1 / curve.length)])
+    beside = curve.point(at)[:, 0] + 0.05 * side * (np.array([[0, -1], [1, 0]]) @ curve.tangent(at)[:, 0])
+    corner, cut = curve.point(np.array([float(end)]))[:, 0], opened(plan)
+    return {
+        number
+        for number, place in plan_figure.numbers(plan, away=1.5)
+        if np.hypot(*(place - corner)) < 4 and not cut.intersects(shapely.LineString([place, beside]))
+    }
+
+
+@pytest.mark.parametrize("name", ["rhombic", "z-plasty", "rotation", "v-y"])
+def test_numbers_beside_their_edges(name):
+    """Each end of a seam has its number on the skin of both edges, left of the first and right of the second.
+
+    On the other side of its corner a number would be in removed skin, or beyond a cut.
+    """
+    plan = the_plan(name)
+    assert not any(shapely.intersects_xy(opened(plan), *place) for _, place in plan_figure.numbers(plan, away=1.5))
+    for first, second in plan.seams:
+        for end in (0, 1):
+            assert in_sight(plan, first, 1, end) & in_sight(plan, second, -1, end)
+
+
+def test_stations_in_the_skin():
+    """The numbers of a purse-string's stations stand in the skin around the wound, in order."""
+    plan = the_plan("purse-string")
+    placed = plan_figure.numbers(plan, away=1.0)
+    assert [number for number, _ in placed] == list(range(1, plan.thread.stations + 1))
+    assert [opened(plan).distance(shapely.Point(place)) for _, place in placed] == approx([2.0] * len(placed), abs=0.1)
+
+
+def test_lines_of_a_plan():
+    """A lens: one closed border, an upper edge above a lower one, sewn points across, tips at both ends."""
+    plan = undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_mm=15)
+    lines = plan_figure.plan_lines(plan)
+    kinds = [line.kind for line in lines]
+    assert kinds == ["undermined", "removed", "upper", "lower", *["sewn"] * (plan_figure.PAIRS + 2), "tip"]
+    (removed,), (upper,), (lower,), (tip,) = (
+        [line.points for line in lines if line.kind == kind] for kind in ("removed", "upper", "lower", "tip")
+    )
+    assert removed[:, 0] == approx(removed[:, -1], abs=1e-9)
+    assert upper[1].max() == approx(10, abs=1e-3) and lower[1].min() == approx(-10, abs=1e-3)
+    assert tip == approx(np.array([[-30, 30], [0, 0]]), abs=1e-6)
+    across = [line.points for line in lines if line.kind == "sewn"]
+    assert [first for first, _ in np.array(across)[:, 0]] == approx([last for _, last in np.array(across)[:, 0]])
 
 
 def test_colours_of_seams(flap):
