@@ -21,12 +21,12 @@ class Constraints:
     gap: np.ndarray  # (3, n) mm
 
     @property
-    def n_free(self):
+    def n_free(self) -> int:
         """Number of independent nodes."""
         return int(self.free.max()) + 1
 
 
-def constraints(x, pairs, held):
+def constraints(x: np.ndarray, pairs: np.ndarray, held: np.ndarray) -> Constraints:
     """Constraints on nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay; gaps are those of x."""
     n = x.shape[1]
     links = coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n))
@@ -41,19 +41,19 @@ def constraints(x, pairs, held):
     return Constraints(free=free, offset=offset, gap=x - x[:, leader])
 
 
-def positions(constraints, q, closed):
+def positions(constraints: Constraints, q: np.ndarray, closed: float) -> np.ndarray:
     """Positions (3, n) of all nodes from q (3, n_free) of the independent ones."""
     moving = np.where(constraints.free >= 0, q[:, constraints.free], 0.0)
     return moving + constraints.offset + (1 - closed) * constraints.gap
 
 
-def independent(constraints, x, closed):
+def independent(constraints: Constraints, x: np.ndarray, closed: float) -> np.ndarray:
     """q (3, n_free) from positions x (3, n): the inverse of `positions`, or the mean of nodes that do not yet meet."""
     followers = np.bincount(constraints.free[constraints.free >= 0], minlength=constraints.n_free)
     return reduced(constraints, x - constraints.offset - (1 - closed) * constraints.gap) / followers
 
 
-def reduced(constraints, r):
+def reduced(constraints: Constraints, r: np.ndarray) -> np.ndarray:
     """Forces (3, n_free) on the independent nodes from those on all nodes (3, n)."""
     moves = constraints.free >= 0
     return np.stack([np.bincount(constraints.free[moves], c[moves], minlength=constraints.n_free) for c in r])

@@ -1,10 +1,13 @@
 """Points along the edges that a plan sews or leaves open, matched by arc length; cuts pulled a little open."""
 
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from scipy.integrate import cumulative_trapezoid
+
+from fem.plan.plan import Plan
 
 # Our choices. GROWTH: size gained per mm, a ratio of 1.25 from one segment or triangle to the next; doubling
 # it saves triangles far away and lets the smallest angle drop.
@@ -14,7 +17,7 @@ NEAR = 1e-3  # of its length: the piece of a line that gives the way it leaves a
 TURNED = 1e-2  # rad: ways that differ by less are one
 
 
-def edge_points(plan, *, edge, tip, marks):
+def edge_points(plan: Plan, *, edge: float, tip: float, marks: Mapping[int, Sequence[float]]) -> list[np.ndarray]:
     """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges.
 
     marks   fractions at which there is a point, by the number of the seam
@@ -26,7 +29,7 @@ def edge_points(plan, *, edge, tip, marks):
     return placed
 
 
-def pulled_aside(plan, placed, *, by):
+def pulled_aside(plan: Plan, placed: Sequence[np.ndarray], *, by: float) -> list[np.ndarray]:
     """Points (2, k + 1) along each edge pulled into the skin by `by` mm, half way between the edge and the next one.
 
     So both edges of a cut are apart. Edges that end in the same corner of skin share a node there, pulled once.
@@ -36,7 +39,7 @@ def pulled_aside(plan, placed, *, by):
     return [x + by * _into_skin(x, lines, side) for x, side in zip(placed, left, strict=True)]
 
 
-def graded(knots, size):
+def graded(knots: Sequence[float] | np.ndarray, size: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Fractions (k + 1,) from 0 to 1, all knots among them, spaced by at most about size(fraction)."""
     pieces = []
     for start, end in pairwise(knots):

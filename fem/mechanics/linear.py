@@ -27,7 +27,7 @@ class Pardiso:
 
     SYMMETRIC_INDEFINITE = -2
 
-    def __init__(self, indptr, indices):
+    def __init__(self, indptr: np.ndarray, indices: np.ndarray) -> None:
         from pypardiso import PyPardisoSolver
 
         self._mkl = PyPardisoSolver(mtype=self.SYMMETRIC_INDEFINITE)
@@ -44,7 +44,7 @@ class Pardiso:
         self._call(11)
         weakref.finalize(self, _release, self._mkl, self._n, self._ia, self._ja)
 
-    def factor(self, values):
+    def factor(self, values: np.ndarray) -> int:
         """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""
         self._values = _finite(values)
         self._call(22)
@@ -52,7 +52,7 @@ class Pardiso:
             raise SingularMatrix(f"{perturbed} pivots are zero to round-off")
         return int(self._mkl.iparm[22])
 
-    def solve(self, b):
+    def solve(self, b: np.ndarray) -> np.ndarray:
         """Solution of K x = b with the last factor."""
         return self._call(33, b)
 
@@ -89,7 +89,7 @@ def _release(mkl, n, ia, ja):
 class Rslab:
     """The same with `rslab`, which is pure Rust and runs where the MKL does not."""
 
-    def __init__(self, indptr, indices):
+    def __init__(self, indptr: np.ndarray, indices: np.ndarray) -> None:
         import rslab
         from scipy.sparse import csc_array
 
@@ -99,7 +99,7 @@ class Rslab:
         self._symbolic = rslab.analyze(lower, path="ldlt")
         self._factor: Any = None
 
-    def factor(self, values):
+    def factor(self, values: np.ndarray) -> int:
         """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""
         try:
             self._factor = self._symbolic.factor(_finite(values))
@@ -107,7 +107,7 @@ class Rslab:
             raise SingularMatrix(str(error)) from error
         return self._factor.inertia[1]
 
-    def solve(self, b):
+    def solve(self, b: np.ndarray) -> np.ndarray:
         """Solution of K x = b with the last factor."""
         return self._factor.solve(np.ascontiguousarray(b, dtype=float))
 

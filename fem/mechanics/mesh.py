@@ -1,7 +1,9 @@
 """The triangulated patch of skin around a wound: quadratic triangles, seam nodes matched by arc length."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
 from types import MappingProxyType
 
 import gmsh
@@ -15,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
 from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside
+from fem.plan.plan import Plan
 
 # Our choices. SWELL: size at the undermined zone's border over size at the wound; the cones rise between the two, and
 # doubling it leaves a quarter as many triangles in the outer part of a cone.
@@ -48,17 +51,25 @@ class Mesh:
     open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
 
     @property
-    def pairs(self):
+    def pairs(self) -> np.ndarray:
         """Nodes (2, n) that are sewn to each other."""
         return np.hstack([np.zeros((2, 0), int), *self.seams])
 
     @property
-    def edge(self):
+    def edge(self) -> np.ndarray:
         """Nodes (n,) on all edges of the wound, sewn or open, ascending."""
         return np.unique(np.concatenate([self.pairs.ravel(), *self.open]))
 
 
-def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
+def mesh(
+    plan: Plan,
+    *,
+    radius: float,
+    edge: float,
+    tip: float,
+    far: float,
+    marks: Mapping[int, Sequence[float]] = MappingProxyType({}),
+) -> Mesh:
     """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
 
     Both edges of a seam have nodes at the same fractions of arc length, corners of either edge included.
@@ -100,7 +111,14 @@ def mesh(plan, *, radius, edge, tip, far, marks=MappingProxyType({})):
     )
 
 
-def from_triangulation(tri, seams, *, rim_vertices=(), undermined=None, open_edges=()):
+def from_triangulation(
+    tri: skfem.MeshTri,
+    seams: Sequence[np.ndarray],
+    *,
+    rim_vertices: Sequence[int] | np.ndarray = (),
+    undermined: np.ndarray | None = None,
+    open_edges: Sequence[Sequence[int] | np.ndarray] = (),
+) -> Mesh:
     """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
 
     seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
@@ -125,7 +143,7 @@ def from_triangulation(tri, seams, *, rim_vertices=(), undermined=None, open_edg
     )
 
 
-def facets_between(tri, pairs):
+def facets_between(tri: skfem.MeshTri, pairs: np.ndarray) -> np.ndarray:
     """Numbers (k,) of the facets that join the given pairs (2, k) of vertices.
 
     Raises MeshError if some pair is not joined by a facet.
@@ -142,7 +160,7 @@ def facets_between(tri, pairs):
     return found
 
 
-def check_cover(tri, edges, *, outer, area):
+def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, area: float) -> None:
     """Raise MeshError unless the triangulation is what was prescribed.
 
     edges   (2, m) pairs of vertices, each of which must be joined by a facet
@@ -162,21 +180,21 @@ def check_cover(tri, edges, *, outer, area):
         raise MeshError(f"the triangles cover {areas.sum():.6f} mm2 of {area:.6f} mm2")
 
 
-def corner_angles(tri):
+def corner_angles(tri: skfem.MeshTri) -> np.ndarray:
     """Angles (3, n_elements) of the triangles at their vertices 0, 1, 2, rad."""
     ahead = np.roll(tri.p[:, tri.t], -1, axis=1) - tri.p[:, tri.t]
     back = -np.roll(ahead, 1, axis=1)
     return np.arctan2(abs(ahead[0] * back[1] - ahead[1] * back[0]), (ahead * back).sum(axis=0))
 
 
-def quality(mesh):
+def quality(mesh: Mesh) -> tuple[float, np.ndarray]:
     """Smallest angle of any triangle, degrees, and the vertex (2,) at which it is, mm."""
     angles = corner_angles(mesh.tri)
     worst = np.unravel_index(angles.argmin(), angles.shape)
     return np.degrees(angles[worst]), mesh.tri.p[:, mesh.tri.t[worst]]
 
 
-def write(mesh, path_stem):
+def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
     """Write the mesh as `path_stem`.vtu and `path_stem`.msh (gmsh 4.1) and return the two paths.
 
     Six-node triangles with cell data `loose` (0, 1) and point data `rim` (0, 1) and `seam`: k on the first

@@ -6,7 +6,7 @@ import shapely
 CLEAR = 1e-6  # share of an edge, and of a triangle, within which meeting is not crossing: round-off
 
 
-def self_intersections(x, triangles, same):
+def self_intersections(x: np.ndarray, triangles: np.ndarray, same: np.ndarray) -> np.ndarray:
     """Pairs (2, k) of triangles of a surface that pass through each other.
 
     x           (3, n) mm

@@ -8,20 +8,27 @@ The bending term is Koiter's; quadratic triangles leave jumps of slope at their 
 penalty controls (Brenner & Sung 2005 for the plate; here with the current normal).
 """
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefLine, RefTri
 
+from fem.material.laws import Law
 from fem.mechanics.kernels.bending import bending
 from fem.mechanics.kernels.elastic_foundation import elastic_foundation
 from fem.mechanics.kernels.interior_penalty import VECTORS, interior_penalty
 from fem.mechanics.kernels.membrane import cauchy_green, membrane
 from fem.mechanics.kernels.storage import scatter_all
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled
+
+if TYPE_CHECKING:
+    from skfem import MeshTri
+
+    from fem.mechanics.mesh import Mesh
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NEAREST = 12  # triangles whose centres are nearest to a point, among which is the one it lies in
@@ -60,7 +67,7 @@ class Sheet:
     """Everything about the skin that does not change while a wound is closed."""
 
     X: np.ndarray  # (2, n) mm
-    law: Callable  # C (3, ...) -> psi, dpsi/dC, d2psi/dC2, MPa
+    law: Law  # C (3, ...) -> psi, dpsi/dC, d2psi/dC2, MPa
     h: float  # mm
     D: float  # N mm
     poisson: float  # of bending
@@ -72,7 +79,7 @@ class Sheet:
     ties: tuple[Thread | PenaltyTie | Contact, ...] = ()  # sutures tied one by one, and the edges between them
 
     @property
-    def groups(self):
+    def groups(self) -> tuple[np.ndarray, ...]:
         """Node numbers (n, m) of all that couples nodes: elements, then each group of edges, then each tie."""
         return (
             self.membrane.nodes,
@@ -81,7 +88,18 @@ class Sheet:
         )
 
 
-def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, foundation=None, hinged=False):
+def sheet(
+    mesh: "Mesh",
+    *,
+    law: Law,
+    h: float,
+    D: float,
+    poisson: float,
+    stretch: Sequence[float] | np.ndarray = (1.0, 1.0),
+    lines: float = 0.0,
+    foundation: ElasticFoundation | None = None,
+    hinged: bool = False,
+) -> Sheet:
     """Sheet on a mesh.
 
     law      C (3, ...) -> psi, dpsi/dC, d2psi/dC2; C in the axes of the lines, MPa
@@ -111,7 +129,15 @@ def sheet(mesh, *, law, h, D, poisson, stretch=(1.0, 1.0), lines=0.0, foundation
     )
 
 
-def assemble(sheet, x, *, regularisation=0.0, data=NO_TANGENT, slots=(), widths=NO_WIDTHS):
+def assemble(
+    sheet: Sheet,
+    x: np.ndarray,
+    *,
+    regularisation: float = 0.0,
+    data: np.ndarray = NO_TANGENT,
+    slots: Sequence[np.ndarray] = (),
+    widths: np.ndarray = NO_WIDTHS,
+) -> tuple[float, np.ndarray]:
     """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); the tangent is added to `data` if given.
 
     regularisation   weight of plain second derivatives in the bending energy away from seams, 0 for the stated model
@@ -132,21 +158,9 @@ def assemble(sheet, x, *, regularisation=0.0, data=NO_TANGENT, slots=(), widths=
     bend = sheet.bending
     Pi += bending(x, bend.nodes, bend.B, bend.weights, sheet.D, sheet.poisson, regularisation, r, *store)
     for facets, slot in zip(sheet.interior_penalty, slots[1 : 1 + len(sheet.interior_penalty)], strict=True):
-        at = facets.points
+        at, share = facets.points, 0.0 if facets.seam else regularisation
         penalty = PENALTY * sheet.D * facets.per_height
-        Pi += interior_penalty(
-            x,
-            at.nodes,
-            at.B,
-            at.weights,
-            penalty,
-            sheet.D,
-            0.0 if facets.seam else regularisation,
-            r,
-            data,
-            slot,
-            widths,
-        )
+        Pi += interior_penalty(x, at.nodes, at.B, at.weights, penalty, sheet.D, share, r, data, slot, widths)
     if sheet.foundation is not None:
         X = np.ascontiguousarray(sheet.X.T)
         below = sheet.foundation
@@ -162,14 +176,14 @@ def assemble(sheet, x, *, regularisation=0.0, data=NO_TANGENT, slots=(), widths=
     return Pi, r.T
 
 
-def lift(sheet, pressure):
+def lift(sheet: Sheet, pressure: float) -> np.ndarray:
     """Nodal forces (3, n) in N of an upward pressure in MPa of the reference area."""
     f = np.zeros((3, sheet.X.shape[1]))
     np.add.at(f[2], sheet.membrane.nodes, pressure * sheet.membrane.weights @ sheet.shapes)
     return f
 
 
-def cauchy_stress(sheet, x):
+def cauchy_stress(sheet: Sheet, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Principal Cauchy stresses (2, n_elements, n_quad), MPa, smaller first, and greatest principal stretch.
 
     sigma = 2 F_G dpsi/dC F_G^T, F_G = F G; its in-plane principal values are those of 2 dpsi/dC C.
@@ -187,7 +201,7 @@ def cauchy_stress(sheet, x):
     return np.stack([half - root, half + root]), stretch
 
 
-def interpolated(mesh, values, X, *, inside=None):
+def interpolated(mesh: "Mesh", values: np.ndarray, X: np.ndarray, *, inside: np.ndarray | None = None) -> np.ndarray:
     """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
 
     inside  as in `located`
@@ -196,7 +210,7 @@ def interpolated(mesh, values, X, *, inside=None):
     return np.einsum("ma,kam->km", shapes, values[:, nodes])
 
 
-def located(mesh, X, *, inside=None):
+def located(mesh: "Mesh", X: np.ndarray, *, inside: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there.
 
     inside  (2, m) points whose triangles are taken instead: they tell the two sides of a cut apart
@@ -272,14 +286,14 @@ def _bending(mesh):
     return Points(nodes=np.ascontiguousarray(mesh.elements.T), B=np.ascontiguousarray(B), weights=weights)
 
 
-def interior_edges(tri):
+def interior_edges(tri: "MeshTri") -> tuple[np.ndarray, np.ndarray]:
     """Element on either side and the end vertices as each side names them: (2, n), (2, 2, n)."""
     inner = tri.f2t[1] >= 0
     ends = tri.facets[:, inner]
     return tri.f2t[:, inner], np.stack([ends, ends])
 
 
-def seam_edges(mesh, seam):
+def seam_edges(mesh: "Mesh", seam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The same of a sewn seam (2, 2k + 1): its edges lie between every other node."""
     ends = np.stack([seam[:, :-1:2], seam[:, 2::2]], axis=1)  # side, end, edge
     edge_of = {tuple(f): i for i, f in enumerate(np.sort(mesh.tri.facets, axis=0).T)}

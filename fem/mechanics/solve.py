@@ -4,6 +4,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -44,7 +45,9 @@ class Problem:
     path: list = field(default_factory=list)  # (closed, q) of every state on the way from open to closed
 
 
-def problem(sheet, constraints, *, spent=None, watch=lambda **state: None):
+def problem(
+    sheet: Sheet, constraints: Constraints, *, spent: Counter | None = None, watch: Callable = lambda **state: None
+) -> Problem:
     """Problem of a sheet and its constraints."""
     stored = pattern(constraints.free, sheet.groups)
     area = np.zeros(sheet.X.shape[1])
@@ -70,7 +73,15 @@ class State:
     tangent: np.ndarray  # stored entries, N/mm; empty if not asked for
 
 
-def state(problem, q, *, closed, load, regularisation=0.0, tangent=False):
+def state(
+    problem: Problem,
+    q: np.ndarray,
+    *,
+    closed: float,
+    load: np.ndarray,
+    regularisation: float = 0.0,
+    tangent: bool = False,
+) -> State:
     """State at q (3, n_free) of the independent nodes."""
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
@@ -80,11 +91,11 @@ def state(problem, q, *, closed, load, regularisation=0.0, tangent=False):
         problem.sheet, x, regularisation=regularisation, data=data, slots=stored.slots, widths=stored.widths
     )
     forces = reduced(problem.constraints, r - load)
-    problem.spent["assembly_s"] += time.perf_counter() - start
+    problem.spent["assembly_s"] += time.perf_counter() - start  # type: ignore[assignment]
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)
 
 
-def factor(problem, data, shift=0.0):
+def factor(problem: Problem, data: np.ndarray, shift: float = 0.0) -> int:
     """Negative pivots of the tangent plus `shift` (MPa/mm) times the area of each unknown; 1 if it is singular."""
     start = time.perf_counter()
     values = data.copy()
@@ -94,18 +105,27 @@ def factor(problem, data, shift=0.0):
     except SingularMatrix:  # at the threshold of buckling: no more stable than a negative pivot
         negative = 1
     problem.spent["factorisations"] += 1
-    problem.spent["factorisation_s"] += time.perf_counter() - start
+    problem.spent["factorisation_s"] += time.perf_counter() - start  # type: ignore[assignment]
     return negative
 
 
-def newton(problem, q, *, closed, load, tol, regularisation=0.0, max_iter=60):
+def newton(
+    problem: Problem,
+    q: np.ndarray,
+    *,
+    closed: float,
+    load: np.ndarray,
+    tol: float,
+    regularisation: float = 0.0,
+    max_iter: int = 60,
+) -> np.ndarray:
     """Positions (3, n_free) at which the forces vanish to `tol` N, found by descent on the energy.
 
     A tangent with negative pivots is shifted until it has none, so that every step goes down.
 
     Raises NotConverged after max_iter iterations.
     """
-    at = dict(closed=closed, regularisation=regularisation, load=load)
+    at: dict[str, Any] = dict(closed=closed, regularisation=regularisation, load=load)
     shift, here = 0.0, state(problem, q, tangent=True, **at)
     for _ in range(max_iter):
         residual = np.abs(here.forces).max()
@@ -143,7 +163,7 @@ def _lower(problem, q, d, here, **at):
     return q + step * d, there if step == 1.0 else state(problem, q + step * d, tangent=True, **at)
 
 
-def opened_wound(problem, q, *, perturbation, tol):
+def opened_wound(problem: Problem, q: np.ndarray, *, perturbation: np.ndarray, tol: float) -> np.ndarray:
     """Positions (3, n_free) of the gaping, unsewn wound at rest, from those of the uncut skin."""
     q = newton(problem, q, closed=1.0, load=0 * perturbation, tol=tol)
     if negative_pivots(problem, q):
@@ -153,7 +173,9 @@ def opened_wound(problem, q, *, perturbation, tol):
     return q
 
 
-def closed_wound(problem, q, *, perturbation, tol, near=False):
+def closed_wound(
+    problem: Problem, q: np.ndarray, *, perturbation: np.ndarray, tol: float, near: bool = False
+) -> np.ndarray:
     """Positions (3, n_free) of the closed wound at rest.
 
     q     positions of the gaping wound, from which it is closed step by step; or, with `near`, of a closed one
@@ -167,12 +189,12 @@ def closed_wound(problem, q, *, perturbation, tol, near=False):
     return settled(problem, q, perturbation=perturbation, tol=tol)
 
 
-def on_the_way(problem, q, *, perturbation, tol):
+def on_the_way(problem: Problem, q: np.ndarray, *, perturbation: np.ndarray, tol: float) -> np.ndarray:
     """Positions (3, n_free) at rest with the aids of the path, from those before; arguments as in `closed_wound`."""
     return newton(problem, q, closed=1.0, load=perturbation, regularisation=PATH_REGULARISATION, tol=ROUGH * tol)
 
 
-def settled(problem, q, *, perturbation, tol):
+def settled(problem: Problem, q: np.ndarray, *, perturbation: np.ndarray, tol: float) -> np.ndarray:
     """Positions (3, n_free) at rest without any aid, from those with the aids of the path; see `closed_wound`."""
     q = newton(problem, q, closed=1.0, load=perturbation, tol=ROUGH * tol)
     q = newton(problem, q, closed=1.0, load=0 * perturbation, tol=tol)
@@ -216,7 +238,7 @@ def _response(problem, q, *, closed, **at):
     return -problem.ldlt.solve(change.T.ravel()).reshape(-1, 3).T
 
 
-def negative_pivots(problem, q, *, closed=1.0):
+def negative_pivots(problem: Problem, q: np.ndarray, *, closed: float = 1.0) -> int:
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself."""
     unloaded = np.zeros_like(problem.constraints.gap)
     return factor(problem, state(problem, q, closed=closed, load=unloaded, tangent=True).tangent)

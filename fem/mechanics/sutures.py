@@ -10,7 +10,9 @@ its turn comes to what is wanted, and those tied before stay.
     anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,8 +20,13 @@ from fem.errors import NotConverged
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
 from fem.mechanics.sheet import located
+from fem.mechanics.solve import Problem
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shortened, tension
-from fem.mechanics.tips import outward, tips
+from fem.mechanics.tips import Meshed, outward, tips
+from fem.plan.plan import Around
+
+if TYPE_CHECKING:
+    from fem.mechanics.mesh import Mesh
 
 # Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
 # CONTACT: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
@@ -30,7 +37,7 @@ SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
 
-def around(mesh, thread):
+def around(mesh: "Mesh", thread: Around) -> Thread:
     """The thread around the open edges of a wound, once round."""
     edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
     at = (np.arange(thread.stations) + 0.5) / thread.stations
@@ -38,7 +45,9 @@ def around(mesh, thread):
     return _thread(*stations, stations[0], wanted=thread.drawn_to)
 
 
-def across_the_wound(seams, X, stitches, *, bite):
+def across_the_wound(
+    seams: Sequence[np.ndarray], X: np.ndarray, stitches: Sequence[tuple[int, float]], *, bite: float
+) -> list[PenaltyTie]:
     """Penalty ties of edge to edge; stitches as in `fem.plan.plan.stitches`."""
     ties = []
     for number, at in stitches:
@@ -51,7 +60,9 @@ def across_the_wound(seams, X, stitches, *, bite):
     return ties
 
 
-def tapering(closure, *, spacing, reach, offset, remaining, bite):
+def tapering(
+    closure: Meshed, *, spacing: float, reach: float, offset: float, remaining: float, bite: float
+) -> list[Thread]:
     """Threads beyond each tip, nearest first; see above.
 
     spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
@@ -67,7 +78,7 @@ def tapering(closure, *, spacing, reach, offset, remaining, bite):
     return threads
 
 
-def anchoring(closure, *, beyond, bite):
+def anchoring(closure: Meshed, *, beyond: float, bite: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     threads = []
     for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
@@ -76,7 +87,9 @@ def anchoring(closure, *, beyond, bite):
     return threads
 
 
-def contact(seams, X, stitches, *, bite):
+def contact(
+    seams: Sequence[np.ndarray], X: np.ndarray, stitches: Sequence[tuple[int, float]], *, bite: float
+) -> Contact:
     """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n).
 
     Not within a bite, where edges are held together.
@@ -100,7 +113,16 @@ def _normals(line):
     return np.array([-along[1], along[0]]) / np.hypot(*along)
 
 
-def tied(problem, q, kinds, *, seams, perturbation, tol, starts=None):
+def tied(
+    problem: Problem,
+    q: np.ndarray,
+    kinds: Sequence[str],
+    *,
+    seams: Sequence[np.ndarray],
+    perturbation: np.ndarray,
+    tol: float,
+    starts: Sequence[np.ndarray] | None = None,
+) -> tuple[Problem, TiedSutures, np.ndarray]:
     """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
 
     problem   its sheet's ties begin with the sutures in order of tying, none of them tied
@@ -120,8 +142,8 @@ def tied(problem, q, kinds, *, seams, perturbation, tol, starts=None):
             problem, q = _shortened(problem, q, k, 1.0), starts[k]
         settled = solve.settled(problem, q, perturbation=perturbation, tol=tol)
         after.append(positions(problem.constraints, settled, 1.0))
-        when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(kinds)]]
+        when_tied.append(tension(problem.sheet.ties[k], after[-1]))  # type: ignore[arg-type]  # Contact is last
+    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(kinds)]]  # type: ignore[arg-type]
     return problem, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
 
 

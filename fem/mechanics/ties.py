@@ -28,7 +28,7 @@ class Thread:
     rest: float = np.inf  # mm; infinite: not tied yet
 
     @property
-    def group(self):
+    def group(self) -> np.ndarray:
         """Nodes (1, m) that the thread ties together."""
         return self.nodes[None]
 
@@ -43,7 +43,7 @@ class PenaltyTie:
     left: np.ndarray | None = None  # (n_samples, 3) mm; None: not tied yet
 
     @property
-    def group(self):
+    def group(self) -> np.ndarray:
         """Nodes (1, m) that it ties together."""
         return self.nodes[None]
 
@@ -68,19 +68,19 @@ class TiedSutures:
     after: tuple[np.ndarray, ...]  # (3, n_nodes) mm: positions at rest after each
 
 
-def length(thread, x):
+def length(thread: Thread, x: np.ndarray) -> float:
     """Length of a thread at positions x (3, n), mm."""
     return float(np.linalg.norm(np.diff(_stations(thread, x), axis=0), axis=1).sum())
 
 
-def tension(tie, x):
+def tension(tie: Thread | PenaltyTie, x: np.ndarray) -> float:
     """Force of a Thread or PenaltyTie at positions x (3, n), N: its tension, or the sum of all that it holds."""
     if isinstance(tie, Thread):
         return tie.stiffness * max(0.0, length(tie, x) - tie.rest)
     return 0.0 if tie.left is None else tie.stiffness * float(np.linalg.norm((_gap(tie, x.T) - tie.left).mean(axis=0)))
 
 
-def shortened(tie, x, fraction):
+def shortened(tie: Thread | PenaltyTie, x: np.ndarray, fraction: float) -> Thread | PenaltyTie:
     """A Thread or PenaltyTie drawn by a fraction of the way from what it is at x (3, n) to what is wanted of it."""
     if isinstance(tie, PenaltyTie):
         return replace(tie, left=(1 - fraction) * _gap(tie, x.T))
@@ -88,7 +88,7 @@ def shortened(tie, x, fraction):
     return replace(tie, rest=start + fraction * (tie.wanted - start))
 
 
-def assembled(tie, x):
+def assembled(tie: Thread | PenaltyTie | Contact, x: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
     """Energy in N mm of a tie at x (n, 3), forces (k, m, 3) and tangent (k, m, m, 3, 3) of its groups."""
     return {Thread: _threaded, PenaltyTie: _penalised, Contact: _in_contact}[type(tie)](tie, x)
 

@@ -1,9 +1,22 @@
 """Tips and scars of a sewn wound: nodes at its ends, the way between them, both edges of each scar."""
 
+from typing import TYPE_CHECKING, Protocol
+
 import numpy as np
 
+if TYPE_CHECKING:
+    from fem.mechanics.mesh import Mesh
 
-def scars(closure):
+
+class Meshed(Protocol):
+    """What has a mesh, as a closure."""
+
+    @property
+    def mesh(self) -> "Mesh":
+        """The mesh of the wound."""
+
+
+def scars(closure: Meshed) -> list[np.ndarray]:
     """Nodes (2, 2 k + 1) along both edges of each scar: the seams, in one where one carries on from the one before."""
     joined = list(closure.mesh.seams[:1])
     for seam in closure.mesh.seams[1:]:
@@ -15,7 +28,7 @@ def scars(closure):
     return joined
 
 
-def tips(closure):
+def tips(closure: Meshed) -> np.ndarray:
     """Nodes at the tips, where both edges of a seam end in the same node; from left to right, then from below."""
     ends = np.hstack([np.zeros((2, 0), int), *(seam[:, [0, -1]] for seam in closure.mesh.seams)])
     nodes = np.unique(ends[0, ends[0] == ends[1]])
@@ -23,7 +36,7 @@ def tips(closure):
     return nodes[np.lexsort((y, x))]
 
 
-def sides(closure):
+def sides(closure: Meshed) -> tuple[np.ndarray, np.ndarray]:
     """Tips at the left and at the right end of the wound: of the two farthest apart, each belongs to the nearer.
 
     Both are empty where the plan has fewer than two tips.
@@ -39,7 +52,7 @@ def sides(closure):
     return nodes[left], nodes[~left]
 
 
-def axis(closure, x):
+def axis(closure: Meshed, x: np.ndarray) -> np.ndarray | None:
     """The way (2,) or (3,) from the left to the right end of the wound with nodes at x; of several tips, the middle.
 
     None where the plan has fewer than two tips.
@@ -48,7 +61,7 @@ def axis(closure, x):
     return x[:, right].mean(axis=1) - x[:, left].mean(axis=1) if left.size else None
 
 
-def outward(closure, x):
+def outward(closure: Meshed, x: np.ndarray) -> np.ndarray:
     """Unit vectors (2, n) with nodes at x, seen from above, outward at each of the tips, along the axis of the wound.
 
     A single tip faces away from the middle of the wound's edge.

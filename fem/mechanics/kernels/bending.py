@@ -17,8 +17,22 @@ TANGENTS, AT_SECOND = 6, 6  # components of x,1 and x,2; where those of x,11 beg
 
 
 @kernel
-def bending(x, nodes, B, weights, D, poisson, regularisation, r, data, slots, widths):
+def bending(
+    x: np.ndarray,
+    nodes: np.ndarray,
+    B: np.ndarray,
+    weights: np.ndarray,
+    D: float,
+    poisson: float,
+    regularisation: float,
+    r: np.ndarray,
+    data: np.ndarray,
+    slots: np.ndarray,
+    widths: np.ndarray,
+) -> float:
     """Bending energy; its forces and tangent are added.
+
+    In one piece, long by its arguments and buffers: the buffers are made once for all elements.
 
     B  (n_elements, n_quad, m, 5)  of x,1  x,2  x,11  x,12  x,22
     """

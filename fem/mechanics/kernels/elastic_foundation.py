@@ -7,8 +7,23 @@ from fem.mechanics.kernels.storage import scatter
 
 
 @kernel
-def elastic_foundation(x, X, nodes, N, weights, push, pull, shear, r, data, slots, widths):
+def elastic_foundation(
+    x: np.ndarray,
+    X: np.ndarray,
+    nodes: np.ndarray,
+    N: np.ndarray,
+    weights: np.ndarray,
+    push: np.ndarray,
+    pull: np.ndarray,
+    shear: np.ndarray,
+    r: np.ndarray,
+    data: np.ndarray,
+    slots: np.ndarray,
+    widths: np.ndarray,
+) -> float:
     """Energy of springs; their forces and tangent are added.
+
+    Long by its arguments; what is left is one loop.
 
     N                 (n_quad, m)     shape functions
     push, pull, shear (n_elements,)   MPa/mm, where w < 0, where w > 0, against sliding

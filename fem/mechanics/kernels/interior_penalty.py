@@ -28,8 +28,22 @@ SIDE, SIDES = 6, 12  # components of one side's, both sides' vectors
 
 
 @kernel
-def interior_penalty(x, nodes, B, weights, penalty, D, regularisation, r, data, slots, widths):
+def interior_penalty(
+    x: np.ndarray,
+    nodes: np.ndarray,
+    B: np.ndarray,
+    weights: np.ndarray,
+    penalty: np.ndarray,
+    D: float,
+    regularisation: float,
+    r: np.ndarray,
+    data: np.ndarray,
+    slots: np.ndarray,
+    widths: np.ndarray,
+) -> float:
     """Energy of the jumps; its forces and tangent are added.
+
+    In one piece, long by its arguments and buffers: the buffers are made once for all facets.
 
     B        (n_facets, n_quad, m, 5)  of x,tau  x,nu on the first side, x,tau  x,nu on the second, m;
              nu points out of a side, tau along the facet so that (tau, nu) is right-handed

@@ -8,7 +8,7 @@ from fem.mechanics.kernels.surface import dot, vectors
 
 
 @kernel
-def cauchy_green(x, nodes, B):
+def cauchy_green(x: np.ndarray, nodes: np.ndarray, B: np.ndarray) -> np.ndarray:
     """C11, C22, C12 (3, n_elements, n_quad) of the gradients B (n_elements, n_quad, m, 2)."""
     n_elements, n_quad, _, _ = B.shape
     C = np.empty((3, n_elements, n_quad))
@@ -21,7 +21,18 @@ def cauchy_green(x, nodes, B):
 
 
 @kernel
-def membrane(x, nodes, B, weights, dpsi, ddpsi, r, data, slots, widths):
+def membrane(
+    x: np.ndarray,
+    nodes: np.ndarray,
+    B: np.ndarray,
+    weights: np.ndarray,
+    dpsi: np.ndarray,
+    ddpsi: np.ndarray,
+    r: np.ndarray,
+    data: np.ndarray,
+    slots: np.ndarray,
+    widths: np.ndarray,
+) -> None:
     """Forces and tangent of the energy sum w psi(C), its derivatives given at every point; C as in `cauchy_green`.
 
         r_a = F S B_a,      K_ab = (B_a . S B_b) 1 + dC_a . w d2psi/dC2 dC_b,      S = 2 w dpsi/dC

@@ -76,7 +76,7 @@ def _row(slot, width, i):
 
 
 @kernel
-def scatter(data, K, nodes, slots, widths):
+def scatter(data: np.ndarray, K: np.ndarray, nodes: np.ndarray, slots: np.ndarray, widths: np.ndarray) -> None:
     """Add the local tangent K (m, m, 3, 3), given for a <= b, to the stored entries."""
     m = nodes.size
     for a in range(m):
@@ -100,7 +100,7 @@ def scatter(data, K, nodes, slots, widths):
 
 
 @kernel
-def scatter_all(data, K, nodes, slots, widths):
+def scatter_all(data: np.ndarray, K: np.ndarray, nodes: np.ndarray, slots: np.ndarray, widths: np.ndarray) -> None:
     """Add the tangents K (n_elements, m, m, 3, 3) of elements to `data`."""
     for e in range(nodes.shape[0]):
         scatter(data, K[e], nodes[e], slots[e], widths)

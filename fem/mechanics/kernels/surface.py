@@ -12,7 +12,7 @@ ALL = 3 * VECTORS  # their components
 
 
 @kernel
-def vectors(x, nodes, B, v):
+def vectors(x: np.ndarray, nodes: np.ndarray, B: np.ndarray, v: np.ndarray) -> None:
     """Fill v (n_vectors, 3) with sum_a B_ak x_a."""
     m, n_vectors = B.shape
     v[:] = 0.0
@@ -25,7 +25,7 @@ def vectors(x, nodes, B, v):
 
 
 @kernel
-def unit_normal(v1, v2, n, dn, growth):
+def unit_normal(v1: np.ndarray, v2: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
     """Length |c| of c = v1 x v2.  Fills the normal n = c/|c| and its derivatives in v1 and v2.
 
         dn = (1 - n n^T) dc / |c|   (3, 6),      growth = n . dc / |c|   (6,)
@@ -48,7 +48,7 @@ def unit_normal(v1, v2, n, dn, growth):
 
 
 @kernel
-def add_unit_hessian(q, n, dn, growth, H):
+def add_unit_hessian(q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray, H: np.ndarray) -> None:
     """Add to the upper triangle of H the second derivatives of q . n, n = c/|c|, but for those of c itself.
 
         -(q.dn) growth^T - growth (q.dn)^T - (q.n) dn^T dn
@@ -68,7 +68,9 @@ def add_unit_hessian(q, n, dn, growth, H):
 
 
 @kernel
-def add_normal_hessian(q, n, dn, growth, size, H):
+def add_normal_hessian(
+    q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray, size: float, H: np.ndarray
+) -> None:
     """Add to the upper triangle of H (6, 6) the second derivatives of q . n in v1 and v2; see `unit_normal`.
 
     c is bilinear, so that  p . d2c = p . (dv1 x dv2).
@@ -83,7 +85,16 @@ def add_normal_hessian(q, n, dn, growth, size, H):
 
 
 @kernel
-def add_to_nodes(g, H, B, nodes, r, K, T, tangent):
+def add_to_nodes(
+    g: np.ndarray,
+    H: np.ndarray,
+    B: np.ndarray,
+    nodes: np.ndarray,
+    r: np.ndarray,
+    K: np.ndarray,
+    T: np.ndarray,
+    tangent: bool,
+) -> None:
     """Add gradient g (15,) and Hessian H, its upper triangle given, to the nodes through B (m, 5).
 
         r_a = sum_k B_ak g_k,      K_ab = sum_kl B_ak H_kl B_bl
@@ -120,6 +131,6 @@ def add_to_nodes(g, H, B, nodes, r, K, T, tangent):
 
 
 @kernel
-def dot(a, b):
+def dot(a: np.ndarray, b: np.ndarray) -> float:
     """Scalar product of two vectors (3,)."""
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
