@@ -2,12 +2,15 @@
 
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 
 from fem.case import keys, physical
+from fem.case.case import Case
 from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
@@ -26,14 +29,15 @@ WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which stat
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
-def patch(case) -> Mesh:
+def patch(case: Case) -> Mesh:
     """Mesh of a case. Raises fem.errors.MeshError."""
     size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
+    assert case.patch and size.edge_mm and size.tip_mm and size.far_mm, "reading a case fills in what it leaves out"
     marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
     return mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
 
 
-def skin_sheet(case, triangles) -> Sheet:
+def skin_sheet(case: Case, triangles: Mesh) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, tension = case.skin, case.skin.tension
     law = physical.law(skin.law)
@@ -60,7 +64,7 @@ def _foundation(normal, shear, undermined):
     )
 
 
-def closed(case, *, watch=lambda **state: None):
+def closed(case: Case, *, watch: Callable = lambda **state: None) -> tuple[Closure, dict[str, Any]]:
     """Closure of a case, and how it was computed.
 
     watch  called after every Newton iteration with `stage`, `closed` and `residual`

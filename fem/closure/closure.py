@@ -66,12 +66,12 @@ class Trimmed:
     cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
 
 
-def nodal_stress(closure):
+def nodal_stress(closure: Closure) -> np.ndarray:
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
     return 1e3 * nodal(closure, closure.stress[0][1])
 
 
-def nodal(closure, values):
+def nodal(closure: Closure, values: np.ndarray) -> np.ndarray:
     """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
 
     The linear function that fits an element best gives the values at its corners; a vertex takes the average

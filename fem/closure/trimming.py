@@ -1,12 +1,15 @@
 """Trimmed closures: close, look at the cones, cut them off, close again."""
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from scipy.optimize import elementwise
 
 from fem.case import physical
-from fem.closure.closure import Trimmed
+from fem.case.case import Case
+from fem.closure.closure import Closure, Trimmed
 from fem.closure.measures.cones import cones
 from fem.errors import NotConverged
 from fem.mechanics.tips import sides, tips
@@ -15,7 +18,7 @@ from fem.plan.trim import ENDS, lengths
 WITHIN = 0.5  # mm, of the least length that leaves a cone low enough; our choice, no blade is led closer
 
 
-def closed(case, once):
+def closed(case: Case, once: Callable[[Case], tuple[Closure, dict[str, Any]]]) -> tuple[Closure, dict[str, Any]]:
     """Closure of a case that is trimmed, the one before it was, and how both were computed.
 
     once   case -> closure and how it was computed, its ends cut as the case says
@@ -45,13 +48,15 @@ def _known(tried, cut):
     return next((found for asked, *found in tried if asked == cut), None)
 
 
-def end_heights(closure):
+def end_heights(closure: Closure) -> np.ndarray:
     """Height (2,) of the highest cone at the left and the right end, mm."""
     height = dict(zip(tips(closure).tolist(), (cone["height_mm"] for cone in cones(closure)), strict=True))
     return np.array([max(height[tip] for tip in side.tolist()) for side in sides(closure)])
 
 
-def shortest(heights, most, under):
+def shortest(
+    heights: Callable[[tuple[float, ...]], np.ndarray], most: tuple[float, float], under: float
+) -> tuple[float, float]:
     """Lengths (2,) in mm, each to WITHIN the shortest, that leave both cones lower than `under` mm.
 
     heights   lengths (2,) -> heights (2,) of the cones at both ends
