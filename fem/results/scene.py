@@ -1,5 +1,7 @@
 """What a comparison draws of a closure: heights and tensions along lines, and the skin stage by stage."""
 
+from typing import Any
+
 import numpy as np
 import shapely
 
@@ -82,7 +84,7 @@ def flat_triangles(elements: np.ndarray) -> np.ndarray:
     return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
 
 
-def stages(closure: Closure) -> dict[str, np.ndarray]:
+def stages(closure: Closure) -> dict[str, Any]:
     """Arrays of the skin from the fresh wound to the closed one.
 
     closed      (s,) fraction of the fresh wound's gap that is closed, or of the sutures that are tied
