@@ -31,6 +31,8 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
     from fem.results.identity import Kind, State, state
 
     for case in cases:
+        if not (into / case.name / "run.json").is_file():  # nothing, or something else, which is not replaced
+            continue
         there = state(into / case.name, case)
         if not there.complete and there != State(Kind.MISSING):
             print(f"{case.name}: {there}; closing again", file=sys.stderr)
