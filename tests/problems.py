@@ -9,8 +9,8 @@ import skfem
 from fem.geometry.outlines import OUTLINES
 from fem.material.laws import neo_hooke
 from fem.mechanics.constraints import Constraints, constraints
-from fem.mechanics.mesh import from_triangulation
 from fem.mechanics.sheet import ElasticFoundation
+from fem.mechanics.triangulation import from_triangulation
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)

@@ -156,7 +156,7 @@ def mesh(
     cases = read(files)
     from fem.closure.closing import patch
     from fem.errors import MeshError
-    from fem.mechanics.mesh import quality, write
+    from fem.mechanics.triangulation import quality, write
 
     for case in cases:
         try:

@@ -18,8 +18,9 @@ from fem.material.bending import BENDING_POISSON, bending_stiffness
 from fem.material.laws import young_modulus
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
-from fem.mechanics.mesh import Mesh, mesh, quality
+from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import ElasticFoundation, Sheet, interpolated, lift, sheet
+from fem.mechanics.triangulation import Mesh, quality
 from fem.plan.plan import held
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
@@ -161,7 +162,7 @@ def _ties(case, open_):
     if closing.taper is not None:
         keys = closing.taper
         taper = sutures.tapering(
-            open_,
+            mesh,
             spacing=keys.spacing_mm,
             reach=keys.length_mm,
             offset=keys.offset_mm,
@@ -169,7 +170,7 @@ def _ties(case, open_):
             bite=keys.bite_mm,
         )
     if closing.anchor is not None:
-        anchors = sutures.anchoring(open_, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
+        anchors = sutures.anchoring(mesh, beyond=closing.anchor.beyond_mm, bite=closing.anchor.bite_mm)
     kinds = ["purse"] * len(purse) + ["edges"] * len(edges) + ["taper"] * len(taper) + ["anchor"] * len(anchors)
     return [*purse, *edges, *taper, *anchors], kinds
 

@@ -6,9 +6,9 @@ from functools import cached_property
 import numpy as np
 
 from fem.geometry.outlines import Outline
-from fem.mechanics.mesh import Mesh
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
 from fem.mechanics.ties import TiedSutures
+from fem.mechanics.triangulation import Mesh
 from fem.plan.plan import Plan
 
 

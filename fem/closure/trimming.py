@@ -12,7 +12,6 @@ from fem.case.case import Case
 from fem.closure.closure import Closure, Trimmed
 from fem.closure.measures.cones import cones
 from fem.errors import NotConverged
-from fem.mechanics.tips import sides, tips
 from fem.plan.trim import ENDS, lengths
 
 WITHIN = 0.5  # mm, of the least length that leaves a cone low enough; our choice, no blade is led closer
@@ -50,8 +49,8 @@ def _known(tried, cut):
 
 def end_heights(closure: Closure) -> np.ndarray:
     """Height (2,) of the highest cone at the left and the right end, mm."""
-    height = dict(zip(tips(closure).tolist(), (cone["height_mm"] for cone in cones(closure)), strict=True))
-    return np.array([max(height[tip] for tip in side.tolist()) for side in sides(closure)])
+    height = dict(zip(closure.mesh.tips.tolist(), (cone["height_mm"] for cone in cones(closure)), strict=True))
+    return np.array([max(height[tip] for tip in side.tolist()) for side in closure.mesh.ends])
 
 
 def shortest(

@@ -1,13 +1,10 @@
 """The triangulated patch of skin around a wound: quadratic triangles, seam nodes matched by arc length."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 from types import MappingProxyType
 
 import gmsh
-import meshio
 import numpy as np
 import shapely
 import skfem
@@ -17,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
 from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside
+from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation
 from fem.plan.plan import Plan
 
 # Our choices. SWELL: size at the undermined zone's border over size at the wound; the cones rise between the two, and
@@ -35,30 +33,6 @@ OPTIONS = {
     "Mesh.MeshSizeExtendFromBoundary": 0,
     "Mesh.Smoothing": 10,  # passes; 1 lets the smallest angle drop by a degree or two
 }
-
-
-@dataclass(frozen=True)
-class Mesh:
-    """Quadratic triangles with straight edges; nodes and elements are numbered as in skfem.ElementTriP2."""
-
-    X: np.ndarray  # (2, n) mm: vertices, then the midpoint of each facet
-    elements: np.ndarray  # (6, n_elements) vertices 0 1 2, then midpoints of 01 12 02
-    facets: np.ndarray  # (2, n_facets) elements either side, -1 outside; the midpoint is n_vertices + facet
-    tri: skfem.MeshTri  # the triangulation itself
-    seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
-    rim: np.ndarray  # nodes on the outer edge, ascending
-    undermined: np.ndarray  # (n_elements,) bool: inside the undermined zone
-    open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
-
-    @property
-    def pairs(self) -> np.ndarray:
-        """Nodes (2, n) that are sewn to each other."""
-        return np.hstack([np.zeros((2, 0), int), *self.seams])
-
-    @property
-    def edge(self) -> np.ndarray:
-        """Nodes (n,) on all edges of the wound, sewn or open, ascending."""
-        return np.unique(np.concatenate([self.pairs.ravel(), *self.open]))
 
 
 def mesh(
@@ -111,55 +85,6 @@ def mesh(
     )
 
 
-def from_triangulation(
-    tri: skfem.MeshTri,
-    seams: Sequence[np.ndarray],
-    *,
-    rim_vertices: Sequence[int] | np.ndarray = (),
-    undermined: np.ndarray | None = None,
-    open_edges: Sequence[Sequence[int] | np.ndarray] = (),
-) -> Mesh:
-    """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
-
-    seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
-    rim_vertices   vertices on the outer edge; boundary facets between two of them belong to the rim
-    undermined     (n_elements,) bool; None: nothing is undermined
-    open_edges     each (k + 1,) vertices along an edge that is not sewn
-
-    Raises MeshError where consecutive vertices of a seam are not joined by a facet.
-    """
-    midpoints = tri.p[:, tri.facets].mean(axis=1)
-    boundary = tri.boundary_facets()
-    on_rim = boundary[np.isin(tri.facets[:, boundary], rim_vertices).all(axis=0)]
-    return Mesh(
-        X=np.hstack([tri.p, midpoints]),
-        elements=np.vstack([tri.t, tri.nvertices + tri.t2f]),
-        facets=tri.f2t,
-        tri=tri,
-        seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
-        rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
-        undermined=np.zeros(tri.nelements, bool) if undermined is None else undermined,
-        open=tuple(_with_midpoints(tri, np.array(chain)) for chain in open_edges),
-    )
-
-
-def facets_between(tri: skfem.MeshTri, pairs: np.ndarray) -> np.ndarray:
-    """Numbers (k,) of the facets that join the given pairs (2, k) of vertices.
-
-    Raises MeshError if some pair is not joined by a facet.
-    """
-    known, asked = (np.sort(e.astype(np.int64), axis=0).T @ [tri.nvertices, 1] for e in (tri.facets, pairs))
-    order = np.argsort(known)
-    found = order[np.searchsorted(known, asked, sorter=order).clip(max=known.size - 1)]
-    if lost := np.flatnonzero(known[found] != asked).tolist():
-        start, end = tri.p[:, pairs[:, lost[0]]].T
-        raise MeshError(
-            f"{len(lost)} of {asked.size} prescribed edges are missing from the triangulation, "
-            f"first ({start[0]:.4g}, {start[1]:.4g}) to ({end[0]:.4g}, {end[1]:.4g}) mm"
-        )
-    return found
-
-
 def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, area: float) -> None:
     """Raise MeshError unless the triangulation is what was prescribed.
 
@@ -178,42 +103,6 @@ def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, are
         )
     if not np.isclose(areas.sum(), area, rtol=1e-9, atol=0):
         raise MeshError(f"the triangles cover {areas.sum():.6f} mm2 of {area:.6f} mm2")
-
-
-def corner_angles(tri: skfem.MeshTri) -> np.ndarray:
-    """Angles (3, n_elements) of the triangles at their vertices 0, 1, 2, rad."""
-    ahead = np.roll(tri.p[:, tri.t], -1, axis=1) - tri.p[:, tri.t]
-    back = -np.roll(ahead, 1, axis=1)
-    return np.arctan2(abs(ahead[0] * back[1] - ahead[1] * back[0]), (ahead * back).sum(axis=0))
-
-
-def quality(mesh: Mesh) -> tuple[float, np.ndarray]:
-    """Smallest angle of any triangle, degrees, and the vertex (2,) at which it is, mm."""
-    angles = corner_angles(mesh.tri)
-    worst = np.unravel_index(angles.argmin(), angles.shape)
-    return np.degrees(angles[worst]), mesh.tri.p[:, mesh.tri.t[worst]]
-
-
-def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
-    """Write the mesh as `path_stem`.vtu and `path_stem`.msh (gmsh 4.1) and return the two paths.
-
-    Six-node triangles with cell data `loose` (0, 1) and point data `rim` (0, 1) and `seam`: k on the first
-    edge of seam k = 1, 2, ..., -k on the second, k where the two are the same node, 0 elsewhere.
-    """
-    seam, rim = np.zeros((2, mesh.X.shape[1]), np.int32)
-    for k, (first, second) in enumerate(mesh.seams, start=1):
-        seam[second], seam[first] = -k, k
-    rim[mesh.rim] = 1
-    written = meshio.Mesh(
-        np.vstack([mesh.X, np.zeros_like(mesh.X[0])]).T,
-        [("triangle6", mesh.elements.T)],
-        point_data={"seam": seam, "rim": rim},
-        cell_data={"loose": [mesh.undermined.astype(np.int32)]},
-    )
-    vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
-    written.write(vtu)
-    written.write(msh, file_format="gmsh")
-    return vtu, msh
 
 
 def _wound(edges, *, skin_left):
@@ -388,11 +277,3 @@ def _set_size(*, cut, size):
     field.setNumber(3, "DistMax", 1e3 / GROWTH)
     field.setNumbers(4, "FieldsList", [2, 3])
     field.setAsBackgroundMesh(4)
-
-
-def _with_midpoints(tri, chain):
-    """Nodes (2 k + 1,) along a chain of k + 1 vertices: vertex, midpoint, vertex, ..."""
-    nodes = np.empty(2 * len(chain) - 1, int)
-    nodes[::2] = chain
-    nodes[1::2] = tri.nvertices + facets_between(tri, np.array([chain[:-1], chain[1:]]))
-    return nodes

@@ -10,10 +10,10 @@ penalty controls (Brenner & Sung 2005 for the plate; here with the current norma
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
+from skfem import MeshTri
 from skfem.quadrature import get_quadrature
 from skfem.refdom import RefLine, RefTri
 
@@ -24,11 +24,7 @@ from fem.mechanics.kernels.interior_penalty import VECTORS, interior_penalty
 from fem.mechanics.kernels.membrane import cauchy_green, membrane
 from fem.mechanics.kernels.storage import scatter_all
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled
-
-if TYPE_CHECKING:
-    from skfem import MeshTri
-
-    from fem.mechanics.mesh import Mesh
+from fem.mechanics.triangulation import Mesh
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NEAREST = 12  # triangles whose centres are nearest to a point, among which is the one it lies in
@@ -89,7 +85,7 @@ class Sheet:
 
 
 def sheet(
-    mesh: "Mesh",
+    mesh: Mesh,
     *,
     law: Law,
     h: float,
@@ -201,7 +197,7 @@ def cauchy_stress(sheet: Sheet, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.stack([half - root, half + root]), stretch
 
 
-def interpolated(mesh: "Mesh", values: np.ndarray, X: np.ndarray, *, inside: np.ndarray | None = None) -> np.ndarray:
+def interpolated(mesh: Mesh, values: np.ndarray, X: np.ndarray, *, inside: np.ndarray | None = None) -> np.ndarray:
     """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
 
     inside  as in `located`
@@ -210,7 +206,7 @@ def interpolated(mesh: "Mesh", values: np.ndarray, X: np.ndarray, *, inside: np.
     return np.einsum("ma,kam->km", shapes, values[:, nodes])
 
 
-def located(mesh: "Mesh", X: np.ndarray, *, inside: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+def located(mesh: Mesh, X: np.ndarray, *, inside: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Nodes (6, m) of the triangles in which points X (2, m) lie, and their shape functions (m, 6) there.
 
     inside  (2, m) points whose triangles are taken instead: they tell the two sides of a cut apart
@@ -286,19 +282,17 @@ def _bending(mesh):
     return Points(nodes=np.ascontiguousarray(mesh.elements.T), B=np.ascontiguousarray(B), weights=weights)
 
 
-def interior_edges(tri: "MeshTri") -> tuple[np.ndarray, np.ndarray]:
+def interior_edges(tri: MeshTri) -> tuple[np.ndarray, np.ndarray]:
     """Element on either side and the end vertices as each side names them: (2, n), (2, 2, n)."""
     inner = tri.f2t[1] >= 0
     ends = tri.facets[:, inner]
     return tri.f2t[:, inner], np.stack([ends, ends])
 
 
-def seam_edges(mesh: "Mesh", seam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def seam_edges(mesh: Mesh, seam: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The same of a sewn seam (2, 2k + 1): its edges lie between every other node."""
     ends = np.stack([seam[:, :-1:2], seam[:, 2::2]], axis=1)  # side, end, edge
-    edge_of = {tuple(f): i for i, f in enumerate(np.sort(mesh.tri.facets, axis=0).T)}
-    facet = np.array([[edge_of[tuple(sorted(pair))] for pair in side.T] for side in ends])
-    return mesh.tri.f2t[0, facet], ends
+    return mesh.tri.f2t[0, seam[:, 1::2] - mesh.tri.nvertices], ends
 
 
 def _facet_terms(mesh, edges, poisson, *, seam):

@@ -12,7 +12,6 @@ its turn comes to what is wanted, and those tied before stay.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,11 +21,8 @@ from fem.mechanics.constraints import positions
 from fem.mechanics.sheet import located
 from fem.mechanics.solve import Problem
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shortened, tension
-from fem.mechanics.tips import Meshed, outward, tips
+from fem.mechanics.triangulation import Mesh
 from fem.plan.plan import Around
-
-if TYPE_CHECKING:
-    from fem.mechanics.mesh import Mesh
 
 # Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
 # CONTACT: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
@@ -37,7 +33,7 @@ SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
 
-def around(mesh: "Mesh", thread: Around) -> Thread:
+def around(mesh: Mesh, thread: Around) -> Thread:
     """The thread around the open edges of a wound, once round."""
     edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
     at = (np.arange(thread.stations) + 0.5) / thread.stations
@@ -60,30 +56,28 @@ def across_the_wound(
     return ties
 
 
-def tapering(
-    closure: Meshed, *, spacing: float, reach: float, offset: float, remaining: float, bite: float
-) -> list[Thread]:
+def tapering(mesh: Mesh, *, spacing: float, reach: float, offset: float, remaining: float, bite: float) -> list[Thread]:
     """Threads beyond each tip, nearest first; see above.
 
     spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
     offset      of their ends from the axis, mm;  remaining  at the tip, mm
     """
     threads = []
-    X, away = closure.mesh.X, outward(closure, closure.mesh.X)
+    X, away = mesh.X, mesh.outward(mesh.X)
     for s in np.arange(spacing, reach, spacing):
-        for tip, along in zip(tips(closure), away.T, strict=True):
+        for tip, along in zip(mesh.tips, away.T, strict=True):
             aside = offset * np.array([-along[1], along[0]])
-            ends = [_patch(closure.mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
+            ends = [_patch(mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
             threads.append(_thread(*ends, wanted=remaining + (2 * offset - remaining) * s / reach))
     return threads
 
 
-def anchoring(closure: Meshed, *, beyond: float, bite: float) -> list[Thread]:
+def anchoring(mesh: Mesh, *, beyond: float, bite: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     threads = []
-    for tip, along in zip(tips(closure), outward(closure, closure.mesh.X).T, strict=True):
-        place = closure.mesh.X[:, tip] + beyond * along
-        threads.append(_thread(_patch(closure.mesh, place, bite), np.append(place, 0.0), wanted=0.0))
+    for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
+        place = mesh.X[:, tip] + beyond * along
+        threads.append(_thread(_patch(mesh, place, bite), np.append(place, 0.0), wanted=0.0))
     return threads
 
 

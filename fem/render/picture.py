@@ -16,7 +16,6 @@ from matplotlib.ticker import MultipleLocator
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, cone_height
 from fem.closure.measures.stress import skin_stress_max
-from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions
 from fem.render.canvas import (
     HEIGHTS,
@@ -127,7 +126,7 @@ def _heights(closure, skin, seen, title, heights, how, **looks):
     image = rendered(seen, skin, *marks(closure), contours, scalars="height_mm", cmap=HEIGHTS, clim=heights, **looks)
     figure, axes = framed(
         seen.half_width,
-        f"{title}: {'cones' if tips(closure).size else 'folds'} {cone_height(closure):.1f} mm high",
+        f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {cone_height(closure):.1f} mm high",
         f"Height of the closed skin above its level, seen {how}",
     )
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))

@@ -18,7 +18,6 @@ from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import cone_height, dip
 from fem.closure.measures.stress import skin_stress_max
 from fem.mechanics.sheet import cauchy_stress
-from fem.mechanics.tips import tips
 from fem.render.canvas import (
     END,
     INK,
@@ -157,12 +156,12 @@ def projected(view: View, points: np.ndarray) -> np.ndarray:
 def marks(closure: Closure) -> tuple[list[np.ndarray], np.ndarray]:
     """Lines (3, k) of the closed seams and open edges, points (3, m) of the tips, mm, to be drawn on the skin."""
     lines = [first for first, _ in closure.mesh.seams] + list(closure.mesh.open)
-    return [closure.x[:, line] for line in lines], closure.x[:, tips(closure)]
+    return [closure.x[:, line] for line in lines], closure.x[:, closure.mesh.tips]
 
 
 def meanings(closure: Closure) -> list[Line2D]:
     """What the marks mean, for the key."""
-    return [SEAM] * bool(closure.mesh.seams) + [OPEN] * bool(closure.mesh.open) + [END] * bool(tips(closure).size)
+    return [SEAM] * bool(closure.mesh.seams) + [OPEN] * bool(closure.mesh.open) + [END] * bool(closure.mesh.tips.size)
 
 
 def rendered(

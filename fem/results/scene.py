@@ -8,7 +8,6 @@ import shapely
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import CORNERS
 from fem.closure.measures.forces import line_tension
-from fem.mechanics.tips import outward, scars, tips
 from fem.render.projection import centre, wanted_half_width
 
 
@@ -20,11 +19,11 @@ def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
     cones   one a tip: `across_mm`, from the highest point, and `height_mm`
     """
     seams = []
-    for scar in scars(closure):
+    for scar in closure.mesh.scars:
         arc, height = along_scar(closure, scar)
         tension, at = line_tension(closure, scar)
         seams.append(_lists(arc_mm=arc, height_mm=height, tension_at_mm=at, line_tension_N_per_m=1e3 * tension))
-    cones = [_lists(across_mm=s, height_mm=z) for s, z in (across_cone(closure, tip) for tip in tips(closure))]
+    cones = [_lists(across_mm=s, height_mm=z) for s, z in (across_cone(closure, tip) for tip in closure.mesh.tips)]
     return {"seams": seams, "cones": cones}
 
 
@@ -49,11 +48,11 @@ def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     square to the axis of the closed wound; places count to the left of the direction outward. Triangles of
     the quadratic ones are cut as flat ones.
     """
-    x, ends = closure.x, tips(closure)
+    x, ends = closure.x, closure.mesh.tips
     distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
     own = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
     top = x[:, own[x[2, own].argmax()]]
-    away = outward(closure, x)[:, ends == tip][:, 0]
+    away = closure.mesh.outward(x)[:, ends == tip][:, 0]
     beyond = away @ (x[:2] - top[:2, None])
     left = np.array([-away[1], away[0]]) @ (x[:2] - top[:2, None])
     cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
@@ -91,7 +90,7 @@ def stages(closure: Closure) -> dict[str, Any]:
     words       (s,) what was done last, if it is not said by `closed`
     x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
     X           (2, n) positions in the uncut skin, mm
-    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.mesh.Mesh
+    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.triangulation.Mesh
     seams       (2, j) nodes on both edges, vertex, midpoint, vertex, ..., of all seams one after the other
     seam_of     (j,) to which seam they belong, from 0
     tips        (t,) nodes
@@ -107,7 +106,7 @@ def stages(closure: Closure) -> dict[str, Any]:
         "elements": mesh.elements.astype(np.int32),
         "seams": mesh.pairs.astype(np.int32),
         "seam_of": np.repeat(np.arange(len(mesh.seams)), [seam.shape[1] for seam in mesh.seams]).astype(int),
-        "tips": tips(closure),
+        "tips": closure.mesh.tips,
         "centre": centre(closure),
         "half_width": wanted_half_width(closure),
     }

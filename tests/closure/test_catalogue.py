@@ -13,7 +13,6 @@ from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.closure.measures.cones import cones
 from fem.mechanics.sheet import interpolated
-from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions
 from fem.plan.techniques import TECHNIQUES
 
@@ -61,7 +60,7 @@ def pull(name, skin):
 def forecast(closure):
     """Angle deficit of the plan at each tip of a closure, radians."""
     deficit = {tuple(m.places[:, 0].round(3)): m.deficit for m in junctions(closure.plan) if m.angles.size == 1}
-    return np.array([deficit[tuple(place)] for place in closure.mesh.X[:, tips(closure)].round(3).T])
+    return np.array([deficit[tuple(place)] for place in closure.mesh.X[:, closure.mesh.tips].round(3).T])
 
 
 def test_one_case_a_technique():
@@ -126,7 +125,7 @@ def test_cones_stand_at_the_tips(name, deficits):
     closure, _ = result(name, "loose")
     assert np.degrees(forecast(closure)) == approx(deficits, abs=0.05)
     highest = np.array([cone["at_mm"] for cone in cones(closure)]).T
-    away = np.hypot(*(closure.x[:2, tips(closure)] - highest))
+    away = np.hypot(*(closure.x[:2, closure.mesh.tips] - highest))
     assert (away[np.array(deficits) > 0] < 2 * 2.7).all()
 
 

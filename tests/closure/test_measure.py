@@ -30,9 +30,10 @@ from fem.closure.measures.scars import push_out, scar_chord, scar_length
 from fem.closure.measures.stress import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
 from fem.geometry.outlines import boundary, circle, crescent, lens, lens_with_m
 from fem.material.laws import neo_hooke
-from fem.mechanics import constraints, solve, tips
-from fem.mechanics.mesh import from_triangulation, mesh
+from fem.mechanics import constraints, solve
+from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import sheet
+from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
 
 MU, H = 0.03, 1.5  # MPa, mm
@@ -275,7 +276,7 @@ def test_slight_compression_does_not_count(pressure, share):
 def test_tips_are_left_out(wound):
     """Moving both tips by 0.2 mm strains the triangles there, within 2 mm of the tips, and no measure of stress."""
     x = stretched(wound, 1.1, 1.3)
-    x[0, tips.tips(closure(wound))] += 0.2
+    x[0, closure(wound).mesh.tips] += 0.2
     of = closure(wound, x)
     for name in ("skin_stress_max_kPa", "skin_stretch_max", "skin_stress_p99_kPa"):
         assert MEASURES[name](of) == approx(MEASURES[name](closure(wound, stretched(wound, 1.1, 1.3))), rel=1e-12)
@@ -442,9 +443,9 @@ def forked():
 def test_tips_of_an_m(forked):
     """The left tip of the lens, then the two right ones, 5 mm short of the lens's, from below."""
     of = closure(forked, outline=WITH_M)
-    left, right = tips.sides(of)
-    assert tips.tips(of).tolist() == [*left, *right]
-    x, y = forked.X[:, tips.tips(of)]
+    left, right = of.mesh.ends
+    assert of.mesh.tips.tolist() == [*left, *right]
+    x, y = forked.X[:, of.mesh.tips]
     height = WITH_M.upper.point(np.array([1 - WITH_M.beyond[1] / WITH_M.upper.length]))[1, 0]
     assert x == approx([-20, 15, 15])
     assert y == approx([0, -height, height], abs=1e-9)
@@ -467,7 +468,7 @@ def test_scars_of_an_m(forked):
 
 def test_cone_at_each_tip_of_an_m(forked):
     """Paraboloids of 3, 2 and 1.5 mm about the tips; each reaches sqrt(8 (top - 0.5)) along the axis, outward."""
-    ends = tips.tips(closure(forked, outline=WITH_M))
+    ends = closure(forked, outline=WITH_M).mesh.tips
     tops = np.array([3.0, 2.0, 1.5])
     r2 = ((forked.X[:, None] - forked.X[:, ends, None]) ** 2).sum(axis=0)
     x = flat(forked)
@@ -486,9 +487,9 @@ def test_seams_that_carry_on_are_one_scar(surplus):
     cut = mesh(side_to_side(outline, surplus=surplus), radius=50, edge=2, tip=1.5, far=8)
     of = closure(cut, outline=outline)
     assert len(cut.seams) == 2
-    (scar,) = tips.scars(of)
+    (scar,) = of.mesh.scars
     assert scar.shape[1] == sum(seam.shape[1] for seam in cut.seams) - 1
-    assert scar[0, [0, -1]].tolist() == scar[1, [0, -1]].tolist() == tips.tips(of).tolist()
+    assert scar[0, [0, -1]].tolist() == scar[1, [0, -1]].tolist() == of.mesh.tips.tolist()
     assert scar_length(of) == approx(outline.upper.length, rel=2**2 / (24 * 20**2))
 
 

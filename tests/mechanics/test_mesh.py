@@ -16,7 +16,8 @@ from fem.errors import MeshError
 from fem.geometry.curve import part, polyline
 from fem.geometry.outlines import circle, lens, polygon, rhombus, tangent
 from fem.mechanics.constraints import constraints
-from fem.mechanics.mesh import check_cover, corner_angles, facets_between, from_triangulation, mesh, quality, write
+from fem.mechanics.mesh import check_cover, mesh
+from fem.mechanics.triangulation import corner_angles, facets_between, from_triangulation, quality, write
 from fem.plan.plan import Plan, removed_skin, side_to_side, undermined
 
 COARSE = {"radius": 60, "edge": 3.0, "tip": 3.0, "far": 9.0}  # mm
@@ -210,7 +211,6 @@ def test_nodes_are_those_of_quadratic_elements():
     basis = skfem.Basis(m.tri, skfem.ElementTriP2())
     assert (m.elements == basis.element_dofs).all()
     assert m.X == approx(basis.doflocs, abs=1e-12)
-    assert (m.facets == m.tri.f2t).all()
 
 
 def test_rim_is_the_outer_edge():

@@ -17,8 +17,9 @@ from skfem.helpers import dd, ddot, dot, grad, trace
 from fem.geometry.curve import polyline
 from fem.mechanics import constraints
 from fem.mechanics.kernels.storage import pattern
-from fem.mechanics.mesh import from_triangulation, mesh
+from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble, cauchy_stress, interpolated, lift, sheet
+from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import Plan
 
 E, H, D, NU = 0.1, 1.5, 0.04, 0.5  # MPa, mm, N mm, -

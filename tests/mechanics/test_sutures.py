@@ -210,7 +210,7 @@ def test_tapering_draws_skin_together_beyond_the_tips():
     near, far = np.reshape(found["taper_forces_N"], (2, 2))
     assert near.min() > far.max() > 0
     wanted = [2 + 6 * s / 12 for s in (4, 4, 8, 8)]
-    threads = sutures.tapering(closure, spacing=4, reach=12, offset=4, remaining=2, bite=3.0)
+    threads = sutures.tapering(closure.mesh, spacing=4, reach=12, offset=4, remaining=2, bite=3.0)
     assert [thread.wanted for thread in threads] == approx(wanted)
     reached = [length(thread, closure.x) for thread in threads]
     assert reached == approx([w + f / sutures.STIFF for w, f in zip(wanted, found["taper_forces_N"], strict=True)])

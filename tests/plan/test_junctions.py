@@ -11,7 +11,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from fem.geometry.outlines import circle, crescent, ellipse, lens, lens_with_m, rhombus, slit, square, triangle
-from fem.mechanics.mesh import corner_angles, mesh
+from fem.mechanics.mesh import mesh
+from fem.mechanics.triangulation import corner_angles
 from fem.plan.flaps import FLAPS
 from fem.plan.junctions import check, junctions, ratios, remainder, spread
 from fem.plan.named_points import sewn

@@ -20,7 +20,6 @@ from fem.closure.measures.stress import skin_stress_max
 from fem.geometry.outlines import lens, lens_with_m
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import cauchy_stress, sheet
-from fem.mechanics.tips import tips
 from fem.plan.junctions import junctions
 from fem.plan.plan import opened, side_to_side, undermined
 from fem.render import canvas, picture, plan_figure, projection
@@ -76,7 +75,7 @@ def test_tips_from_above(circle, pictures, name):
     """A tip is x / 80 mm of the picture's width from its middle, where 80 mm are in view: within a pixel."""
     middle = canvas.VIEW[:, None] / 2
     found = (marks(skin_of(pictures[name]), canvas.TIP) - middle) * 80 / canvas.VIEW[0]
-    assert found == approx(circle.x[:2, tips(circle)], abs=80 / canvas.VIEW[0])
+    assert found == approx(circle.x[:2, circle.mesh.tips], abs=80 / canvas.VIEW[0])
 
 
 def test_tips_seen_obliquely(circle, pictures):
@@ -85,7 +84,7 @@ def test_tips_seen_obliquely(circle, pictures):
     seen = projection.view(np.zeros(3), width, turned=projection.TURNED, raised=projection.RAISED)
     pixel = 2 * width / canvas.VIEW[0]
     found = (marks(skin_of(pictures["height-oblique.png"]), canvas.TIP) - canvas.VIEW[:, None] / 2) * pixel
-    assert found == approx(projection.projected(seen, circle.x[:, tips(circle)]), abs=pixel)
+    assert found == approx(projection.projected(seen, circle.x[:, circle.mesh.tips]), abs=pixel)
 
 
 def test_projection():
@@ -295,7 +294,7 @@ def test_numbers_in_the_result(flap):
     skin = projection.surface(flap)
     written, at = numbers(picture.height_above(flap, skin, "rhombic", (0.0, 5.0), 40.0).axes[0])
     assert written == [1, 2, 3, 4, 5]
-    ends = flap.x[:2, tips(flap)] - projection.centre(flap)[:2, None]
+    ends = flap.x[:2, flap.mesh.tips] - projection.centre(flap)[:2, None]
     assert at[:, [4, 0]] == approx(ends, abs=1e-9)
 
 
@@ -371,6 +370,6 @@ def test_pictures_of_an_m(forked, tmp_path):
     found = skin_of(imread(path)[..., :3])
     near = np.abs(found - to_rgb(canvas.TIP)).max(axis=2) < 0.02
     middle = canvas.VIEW[:, None] / 2
-    for tip in (forked.x[:2, tips(forked)] - projection.centre(forked)[:2, None]).T:
+    for tip in (forked.x[:2, forked.mesh.tips] - projection.centre(forked)[:2, None]).T:
         column, row = tip / 80 * canvas.VIEW[0] + middle[:, 0]
         assert near[round(canvas.VIEW[1] - row), round(column)]

@@ -11,7 +11,6 @@ from fem.closure import closing
 from fem.closure.closure import nodal_stress
 from fem.closure.measures.forces import line_tension_max
 from fem.closure.measures.scars import scar_length
-from fem.mechanics.tips import tips
 from fem.results import scene
 
 RADIUS = 40.0
@@ -43,7 +42,7 @@ def test_section_of_a_paraboloid(closure):
 
     Flat triangles of side d lie within d^2 / 8 of twice that curvature: 9^2 / 8 / 25 at the rim, less near the wound.
     """
-    right = tips(closure)[1]
+    right = closure.mesh.tips[1]
     x0, y0 = closure.x[:2, right]
     s, z = scene.across_cone(raised(closure, lambda x, y: 6 - ((x - x0) ** 2 + (y - y0) ** 2) / 50), right)
     assert z == approx(6 - s**2 / 50, abs=9**2 / 8 / 25)
@@ -57,7 +56,7 @@ def test_section_of_a_plane(closure):
 
     To round-off, with the direction outward (c, ~0) that from the right tip, c = -1 but for the mesh.
     """
-    left, right = tips(closure)
+    left, right = closure.mesh.tips
     s, z = scene.across_cone(raised(closure, lambda x, y: 0.1 * y), left)
     outward = closure.x[:2, left] - closure.x[:2, right]
     assert s.size > 10 and (np.diff(s) > 0).all()
@@ -67,7 +66,7 @@ def test_section_of_a_plane(closure):
 def test_section_crosses_the_seam(closure):
     """In one piece from rim to rim through the middle of the seam, where the two edges only meet."""
     ridge = raised(closure, lambda x, y: np.exp(-((x - 3) ** 2) / 20))
-    s, _ = scene.across_cone(ridge, tips(closure)[1])
+    s, _ = scene.across_cone(ridge, closure.mesh.tips[1])
     place = 3.0  # mm from the middle; the top is a node near it
     half = np.sqrt(RADIUS**2 - place**2)
     assert np.ptp(s) == approx(2 * half, rel=0.03)

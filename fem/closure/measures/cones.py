@@ -6,7 +6,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fem.closure.closure import Closure
-from fem.mechanics.tips import outward, tips
 
 TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
 CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
@@ -30,7 +29,7 @@ def cones(closure: Closure) -> list[dict[str, Any]]:
     above; reach is how far that skin extends beyond the closed tip, along the axis of the wound; the slope is the
     steepest of that skin outside the tip zone.
     """
-    ends, away = tips(closure), outward(closure, closure.x)
+    ends, away = closure.mesh.tips, closure.mesh.outward(closure.x)
     X = closure.mesh.X
     if not ends.size:
         return []

@@ -6,7 +6,6 @@ from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
 from fem.closure.measures.scars import segment_lengths, total
 from fem.mechanics.sheet import assemble
-from fem.mechanics.tips import scars
 
 
 def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:
@@ -30,7 +29,7 @@ def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:
 
 def closing_force(closure: Closure) -> float | None:
     """Sum over all scars of the force across them, N, without the two end nodes of each; None if there is no scar."""
-    return total(seam_force(closure, scar).sum() for scar in scars(closure))
+    return total(seam_force(closure, scar).sum() for scar in closure.mesh.scars)
 
 
 def closing_force_after(closure: Closure) -> list[dict[str, float]] | None:
@@ -53,7 +52,7 @@ def line_tension(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.nda
 def line_tension_max(closure: Closure) -> float | None:
     """Greatest line tension of any scar outside the tip zones, N/m, or None if none is longer than they are."""
     greatest = []
-    for scar in scars(closure):
+    for scar in closure.mesh.scars:
         tension, at = line_tension(closure, scar)
         inner = (at > TIP_ZONE) & (at < segment_lengths(closure, scar).sum() - TIP_ZONE)
         greatest += [tension[inner].max()] if inner.any() else []
@@ -64,7 +63,7 @@ def line_tension_mid(closure: Closure) -> float | None:
     """Line tension half way along the first scar, that between the rest of both edges, N/m; None if there is none."""
     if not closure.mesh.seams:
         return None
-    first = scars(closure)[0]
+    first = closure.mesh.scars[0]
     tension, at = line_tension(closure, first)
     return float(1e3 * np.interp(segment_lengths(closure, first).sum() / 2, at, tension))
 

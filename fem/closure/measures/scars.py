@@ -6,7 +6,6 @@ import numpy as np
 import shapely
 
 from fem.closure.closure import Closure
-from fem.mechanics.tips import axis, outward, scars, tips
 
 
 def total(parts: Iterable[float]) -> float | None:
@@ -26,7 +25,7 @@ def segment_lengths(closure: Closure, scar: np.ndarray) -> np.ndarray:
 
 def scar_length(closure: Closure) -> float | None:
     """Length of all closed seams along the skin, mm; None if there is none."""
-    return total(segment_lengths(closure, scar).sum() for scar in scars(closure))
+    return total(segment_lengths(closure, scar).sum() for scar in closure.mesh.scars)
 
 
 def scar_chord(closure: Closure) -> float | None:
@@ -34,15 +33,15 @@ def scar_chord(closure: Closure) -> float | None:
 
     None where the plan has fewer than two tips.
     """
-    along = axis(closure, closure.x)
+    along = closure.mesh.axis(closure.x)
     return None if along is None else float(np.linalg.norm(along))
 
 
 def push_out(closure: Closure) -> list[float]:
     """How far each tip travels outward, along the axis of the wound as drawn and level, mm."""
-    nodes = tips(closure)
+    nodes = closure.mesh.tips
     moved = closure.x[:2, nodes] - closure.mesh.X[:, nodes]
-    return [float(distance) for distance in (outward(closure, closure.mesh.X) * moved).sum(axis=0)]
+    return [float(distance) for distance in (closure.mesh.outward(closure.mesh.X) * moved).sum(axis=0)]
 
 
 def gape(closure: Closure) -> tuple[float, float, float]:
@@ -51,7 +50,7 @@ def gape(closure: Closure) -> tuple[float, float, float]:
     The direction is that from the axis of the wound, or from x if it has none, counter-clockwise, degrees above -90 and
     up to 90.
     """
-    along = axis(closure, closure.mesh.X)
+    along = closure.mesh.axis(closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
     edge = closure.gaping[:2, closure.mesh.edge]
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T

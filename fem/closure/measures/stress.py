@@ -5,7 +5,6 @@ from scipy.spatial import cKDTree
 
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
-from fem.mechanics.tips import scars
 
 COMPRESSED = -1e-3  # MPa
 
@@ -17,7 +16,7 @@ def _places(closure):
 
 
 def _away_from_tips(closure, at):
-    ends = np.unique(np.concatenate([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in scars(closure))]))
+    ends = np.unique(np.concatenate([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in closure.mesh.scars)]))
     if not ends.size:
         return np.ones(at.shape[1], bool)
     return cKDTree(closure.mesh.X[:, ends].T).query(at.T)[0] > TIP_ZONE
