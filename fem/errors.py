@@ -1,4 +1,9 @@
-"""Every exception of the program."""
+"""Every exception of the program, and its one warning."""
+
+import warnings
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 
 class BadCase(ValueError):
@@ -13,10 +18,29 @@ class BadValue(ValueError):
         self.problems = problems
 
 
-def dotted(path):
-    """A path as `wound.outline.points_mm[0][1]: `, or nothing for the whole file."""
-    joined = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path)
+@dataclass(frozen=True)
+class Key:
+    """At the end of a path: the key itself is meant, not its value."""
+
+    name: str
+
+
+def dotted(path: Iterable[Any]) -> str:
+    """A path as `wound.outline.points_mm[0][1]: `, a Key left out; nothing for the whole file."""
+    parts = [part for part in path if not isinstance(part, Key)]
+    joined = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in parts)
     return f"{joined[1:]}: " if joined else ""
+
+
+class FormerName(FutureWarning):
+    """A name of before, which this version still reads."""
+
+
+def present_name(name: str, renamed: Mapping[str, str], where: object) -> str:
+    """Today's name of what is called `name`; warns if that is a former one, of {former: present}, met at `where`."""
+    if name in renamed:
+        warnings.warn(f"{where}: warning: {name!r} is called {renamed[name]!r} now", FormerName, stacklevel=3)
+    return renamed.get(name, name)
 
 
 class SingularMatrix(ArithmeticError):

@@ -8,50 +8,41 @@ import inspect
 import math
 import re
 import typing
-import warnings
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
+from itertools import islice, takewhile
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
-from ruamel.yaml import YAML, MappingNode, ScalarNode
+from ruamel.yaml import YAML
+from ruamel.yaml import events as yaml
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-from fem.errors import BadCase, BadValue, dotted
+from fem.errors import BadCase, BadValue, Key, dotted, present_name
 
 MAX_BYTES = 200_000  # ten times a polygon of 1000 points; our choice
 MAX_DEPTH = 20  # of nested lists and mappings; our choice, a case needs 5
 MAX_MESSAGES = 100  # of one file; our choice
 
 NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", re.ASCII)
-WORDS = {
-    "": None,
-    "~": None,
-    "null": None,
-    "true": True,
-    "false": False,
-    ".nan": math.nan,
-    ".inf": math.inf,
-    "+.inf": math.inf,
-    "-.inf": -math.inf,
-}
+WORDS = {"": None, "~": None, "null": None, "true": True, "false": False, ".nan": math.nan, ".inf": math.inf}
 UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees", "s": "seconds"}
 WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",
     "tuple_type": "a list",
-    "dict_type": "keys and values",
-    "model_type": "keys and values",
-    "model_attributes_type": "keys and values",
+    "too_short": "{min_length} values or more",
+    "too_long": "{max_length} values at most",
+    **dict.fromkeys(("dict_type", "model_type", "model_attributes_type"), "keys and values"),
 }
-# (former, present) names of keys, and of values as `key: value`; the former are still read, with a FutureWarning.
-RENAMED = (("technique: drawn", "technique: named-points"), ("kind: drawn", "kind: traced"))
+# Former names of keys, and of values as `key: value`, that are still read with a warning -> the present ones.
+RENAMED = {"technique: drawn": "technique: named-points", "kind: drawn": "kind: traced"}
+NONE: Mapping[str, str] = MappingProxyType({})
 Model = TypeVar("Model", bound=BaseModel)
-Renamed = Sequence[tuple[str, str]]  # as RENAMED
-Complaints = list[tuple[tuple, str]]  # (place, message); a place is a key of `Written.marks`, or below
-LINE_END = re.compile(r"\r\n|[\n\r\x85\u2028\u2029]")
+Complaints = Sequence[tuple[tuple, str]]  # (place, message); a place is in `Written.marks`, or below one that is
 
 
 def read(path: str | Path, *, limit: int = MAX_BYTES) -> str:
@@ -74,13 +65,14 @@ class Written:
 
     text: str
     source: object  # its name in messages
-    content: Any  # dicts, tuples, text, numbers, bools and None
-    marks: dict  # path -> (line, column) of the value, and (path, name, "key") -> that of a key
-    problems: list  # (line, column, message) that did not hinder reading
+    renamed: Mapping[str, str]  # as RENAMED
+    content: Any = None  # dicts, tuples, text, numbers, bools and None
+    marks: dict[tuple, tuple[int, int]] = field(default_factory=dict)  # place -> line and column, from 0
+    problems: list[tuple[int, int, str]] = field(default_factory=list)  # of the YAML itself: line, column, message
 
 
 def parse(
-    text: str, model: type[Model], source: object, *, folders: Sequence[Path] = (), renamed: Renamed = ()
+    text: str, model: type[Model], source: object, *, folders: Sequence[Path] = (), renamed: Mapping[str, str] = NONE
 ) -> Model:
     """The pydantic model that a YAML text describes; `source` names the text in messages.
 
@@ -90,180 +82,181 @@ def parse(
     Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
     page = written(text, source, renamed)
-    wrong: Complaints = []
     try:
-        parsed = model.model_validate(page.content, context={"folders": folders})
+        return model.model_validate(page.content, context={"folders": folders})
     except ValidationError as error:
-        wrong = complaints(error, model)
-    if page.problems or wrong:
-        raise bad(page, wrong)
-    return parsed
+        raise bad(page, complaints(error, model)) from error
 
 
 def top_keys(text: str, source: object) -> set[str]:
-    """Names of the keys at the top of a YAML text, whatever else is wrong with it. Raises BadCase if it is no YAML."""
+    """Names of the keys at the top of a YAML text. Raises BadCase if it cannot be read."""
     content = written(text, source).content
     return set(content) if isinstance(content, dict) else set()
 
 
-def written(text: str, source: object, renamed: Renamed = ()) -> Written:
+# YAML -----------------------------------------------------------------------------------------------------
+
+
+def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
-    marks: dict = {}
-    problems: list = []
+    page = Written(text, source, {**RENAMED, **renamed})
     try:
-        unsafe = _unsafe(text)
-        node = None if unsafe else YAML(typ="safe", pure=True).compose(text)
+        page = replace(page, content=_document(YAML(typ="safe", pure=True).parse(text), page))
+    except BadCase:
+        raise
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        raise _bad(text, source, [(mark.line, mark.column, f"not YAML: {error.problem}")]) from error
+        page.problems[:] = [(mark.line, mark.column, f"not YAML: {error.problem}")]
     except (YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
         raise BadCase(f"{source}: not YAML: {str(error).splitlines()[0]}") from error
-    if unsafe:
-        raise _bad(text, source, unsafe)
-    if node is None:
-        raise BadCase(f"{source}: empty")
-    for former, present in (*RENAMED, *renamed):
-        if _rename(node, former, present):
-            what = former if ":" in former else f"the key {former!r}"
-            warnings.warn(f"{source}: {what} is called {present!r} now", FutureWarning, stacklevel=3)
-    return Written(text, source, _plain(node, (), marks, problems), marks, problems)
+    if page.problems:
+        raise bad(page)
+    return page
 
 
-def bad(page: Written, complaints: Complaints) -> BadCase:
-    """The error of a text, with its own problems and complaints (place, message) about what it says."""
-    return _bad(
-        page.text, page.source, page.problems + [(*_mark(page, place), message) for place, message in complaints]
-    )
+def _document(events, page):
+    """What the only document of a text holds."""
+    _, first = islice(events, 2)
+    if isinstance(first, yaml.StreamEndEvent):
+        raise BadCase(f"{page.source}: empty")
+    content = _value(next(events), events, (), page)
+    _, last = islice(events, 2)
+    if not isinstance(last, yaml.StreamEndEvent):
+        page.problems.append((*_at(last), "not YAML: but found another document"))
+    return content
+
+
+def _value(event, events, path, page):
+    """What an event and those after it say, as dict, tuple, text, number, bool or None; no other YAML type exists here.
+
+    page  gains the marks of all values and keys, and problems
+    """
+    at = page.marks[path] = _at(event)
+    if isinstance(event, yaml.AliasEvent):
+        page.problems.append((*at, f"alias '*{event.anchor}' is not allowed; write the value"))
+        return None
+    if event.tag is not None:
+        page.problems.append((*at, f"tag '{event.tag.replace('tag:yaml.org,2002:', '!!')}' is not allowed"))
+    if isinstance(event, yaml.ScalarEvent):
+        return _scalar(event, path, page)
+    if len(path) == MAX_DEPTH:
+        page.problems.append((*at, f"nested more than {MAX_DEPTH} deep"))
+        raise bad(page)
+    inside = takewhile(lambda event: not isinstance(event, yaml.CollectionEndEvent), events)
+    if isinstance(event, yaml.SequenceStartEvent):
+        return tuple(_value(member, events, (*path, i), page) for i, member in enumerate(inside))
+    return _mapping(inside, events, path, page)
+
+
+def _scalar(event, path, page):
+    """Text, number, bool or None of an event."""
+    key = f"{path[-1]}: " if path else ""
+    value = present_name(key + event.value, page.renamed, _where(event, page)).removeprefix(key)
+    if event.style is not None:  # quoted
+        return value
+    if value in WORDS:
+        return WORDS[value]
+    return float(value) if NUMBER.fullmatch(value) else value
+
+
+def _mapping(keys, events, path, page):
+    """Values by the keys, which are events among all events."""
+    content: dict[str, Any] = {}
+    for key in keys:
+        at = _at(key)
+        if not isinstance(key, yaml.ScalarEvent) or key.tag is not None:
+            page.problems.append((*at, f"{dotted(path)}wanted a key that is a word"))
+            raise bad(page)
+        name, value = present_name(key.value, page.renamed, _where(key, page)), next(events)
+        if name in content:
+            page.problems.append((*at, f"{dotted(path)}key '{name}' is given twice"))
+        content[name] = _value(value, events, (*path, name), page)
+        page.marks[*path, Key(name)] = at
+        if content[name] is None and value.start_mark.index == value.end_mark.index:  # YAML puts it on the next word
+            page.marks[*path, name] = at
+    return content
+
+
+def _at(event):
+    return event.start_mark.line, event.start_mark.column
+
+
+def _where(event, page):
+    return f"{page.source}:{event.start_mark.line + 1}:{event.start_mark.column + 1}"
+
+
+# Complaints -----------------------------------------------------------------------------------------------
+
+
+def bad(page: Written, complaints: Complaints = ()) -> BadCase:
+    """The error of a text, with its own problems and complaints about what it says, each with the line and a caret."""
+    lines, messages = [*page.text.splitlines(), ""], []
+    problems = sorted(page.problems + [(*_mark(page, place), message) for place, message in complaints])
+    for line, column, message in problems[:MAX_MESSAGES]:
+        start = max(0, column - 80)
+        shown = lines[line][start : start + 120]
+        caret = re.sub(r"[^\t]", " ", shown[: column - start]) + "^"
+        messages.append(f"{page.source}:{line + 1}:{column + 1}: {message}\n    {shown}\n    {caret}")
+    if len(problems) > MAX_MESSAGES:
+        messages.append(f"{page.source}: {len(problems) - MAX_MESSAGES} more")
+    return BadCase("\n".join(messages))
 
 
 def path_of(place: tuple) -> tuple:
     """Path of a complaint's place, which may be that of a key."""
-    return (*place[0], place[1]) if place and isinstance(place[0], tuple) else place
+    return tuple(part.name if isinstance(part, Key) else part for part in place)
 
 
 def _mark(page, place):
     """Line and column of a place, or of the nearest around it that is in the text."""
-    if place not in page.marks:
-        place = path_of(place)
+    place = place if place in page.marks else path_of(place)
     while place not in page.marks:
         place = place[:-1]
     return page.marks[place]
 
 
-def _unsafe(text):
-    """Problems (line, column, message) of a YAML text that must not be composed."""
-    problems, depth = [], 0
-    for event in YAML(typ="safe", pure=True).parse(text):
-        kind, at = type(event).__name__, (event.start_mark.line, event.start_mark.column)
-        depth += kind.endswith(("MappingStartEvent", "SequenceStartEvent"))
-        depth -= kind.endswith(("MappingEndEvent", "SequenceEndEvent"))
-        if kind == "AliasEvent":
-            problems.append((*at, f"alias '*{event.anchor}' is not allowed; write the value"))
-        elif getattr(event, "tag", None) is not None:
-            tag = event.tag.replace("tag:yaml.org,2002:", "!!")
-            problems.append((*at, f"tag '{tag}' is not allowed"))
-        if depth > MAX_DEPTH:
-            return [*problems, (*at, f"nested more than {MAX_DEPTH} deep")]
-    return problems
-
-
-def _rename(node, former, present):
-    """Whether anything in a YAML node had its former name; it now has the present one."""
-    if isinstance(node, ScalarNode):
-        return False
-    if not isinstance(node, MappingNode):
-        return any([_rename(item, former, present) for item in node.value])
-    key, _, value = former.partition(": ")
-    found = [pair for pair in node.value if pair[0].value == key and value in ("", pair[1].value)]
-    for pair in found:
-        pair[0].value, _, changed = present.partition(": ")
-        pair[1].value = changed or pair[1].value
-    return any([_rename(held, former, present) for _, held in node.value]) or bool(found)
-
-
-def _plain(node, path, marks, problems):
-    """A YAML node as dict, tuple, text, number, bool or None; no other YAML type exists here.
-
-    marks      gains path -> (line, column) of the value, and (path, name, "key") -> that of a key
-    problems   gains repeated keys and keys that are not words
-    """
-    marks[path] = (node.start_mark.line, node.start_mark.column)
-    if isinstance(node, ScalarNode):
-        if node.style is not None or (node.value not in WORDS and not NUMBER.fullmatch(node.value)):
-            return node.value
-        return WORDS[node.value] if node.value in WORDS else float(node.value)
-    if not isinstance(node, MappingNode):
-        return tuple(_plain(item, (*path, i), marks, problems) for i, item in enumerate(node.value))
-    content: dict[str, Any] = {}
-    for name, value in node.value:
-        at = (name.start_mark.line, name.start_mark.column)
-        if not isinstance(name, ScalarNode):
-            problems.append((*at, f"{dotted(path)}wanted a key that is a word"))
-        elif name.value in content:
-            problems.append((*at, f"{dotted(path)}key '{name.value}' is given twice"))
-        else:
-            marks[path, name.value, "key"] = at
-            content[name.value] = _plain(value, (*path, name.value), marks, problems)
-            if value.start_mark.index == value.end_mark.index:  # nothing there; YAML puts it on the next word
-                marks[*path, name.value] = at
-    return content
-
-
 def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
-    """[(place, message)] of pydantic's error about the model `root`; a place is a key of `Written.marks`, or below."""
-    return [complaint for e in error.errors(include_url=False) for complaint in _complaints(e, root)]
+    """[(place, message)] of pydantic's error about the model `root`."""
+    wrong = []
+    for one in error.errors(include_url=False):
+        path, model, variants = _located(one["loc"], root)
+        cause = one.get("ctx", {}).get("error")
+        if isinstance(cause, BadValue):
+            wrong += [((*path, *below), message) for below, message in cause.problems]
+        else:
+            wrong.append(_complaint(one, path, model, variants))
+    return [(place, f"{dotted(place)}{message}") for place, message in wrong]
 
 
-def _complaints(error, root):
-    """[(place, message)] of one of pydantic's errors about the model `root`."""
-    about = error.get("ctx", {}).get("error")
-    if not isinstance(about, BadValue):
-        return [_complaint(error, root)]
-    path, _ = _located(error["loc"], root)
-    places = [((*path, *at), message) for at, message in about.problems]
-    return [(place, f"{dotted(place)}{message}") for place, message in places]
-
-
-def _complaint(error, root):
-    """(place, message) of one of pydantic's errors about the model `root`."""
-    path, model = _located(error["loc"], root)
+def _complaint(error, path, model, variants):
+    """(place, what is wrong there) of one of pydantic's errors, located as by `_located`."""
     kind, value, about = error["type"], error["input"], error.get("ctx", {})
-    parent, last = path[:-1], path[-1] if path else None
+    around, last = path[:-1], path[-1] if path else None
+    if kind == "value_error":
+        return path, str(about["error"])
     if kind == "extra_forbidden":
-        message = f"{dotted(parent)}unknown key '{last}'{hint(last, model.model_fields)}"
-        return (parent, last, "key"), message
+        return (*around, Key(str(last))), f"unknown key '{last}'{hint(last, model.model_fields)}"
     if kind == "missing" and isinstance(last, int):
-        return parent, f"{dotted(parent)}value number {last + 1} is missing"
+        return around, f"value number {last + 1} is missing"
     if kind == "missing":
         needed = ", ".join(name for name, field in model.model_fields.items() if field.is_required())
-        return parent, f"{dotted(parent)}missing key '{last}'; needed: {needed}"
+        return around, f"missing key '{last}'; needed: {needed}"
     if kind == "union_tag_not_found":
-        allowed = ", ".join(_variants(model, path))
-        return path, f"{dotted(path)}missing key {about['discriminator']}; allowed: {allowed}"
+        return path, f"missing key {about['discriminator']}; allowed: {', '.join(variants)}"
     if kind == "union_tag_invalid":
         tag = about["discriminator"].strip("'")
         path, value = (*path, tag), value[tag]
     if kind in ("union_tag_invalid", "literal_error"):
         known = re.findall(r"'([^']*)'", about.get("expected_tags") or about["expected"])
-        return path, f"{dotted(path)}got {_shown(value)}{hint(str(value), known)}"
-    if kind == "value_error":
-        return path, f"{dotted(path)}{about['error']}"
-    return path, f"{dotted(path)}got {_shown(value)}, {_wanted(error, model, last)}"
-
-
-def _wanted(error, model, last):
-    """What should have stood where one of pydantic's errors is."""
-    if error["type"] == "string_pattern_mismatch":
-        return f"wanted the {model.model_fields[last].description}"
-    if error["type"] in WANTED:
-        return f"wanted {WANTED[error['type']]}"
-    if error["type"] == "too_long":
-        return f"wanted {error['ctx']['max_length']} values"
-    return error["msg"].replace("Input should be", "wanted")
+        return path, f"got {_shown(value)}{hint(str(value), known)}"
+    if kind == "string_pattern_mismatch":
+        return path, f"got {_shown(value)}, wanted the {model.model_fields[last].description}"
+    wanted = f"wanted {WANTED[kind].format(**about)}" if kind in WANTED else error["msg"]
+    return path, f"got {_shown(value)}, {wanted.replace('Input should be', 'wanted')}"
 
 
 def _located(loc, root):
-    """Path in the file of one of pydantic's locations, and the model that holds its last key.
+    """Path in the file of one of pydantic's locations, the model that holds its last key, and that key's models by tag.
 
     pydantic puts the name of a union's variant after the union's key; the file has no such level.
     """
@@ -274,18 +267,11 @@ def _located(loc, root):
             model, variants = variants[part], {}
             continue
         path.append(part)
-        if part not in model.model_fields:  # a member of a list, or a word that the file chooses: of the types before
-            continue
-        variants = _variants(model, path)
-        if len(variants) == 1 and i + 1 < len(loc):
-            (model,), variants = variants.values(), {}
-    return tuple(path), model
-
-
-def _variants(model, path):
-    """The models that a value may have by their tags; the last word of its path that is a key of `model` names it."""
-    key = next(part for part in reversed(path) if part in model.model_fields)
-    return {_tag(t): t for t in _models(model.model_fields[key].annotation)}
+        if part in model.model_fields:  # else a member of a list, or a word that the file chooses: of the types before
+            variants = {_tag(held): held for held in _models(model.model_fields[part].annotation)}
+            if len(variants) == 1 and i + 1 < len(loc):
+                (model,), variants = variants.values(), {}
+    return tuple(path), model, variants
 
 
 def _models(annotation):
@@ -296,11 +282,9 @@ def _models(annotation):
 
 
 def _tag(model):
-    """What pydantic calls a model that is a variant of a union: the only value that one of its keys may have."""
-    for field in model.model_fields.values():
-        if typing.get_origin(field.annotation) is typing.Literal and len(typing.get_args(field.annotation)) == 1:
-            return typing.get_args(field.annotation)[0]
-    return model.__name__
+    """What pydantic calls a model that is a variant of a union: the only word that one of its keys may be."""
+    choices = (typing.get_args(field.annotation) for field in model.model_fields.values())
+    return next((words[0] for words in choices if len(words) == 1 and isinstance(words[0], str)), model.__name__)
 
 
 def hint(given: Any, known: Iterable[str]) -> str:
@@ -319,17 +303,3 @@ def _shown(value):
     if value is None or isinstance(value, bool):
         return {None: "nothing", True: "true", False: "false"}[value]
     return repr(value).removesuffix(".0")[:40]
-
-
-def _bad(text, source, problems):
-    """BadCase from (line, column, message), each with the line and a caret below the place."""
-    lines = LINE_END.split(text)
-    messages = []
-    for line, column, message in sorted(problems)[:MAX_MESSAGES]:
-        start = max(0, column - 80)
-        shown = lines[line][start : start + 120]
-        caret = re.sub(r"[^\t]", " ", shown[: column - start]) + "^"
-        messages.append(f"{source}:{line + 1}:{column + 1}: {message}\n    {shown}\n    {caret}")
-    if len(problems) > MAX_MESSAGES:
-        messages.append(f"{source}: {len(problems) - MAX_MESSAGES} more")
-    return BadCase("\n".join(messages))

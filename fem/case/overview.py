@@ -26,9 +26,9 @@ def geometry(case: Case) -> dict[str, Any]:
         known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
     zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     known["undermined_area_mm2"] = zone.difference(removed_skin(plan)).area
-    known["natural_tension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
+    known["pretension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
     skin = case.skin
-    known["natural_stretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
+    known["prestretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
     known["patch_radius_mm"] = case.patch and case.patch.radius_mm
     return known
 

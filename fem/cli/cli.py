@@ -2,6 +2,7 @@
 
 import json
 import sys
+import warnings
 from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -23,6 +24,7 @@ from fem.cli.files import (
     read_study,
 )
 from fem.cli.solving import announce, attempted, explored, solve, solve_study
+from fem.errors import FormerName
 
 app = App(
     name="flatseam",
@@ -84,8 +86,8 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         worst = max(worst, code)
         if folder is not None:
             print(printing.summary(case.name, folder))
-            warnings = json.loads((folder / "run.json").read_text())["warnings"]
-            for line in warnings[len(case_warnings(case)) :]:
+            unusual = json.loads((folder / "run.json").read_text())["warnings"]
+            for line in unusual[len(case_warnings(case)) :]:
                 print(f"{case.name}: warning: {line}", file=sys.stderr)
     sys.exit(worst)
 
@@ -122,11 +124,13 @@ def compare(
         Write every chart and picture as SVG, PDF and PNG of 300 dots per inch too.
     """
     cases = read(in_folders(files))
-    from fem.results.quantities import LEADING
+    from fem.results.quantities import LEADING, current
 
+    sort = current(sort, "flatseam compare --sort") if sort else None
+    only = [current(name, "flatseam compare --only") for name in only or []]
     known("compare --baseline", [baseline] if baseline else [], [case.name for case in cases])
     known("compare", [sort] if sort else [], LEADING)
-    known("compare", only or [], LEADING)
+    known("compare", only, LEADING)
     from fem.comparison import compare as comparison
     from fem.comparison import page
     from fem.results import result
@@ -337,5 +341,13 @@ def teach(
 
 
 def main() -> None:
-    """Run the command line."""
-    app()
+    """Run the command line; former names are warned of in the program's own format, once each."""
+    usual = warnings.showwarning
+
+    def show(message, category, *about, **more):
+        print(message, file=sys.stderr) if category is FormerName else usual(message, category, *about, **more)
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("once", FormerName)
+        warnings.showwarning = show
+        app(sys.argv[1:])

@@ -4,10 +4,11 @@ Every number that is shown, on a page, on the terminal or in a figure, is printe
 """
 
 import re
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
+
+from fem.errors import present_name
 
 UNITS = {  # as they end names -> as they are written, and decimals printed
     "N_per_m": ("N/m", 0),
@@ -22,7 +23,10 @@ UNITS = {  # as they end names -> as they are written, and decimals printed
     "": ("", 2),
 }
 FURTHER = "Further numbers"
-RENAMED = {"passed_through_mm2": "self_intersection_mm2"}  # measures by their former names, read for this version
+RENAMED = {  # measures by their former names, read for this version
+    "passed_through_mm2": "self_intersection_mm2",
+    "loosened_area_mm2": "undermined_area_mm2",
+}
 
 
 @dataclass(frozen=True)
@@ -134,19 +138,16 @@ def numbers(measures: dict[str, Any]) -> dict[str, Any]:
             for place, member in zip(places, value, strict=True):
                 add(f"{stem}_{place}_{unit}" if unit else f"{stem}_{place}", member)
         else:
-            flat[current(name)] = value
+            flat[current(name, "measures.json")] = value
 
     for name, value in measures.items():
         add(name, value)
     return flat
 
 
-def current(name: str) -> str:
-    """Today's name of a number; warns of a former one."""
-    if name not in RENAMED:
-        return name
-    warnings.warn(f"{name!r} is called {RENAMED[name]!r} now", FutureWarning, stacklevel=2)
-    return RENAMED[name]
+def current(name: str, where: str) -> str:
+    """Today's name of a number; warns of a former one, met at `where`."""
+    return present_name(name, RENAMED, where)
 
 
 def known(name: str) -> bool:

@@ -132,6 +132,6 @@ def read(path: Path | str) -> Study:
     except BadCase as error:
         raise document.bad(page, [(("base",), f"base: {error}")]) from error
     base = document.written(document.read(base_path), base_path)
-    if base.problems or not isinstance(base.content, dict):
-        raise document.bad(base, [] if base.problems else [((), "wanted the keys of a case")])
+    if not isinstance(base.content, dict):
+        raise document.bad(base, [((), "wanted the keys of a case")])
     return Study(keys, page, base, inline=False, folder=path.parent)

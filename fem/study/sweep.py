@@ -116,20 +116,12 @@ def _located(study, settings, place, message):
     above = [s for s, at in inside.items() if at == path[: len(at)]]
     base = dict(study.base.content, name=study.name)
     if not settings or (not above and (place, message) in _validated(study, base)[1]):
-        return (not study.inline, _moved(place, 0, ("base",) if study.inline else ()), message), ""
+        return (not study.inline, (*(["base"] if study.inline else []), *place), message), ""
     about = max(above or inside, key=lambda s: (_shared(inside[s], path), len(inside[s])))
     below = [s for s, at in inside.items() if path == at[: len(path)]]
     told = ", ".join(f"{s} = {shown(settings[s])}" for s in above or below or settings)
     here = _place(study, about, settings[about])
-    return (False, _moved(place, len(inside[about]), here), message), f"with {told}: "
-
-
-def _moved(place, count, to):
-    """A complaint's place in a case, below `to` instead of below its first `count` words."""
-    if document.path_of(place) == place:
-        return (*to, *place[count:])
-    around, name, _ = place
-    return ((*to, *around[count:]), name, "key") if len(around) >= count else to
+    return (False, (*here, *place[len(inside[about]) :]), message), f"with {told}: "
 
 
 def _shared(at, path):

@@ -281,6 +281,26 @@ def test_check_forecasts_cones(flatseam):
     ]
 
 
+@pytest.mark.parametrize(
+    ("words", "warning"),
+    [
+        (["check", "small.yaml"], "small.yaml:2:25: warning: 'kind: drawn' is called 'kind: traced' now\n"),
+        (["compare", "held.yaml", "--sort", "passed_through_mm2"],
+         "flatseam compare --sort: warning: 'passed_through_mm2' is called 'self_intersection_mm2' now\n"),
+    ],
+)  # fmt: skip
+def test_former_names(here, monkeypatch, capsys, words, warning):
+    """What is still read under its former name is warned of in the format of all warnings, once, and then read."""
+    drawn = SMALL.replace("kind: lens, length_mm: 30, width_mm: 10", "kind: drawn")
+    (here / "small.yaml").write_text(drawn)
+    monkeypatch.setattr("sys.argv", ["flatseam", *words])
+    with pytest.raises(SystemExit):
+        cli.main()
+    stderr = capsys.readouterr().err
+    assert stderr.startswith(warning) and stderr.count("warning") == 1
+    assert "needed: either file or points_mm" in stderr or "no 'self_intersection_mm2'" in stderr
+
+
 def test_check_nothing(flatseam):
     """Without a file there is nothing that could be right."""
     assert flatseam("check") == (2, "", "flatseam check: name at least one case file, or --schema\n")

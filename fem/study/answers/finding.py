@@ -81,7 +81,7 @@ class Kind:
 
 
 def _measure(measure):
-    measure = current(measure)
+    measure = current(measure, "answers")
     if wrong := unknown(measure):
         raise ValueError(wrong)
     return measure

@@ -83,7 +83,7 @@ class Search(BaseModel):
     @classmethod
     def of_measures(cls, limits: dict[str, float]) -> dict[str, float]:
         """Refuse limits of what is no measure."""
-        limits = {current(measure): limit for measure, limit in limits.items()}
+        limits = {current(measure, "answers"): limit for measure, limit in limits.items()}
         refuse([((measure,), unknown(measure)) for measure in limits if not known(measure)])
         return limits
 
