@@ -94,7 +94,7 @@ def _buckling(case):
     """One warning if skin is squeezed by its natural tension so much that it may not lie flat even uncut."""
     squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
     h, modulus = case.skin.thickness_mm, young_modulus(physical.law(case.skin.law))
-    flat = 1e3 * buckling_tension(
+    flat = physical.N_PER_M * buckling_tension(
         D=bending_stiffness(modulus, h=h, poisson=BENDING_POISSON),
         poisson=BENDING_POISSON,
         lift=physical.springs(case.bed)[0],

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fem.case.case import Case
     from fem.case.keys import Bed, Tension, Wound
 
+KPA, N_PER_M = 1e3, 1e3  # of 1 MPa, of 1 N/mm: measures, pictures and pages are in kPa and N/m
 RECENT = 32  # plans and stretches that are kept; our choice, a comparison shows fewer cases
 
 
@@ -91,7 +92,7 @@ def pretension(tension: "Tension") -> np.ndarray:
 
 def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[float]:
     """Line tensions [along, across] of skin stretched by `prestretch` (2,), in the unit of a case file."""
-    return (1e3 * tension(law, prestretch, h=h)).tolist()
+    return (N_PER_M * tension(law, prestretch, h=h)).tolist()
 
 
 @lru_cache(RECENT)

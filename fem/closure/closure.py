@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from fem.case.physical import KPA
 from fem.geometry.outlines import Outline
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
 from fem.mechanics.ties import TiedSutures
@@ -68,7 +69,7 @@ class Trimmed:
 
 def nodal_stress(closure: Closure) -> np.ndarray:
     """Greatest principal Cauchy stress (n,) at the nodes, kPa."""
-    return 1e3 * nodal(closure, closure.stress[0][1])
+    return KPA * nodal(closure, closure.stress[0][1])
 
 
 def nodal(closure: Closure, values: np.ndarray) -> np.ndarray:

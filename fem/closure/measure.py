@@ -11,61 +11,55 @@ from typing import Any
 import numpy as np
 
 from fem.closure.closure import Closure
-from fem.closure.measures.areas import open_area, self_intersection
-from fem.closure.measures.cones import cone_height, cones, dip
-from fem.closure.measures.forces import (
-    closing_force,
-    closing_force_after,
-    line_tension_max,
-    line_tension_mid,
-    strain_energy,
-)
-from fem.closure.measures.scars import gape, largest_gap, push_out, scar_chord, scar_length
-from fem.closure.measures.stress import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
-from fem.closure.measures.sutures import added_by_trimming, purse_force, suture_forces
+from fem.closure.measures import cones, forces, scars, skin
 from fem.geometry.outlines import facts
 from fem.plan.plan import removed_area
 
 MEASURES = {
-    "cone_height_mm": cone_height,
-    "cones": cones,
-    "dip_mm": dip,
-    "scar_length_mm": scar_length,
-    "scar_chord_mm": scar_chord,
-    "push_out_mm": push_out,
-    "gape_length_mm": lambda closure: gape(closure)[0],
-    "gape_width_mm": lambda closure: gape(closure)[1],
-    "gape_axis_deg": lambda closure: gape(closure)[2],
-    "closing_force_N": closing_force,
-    "closing_force_after": closing_force_after,
-    "line_tension_max_N_per_m": line_tension_max,
-    "line_tension_mid_N_per_m": line_tension_mid,
+    "cone_height_mm": cones.cone_height,
+    "cones": cones.cones,
+    "dip_mm": cones.dip,
+    "scar_length_mm": scars.scar_length,
+    "scar_chord_mm": scars.scar_chord,
+    "push_out_mm": scars.push_out,
+    "gape_length_mm": lambda closure: scars.gape(closure)[0],
+    "gape_width_mm": lambda closure: scars.gape(closure)[1],
+    "gape_axis_deg": lambda closure: scars.gape(closure)[2],
+    "closing_force_N": forces.closing_force,
+    "closing_force_after": forces.closing_force_after,
+    "line_tension_max_N_per_m": forces.line_tension_max,
+    "line_tension_mid_N_per_m": forces.line_tension_mid,
     "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
     "trim_cones_before_mm": lambda closure: (
-        closure.trimmed and [cone["height_mm"] for cone in cones(closure.trimmed.before)]
+        closure.trimmed and [cone["height_mm"] for cone in cones.cones(closure.trimmed.before)]
     ),
-    "trim_scar_added_mm": lambda closure: added_by_trimming(closure, scar_length),
+    "trim_scar_added_mm": lambda closure: added_by_trimming(closure, scars.scar_length),
     "trim_skin_removed_mm2": lambda closure: added_by_trimming(closure, lambda of: removed_area(of.plan)),
-    "suture_forces_N": lambda closure: suture_forces(closure, "edges", when_tied=True),
-    "suture_forces_final_N": lambda closure: suture_forces(closure, "edges"),
-    "purse_force_N": purse_force,
-    "open_area_mm2": open_area,
-    "taper_forces_N": lambda closure: suture_forces(closure, "taper"),
-    "anchor_forces_N": lambda closure: suture_forces(closure, "anchor"),
-    "largest_gap_mm": largest_gap,
-    "skin_stress_max_kPa": skin_stress_max,
-    "skin_stretch_max": skin_stretch_max,
-    "skin_stress_p99_kPa": skin_stress_p99,
-    "compressed_area_mm2": compressed_area,
-    "self_intersection_mm2": self_intersection,
+    "suture_forces_N": lambda closure: forces.suture_forces(closure, "edges", when_tied=True),
+    "suture_forces_final_N": lambda closure: forces.suture_forces(closure, "edges"),
+    "purse_force_N": lambda closure: next(iter(forces.suture_forces(closure, "purse") or ()), None),
+    "open_area_mm2": scars.open_area,
+    "taper_forces_N": lambda closure: forces.suture_forces(closure, "taper"),
+    "anchor_forces_N": lambda closure: forces.suture_forces(closure, "anchor"),
+    "largest_gap_mm": scars.largest_gap,
+    "skin_stress_max_kPa": skin.skin_stress_max,
+    "skin_stretch_max": skin.skin_stretch_max,
+    "skin_stress_p99_kPa": skin.skin_stress_p99,
+    "compressed_area_mm2": skin.compressed_area,
+    "self_intersection_mm2": skin.self_intersection,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
-    "tip_angles_deg": lambda closure: [float(angle) for angle in np.degrees(closure.outline.tip_angles)],
+    "tip_angles_deg": lambda closure: np.degrees(closure.outline.tip_angles).tolist(),
     "length_to_width": lambda closure: facts(closure.outline)["length_to_width"],
-    "strain_energy_mJ": strain_energy,
+    "strain_energy_mJ": forces.strain_energy,
 }
 
 
 def measures(closure: Closure) -> dict[str, Any]:
     """All MEASURES of a closure by name, as plain numbers and lists."""
     return {name: measure(closure) for name, measure in MEASURES.items()}
+
+
+def added_by_trimming(closure, measure):
+    """What cutting the cones off has added to a measure; None if they are left."""
+    return closure.trimmed and measure(closure) - measure(closure.trimmed.before)

@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 from fem.case import physical
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.style import SIZE, figure, key, looks
+from fem.mechanics.triangulation import flat_triangles
 from fem.render import canvas, plan_figure, projection
 from fem.results.quantities import label, numbers, unit
 from fem.results.result import Result, solved
-from fem.results.scene import flat_triangles
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 SMALLER = 0.5  # lines and letters of a plan than in a picture

@@ -11,6 +11,8 @@ import skfem
 
 from fem.errors import MeshError
 
+CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # flat triangles of a quadratic one
+
 
 @dataclass(frozen=True)
 class Mesh:
@@ -88,6 +90,11 @@ class Mesh:
             return away / np.linalg.norm(away, axis=0)
         side = np.where(np.isin(self.tips, self.ends[0]), -1.0, 1.0)
         return side * along[:, None] / np.linalg.norm(along)
+
+
+def flat_triangles(elements: np.ndarray) -> np.ndarray:
+    """Flat triangles (3, 4 n), as node numbers, that the nodes of quadratic ones (6, n) make."""
+    return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
 
 
 def from_triangulation(

@@ -15,7 +15,7 @@ from matplotlib.ticker import MultipleLocator
 
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, cone_height
-from fem.closure.measures.stress import skin_stress_max
+from fem.closure.measures.skin import skin_stress_max
 from fem.plan.junctions import junctions
 from fem.render.canvas import (
     HEIGHTS,

@@ -14,9 +14,10 @@ import numpy as np
 import pyvista as pv
 from matplotlib.lines import Line2D
 
+from fem.case.physical import KPA
 from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import cone_height, dip
-from fem.closure.measures.stress import skin_stress_max
+from fem.closure.measures.skin import skin_stress_max
 from fem.mechanics.sheet import cauchy_stress
 from fem.render.canvas import (
     END,
@@ -93,8 +94,8 @@ def grid(closure: Closure) -> pv.UnstructuredGrid:
         skin.point_data[name] = v.T
     skin.point_data["height_mm"] = closure.x[2]
     for name, v in {
-        "stress_max_kPa": 1e3 * stress[1],
-        "stress_min_kPa": 1e3 * stress[0],
+        "stress_max_kPa": KPA * stress[1],
+        "stress_min_kPa": KPA * stress[0],
         "stretch_max": stretch,
     }.items():
         skin.cell_data[name] = (weights * v).sum(axis=1) / weights.sum(axis=1)

@@ -5,9 +5,10 @@ from typing import Any
 import numpy as np
 import shapely
 
+from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
-from fem.closure.measures.cones import CORNERS
 from fem.closure.measures.forces import line_tension
+from fem.mechanics.triangulation import flat_triangles
 from fem.render.projection import centre, wanted_half_width
 
 
@@ -22,7 +23,7 @@ def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
     for scar in closure.mesh.scars:
         arc, height = along_scar(closure, scar)
         tension, at = line_tension(closure, scar)
-        seams.append(_lists(arc_mm=arc, height_mm=height, tension_at_mm=at, line_tension_N_per_m=1e3 * tension))
+        seams.append(_lists(arc_mm=arc, height_mm=height, tension_at_mm=at, line_tension_N_per_m=N_PER_M * tension))
     cones = [_lists(across_mm=s, height_mm=z) for s, z in (across_cone(closure, tip) for tip in closure.mesh.tips)]
     return {"seams": seams, "cones": cones}
 
@@ -78,11 +79,6 @@ def _cut(triangles, level, *values):
     return np.stack([v[a] + share * (v[b] - v[a]) for v in values], axis=-1)
 
 
-def flat_triangles(elements: np.ndarray) -> np.ndarray:
-    """Flat triangles (3, 4 n), as node numbers, that the nodes of quadratic ones (6, n) make."""
-    return elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
-
-
 def stages(closure: Closure) -> dict[str, Any]:
     """Arrays of the skin from the fresh wound to the closed one.
 
@@ -90,7 +86,7 @@ def stages(closure: Closure) -> dict[str, Any]:
     words       (s,) what was done last, if it is not said by `closed`
     x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
     X           (2, n) positions in the uncut skin, mm
-    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.triangulation.Mesh
+    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.mesh.Mesh
     seams       (2, j) nodes on both edges, vertex, midpoint, vertex, ..., of all seams one after the other
     seam_of     (j,) to which seam they belong, from 0
     tips        (t,) nodes

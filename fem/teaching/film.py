@@ -22,9 +22,9 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fem.case import physical
 from fem.comparison import chart, style
+from fem.mechanics.triangulation import flat_triangles
 from fem.plan.plan import removed_skin
 from fem.render import canvas, projection
-from fem.results.scene import flat_triangles
 from fem.teaching.solid import rim, rings
 from fem.teaching.timeline import (
     BETWEEN,

@@ -19,10 +19,10 @@ from scipy.sparse.csgraph import connected_components
 from fem.comparison.wording import sentences
 from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import self_intersections
+from fem.mechanics.triangulation import flat_triangles
 from fem.render.canvas import SHAPE
 from fem.results.quantities import numbers
 from fem.results.result import Result
-from fem.results.scene import flat_triangles
 
 # Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.
 PLATE = 3.0  # mm

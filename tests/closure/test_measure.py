@@ -27,7 +27,7 @@ from fem.closure.measures.forces import (
     strain_energy,
 )
 from fem.closure.measures.scars import push_out, scar_chord, scar_length
-from fem.closure.measures.stress import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
+from fem.closure.measures.skin import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
 from fem.geometry.outlines import boundary, circle, crescent, lens, lens_with_m
 from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve

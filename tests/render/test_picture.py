@@ -16,7 +16,7 @@ from pytest import approx
 from fem.case import case, keys, physical
 from fem.closure.closing import closed
 from fem.closure.closure import Closure, nodal
-from fem.closure.measures.stress import skin_stress_max
+from fem.closure.measures.skin import skin_stress_max
 from fem.geometry.outlines import lens, lens_with_m
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import cauchy_stress, sheet

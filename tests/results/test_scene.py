@@ -11,6 +11,7 @@ from fem.closure import closing
 from fem.closure.closure import nodal_stress
 from fem.closure.measures.forces import line_tension_max
 from fem.closure.measures.scars import scar_length
+from fem.mechanics.triangulation import flat_triangles
 from fem.results import scene
 
 RADIUS = 40.0
@@ -128,7 +129,7 @@ def test_arrays(closure):
     assert (arrays["elements"] == closure.mesh.elements).all()
     assert (arrays["seams"] == closure.mesh.seams[0]).all()
     assert (arrays["seam_of"] == 0).all() and arrays["seam_of"].size == arrays["seams"].shape[1]
-    area = 0.5 * np.abs(np.linalg.det(_sides(arrays["X"], scene.flat_triangles(arrays["elements"]))))
+    area = 0.5 * np.abs(np.linalg.det(_sides(arrays["X"], flat_triangles(arrays["elements"]))))
     assert area.sum() == approx(closure.mesh.tri.mapping().detA.sum() / 2, rel=1e-5)
 
 

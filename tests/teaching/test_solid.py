@@ -10,9 +10,9 @@ from comparison import case, text
 from pytest import approx
 
 from fem.errors import NotPrintable
+from fem.mechanics.triangulation import flat_triangles
 from fem.render.canvas import SHAPE
 from fem.results import close, result
-from fem.results.scene import flat_triangles
 from fem.teaching import solid
 
 SQUARE = np.array([[-1.0, 1, 1, -1], [-1, -1, 1, 1], [0, 0, 0, 0]])

@@ -6,10 +6,10 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fem.closure.closure import Closure
+from fem.mechanics.triangulation import flat_triangles
 
 TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
 CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
-CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # linear triangles of a quadratic one
 
 
 def cone_height(closure: Closure) -> float:
@@ -29,22 +29,20 @@ def cones(closure: Closure) -> list[dict[str, Any]]:
     above; reach is how far that skin extends beyond the closed tip, along the axis of the wound; the slope is the
     steepest of that skin outside the tip zone.
     """
-    ends, away = closure.mesh.tips, closure.mesh.outward(closure.x)
-    X = closure.mesh.X
-    if not ends.size:
-        return []
+    ends, away, X = closure.mesh.tips, closure.mesh.outward(closure.x), closure.mesh.X
     nearer = cKDTree(X[:, ends].T).query(X.T)[1]
     return [_cone(closure, end, nearer == k, away[:, k]) for k, end in enumerate(ends)]
 
 
 def _cone(closure, end, own, away):
+    """The cone at a tip: of its own nodes, seen with its way outward (2,)."""
     x, mesh = closure.x, closure.mesh
     top = np.flatnonzero(own)[np.argmax(x[2, own])]
-    triangles = mesh.elements[CORNERS].transpose(1, 0, 2).reshape(3, -1)
+    triangles = flat_triangles(mesh.elements)
     triangles = triangles[:, own[triangles].sum(axis=0) >= 2]
-    area, above, volume = _above(x[:, triangles], CONE_LEVEL)
-    beyond = away @ (x[:2] - x[:2, [end]])
     corners = x[:, triangles]
+    area, above, volume = _above(corners, CONE_LEVEL)
+    beyond = away @ (x[:2] - x[:2, [end]])
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
     slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))
     centre = mesh.X[:, triangles].mean(axis=1) - mesh.X[:, [end]]
@@ -54,7 +52,7 @@ def _cone(closure, end, own, away):
         "height_mm": float(x[2, top]),
         "footprint_mm2": float((area * above).sum()),
         "volume_mm3": float((area * volume).sum()),
-        "reach_mm": float(_higher(x[2, triangles], beyond[triangles], CONE_LEVEL).max(initial=0.0)),
+        "reach_mm": float(_higher(corners[2], beyond[triangles], CONE_LEVEL).max(initial=0.0)),
         "slope_deg": float(slope[steep].max(initial=0.0)),
     }
 

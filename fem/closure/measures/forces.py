@@ -1,7 +1,8 @@
-"""Forces across the scars of a closed wound, and the energy stored in its skin."""
+"""Forces across the scars of a closed wound and in its sutures, and the energy stored in its skin."""
 
 import numpy as np
 
+from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
 from fem.closure.measures.scars import segment_lengths, total
@@ -56,7 +57,7 @@ def line_tension_max(closure: Closure) -> float | None:
         tension, at = line_tension(closure, scar)
         inner = (at > TIP_ZONE) & (at < segment_lengths(closure, scar).sum() - TIP_ZONE)
         greatest += [tension[inner].max()] if inner.any() else []
-    return float(1e3 * max(greatest)) if greatest else None
+    return float(N_PER_M * max(greatest)) if greatest else None
 
 
 def line_tension_mid(closure: Closure) -> float | None:
@@ -65,10 +66,22 @@ def line_tension_mid(closure: Closure) -> float | None:
         return None
     first = closure.mesh.scars[0]
     tension, at = line_tension(closure, first)
-    return float(1e3 * np.interp(segment_lengths(closure, first).sum() / 2, at, tension))
+    return float(N_PER_M * np.interp(segment_lengths(closure, first).sum() / 2, at, tension))
 
 
 def strain_energy(closure: Closure) -> float:
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
     flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
     return float(closure.energy - assemble(closure.sheet, flat)[0])
+
+
+def suture_forces(closure: Closure, kind: str, *, when_tied: bool = False) -> list[float] | None:
+    """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
+
+    None if there are none of them.
+    """
+    sutures = closure.sutures
+    if sutures is None or kind not in sutures.kinds:
+        return None
+    forces = sutures.when_tied if when_tied else sutures.at_end
+    return [float(force) for force, of in zip(forces, sutures.kinds, strict=True) if of == kind]

@@ -1,4 +1,4 @@
-"""Scars and edges: lengths along and between the ends of a wound, open and closed."""
+"""Scars and edges: lengths along and between the ends of a wound, gaps and the area left open."""
 
 from collections.abc import Iterable
 
@@ -39,13 +39,12 @@ def scar_chord(closure: Closure) -> float | None:
 
 def push_out(closure: Closure) -> list[float]:
     """How far each tip travels outward, along the axis of the wound as drawn and level, mm."""
-    nodes = closure.mesh.tips
-    moved = closure.x[:2, nodes] - closure.mesh.X[:, nodes]
-    return [float(distance) for distance in (closure.mesh.outward(closure.mesh.X) * moved).sum(axis=0)]
+    moved = (closure.x[:2] - closure.mesh.X)[:, closure.mesh.tips]
+    return (closure.mesh.outward(closure.mesh.X) * moved).sum(axis=0).tolist()
 
 
 def gape(closure: Closure) -> tuple[float, float, float]:
-    """Greatest extent of the fresh, open wound, its extent across that, mm, and the direction of the first.
+    """Greatest extent of the gaping wound, its extent across that, mm, and the direction of the first.
 
     The direction is that from the axis of the wound, or from x if it has none, counter-clockwise, degrees above -90 and
     up to 90.
@@ -67,3 +66,13 @@ def largest_gap(closure: Closure) -> float | None:
     first, second = closure.mesh.pairs
     gaps = np.linalg.norm(closure.x[:, first] - closure.x[:, second], axis=0)
     return float(gaps.max()) if gaps.size else None
+
+
+def open_area(closure: Closure) -> float | None:
+    """Area, mm2, seen from above, inside the edges that are left open; None if there are none."""
+    return total(_left_of(closure.x[:2, edge[::-1]]) for edge in closure.mesh.open)
+
+
+def _left_of(x):
+    """Area between the origin and a line through points (2, n), on its left; of lines that make a ring, their area."""
+    return (x[0, :-1] * x[1, 1:] - x[1, :-1] * x[0, 1:]).sum() / 2

@@ -1,0 +1,74 @@
+"""What closed skin bears: stress and stretch, and where it has passed through itself."""
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from fem.case.physical import KPA
+from fem.closure.closure import Closure
+from fem.closure.measures.cones import TIP_ZONE
+from fem.mechanics.self_intersection import self_intersections
+from fem.mechanics.triangulation import flat_triangles
+
+COMPRESSED = -1 / KPA  # MPa
+
+
+def _distance(closure, nodes):
+    """Distance (n_elements, n_quad) in uncut skin from the membrane's points to the nearest node, mm; inf of none."""
+    at = np.einsum("qa,iea->eqi", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.membrane.nodes])
+    return cKDTree(closure.mesh.X[:, nodes].T).query(at)[0]
+
+
+def _outside_tip_zones(closure):
+    """Whether each of the membrane's points (n_elements, n_quad) is."""
+    ends = np.hstack([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in closure.mesh.scars)])
+    return _distance(closure, ends) > TIP_ZONE
+
+
+def skin_stress_max(closure: Closure) -> float:
+    """Greatest principal Cauchy stress outside the tip zones, kPa."""
+    (_, stress), _ = closure.stress
+    return float(KPA * stress[_outside_tip_zones(closure)].max())
+
+
+def skin_stretch_max(closure: Closure) -> float:
+    """Greatest principal stretch, from the unstressed state, outside the tip zones."""
+    _, stretch = closure.stress
+    return float(stretch[_outside_tip_zones(closure)].max())
+
+
+def skin_stress_p99(closure: Closure) -> float | None:
+    """99th percentile by area, in kPa, of the greatest principal stress within one wound width of the edge.
+
+    A slit's length counts as its width. The tip zones are left out; None if they cover all of it.
+    """
+    (_, stress), _ = closure.stress
+    near = _distance(closure, closure.mesh.edge) < (closure.outline.width or closure.outline.length)
+    near &= _outside_tip_zones(closure)
+    if not near.any():
+        return None
+    order = np.argsort(stress[near])
+    share = np.cumsum(closure.sheet.membrane.weights[near][order])
+    return float(KPA * stress[near][order][np.searchsorted(share, 0.99 * share[-1])])
+
+
+def compressed_area(closure: Closure) -> float:
+    """Reference area, mm2, where the smaller principal stress is below -1 kPa."""
+    (least, _), _ = closure.stress
+    return float(closure.sheet.membrane.weights[least < COMPRESSED].sum())
+
+
+def self_intersection(closure: Closure) -> float:
+    """Reference area, mm2, of skin that has passed through other skin, which the model does not prevent.
+
+    Triangles at the wound's edges, which meet others there, are left out.
+    """
+    mesh = closure.mesh
+    n, pairs = mesh.X.shape[1], mesh.pairs
+    same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
+    triangles = flat_triangles(mesh.elements)
+    triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
+    crossed = triangles[:, np.unique(self_intersections(closure.x, triangles, same))]
+    a, b, c = mesh.X[:, crossed].transpose(1, 0, 2)
+    return float(np.abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0]).sum() / 2)
