@@ -16,7 +16,7 @@ from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.style import SIZE, figure, key, looks
 from fem.mechanics.triangulation import flat_triangles
 from fem.render import canvas, plan_figure, projection
-from fem.results.quantities import label, numbers, unit
+from fem.results.quantities import labelled, numbers
 from fem.results.result import Result, solved
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
@@ -36,7 +36,7 @@ def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
-    axes.set(xlabel=f"{label(x)}, {unit(x)}", ylabel=f"{label(y)}, {unit(y)}")
+    axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
     place_labels(plot, axes, points)
     return plot

@@ -28,6 +28,7 @@ def environment() -> Environment:
     made.filters |= {
         "unit": lambda value, name: unitful(name, value),
         "printed": lambda value, name: printed(name, value),
+        "capital": capital,
         "count": count,
         "together": together,
         "alike": alike,
@@ -46,9 +47,8 @@ def sentences(template: str, macro: str, *values: Any) -> list[str]:
 
 
 def sentence(template: str, macro: str, *values: Any) -> str:
-    """The only line that a macro makes of values; "" if it makes none."""
-    (line,) = sentences(template, macro, *values) or [""]
-    return line
+    """The lines that a macro makes of values, as one."""
+    return " ".join(sentences(template, macro, *values))
 
 
 def unitful(name: str, value: float | None) -> str:
@@ -60,6 +60,11 @@ def unitful(name: str, value: float | None) -> str:
 def printed(name: str, value: float) -> float:
     """A number as it is printed."""
     return float(shown(name, value).replace("−", "-"))
+
+
+def capital(text: str) -> str:
+    """A text that begins with a capital letter."""
+    return text[:1].upper() + text[1:]
 
 
 def count(n: int) -> str:

@@ -177,6 +177,11 @@ def unit(name: str) -> str:
     return quantity(name).unit
 
 
+def labelled(name: str) -> str:
+    """What a number is, with its unit."""
+    return f"{label(name)}, {unit(name)}" if unit(name) else label(name)
+
+
 def shown(name: str, value: float | None, *, sign: str = "") -> str:
     """A number as it is printed, without its unit; with sign "+" positive ones are given theirs."""
     if value is None:

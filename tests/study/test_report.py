@@ -12,10 +12,11 @@ from invented import Evaluate, written
 
 from fem.case import site
 from fem.comparison.html import caution
+from fem.comparison.wording import sentences
 from fem.study import keys, report
-from fem.study.answers import search, sensitivity, uncertainty
 
-SOURCES = *sensitivity.SOURCES, *uncertainty.SOURCES, *search.BRACKETING, *search.LOCAL_SEARCH
+SOURCES = *sentences("study/sensitivity", "sources"), *sentences("study/uncertainty", "sources")
+SOURCES += *sentences("study/search", "sources", True), *sentences("study/search", "sources", False)
 GRID = "grid: {wound.outline.length_mm: [30, 50, 110], closure.undermine_mm: [0, 20]}\n"
 FEW = """\
   - {kind: sensitivity, measures: [cone_height_mm], n: 8, inputs: {skin.thickness_mm: [2, 4], bed.fat_mm: [5, 9]}}

@@ -9,24 +9,12 @@ from pydantic import BaseModel, Field
 from fem.case import case as cases
 from fem.case import overview
 from fem.case.keys import STRICT
+from fem.comparison import wording
 from fem.comparison.style import figure, key, looks
-from fem.results.quantities import known, numbers
-from fem.study.answers.finding import (
-    Ask,
-    Finding,
-    Kind,
-    Measures,
-    case_or_reason,
-    cross_out,
-    drawing,
-    failures,
-    gaps,
-    label_ticks,
-    places,
-    tables,
-    values,
-)
-from fem.study.answers.naming import axis_label, heading, measured, name, sentence, settings_text, value
+from fem.results.quantities import known, labelled, numbers
+from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
+from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
+from fem.study.answers.naming import heading, measured, name, settings_text, value
 from fem.study.sweep import Study, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
@@ -64,8 +52,8 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
         series = [
             (line, [x for x, _ in pairs], values([r for _, r in pairs], measure)) for line, pairs in lines.items()
         ]
-        caption = f"{sentence(name(measure))} over {name(block.over)}.{gaps(rows)}"
-        charts.append(drawing(draw, caption, series, measure=measure, over=heading(block.over)))
+        shown = caption(measure, name(block.over), rows)
+        charts.append(drawing(draw, shown, series, measure=measure, over=heading(block.over)))
         sentences += [_course(measure, block.over, *line) for line in series[:MOST_LINES]]
         triples = [(x, line, y) for line, along, ys in series for x, y in zip(along, ys, strict=True)]
         under += tables(measure, block.over, triples)
@@ -92,18 +80,17 @@ def _course(measure, over, line, along, ys):
     pairs = sorted((x, y) for x, y in zip(along, ys, strict=True) if np.isfinite(y) and isinstance(x, float | int))
     if len(pairs) < 2:
         return ""
-    (x0, first), (x1, last) = pairs[0], pairs[-1]
     y = np.array([y for _, y in pairs])
-    start, end = (f"{measured(measure, y)} at {value(over, float(x))}" for x, y in ((x0, first), (x1, last)))
+    ends = [f"{measured(measure, y)} at {value(over, float(x))}" for x, y in (pairs[0], pairs[-1])]
     level = SAME * np.abs(y).max()
+    way = "turns"
     if np.ptp(y) <= level:
-        how = f"hardly changes, {start}, {end}"
+        way = "level"
     elif (np.diff(y) <= level).all() or (np.diff(y) >= -level).all():
-        how = f"{'falls' if last < first else 'rises'} from {start} to {end}"
-    else:
-        ends = f"least {measured(measure, y.min())}, greatest {measured(measure, y.max())}"
-        how = f"goes from {start} to {end}, but not one way: {ends}"
-    return sentence(f"{name(measure)}{'' if line == ALL else f', {line},'} {how}.")
+        way = "falls" if y[-1] < y[0] else "rises"
+    extremes = (measured(measure, end) for end in (y.min(), y.max()))
+    line = "" if line == ALL else line
+    return wording.sentence("study/curves", "course", name(measure), line, way, *ends, *extremes)
 
 
 def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
@@ -121,7 +108,7 @@ def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
         axes.plot(x[order], y[order], ms=5, label=f" {line}", **looks(i) | ({} if once else {"ls": ""}))
         lost += list(x[np.isnan(y)])
     cross_out(axes, lost)
-    axes.set(xlabel=over, ylabel=axis_label(measure))
+    axes.set(xlabel=over, ylabel=labelled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     label_ticks(axes.xaxis, texts)
     if len(series) > 1 or lost:

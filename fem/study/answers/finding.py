@@ -1,4 +1,4 @@
-"""What all kinds of answers share: the kind itself, the finding, how cases are asked for, keys, and parts of charts."""
+"""What all kinds of answers share: the kind itself, the finding, keys, and how cases are asked for."""
 
 import re
 from collections.abc import Callable, Sequence
@@ -8,23 +8,18 @@ from typing import Annotated, Any
 import numpy as np
 from annotated_types import Ge, Le, MultipleOf
 from matplotlib import rc_context
-from matplotlib.axes import Axes
-from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from pydantic import AfterValidator, BaseModel
 
 from fem.case import case as cases
 from fem.case import site
-from fem.comparison import style
+from fem.comparison import style, wording
 from fem.errors import BadCase, BadValue
-from fem.results.quantities import current, shown
-from fem.study.answers.naming import ACROSS, ALONG, heading, sentence, unknown, value
+from fem.results.quantities import current
+from fem.study.answers.naming import ACROSS, ALONG, unknown
 from fem.study.sweep import Study, case_at
 
 MOST_ROWS = 2**16  # of a sample; our choice, weeks of solving
-MOST_CELLS = 200  # of a table; our choice
-CROSS: dict[str, Any] = {"marker": "x", "ls": "", "color": "#8f2f00", "ms": 7, "mew": 1.8}
-LOST = " not closed"  # matplotlib leaves out labels that begin with an underscore, not with a space
 
 Settings = dict[str, Any]  # values by dotted path
 Ask = Callable[[list[Settings]], list[dict]]  # a row for each settings, as in `table`; failed if there is no case
@@ -74,7 +69,7 @@ class Kind:
     varied: Callable[[Any], list[tuple[str, str]]] = lambda block: []  # (key, path) of inputs that the study must vary
     trials: Callable[[Any, Study], list[Settings]] = lambda block, study: []  # some of the cases it will ask for
     count: Callable[[Any, Study], int] = lambda block, study: 0  # cases beside the study's own, at most
-    sources: Callable[[Any], tuple[str, ...]] = lambda block: ()
+    sources: Callable[[Any], Sequence[str]] = lambda block: ()
 
 
 # Keys of blocks -----------------------------------------------------------------------------------------------
@@ -159,60 +154,7 @@ def failures(rows: Sequence[dict]) -> tuple[str, ...]:
         return ()
     kinds = [row.get("failure") or "not known why" for row in lost]
     counts = ", ".join(f"{kind}: {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
-    return (f"{len(lost)} of {len(rows)} cases have no closure ({counts}); the first: {lost[0].get('reason')}",)
-
-
-# Charts and tables --------------------------------------------------------------------------------------------
-
-
-def drawing(draw: Callable[..., Figure], caption: str, /, *args: Any, **options: Any) -> Chart:
-    """The chart that a function draws, in the style of all charts."""
-    with rc_context(style.STYLE):
-        return Chart(draw(*args, **options), caption)
-
-
-def places(given: Sequence) -> tuple[np.ndarray, list[str] | None]:
-    """Numbers along an axis, and the words that stand there if what is given is no numbers."""
-    if all(isinstance(value, float | int) and not isinstance(value, bool) for value in given):
-        return np.array(given, float), None
-    texts = list(dict.fromkeys(map(str, given)))
-    return np.array([texts.index(str(value)) for value in given], float), texts
-
-
-def label_ticks(axis: Axis, texts: list[str] | None) -> None:
-    """Put the words of `places` at an axis, if there are any."""
-    if texts is not None:
-        axis.set_ticks(range(len(texts)), texts)
-
-
-def cross_out(axes: Axes, x: Sequence[float] | np.ndarray) -> None:
-    """Crosses at the foot of a chart where a case has no closure."""
-    if len(x):
-        axes.plot(x, np.zeros(len(x)), transform=axes.get_xaxis_transform(), clip_on=False, label=LOST, **CROSS)
-
-
-def gaps(rows: Sequence[dict]) -> str:
-    """What a caption says of rows without a result."""
-    return "" if all(row["status"] == "done" for row in rows) else " Gaps and crosses: no closure."
-
-
-def tables(measure: str, down: str, triples: list[tuple]) -> list[Table]:
-    """The table of a measure from (value of the input down, words across, number); none if it would not be read.
-
-    Nor is there one if two numbers would share a cell.
-    """
-    cells = {(x, across): number for x, across, number in triples if isinstance(x, float | int | str)}
-    rows, columns = dict.fromkeys(x for x, _ in cells), dict.fromkeys(across for _, across in cells)
-    if len(cells) < len(triples) or len(rows) * len(columns) > MOST_CELLS:
-        return []
-    if not any(isinstance(x, str) for x in rows):
-        rows = dict.fromkeys(sorted(rows))
-    body = tuple((value(down, x), *(_cell(measure, cells.get((x, across))) for across in columns)) for x in rows)
-    return [Table(sentence(heading(measure)), (heading(down), *columns), body)]
-
-
-def _cell(measure, number):
-    return shown(measure, None if number is None or np.isnan(number) else number)
+    return (wording.sentence("study/shared", "failures", len(lost), len(rows), counts, lost[0].get("reason")),)
 
 
 def refuse(problems: list[tuple]) -> None:

@@ -11,22 +11,11 @@ from pydantic import BaseModel, Field
 
 from fem.case.keys import STRICT
 from fem.comparison.style import SIZE, figure
-from fem.results.quantities import shown
-from fem.study.answers.finding import (
-    CROSS,
-    Ask,
-    Finding,
-    Kind,
-    Measure,
-    drawing,
-    failures,
-    gaps,
-    label_ticks,
-    places,
-    tables,
-    values,
-)
-from fem.study.answers.naming import axis_label, heading, measured, name, sentence, settings_text, value
+from fem.comparison.wording import sentence
+from fem.results.quantities import labelled, shown
+from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
+from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
+from fem.study.answers.naming import heading, measured, name, settings_text, value
 from fem.study.sweep import Study, points
 
 SMALL = 100  # cells of a map in which the numbers are written; our choice
@@ -48,17 +37,16 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     x, y = ([at[path] for at in settings] for path in block.over)
     z = values(rows, block.measure)
     across, up = map(name, block.over)
-    caption = f"{sentence(name(block.measure))} over {across} and {up}.{gaps(rows)}"
-    over = tuple(map(heading, block.over))
-    sentences = []
+    over, what, sentences = tuple(map(heading, block.over)), name(block.measure), []
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(z).any() else ():
         at = settings_text({path: settings[place(z)][path] for path in block.over})
-        sentences.append(f"The {which} {name(block.measure)} is {measured(block.measure, z[place(z)])}, at {at}.")
+        sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[place(z)]), at))
+    shows = caption(block.measure, f"{across} and {up}", rows)
     columns = [f"{across} {value(block.over[0], along)}" for along in x]
     return Finding(
-        title=f"{name(block.measure)} over {across} and {up}",
+        title=f"{what} over {across} and {up}",
         sentences=tuple(sentences),
-        charts=(drawing(draw, caption, x, y, z, measure=block.measure, over=over),),
+        charts=(drawing(draw, shows, x, y, z, measure=block.measure, over=over),),
         tables=tuple(tables(block.measure, block.over[1], list(zip(y, columns, z, strict=True)))),
         notes=failures(rows),
     )
@@ -90,7 +78,7 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
     axes.set(xlabel=over[0], ylabel=over[1])
     label_ticks(axes.xaxis, across)
     label_ticks(axes.yaxis, upwards)
-    drawn.colorbar(painted, ax=axes, label=axis_label(measure))
+    drawn.colorbar(painted, ax=axes, label=labelled(measure))
     return drawn
 
 

@@ -35,11 +35,6 @@ def unknown(measure: str) -> str:
     return "" if known(measure) else f"got '{measure}'{hint(measure, LEADING)}"
 
 
-def sentence(text: str) -> str:
-    """A text that begins with a capital letter."""
-    return text[:1].upper() + text[1:]
-
-
 def name(path: str) -> str:
     """What an input or a measure is called; an input not in NAMES by the last block of its path and its key."""
     if "." in path:
@@ -59,19 +54,19 @@ def value(path: str, given: Any) -> str:
     return f"{given:.4g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
 
 
+def cell(measure: str, number: float) -> str:
+    """A measure's number as it is printed, NaN as unknown."""
+    return shown(measure, None if np.isnan(number) else number)
+
+
 def measured(measure: str, number: float) -> str:
-    """A measure's number as it is printed, with its unit."""
-    return shown(measure, None) if np.isnan(number) else f"{shown(measure, number)} {unit(measure)}".strip()
+    """The same with its unit."""
+    return cell(measure, number) if np.isnan(number) else f"{cell(measure, number)} {unit(measure)}".strip()
 
 
 def heading(path: str) -> str:
     """An input or a measure, with its unit."""
     return f"{name(path)}, {unit_of(path)}" if unit_of(path) else name(path)
-
-
-def axis_label(measure: str) -> str:
-    """What stands at an axis of a measure."""
-    return f"{label(measure)}, {unit(measure)}" if unit(measure) else label(measure)
 
 
 def settings_text(settings: dict) -> str:

@@ -12,33 +12,13 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from fem.case.keys import STRICT
 from fem.comparison.style import COLOURS, figure, key, looks
-from fem.results.quantities import current, known
+from fem.comparison.wording import sentence, sentences
+from fem.results.quantities import current, known, labelled
 from fem.study import design_search
 from fem.study.answers import skins
-from fem.study.answers.finding import (
-    Ask,
-    Finding,
-    Kind,
-    Seed,
-    Settings,
-    Table,
-    cross_out,
-    drawing,
-    failures,
-    refuse,
-    some,
-)
-from fem.study.answers.naming import (
-    axis_label,
-    heading,
-    measured,
-    name,
-    sentence,
-    settings_text,
-    unit_of,
-    unknown,
-    value,
-)
+from fem.study.answers.charts import cross_out, drawing
+from fem.study.answers.finding import Ask, Finding, Kind, Seed, Settings, Table, failures, refuse, some
+from fem.study.answers.naming import heading, measured, name, settings_text, unit_of, unknown, value
 from fem.study.answers.uncertain_inputs import ranges_of
 from fem.study.design_search import Least, Trial
 from fem.study.sweep import Study
@@ -47,14 +27,6 @@ SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
 SHARE = 200  # of an input's range, to which its least value is found unless the study says; our choice
 EACH = 40  # designs a combination of choices; our choice
 MOST_ROWS = 30  # of the table of a front; our choice
-BRACKETING = (
-    "Chandrupatla TR (1997), A new hybrid quadratic/bisection algorithm for finding the zero of a nonlinear "
-    "function without using derivatives, Adv Eng Softw 28:145–149.",
-)
-LOCAL_SEARCH = (
-    "Powell MJD (1994), A direct search optimization method that models the objective and constraint functions by "
-    "linear interpolation, in: Advances in optimization and numerical analysis, Kluwer, 51–67.",
-)
 
 
 class Search(BaseModel):
@@ -158,7 +130,7 @@ def search(block: Search, study: Study, ask: Ask) -> Finding:
     checks = skins.check(block, study, ask, best) if best is not None and block.skins == "worst" else []
     return replace(
         finding,
-        title=f"Least {name(block.least)} with {_limits(block)}",
+        title=sentence("study/search", "title", name(block.least), _limits(block)),
         sentences=(*finding.sentences, *checks),
         notes=(*finding.notes, *notes, *failures([row for rows in judge.done for row in rows])),
     )
@@ -191,7 +163,7 @@ def _over_one(block, judge) -> tuple[Finding, Settings | None]:
     worst = {m: judge.worst(m)[order] for m in block.limits}
     charts = [
         drawing(
-            draw_bracketing, f"{sentence(name(measure))} at every value that was evaluated.", xs, worst[measure],
+            draw_bracketing, sentence("study/search", "evaluated", name(measure)), xs, worst[measure],
             limit=limit, measure=measure, over=heading(path), answer=least.value,
         )
         for measure, limit in block.limits.items()
@@ -200,12 +172,9 @@ def _over_one(block, judge) -> tuple[Finding, Settings | None]:
         (_fine(path, x), *(measured(m, worst[m][k]) for m in block.limits), _kept(least.excess[x]))
         for k, x in enumerate(xs)
     ]
-    notes = (
-        f"Bracketing (Chandrupatla 1997): {len(xs)} values evaluated, tolerance {value(path, tolerance)}. It takes "
-        "limits that are kept from some value on; other crossings would go unseen between the values evaluated.",
-    )
+    note = sentence("study/search", "bracketing", len(xs), value(path, tolerance))
     table = Table("Every value evaluated", (heading(path), *map(name, block.limits), "limits"), tuple(rows))
-    finding = Finding("", _least_sentences(block, least, worst, xs), tuple(charts), (table,), notes)
+    finding = Finding("", _least_sentences(block, least, worst, xs), tuple(charts), (table,), (note,))
     return finding, None if least.value is None else {path: least.value}
 
 
@@ -220,26 +189,14 @@ def _kept(excess):
 
 def _least_sentences(block, least: Least, worst, xs):
     """Sentences on what a search over one input found."""
-    path, what, limits = block.least, name(block.least), _limits(block)
+    path = block.least
     low, high = (value(path, end) for end in block.over[path])
-    if least.why == "end failed":
-        bad = " and ".join(value(path, x) for x in xs if np.isnan(least.excess[x]))
-        return (f"No answer: at {bad}, an end of the range, there is no closure, so nothing is bracketed.",)
-    if least.why == "nowhere":
-        at = _at(block, worst, -1)
-        return (f"No {what} from {low} to {high} is known to have {limits}: at {high} it is {at}.",)
-    if least.why == "everywhere":
-        return (f"The limits are kept at {low} already, the lower end of the range: {_at(block, worst, 0)}.",)
-    there = _at(block, worst, xs.index(least.value), "is ")
-    sentences = (
-        f"The least {what} with {limits} is {_fine(path, least.value)}, where the {there}. At "
-        f"{_fine(path, least.too_low)} a limit is still exceeded.",
-    )
-    reasons = {
-        "budget": "The budget of solves ended before the tolerance was reached.",
-        "failed between": "Solves between these two failed, so it cannot be told closer.",
-    }
-    return sentences + ((reasons[least.why],) if least.why in reasons else ())
+    k = {"nowhere": -1, "end failed": -1, "everywhere": 0}.get(least.why)
+    there = _at(block, worst, xs.index(least.value), "is ") if k is None else _at(block, worst, k)
+    lost = [value(path, x) for x in xs if np.isnan(least.excess[x])]
+    values = there, *(_fine(path, x) if x is not None else "" for x in (least.value, least.too_low))
+    about = least.why, name(path), _limits(block), low, high, lost
+    return tuple(sentences("study/search", "bracketed", *about, *values))
 
 
 def draw_bracketing(
@@ -253,7 +210,7 @@ def draw_bracketing(
     cross_out(axes, x[np.isnan(y)])
     if answer is not None:
         axes.axvline(answer, color=COLOURS[1], lw=1.2, ls=":", label="least value found")
-    axes.set(xlabel=over, ylabel=axis_label(measure))
+    axes.set(xlabel=over, ylabel=labelled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     key(axes)
     return drawn
@@ -283,18 +240,12 @@ def _over_several(block, judge) -> tuple[Finding, Settings | None]:
     tried = _evaluated(block, judge)
     best, scar, cone = tried.best, tried.worst[SCAR], tried.worst[CONE]
     chart = drawing(
-        draw_trade_off, "Every design evaluated: full marks keep the limits, hollow ones do not; lines join the front "
-        "of each kind, the designs that no other beats in both.",
+        draw_trade_off, sentence("study/search", "front"),
         [(group, scar[own], cone[own], [tried.trials[k].kept for k in own]) for group, own in tried.groups.items()],
         None if best is None else (scar[best], cone[best]), x=SCAR, y=CONE,
     )  # fmt: skip
-    notes = (
-        f"{len(tried.trials)} designs evaluated of a budget of {block.designs}, seed {int(block.seed)}: points of "
-        "Sobol's all over the ranges for every combination of choices, then local searches (COBYLA, Powell 1994) to "
-        "half a thousandth of each range. What is called best is the best of the designs evaluated; the search is "
-        "local, so a better one may be elsewhere.",
-    )
-    finding = Finding("", _best_sentences(block, tried), (chart,), (_front_table(block, tried),), notes)
+    note = sentence("study/search", "designs", len(tried.trials), block.designs, int(block.seed))
+    finding = Finding("", _best_sentences(block, tried), (chart,), (_front_table(block, tried),), (note,))
     return finding, None if best is None else tried.designs[best]
 
 
@@ -337,22 +288,17 @@ def _front_table(block, tried):
 
 def _best_sentences(block, tried):
     """Sentences on what a search over several inputs found."""
-    k = tried.best
+    k, limits = tried.best, _limits(block)
     if k is None:
         near = min(range(len(tried.trials)), key=lambda k: tried.trials[k].worst)
-        if not np.isfinite(tried.trials[near].worst):
-            return ("No answer: no design evaluated has a closure.",)
-        where, at = settings_text(tried.designs[near]), _at(block, tried.worst, near)
-        return (f"No design evaluated has {_limits(block)}. The nearest, {where}, has {at}.",)
-    sentences = [
-        f"The least {name(block.least)} with {_limits(block)} is {measured(block.least, tried.trials[k].goal)}: "
-        f"{settings_text(tried.designs[k])}; {_at(block, tried.worst, k)}."
-    ]
+        settings = settings_text(tried.designs[near]) if np.isfinite(tried.trials[near].worst) else None
+        return (sentence("study/search", "nearest", limits, settings, _at(block, tried.worst, near)),)
+    goal, there = measured(block.least, tried.trials[k].goal), _at(block, tried.worst, k)
+    found = [sentence("study/search", "best", name(block.least), limits, goal, settings_text(tried.designs[k]), there)]
     for group, own in tried.groups.items() if len(tried.groups) > 1 else ():
         best = design_search.best([tried.trials[i] for i in own])
-        short = f"{measured(block.least, best.goal)} at best" if best else "no design within the limits"
-        sentences.append(f"{sentence(group)}: {short}.")
-    return tuple(sentences)
+        found.append(sentence("study/search", "group", group, best and measured(block.least, best.goal)))
+    return tuple(found)
 
 
 def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -> Figure:
@@ -369,7 +315,7 @@ def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -
         axes.plot(*places[:, design_search.front(across, upwards)], color=look["color"], lw=1.2)
     if best:
         axes.plot(*best, "*", ms=17, mfc="none", mec="k", mew=1.4, label="best within limits")
-    axes.set(xlabel=axis_label(x), ylabel=axis_label(y))
+    axes.set(xlabel=labelled(x), ylabel=labelled(y))
     key(axes)
     return drawn
 
@@ -380,5 +326,5 @@ KIND = Kind(
     measures=lambda block: (block.least, *block.limits),
     trials=trials,
     count=count,
-    sources=lambda block: BRACKETING if block.least in block.over else LOCAL_SEARCH,
+    sources=lambda block: sentences("study/search", "sources", block.least in block.over),
 )

@@ -14,29 +14,18 @@ from scipy.stats import bootstrap, sobol_indices
 
 from fem.case.keys import STRICT
 from fem.comparison.style import COLOURS, SIZE, figure
+from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
-from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, values
-from fem.study.answers.naming import name, sentence
-from fem.study.answers.uncertain_inputs import (
-    FEWEST,
-    LEVEL,
-    Inputs,
-    laws_of,
-    medians,
-    origin,
-    ranges_table,
-    settings_at,
-)
+from fem.study.answers.charts import drawing
+from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, values
+from fem.study.answers.naming import name
+from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians, settings_at
 from fem.study.spread import Law, sample
 from fem.study.sweep import Study
 
 RESAMPLES = 999  # of the bootstrap, scipy's own default
+IDLE = 0.05  # total index below which a measure hardly depends on an input; our choice
 CONSTANT = 1e-9  # share of its size by which a measure varies at least; our choice, above round-off
-SOURCES = (
-    "Sobol IM (1993), Sensitivity analysis for nonlinear mathematical models, Math Model Comput Exp 1:407–414.",
-    "Saltelli A, Annoni P, Azzini I, Campolongo F, Ratto M, Tarantola S (2010), Variance based sensitivity "
-    "analysis of model output, Comput Phys Commun 181:259–270.",
-)
 
 
 class Sensitivity(BaseModel):
@@ -129,64 +118,38 @@ def sensitivity(block: Sensitivity, study: Study, ask: Ask) -> Finding:
     """Sobol indices of measures."""
     inputs, n, seed = laws(block, study), int(block.n), int(block.seed)
     rows = ask(settings_at(inputs, design(list(inputs.values()), n=n, seed=seed)))
-    names = tuple(map(name, inputs))
-    sentences, charts, tables = [], [], []
-    for measure in block.measures:
-        shares = indices(values(rows, measure), n=n, seed=seed)
-        if shares is None:
-            sentences.append(f"Nothing can be said of {name(measure)}: it does not vary, or too few cases are known.")
-            continue
-        sentences += _ranking(measure, names, shares)
-        caption = (
-            f"{sentence(name(measure))}: share of its variance that each input explains alone, and with others; "
-            f"lines are intervals of {100 * LEVEL:.0f} %."
-        )
-        charts.append(drawing(draw, caption, names, shares))
-        tables.append(_shares_table(measure, names, shares, n))
-    notes = (
-        f"{n} rows of a Sobol design, {len(rows)} cases, seed {seed}. A case without closure drops its whole row, as "
-        "the tables say. Indices as by Saltelli et al. (2010); intervals by bootstrap of the rows. An index below 0 is "
-        "sampling error.",
-        origin(block.inputs),
-        *failures(rows),
-    )
-    title = f"What matters most for {', '.join(map(name, block.measures))}"
-    return Finding(title, tuple(sentences), tuple(charts), (*tables, ranges_table(inputs)), notes)
+    known = [(measure, indices(values(rows, measure), n=n, seed=seed)) for measure in block.measures]
+    answers = [_answer(measure, [name(path) for path in inputs], shares, n) for measure, shares in known]
+    note = sentence("study/sensitivity", "note", n, len(rows), seed)
+    return finding(block, "What matters most for", answers, rows, inputs, note)
 
 
-def _ranking(measure, names, shares):
-    first, *rest = np.argsort(-shares.total)
-    ends = shares.total_interval[:, first]
-    sentences = [
-        f"{sentence(name(measure))}: {names[first]} matters most, total index {shares.total[first]:.2f} "
-        f"({ends[0]:.2f} to {ends[1]:.2f})."
-    ]
-    if rest and shares.total_interval[1, rest[0]] >= ends[0]:
-        other = names[rest[0]]
-        sentences[0] = f"{sentences[0][:-1]}; its interval overlaps that of {other}, so the order is not certain."
-    idle = [names[i] for i in rest if shares.total_interval[1, i] < 0.05]
-    if idle:
-        sentences.append(f"{sentence(name(measure))} hardly depends on {', '.join(idle)} (total indices below 0.05).")
-    return sentences
+def _answer(measure, names, shares, n):
+    """Sentences, charts and tables on the indices of a measure, if something can be said of it."""
+    what = name(measure)
+    if shares is None:
+        return [sentence("study/sensitivity", "nothing", what)], [], []
+    order = np.argsort(-shares.total)
+    first, *rest = order
+    low, high = shares.total_interval
+    rival = names[rest[0]] if rest and high[rest[0]] >= low[first] else ""
+    idle = [names[i] for i in rest if high[i] < IDLE]
+    total = _index(shares.total[first], shares.total_interval[:, first])
+    ranking = sentences("study/sensitivity", "ranking", what, names[first], total, rival, idle, IDLE)
+    chart = drawing(draw, sentence("study/sensitivity", "caption", what, 100 * LEVEL), names, shares)
+    columns = (shares.first, shares.first_interval), (shares.total, shares.total_interval)
+    cells = ((_index(share[i], ends[:, i]).replace("-", "−") for share, ends in columns) for i in order)
+    rows = tuple((names[i], *both) for i, both in zip(order, cells, strict=True))
+    caption = sentence("study/sensitivity", "table", what, shares.dropped, n)
+    return ranking, [chart], [Table(caption, ("input", "first order", "total"), rows)]
 
 
-def _shares_table(measure, names, shares, n):
-    def cell(value, ends):
-        return f"{value:.2f} ({ends[0]:.2f} to {ends[1]:.2f})".replace("-", "−")
-
-    rows = [
-        (
-            names[i],
-            cell(shares.first[i], shares.first_interval[:, i]),
-            cell(shares.total[i], shares.total_interval[:, i]),
-        )
-        for i in np.argsort(-shares.total)
-    ]
-    dropped = f"; {shares.dropped} of {n} rows of the design dropped" if shares.dropped else f"; all {n} rows known"
-    return Table(f"{sentence(name(measure))}{dropped}", ("input", "first order", "total"), tuple(rows))
+def _index(share, ends):
+    """An index and its interval, as printed."""
+    return sentence("study/sensitivity", "index", share, *ends)
 
 
-def draw(names: tuple[str, ...], shares: Indices) -> Figure:
+def draw(names: Sequence[str], shares: Indices) -> Figure:
     """Figure of Sobol indices, of each input the first-order one and the total one below it, with intervals."""
     drawn, axes = figure((SIZE[0], 1.3 + 0.42 * len(names)))
     places = np.arange(len(names), dtype=float)
@@ -212,5 +175,5 @@ KIND = Kind(
     measures=lambda block: block.measures,
     trials=lambda block, study: [medians(laws(block, study))],
     count=lambda block, study: int(block.n) * (len(laws(block, study)) + 2),
-    sources=lambda block: SOURCES,
+    sources=lambda block: sentences("study/sensitivity", "sources"),
 )

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from fem.case import site
+from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import known
 from fem.study.answers.finding import Ask, Settings, values
 from fem.study.answers.naming import measured, name, settings_text
@@ -45,21 +46,10 @@ class Judge:
 
 def chosen(block: Any, study: Study, ask: Ask) -> tuple[tuple[Settings, ...], tuple[str, ...]]:
     """Settings of every skin in which a design must keep the limits, and notes on them."""
-    if block.skins == "typical":
-        return ({},), ("Skin: the base's.",)
-    if block.skins != "worst":
-        skins = "; ".join(map(settings_text, block.skins))
-        return block.skins, (f"Every design was closed in {len(block.skins)} skins, the worst counts: {skins}.",)
-    skins, lost = _corners(block, ask, ranges_of(study, block.middle))
-    notes = [
-        "Every design was closed in the typical skin and in the worst of the site's ranges, and the worst counts. For "
-        "the goal and each limit that is the corner of the ranges to which the measure rises when inputs are changed "
-        "one at a time, at the middle of what is searched (our choice; it takes the course to be one way): "
-        f"{'; '.join(map(settings_text, skins[1:]))}."
-    ]
-    if lost:
-        notes.append(f"{lost} of those trials failed; their inputs stay typical unless the other end was worse.")
-    return skins, tuple(notes)
+    skins, lost = ({},) if block.skins == "typical" else block.skins, 0
+    if block.skins == "worst":
+        skins, lost = _corners(block, ask, ranges_of(study, block.middle))
+    return skins, tuple(sentences("study/search", "skins", block.skins, list(map(settings_text, skins)), lost))
 
 
 def _corners(block, ask, held):
@@ -85,13 +75,10 @@ def check(block: Any, study: Study, ask: Ask, best: Settings) -> list[str]:
     laws = {path: triangular(held) for path, held in ranges_of(study, best).items()}
     skins = settings_at(laws, sample(list(laws.values()), n=CHECKED, seed=int(block.seed)))
     rows = ask([best | skin for skin in skins])
-    sentences = []
+    lines = []
     for measure, limit in block.limits.items():
         ys = values(rows, measure)
-        kept, failed = int((ys <= limit).sum()), int(np.isnan(ys).sum())
-        lost = f", {failed} without closure" if failed else ""
-        sentences.append(
-            f"Tried in {CHECKED} skins all over the ranges, this design keeps the limit of {name(measure)} in {kept}"
-            f"{lost}; the greatest was {measured(measure, np.nanmax(ys, initial=-np.inf))}."
-        )
-    return sentences
+        greatest = measured(measure, np.nanmax(ys, initial=-np.inf))
+        counts = (ys <= limit).sum(), np.isnan(ys).sum()
+        lines.append(sentence("study/search", "checked", CHECKED, name(measure), *counts, greatest))
+    return lines

@@ -1,15 +1,17 @@
 """Uncertain inputs of sensitivities, uncertainties and searches: their distributions, and where these come from."""
 
 from collections.abc import Iterable
-from typing import Annotated
+from itertools import chain
+from typing import Annotated, Any
 
 import numpy as np
 from pydantic import Field
 
 from fem.case import site
 from fem.case.site import Value
+from fem.comparison.wording import sentence
 from fem.errors import BadCase
-from fem.study.answers.finding import Settings, Table
+from fem.study.answers.finding import Finding, Settings, Table, failures
 from fem.study.answers.naming import ACROSS, ALONG, name, unit_of
 from fem.study.spread import DISTRIBUTIONS, Distributions, Law, distribution
 from fem.study.sweep import Study, case_at, points
@@ -64,7 +66,7 @@ def settings_at(paths: Iterable[str], sample: np.ndarray) -> list[Settings]:
     return [dict(zip(paths, map(float, column), strict=True)) for column in sample.T]
 
 
-def ranges_table(laws: dict) -> Table:
+def _ranges_table(laws):
     """The table of what was varied."""
     rows = []
     for path, law in laws.items():
@@ -76,11 +78,12 @@ def ranges_table(laws: dict) -> Table:
     return Table("What was varied, each input independently of the others", headings, tuple(rows))
 
 
-def origin(inputs: dict | None) -> str:
-    """A sentence on where the ranges come from."""
-    if inputs is not None:
-        return "Ranges are those that the study gives."
-    return (
-        "Ranges are those of the library of sites, taken as triangular: most likely at the typical value, never at the "
-        "ends (our choice). Values that the base gives itself are held."
-    )
+def finding(block: Any, about: str, answers: Iterable[tuple], rows: list[dict], laws: dict, *notes: str) -> Finding:
+    """The finding on measures in rows of a sample of the inputs.
+
+    answers   sentences, charts and tables on each measure
+    """
+    sentences, charts, tables = (tuple(chain.from_iterable(parts)) for parts in zip(*answers, strict=True))
+    origin = sentence("study/shared", "origin", block.inputs is not None)
+    title = f"{about} {', '.join(map(name, block.measures))}"
+    return Finding(title, sentences, charts, (*tables, _ranges_table(laws)), (*notes, origin, *failures(rows)))

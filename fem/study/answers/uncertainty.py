@@ -12,27 +12,16 @@ from scipy.stats import binomtest
 
 from fem.case.keys import STRICT
 from fem.comparison.style import SIZE, figure, looks
-from fem.results.quantities import shown, unit
-from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, drawing, failures, some, values
-from fem.study.answers.naming import axis_label, heading, name, sentence, settings_text
-from fem.study.answers.uncertain_inputs import (
-    FEWEST,
-    LEVEL,
-    Inputs,
-    laws_of,
-    medians,
-    origin,
-    ranges_table,
-    settings_at,
-)
+from fem.comparison.wording import sentence, sentences
+from fem.results.quantities import labelled, shown, unit
+from fem.study.answers.charts import drawing
+from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, some, values
+from fem.study.answers.naming import heading, name, settings_text
+from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians, settings_at
 from fem.study.spread import sample
 from fem.study.sweep import Study
 
 SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a Scatter; our choice
-SOURCES = (
-    "Wilson EB (1927), Probable inference, the law of succession, and statistical inference, J Am Stat Assoc "
-    "22:209–212.",
-)
 NO_DESIGN = "design, and the settings that make it"
 
 
@@ -115,54 +104,38 @@ def uncertainty(block: Uncertainty, study: Study, ask: Ask) -> Finding:
     skins = settings_at(inputs, sample(list(inputs.values()), n=n, seed=seed))
     rows = ask([design | skin for design in designs.values() for skin in skins])
     by_design = {design: rows[k * n : (k + 1) * n] for k, design in enumerate(designs)}
-    sentences, charts, tables = [], [], []
-    for measure in block.measures:
-        by_name = {design: values(part, measure) for design, part in by_design.items()}
-        scatters = {design: scatter(part) for design, part in by_name.items()}
-        sentences += _who_is_lower(measure, by_name)
-        caption = f"{sentence(name(measure))}: median, middle half (thick), 5 to 95 % of the sample (thin)."
-        charts.append(drawing(draw, caption, list(designs), list(scatters.values()), measure=measure))
-        tables.append(_scatter_table(measure, scatters, n))
-    notes = (
-        f"The same {n} points (Sobol, seed {seed}) for every design. Chances count the points at which both designs "
-        f"closed; intervals of {100 * LEVEL:.0f} % are Wilson's and tell of the number of points, not of "
-        "what the model leaves out.",
-        *(f"{design}: {settings_text(settings)}." for design, settings in designs.items()),
-        origin(block.inputs),
-        *failures(rows),
-    )
-    title = f"Spread of {', '.join(map(name, block.measures))}"
-    return Finding(title, tuple(sentences), tuple(charts), (*tables, ranges_table(inputs)), notes)
+    answers = [
+        _answer(measure, {design: values(part, measure) for design, part in by_design.items()})
+        for measure in block.measures
+    ]
+    notes = (sentence("study/uncertainty", "design", design, settings_text(at)) for design, at in designs.items())
+    note = sentence("study/uncertainty", "note", n, seed, 100 * LEVEL)
+    return finding(block, "Spread of", answers, rows, inputs, note, *notes)
 
 
-def _who_is_lower(measure, by_name):
-    sentences = []
-    for (ours, mine), (theirs, others) in combinations(by_name.items(), 2):
-        chance = lower(mine, others)
-        if chance is None:
-            sentences.append(f"Too few pairs of {ours} and {theirs} are known to compare their {name(measure)}.")
-            continue
-        ties = f", equal in {chance.ties}" if chance.ties else ""
-        middle = np.nanmedian(np.asarray(mine) - np.asarray(others))
-        count, difference = round(chance.share * chance.pairs), f"{shown(measure, middle, sign='+')} {unit(measure)}"
-        share, low, high = (f"{100 * part:.0f}" for part in (chance.share, chance.low, chance.high))
-        sentences.append(
-            f"{sentence(name(measure))} of {ours} is lower than that of {theirs} in {count} of {chance.pairs} skins"
-            f"{ties}: a chance of {share} % ({low} to {high} %). The median difference is {difference.strip()}."
-        )
-    return sentences
-
-
-def _scatter_table(measure, scatters, n):
+def _answer(measure, by_name):
+    """Sentences, charts and tables on a measure (n,) of each design, by its name."""
+    pairs = [_who_is_lower(measure, *pair) for pair in combinations(by_name.items(), 2)]
+    scatters = {design: scatter(ys) for design, ys in by_name.items()}
+    caption = sentence("study/uncertainty", "caption", name(measure))
+    chart = drawing(draw, caption, list(by_name), list(scatters.values()), measure=measure)
     rows = []
     for design, spread in scatters.items():
-        cells = ("–",) * 5 if spread is None else tuple(shown(measure, q) for q in spread.quantiles)
-        lost = "too few" if spread is None else f"{spread.known} of {n}"
-        rows.append((design, *cells, lost))
-    shares = tuple(f"{100 * share:.0f} %" if share != 0.5 else "median" for share in SHARES)
-    return Table(
-        f"{sentence(heading(measure))}: below it are so many of the points", ("design", *shares, "known"), tuple(rows)
-    )
+        cells = ("–",) * len(SHARES) if spread is None else tuple(shown(measure, q) for q in spread.quantiles)
+        rows.append((design, *cells, "too few" if spread is None else f"{spread.known} of {len(by_name[design])}"))
+    shares = (f"{100 * share:.0f} %" if share != 0.5 else "median" for share in SHARES)
+    title = sentence("study/uncertainty", "table", heading(measure))
+    return pairs, [chart], [Table(title, ("design", *shares, "known"), tuple(rows))]
+
+
+def _who_is_lower(measure, ours, theirs):
+    """A sentence on which of two designs (name, values) has less of a measure, and how often."""
+    (first, mine), (second, others) = ours, theirs
+    chance, percent, difference = lower(mine, others), [], ""
+    if chance:
+        percent = [100 * part for part in (chance.share, chance.low, chance.high)]
+        difference = f"{shown(measure, np.nanmedian(mine - others), sign='+')} {unit(measure)}".strip()
+    return sentence("study/uncertainty", "chance", name(measure), first, second, chance, percent, difference)
 
 
 def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: str) -> Figure:
@@ -175,7 +148,7 @@ def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: s
             axes.hlines(i, far_low, far_high, color=look["color"], lw=1.5)
             axes.hlines(i, low, high, color=look["color"], lw=7, alpha=0.45)
             axes.plot(median, i, marker=look["marker"], color=look["color"], ms=8, mec="w")
-    axes.set(xlabel=axis_label(measure), ylim=(len(names) - 0.5, -0.5))
+    axes.set(xlabel=labelled(measure), ylim=(len(names) - 0.5, -0.5))
     axes.set_yticks(range(len(names)), names)
     return drawn
 
@@ -186,5 +159,5 @@ KIND = Kind(
     measures=lambda block: block.measures,
     trials=trials,
     count=lambda block, study: int(block.n) * len(block.designs),
-    sources=lambda block: SOURCES,
+    sources=lambda block: sentences("study/uncertainty", "sources"),
 )

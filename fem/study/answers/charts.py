@@ -1,0 +1,65 @@
+"""Parts that charts and tables of answers share."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.axis import Axis
+from matplotlib.figure import Figure
+
+from fem.comparison import style
+from fem.comparison.wording import capital, sentence
+from fem.study.answers.finding import Chart, Table
+from fem.study.answers.naming import cell, heading, name, value
+
+MOST_CELLS = 200  # of a table; our choice
+CROSS: dict[str, Any] = {"marker": "x", "ls": "", "color": "#8f2f00", "ms": 7, "mew": 1.8}
+LOST = " not closed"  # matplotlib leaves out labels that begin with an underscore, not with a space
+
+
+def drawing(draw: Callable[..., Figure], caption: str, /, *args: Any, **options: Any) -> Chart:
+    """The chart that a function draws, in the style of all charts."""
+    with rc_context(style.STYLE):
+        return Chart(draw(*args, **options), caption)
+
+
+def places(given: Sequence) -> tuple[np.ndarray, list[str] | None]:
+    """Numbers along an axis, and the words that stand there if what is given is no numbers."""
+    if all(isinstance(value, float | int) and not isinstance(value, bool) for value in given):
+        return np.array(given, float), None
+    texts = list(dict.fromkeys(map(str, given)))
+    return np.array([texts.index(str(value)) for value in given], float), texts
+
+
+def label_ticks(axis: Axis, texts: list[str] | None) -> None:
+    """Put the words of `places` at an axis, if there are any."""
+    if texts is not None:
+        axis.set_ticks(range(len(texts)), texts)
+
+
+def cross_out(axes: Axes, x: Sequence[float] | np.ndarray) -> None:
+    """Crosses at the foot of a chart where a case has no closure."""
+    if len(x):
+        axes.plot(x, np.zeros(len(x)), transform=axes.get_xaxis_transform(), clip_on=False, label=LOST, **CROSS)
+
+
+def caption(measure: str, over: str, rows: Sequence[dict]) -> str:
+    """What a chart of a measure shows, and that some of it is missing if some rows have no result."""
+    return sentence("study/shared", "caption", name(measure), over, any(row["status"] != "done" for row in rows))
+
+
+def tables(measure: str, down: str, triples: list[tuple]) -> list[Table]:
+    """The table of a measure from (value of the input down, words across, number); none if it would not be read.
+
+    Nor is there one if two numbers would share a cell.
+    """
+    cells = {(x, across): number for x, across, number in triples if isinstance(x, float | int | str)}
+    rows, columns = dict.fromkeys(x for x, _ in cells), dict.fromkeys(across for _, across in cells)
+    if len(cells) < len(triples) or len(rows) * len(columns) > MOST_CELLS:
+        return []
+    if not any(isinstance(x, str) for x in rows):
+        rows = dict.fromkeys(sorted(rows))
+    body = tuple((value(down, x), *(cell(measure, cells.get((x, across), np.nan)) for across in columns)) for x in rows)
+    return [Table(capital(heading(measure)), (heading(down), *columns), body)]
