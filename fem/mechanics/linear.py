@@ -31,6 +31,8 @@ class Pardiso:
         from pypardiso import PyPardisoSolver
 
         self._mkl = PyPardisoSolver(mtype=self.SYMMETRIC_INDEFINITE)
+        # Searched for in the whole environment, for about a second; the next ones, in other processes too, take this.
+        os.environ.setdefault("PYPARDISO_MKL_RT", self._mkl.libmkl._name)
         self._n = indptr.size - 1
         self._ia = (indptr + 1).astype(np.int32)
         self._ja = (indices + 1).astype(np.int32)
