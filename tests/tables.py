@@ -71,7 +71,7 @@ def directions():
 
 def tensions():
     """The lens on the forearm under multiples of its typical tension."""
-    typical = {key: value.typical for key, value in SITES["forearm"].tension if key.endswith("N_per_m")}
+    typical = {key: value.typical for key, value in SITES["forearm"].tension.items() if key.endswith("N_per_m")}
     for times in (-0.1, 0, 0.5, 1, 2, 4):
         printed(times, wound(LENS, "forearm", **{key: times * value for key, value in typical.items()}))
 

@@ -6,22 +6,22 @@ import json
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 from ruamel.yaml import YAML
 
 from fem.case import defaults, document, dotted, physical
 from fem.case import site as library
-from fem.case.keys import STRICT, Bed, Closure, MeshSize, Patch, Relax, Skin, Wound
+from fem.case.document import Block
+from fem.case.keys import Bed, Closure, MeshSize, Patch, Relax, Skin, Wound
 from fem.plan import junctions
 from fem.plan.plan import reach
 
 MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 
 
-class Case(BaseModel):
+class Case(Block):
     """A wound, its closure and the skin around it."""
 
-    model_config = STRICT
     name: str = Field(
         pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$",
         description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",
@@ -66,9 +66,9 @@ class Case(BaseModel):
     @classmethod
     def below_an_island(cls, bed: Bed | None, info: ValidationInfo) -> Bed | None:
         """Refuse to do without a bed where the plan cuts out an island of skin, which only its bed holds."""
-        if bed is None and {"wound", "closure"} <= info.data.keys():
-            if physical.plan_of(info.data["closure"], info.data["wound"]).held is not None:
-                raise ValueError("this closure cuts an island of skin, which floats away without a bed")
+        plan = _plan(info)
+        if bed is None and plan is not None and plan.held is not None:
+            raise ValueError("this closure cuts an island of skin, which floats away without a bed")
         return bed
 
     @field_validator("from_site")
@@ -78,8 +78,7 @@ class Case(BaseModel):
         if keys is not None and "skin" in info.data:
             name = info.data["skin"].site
             known = library.offered(library.SITES[name]) if name else {}
-            unknown = [key for key in keys if key not in known]
-            if unknown or not name:
+            if unknown := [key for key in keys if key not in known]:
                 raise ValueError(f"no key that {name or 'a case without skin.site'} fills: {', '.join(unknown)}")
         return keys
 
@@ -87,32 +86,36 @@ class Case(BaseModel):
     @classmethod
     def beyond_the_wound(cls, patch: Patch | None, info: ValidationInfo) -> Patch | None:
         """The patch, its default filled in; refused if the wound or its undermined zone reaches the rim."""
-        if not {"wound", "closure", "skin", "bed"} <= info.data.keys():
+        plan = _plan(info)
+        if plan is None or not {"skin", "bed"} <= info.data.keys():
             return patch
-        plan = physical.plan_of(info.data["closure"], info.data["wound"])
         touching = reach(plan)
         if patch is None:
             return Patch(radius_mm=defaults.radius(touching, info.data["skin"], info.data["bed"]))
         if touching >= patch.radius_mm:
             zone = "outline" if plan.undermined is None else "undermined zone"
-            raise ValueError(
-                f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
-            )
+            far = f"the {zone} reaches {touching:.4g} mm from the origin"
+            raise ValueError(f"{far}, beyond radius_mm {patch.radius_mm:g}")
         return patch
 
     @field_validator("mesh")
     @classmethod
     def of_use(cls, mesh: MeshSize, info: ValidationInfo) -> MeshSize:
         """The sizes, their defaults filled in; refused out of order, or out of proportion to the wound."""
-        if {"wound", "closure"} <= info.data.keys() and info.data.get("patch"):  # no patch beside a bad skin
-            outline, patch = physical.outline(info.data["wound"].outline), info.data["patch"]
-            plan = physical.plan_of(info.data["closure"], info.data["wound"])
-            mesh = defaults.sizes(mesh, outline, plan, patch.radius_mm)
+        plan, patch = _plan(info), info.data.get("patch")
+        if plan is not None and patch is not None:  # none beside a bad skin
+            mesh = defaults.sizes(mesh, physical.outline(info.data["wound"].outline), plan, patch.radius_mm)
             defaults.refuse_sizes(mesh, plan, patch.radius_mm)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
             raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))
         return mesh
+
+
+def _plan(info):
+    """The plan of a case, once its wound and closure are good."""
+    known = info.data
+    return physical.plan_of(known["closure"], known["wound"]) if {"wound", "closure"} <= known.keys() else None
 
 
 def read(path: str | Path) -> Case:
@@ -127,10 +130,9 @@ def schema() -> dict:
 
 def text(case: Case) -> str:
     """The case as YAML, all defaults filled in; reading it gives an equal case."""
-    yaml = YAML(typ="safe", pure=True)
+    yaml, stream = YAML(typ="safe", pure=True), io.StringIO()
     yaml.default_flow_style = None  # type: ignore[assignment]  # innermost values on one line
     yaml.sort_base_mapping_type_on_output = False  # type: ignore[assignment]
-    stream = io.StringIO()
     yaml.dump(case.model_dump(mode="json", exclude_none=True), stream)
     return stream.getvalue()
 

@@ -31,26 +31,19 @@ def _lengths(plan):
 def refuse_sizes(mesh: MeshSize, plan: Plan, radius: float) -> None:
     """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
     assert mesh.edge_mm and mesh.tip_mm and mesh.far_mm, "sizes are filled in before"
-    edges, touching = _lengths(plan), reach(plan)
-    if min(edges) < MIN_SEGMENTS * mesh.edge_mm:
-        raise ValueError(
-            f"an edge of {min(edges):.4g} mm needs {MIN_SEGMENTS} segments: "
-            f"edge_mm of {min(edges) / MIN_SEGMENTS:.3g} or less, got {mesh.edge_mm:g}"
-        )
-    if max(edges) > MAX_SEGMENTS * mesh.tip_mm:
-        raise ValueError(
-            f"an edge of {max(edges):.4g} mm takes at most {MAX_SEGMENTS} segments: "
-            f"tip_mm of {max(edges) / MAX_SEGMENTS:.3g} or more, got {mesh.tip_mm:g}"
-        )
+    shortest, longest, room = min(_lengths(plan)), max(_lengths(plan)), radius - reach(plan)
+    if shortest < MIN_SEGMENTS * mesh.edge_mm:
+        wanted = f"segments: edge_mm of {shortest / MIN_SEGMENTS:.3g} or less, got {mesh.edge_mm:g}"
+        raise ValueError(f"an edge of {shortest:.4g} mm needs {MIN_SEGMENTS} {wanted}")
+    if longest > MAX_SEGMENTS * mesh.tip_mm:
+        wanted = f"segments: tip_mm of {longest / MAX_SEGMENTS:.3g} or more, got {mesh.tip_mm:g}"
+        raise ValueError(f"an edge of {longest:.4g} mm takes at most {MAX_SEGMENTS} {wanted}")
     if radius > MAX_RINGS * mesh.far_mm:
-        raise ValueError(
-            f"a patch of radius {radius:.4g} mm needs far_mm of {radius / MAX_RINGS:.3g} or more, got {mesh.far_mm:g}"
-        )
-    if mesh.far_mm > radius - touching:
-        raise ValueError(
-            f"far_mm {mesh.far_mm:g} is more than the {radius - touching:.3g} mm from the outline "
-            "or undermined zone to the rim"
-        )
+        wanted = f"far_mm of {radius / MAX_RINGS:.3g} or more, got {mesh.far_mm:g}"
+        raise ValueError(f"a patch of radius {radius:.4g} mm needs {wanted}")
+    if mesh.far_mm > room:
+        where = "from the outline or undermined zone to the rim"
+        raise ValueError(f"far_mm {mesh.far_mm:g} is more than the {room:.3g} mm {where}")
 
 
 def radius(zone: float, skin: Skin, bed: Bed | None) -> float:

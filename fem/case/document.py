@@ -16,7 +16,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 from ruamel.yaml import YAML
 from ruamel.yaml import events as yaml
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
@@ -34,8 +34,8 @@ WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",
     "tuple_type": "a list",
-    "too_short": "{min_length} values or more",
-    "too_long": "{max_length} values at most",
+    "too_short": "{min_length} or more",
+    "too_long": "{max_length} at most",
     **dict.fromkeys(("dict_type", "model_type", "model_attributes_type"), "keys and values"),
 }
 # Former names of keys, and of values as `key: value`, that are still read with a warning -> the present ones.
@@ -43,6 +43,12 @@ RENAMED = {"technique: drawn": "technique: named-points", "kind: drawn": "kind: 
 NONE: Mapping[str, str] = MappingProxyType({})
 Model = TypeVar("Model", bound=BaseModel)
 Complaints = Sequence[tuple[tuple, str]]  # (place, message); a place is in `Written.marks`, or below one that is
+
+
+class Block(BaseModel):
+    """Keys of a file: all of them known, each of its very type, numbers finite."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
 
 
 def read(path: str | Path, *, limit: int = MAX_BYTES) -> str:
@@ -220,7 +226,10 @@ def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
     wrong = []
     for one in error.errors(include_url=False):
         path, model, variants = _located(one["loc"], root)
-        cause = one.get("ctx", {}).get("error")
+        about = one.get("ctx", {})
+        cause = about.get("error")
+        if one["type"] == "too_short" and len(one["input"]) >= about["min_length"]:
+            continue  # pydantic does not count members that are wrong, of which it complains too
         if isinstance(cause, BadValue):
             wrong += [((*path, *below), message) for below, message in cause.problems]
         else:
@@ -251,8 +260,9 @@ def _complaint(error, path, model, variants):
         return path, f"got {_shown(value)}{hint(str(value), known)}"
     if kind == "string_pattern_mismatch":
         return path, f"got {_shown(value)}, wanted the {model.model_fields[last].description}"
+    got = f"{about['actual_length']} values" if "actual_length" in about else _shown(value)
     wanted = f"wanted {WANTED[kind].format(**about)}" if kind in WANTED else error["msg"]
-    return path, f"got {_shown(value)}, {wanted.replace('Input should be', 'wanted')}"
+    return path, f"got {got}, {wanted.replace('Input should be', 'wanted')}"
 
 
 def _located(loc, root):

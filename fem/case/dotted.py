@@ -1,6 +1,5 @@
 """Values of a nested mapping by dotted key, as wound.outline.length_mm."""
 
-from collections.abc import Iterable
 from typing import Any
 
 
@@ -45,8 +44,3 @@ def without(content: dict, key: str) -> dict:
     if rest and isinstance(content.get(first), dict):
         return {**content, first: without(content[first], rest)}
     return {name: value for name, value in content.items() if name != first or rest}
-
-
-def in_order(keys: Iterable[str]) -> list[str]:
-    """Keys sorted so that a block comes before what is inside it."""
-    return sorted(keys, key=lambda key: key.count("."))

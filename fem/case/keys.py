@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_type_hints
 import numpy as np
 import shapely
 from annotated_types import Ge, Gt, Le, Lt, MultipleOf
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
+from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 
 from fem.case import physical, tracing
+from fem.case.document import Block
 from fem.case.site import SITES, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
@@ -37,7 +38,7 @@ KNOT_PULL = {
     "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
     "2": 62.3,
 }  # fmt: skip
-STRICT = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
+STRICT = Block.model_config
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 
@@ -51,7 +52,7 @@ def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, A
     for name, function in functions.items():
         keys: dict[str, Any] = {tag: (Literal[name], ...)} | _keys(function) | dict(common)
         words = (inspect.getdoc(function) or "").split("\n")[0]
-        models.append(create_model(name, __config__=STRICT, __doc__=words, **keys))
+        models.append(create_model(name, __base__=Block, __doc__=words, **keys))
     return Annotated[reduce(or_, models), Field(discriminator=tag)] if len(models) > 1 else models[0]
 
 
@@ -68,38 +69,30 @@ def _keys(function):
     return keys
 
 
-class Lesion(BaseModel):
+class Lesion(Block):
     """The round lesion that must come out, with a margin."""
 
-    model_config = STRICT
     diameter_mm: Length = Field(description="diameter of the lesion, mm")
     margin_mm: Distance = Field(default=0.0, description="healthy skin to take around it, mm")
     at_mm: Place = Field(default=(0.0, 0.0), description="its middle [x, y], mm; the origin if left out")
 
 
-class Wound(BaseModel):
+class Wound(Block):
     """What is cut out."""
 
-    model_config = STRICT
     outline: variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
     lesion: Lesion | None = Field(default=None, description="must lie inside the outline with its margin")
 
     @field_validator("outline")
     @classmethod
-    def without_file(cls, outline: Any, info: ValidationInfo) -> Any:
-        """The outline, the points of its file filled in, so that the case no longer needs the file."""
-        if outline.kind != "traced" or outline.file is None or outline.points_mm is not None:
-            return outline
-        points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
-        upper, lower = traced_edges(points, outline.ends_mm, outline.tolerance_mm)
-        around = np.hstack([lower[:, :-1], upper[:, :0:-1]]).T.tolist()
-        known = {"points_mm": _places(around), "ends_mm": _places(lower[:, [0, -1]].T.tolist())}
-        return outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
-
-    @field_validator("outline")
-    @classmethod
-    def possible(cls, outline: Any) -> Any:
-        """Refuse an outline that cannot be drawn."""
+    def possible(cls, outline: Any, info: ValidationInfo) -> Any:
+        """The outline, the points of its file filled in; refused if it cannot be drawn."""
+        if outline.kind == "traced" and outline.file is not None and outline.points_mm is None:
+            points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
+            upper, lower = traced_edges(points, outline.ends_mm, outline.tolerance_mm)
+            around, ends = np.hstack([lower[:, :-1], upper[:, :0:-1]]), lower[:, [0, -1]]
+            known = {key: tuple(map(tuple, X.T.tolist())) for key, X in (("points_mm", around), ("ends_mm", ends))}
+            outline = outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
         physical.outline(outline)
         return outline
 
@@ -107,32 +100,29 @@ class Wound(BaseModel):
     @classmethod
     def inside(cls, lesion: Lesion | None, info: ValidationInfo) -> Lesion | None:
         """Refuse a lesion that reaches out of the outline with its margin."""
-        if lesion is not None and "outline" in info.data:
-            outline = physical.outline(info.data["outline"])
-            if not outline.width:
-                raise ValueError("a slit takes no skin, so no lesion is inside")
-            excised = boundary(outline)
-            middle, (x, y) = shapely.Point(lesion.at_mm), lesion.at_mm
-            room = excised.exterior.distance(middle) if excised.contains(middle) else 0.0
-            wanted = lesion.diameter_mm / 2 + lesion.margin_mm
-            if wanted > room + INSIDE * outline.length:
-                place = "the origin" if x == y == 0 else f"({x:g}, {y:g})"
-                reach = f"lesion and margin reach {wanted:g} mm from {place}"
-                raise ValueError(f"{reach}, the outline leaves {room:.4g} mm")
+        if lesion is None or "outline" not in info.data:
+            return lesion
+        outline = physical.outline(info.data["outline"])
+        if not outline.width:
+            raise ValueError("a slit takes no skin, so no lesion is inside")
+        excised, middle, (x, y) = boundary(outline), shapely.Point(lesion.at_mm), lesion.at_mm
+        room = excised.exterior.distance(middle) if excised.contains(middle) else 0.0
+        wanted = lesion.diameter_mm / 2 + lesion.margin_mm
+        if wanted > room + INSIDE * outline.length:
+            place = "the origin" if x == y == 0 else f"({x:g}, {y:g})"
+            raise ValueError(f"lesion and margin reach {wanted:g} mm from {place}, the outline leaves {room:.4g} mm")
         return lesion
 
 
-class Running(BaseModel):
+class Running(Block):
     """Edges joined all along by a running suture."""
 
-    model_config = STRICT
     kind: Literal["running"] = Field(default="running", description="running: edges joined all along")
 
 
-class Interrupted(BaseModel):
+class Interrupted(Block):
     """Edges joined by sutures that are tied one by one."""
 
-    model_config = STRICT
     kind: Literal["interrupted"]
     spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
     bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(
@@ -150,10 +140,9 @@ class Interrupted(BaseModel):
     )
 
 
-class Taper(BaseModel):
+class Taper(Block):
     """Buried sutures beyond each tip that draw both sides of the axis together, less and less outward."""
 
-    model_config = STRICT
     length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
     spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
     offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
@@ -172,18 +161,16 @@ class Taper(BaseModel):
         return self
 
 
-class Anchor(BaseModel):
+class Anchor(Block):
     """A suture at each end that holds the cone down to the bed."""
 
-    model_config = STRICT
     beyond_mm: Distance = Field(default=2.0, description="beyond the tip, mm")
     bite_mm: Length = Field(default=3.0, description="width of the skin that it holds, mm")
 
 
-class Tension(BaseModel):
+class Tension(Block):
     """Natural tension of the uncut skin, as line tension or as stretch."""
 
-    model_config = STRICT
     along_N_per_m: float = Field(
         default=0.0, description="line tension along the skin tension lines, N/m; below 0: skin is squeezed"
     )
@@ -213,10 +200,10 @@ def _site_or_all(known):
     known["anyOf"] = [{"required": ["site"]}, {"required": known.pop("required")}]
 
 
-class Skin(BaseModel):
+class Skin(Block):
     """The skin as a sheet; a site fills what is left out."""
 
-    model_config = STRICT | ConfigDict(json_schema_extra=_site_or_all)
+    model_config = ConfigDict(json_schema_extra=_site_or_all)
     site: Literal[tuple(SITES)] | None = Field(  # type: ignore[valid-type]
         default=None, description="entry of the site library, see `flatseam sites`"
     )
@@ -231,10 +218,10 @@ class Skin(BaseModel):
         if not {"thickness_mm", "law"} <= info.data.keys():
             return tension
         law, h = info.data["law"], info.data["thickness_mm"]
-        if tension.along_stretch is not None:
-            stretch = np.array([tension.along_stretch, tension.across_stretch])
-        else:
+        if tension.along_stretch is None:
             stretch = physical.prestretch(tension, law, h=h)
+        else:
+            stretch = np.array([tension.along_stretch, tension.across_stretch])
         if not (SMALLEST_STRETCH <= stretch.min() and stretch.max() <= LARGEST_STRETCH):
             raise ValueError(
                 f"this skin would be stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the "
@@ -246,13 +233,12 @@ class Skin(BaseModel):
         return Tension(along_N_per_m=along, across_N_per_m=across, lines_deg=tension.lines_deg)
 
 
-class Bed(BaseModel):
+class Bed(Block):
     """Springs below the skin that is not undermined; inside the undermined zone they only push.
 
     Given, or those of a layer of fat.
     """
 
-    model_config = STRICT
     fat_mm: Positive | None = Field(default=None, description="thickness of the fat that springs follow from, mm")
     fat_shear_kPa: Positive | None = Field(default=None, description="shear modulus of that fat, kPa")
     normal_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against lifting, kPa/mm")
@@ -276,60 +262,47 @@ class Bed(BaseModel):
         return self
 
 
-class Prony(BaseModel):
+class Prony(Block):
     """A share of every force that fades with time."""
 
-    model_config = STRICT
     share: Annotated[float, Gt(0), Lt(1)] = Field(description="share of the force that fades")
     time_s: Positive = Field(description="time in which all but 1/e of it has faded, s")
 
 
-class Relax(BaseModel):
+class Relax(Block):
     """How forces fall with time while the wound is held closed."""
 
-    model_config = STRICT
     terms: tuple[Prony, ...] = Field(
         default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
+        min_length=1,
+        max_length=MAX_TERMS,
         description="1 or 2 terms; by default that of human scalp (Lear 2019)",
-        json_schema_extra={"minItems": 1, "maxItems": MAX_TERMS},
     )
     at_s: tuple[NotNegative, ...] = Field(
         default=(60.0, 300.0, 600.0, 1800.0),
+        min_length=1,
+        max_length=MAX_TIMES,
         description="times after closure at which forces are reported, s",
-        json_schema_extra={"minItems": 1, "maxItems": MAX_TIMES},
     )
 
     @field_validator("terms")
     @classmethod
     def fading(cls, terms: tuple[Prony, ...]) -> tuple[Prony, ...]:
-        """Refuse no term, too many, or terms that leave no force."""
-        if not 1 <= len(terms) <= MAX_TERMS:
-            raise ValueError(f"got {len(terms)} terms, wanted 1 or {MAX_TERMS}")
-        shares = sum(term.share for term in terms)
-        if shares >= 1:
+        """Refuse terms that leave no force."""
+        if (shares := sum(term.share for term in terms)) >= 1:
             raise ValueError(f"the shares sum to {shares:g}, wanted less than 1")
         return terms
 
-    @field_validator("at_s")
-    @classmethod
-    def few(cls, times: tuple[float, ...]) -> tuple[float, ...]:
-        """Refuse no time, or more than anyone reads."""
-        if not 1 <= len(times) <= MAX_TIMES:
-            raise ValueError(f"got {len(times)} times, wanted 1 to {MAX_TIMES}")
-        return times
 
-
-class Patch(BaseModel):
+class Patch(Block):
     """The round piece of skin that is computed; its rim is held."""
 
-    model_config = STRICT
     radius_mm: Positive = Field(description="radius about the origin, mm")
 
 
-class MeshSize(BaseModel):
+class MeshSize(Block):
     """Sizes of triangles."""
 
-    model_config = STRICT
     edge_mm: Positive | None = Field(default=None, description="along the wound's edge, mm; at least tip_mm")
     tip_mm: Positive | None = Field(default=None, description="at the tips, mm")
     far_mm: Positive | None = Field(default=None, description="at the rim, mm; at least edge_mm")
@@ -351,7 +324,3 @@ if TYPE_CHECKING:
     Closure = Any  # a type made at run time
 else:
     Closure = variants(TECHNIQUES, "technique", COMMON)
-
-
-def _places(points):
-    return tuple((float(x), float(y)) for x, y in points)

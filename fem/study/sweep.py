@@ -93,7 +93,7 @@ def _checked(study, settings):
     """The case at a point or None, and [((whether it is in the base's file, place, message), settings in words)]."""
     content = dict(study.base.content, name=study.name)
     try:
-        for path in dotted.in_order(settings):
+        for path in sorted(settings, key=lambda path: path.count(".")):  # a block before what is inside it
             content = dotted.put(content, path, settings[path])
     except ValueError as error:
         return None, [((False, _place(study, path, settings[path]), f"{path}: {error}"), "")]

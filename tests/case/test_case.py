@@ -347,7 +347,7 @@ def test_bad_input(old, new, messages):
             "2:58: wound.outline.points_mm[1][1]: got 'x', wanted a number",
             "2:62: wound.outline.points_mm[2]: value number 2 is missing"]),
         ("[[0, 0, 0], 5, [9, 2000]]", [
-            "2:46: wound.outline.points_mm[0]: got a list, wanted 2 values at most",
+            "2:46: wound.outline.points_mm[0]: got 3 values, wanted 2 at most",
             "2:57: wound.outline.points_mm[1]: got 5, wanted a list",
             "2:64: wound.outline.points_mm[2][1]: got 2000, wanted less than or equal to 1000"]),
     ],

@@ -149,19 +149,19 @@ def test_two_terms():
 @pytest.mark.parametrize(
     ("relax", "messages"),
     [
-        ("{terms: []}", ["8:16: relax.terms: got 0 terms, wanted 1 or 2"]),
+        ("{terms: []}", ["8:16: relax.terms: got 0 values, wanted 1 or more"]),
         ("{terms: [{share: 1, time_s: 9}]}", ["8:25: relax.terms[0].share: got 1, wanted less than 1"]),
         ("{terms: [{share: 0, time_s: 9}]}", ["8:25: relax.terms[0].share: got 0, wanted greater than 0"]),
         ("{terms: [{share: 0.6, time_s: 9}, {share: 0.4, time_s: 99}]}", [
             "8:16: relax.terms: the shares sum to 1, wanted less than 1"]),
         ("{terms: [{share: .1, time_s: 9}, {share: .1, time_s: 9}, {share: .1, time_s: 9}]}", [
-            "8:16: relax.terms: got 3 terms, wanted 1 or 2"]),
+            "8:16: relax.terms: got 3 values, wanted 2 at most"]),
         ("{terms: [{share: .1, time_min: 9}]}", [
             "8:17: relax.terms[0]: missing key 'time_s'; needed: share, time_s",
             "8:29: relax.terms[0]: unknown key 'time_min'; did you mean 'time_s', in seconds? "
             "allowed: share, time_s"]),
         ("{at_s: [-1]}", ["8:16: relax.at_s[0]: got -1, wanted greater than or equal to 0"]),
-        ("{at_s: []}", ["8:15: relax.at_s: got 0 times, wanted 1 to 100"]),
+        ("{at_s: []}", ["8:15: relax.at_s: got 0 values, wanted 1 or more"]),
         ("{at_s: 60}", ["8:15: relax.at_s: got 60, wanted a list"]),
     ],
 )  # fmt: skip

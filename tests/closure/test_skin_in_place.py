@@ -80,7 +80,7 @@ def test_fresh_circle_gapes_to_an_oval_along_the_lines(degrees):
 @pytest.mark.parametrize("outline", [LENS, CIRCLE])
 def test_more_tension_lower_cones(outline):
     """Half, once and twice the forearm's typical tension, along and across: cones fall, the closing force grows."""
-    known = {key: value.typical for key, value in SITES["forearm"].tension}
+    known = {key: value.typical for key, value in SITES["forearm"].tension.items()}
     skins = [
         "site: forearm, tension: {{along_N_per_m: {}, across_N_per_m: {}}}".format(
             times * known["along_N_per_m"], times * known["across_N_per_m"]
