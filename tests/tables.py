@@ -27,7 +27,7 @@ def wound(outline, site, *, edge=2, closure=None, **tension):
         "skin": {"site": site, **({"tension": tension} if tension else {})},
         "mesh": {"edge_mm": edge},
     }
-    return measures(closed(parse(json.dumps(keys), Case, "a.yaml"))[0])
+    return measures(closed(parse(json.dumps(keys), Case, "a.yaml")))
 
 
 def printed(label, *found):
@@ -51,7 +51,7 @@ def demo():
         default = parse(json.dumps(keys), Case, path)
         sizes = {key: 0.7 * value for key, value in default.mesh.model_dump().items()}
         finer = parse(json.dumps(keys | {"mesh": sizes}), Case, path)
-        printed(name, *(measures(closed(case)[0]) for case in (default, finer)))
+        printed(name, *(measures(closed(case)) for case in (default, finer)))
 
 
 def sites():

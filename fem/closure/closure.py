@@ -1,6 +1,6 @@
 """A closure: a wound before and after it was closed, and the stress at its nodes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -8,6 +8,7 @@ import numpy as np
 from fem.case.physical import KPA
 from fem.geometry.outlines import Outline
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
+from fem.mechanics.solve import Effort
 from fem.mechanics.ties import TiedSutures
 from fem.mechanics.triangulation import Mesh
 from fem.plan.plan import Plan
@@ -38,6 +39,7 @@ class Closure:
     sutures: TiedSutures | None = None  # None: edges joined all along, and no other suture
     stages: tuple[Stage, ...] = ()  # from the gaping wound to the closed one
     trimmed: "Trimmed | None" = None  # None: its cones are left
+    effort: Effort = field(default_factory=Effort)
 
     @cached_property
     def stress(self) -> tuple[np.ndarray, np.ndarray]:
@@ -45,8 +47,8 @@ class Closure:
         return cauchy_stress(self.sheet, self.x)
 
     @cached_property
-    def _assembled(self):
-        return assemble(self.sheet, self.x)[:2]
+    def _assembled(self) -> tuple[float, np.ndarray]:
+        return assemble(self.sheet, self.x)
 
     @property
     def energy(self) -> float:
@@ -64,7 +66,8 @@ class Trimmed:
     """What a wound was before its cones were cut off."""
 
     before: Closure
-    cut: tuple[float, float]  # mm, from the left and the right tip to the apex of the cuts
+    cut: tuple[float, ...]  # mm, from the left and the right tip to the apex of the cuts
+    tried: tuple[tuple[tuple[float, ...], tuple[float, ...]], ...]  # such cuts, and heights of the cones they leave, mm
 
 
 def nodal_stress(closure: Closure) -> np.ndarray:

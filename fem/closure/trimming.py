@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from scipy.optimize import elementwise
@@ -17,34 +16,27 @@ from fem.plan.trim import ENDS, lengths
 WITHIN = 0.5  # mm, of the least length that leaves a cone low enough; our choice, no blade is led closer
 
 
-def closed(case: Case, once: Callable[[Case], tuple[Closure, dict[str, Any]]]) -> tuple[Closure, dict[str, Any]]:
-    """Closure of a case that is trimmed, the one before it was, and how both were computed.
+def closed(case: Case, once: Callable[[Case], Closure]) -> Closure:
+    """Closure of a case that is trimmed.
 
-    once   case -> closure and how it was computed, its ends cut as the case says
+    once   case -> closure, its ends cut as the case says
 
     Raises what `once` raises, and fem.errors.NotConverged where cutting as far as the case allows leaves higher cones.
     """
-    first, how_first = once(physical.cut_by(case, (0.0, 0.0)))
+    first = once(physical.cut_by(case, (0.0, 0.0)))
     most = lengths(first.outline, case.closure.model_dump())
     under = case.closure.under_mm
-    tried: list[tuple] = []
+    tried: dict[tuple[float, ...], Closure] = {}
 
-    def at(cut):
-        found = _known(tried, cut)
-        if found is None:
-            found = once(physical.cut_by(case, cut)) if any(cut) else (first, how_first)
-            tried.append((cut, *found))
-        return found
+    def at(cut: tuple[float, ...]) -> Closure:
+        if cut not in tried:
+            tried[cut] = once(physical.cut_by(case, cut)) if any(cut) else first
+        return tried[cut]
 
-    cut = most if under is None else shortest(lambda cut: end_heights(at(cut)[0]), most, under)
-    final, how = at(cut)
-    cuts = [{"cut_mm": list(cut), "cones_mm": end_heights(closure).tolist()} for cut, closure, _ in tried]
-    final = replace(final, trimmed=Trimmed(first, cut))
-    return final, how | {"untrimmed": how_first, "cuts_tried": cuts}
-
-
-def _known(tried, cut):
-    return next((found for asked, *found in tried if asked == cut), None)
+    cut = most if under is None else shortest(lambda cut: end_heights(at(cut)), most, under)
+    final = at(cut)
+    heights = tuple((cut, tuple(end_heights(closure).tolist())) for cut, closure in tried.items())
+    return replace(final, trimmed=Trimmed(first, cut, heights))
 
 
 def end_heights(closure: Closure) -> np.ndarray:
@@ -77,7 +69,7 @@ def shortest(
         )
     trial = cut.copy()
 
-    def excess(length, end):
+    def excess(length: np.ndarray, end: np.ndarray) -> np.ndarray:
         trial[end] = length
         return heights(tuple(trial.tolist()))[end] - under
 

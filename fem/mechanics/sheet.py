@@ -72,7 +72,8 @@ class Sheet:
     interior_penalty: tuple[FacetTerms, ...]
     shapes: np.ndarray  # (n_quad, 6) at the membrane's points
     foundation: ElasticFoundation | None
-    ties: tuple[Thread | PenaltyTie | Contact, ...] = ()  # sutures tied one by one, and the edges between them
+    ties: tuple[Thread | PenaltyTie, ...] = ()  # sutures tied one by one
+    contact: Contact | None = None  # of the edges between them
 
     @property
     def groups(self) -> tuple[np.ndarray, ...]:
@@ -80,8 +81,13 @@ class Sheet:
         return (
             self.membrane.nodes,
             *(facets.points.nodes for facets in self.interior_penalty),
-            *(tie.group for tie in self.ties),
+            *(tie.group for tie in self.joints),
         )
+
+    @property
+    def joints(self) -> tuple[Thread | PenaltyTie | Contact, ...]:
+        """Its ties, then its contact."""
+        return self.ties if self.contact is None else (*self.ties, self.contact)
 
 
 def sheet(
@@ -163,7 +169,7 @@ def assemble(
         Pi += elastic_foundation(
             x, X, skin.nodes, sheet.shapes, skin.weights, below.push, below.pull, below.shear, r, *store
         )
-    for tie, slot in zip(sheet.ties, slots[1 + len(sheet.interior_penalty) :], strict=True):
+    for tie, slot in zip(sheet.joints, slots[1 + len(sheet.interior_penalty) :], strict=True):
         energy, f, K = assembled(tie, x)
         Pi += energy
         np.add.at(r, tie.group, f)

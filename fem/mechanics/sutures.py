@@ -41,70 +41,73 @@ def around(mesh: Mesh, thread: Around) -> Thread:
     return _thread(*stations, stations[0], wanted=thread.drawn_to)
 
 
-def across_the_wound(
-    seams: Sequence[np.ndarray], X: np.ndarray, stitches: Sequence[tuple[int, float]], *, bite: float
-) -> list[PenaltyTie]:
+def across_the_wound(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> list[PenaltyTie]:
     """Penalty ties of edge to edge; stitches as in `fem.plan.plan.stitches`."""
     ties = []
     for number, at in stitches:
-        width = 2 * bite / sum(_along(X[:, edge])[-1] for edge in seams[number])
-        first, second = (_samples(edge, X[:, edge], at, width) for edge in seams[number])
-        nodes, inverse = np.unique(np.concatenate([first[0], second[0]]), return_inverse=True)
+        width = 2 * bite / sum(_along(mesh.X[:, edge])[-1] for edge in mesh.seams[number])
+        first, second = (_samples(edge, mesh.X[:, edge], at, width) for edge in mesh.seams[number])
+        nodes = np.union1d(first[0], second[0])
         W = np.zeros((len(first[1]), nodes.size))
-        np.add.at(W.T, inverse, np.hstack([first[1], -second[1]]).T)
+        W[:, np.searchsorted(nodes, first[0])] += first[1]
+        W[:, np.searchsorted(nodes, second[0])] -= second[1]
         ties.append(PenaltyTie(nodes=nodes, W=W, stiffness=STIFF))
     return ties
 
 
-def tapering(mesh: Mesh, *, spacing: float, reach: float, offset: float, remaining: float, bite: float) -> list[Thread]:
+def tapering(
+    mesh: Mesh, *, spacing_mm: float, length_mm: float, offset_mm: float, remaining_mm: float, bite_mm: float
+) -> list[Thread]:
     """Threads beyond each tip, nearest first; see above.
 
-    spacing     between them, the first as far beyond the tip, mm;  reach  the length beyond the tip, mm
-    offset      of their ends from the axis, mm;  remaining  at the tip, mm
+    spacing_mm  between them, the first as far beyond the tip;  length_mm  beyond the tip
+    offset_mm   of their ends from the axis;  remaining_mm  at the tip
     """
     threads = []
-    X, away = mesh.X, mesh.outward(mesh.X)
-    for s in np.arange(spacing, reach, spacing):
-        for tip, along in zip(mesh.tips, away.T, strict=True):
-            aside = offset * np.array([-along[1], along[0]])
-            ends = [_patch(mesh, X[:, tip] + s * along + side * aside, bite) for side in (1, -1)]
-            threads.append(_thread(*ends, wanted=remaining + (2 * offset - remaining) * s / reach))
+    for s in np.arange(spacing_mm, length_mm, spacing_mm):
+        wanted = remaining_mm + (2 * offset_mm - remaining_mm) * s / length_mm
+        for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
+            place, aside = mesh.X[:, tip] + s * along, offset_mm * np.array([-along[1], along[0]])
+            ends = [_patch(mesh, place + side * aside, bite_mm) for side in (1, -1)]
+            threads.append(_thread(*ends, wanted=wanted))
     return threads
 
 
-def anchoring(mesh: Mesh, *, beyond: float, bite: float) -> list[Thread]:
+def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
-    threads = []
-    for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
-        place = mesh.X[:, tip] + beyond * along
-        threads.append(_thread(_patch(mesh, place, bite), np.append(place, 0.0), wanted=0.0))
-    return threads
+    places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
+    return [_thread(_patch(mesh, place, bite_mm), np.append(place, 0.0), wanted=0.0) for place in places.T]
 
 
-def contact(
-    seams: Sequence[np.ndarray], X: np.ndarray, stitches: Sequence[tuple[int, float]], *, bite: float
-) -> Contact:
-    """What keeps the edges of all seams from passing through each other, with the normals of the wound at X (2, n).
+def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> Contact:
+    """What keeps the edges of all seams from passing through each other, with the normals of the uncut skin.
 
     Not within a bite, where edges are held together.
     """
-    weights = [np.convolve(np.diff(_along(X[:, first])), [0.5, 0.5], mode="valid") for first, _ in seams]
+    weights = [np.convolve(np.diff(_along(mesh.X[:, first])), [0.5, 0.5], mode="valid") for first, _ in mesh.seams]
     for number, at in stitches:
-        first, second = (_along(X[:, edge]) for edge in seams[number])
+        first, second = (_along(mesh.X[:, edge]) for edge in mesh.seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
     return Contact(
-        group=np.hstack([seam[:, 1:-1] for seam in seams]).T,
-        normals=np.hstack([_normals(X[:, first] + X[:, second]) for first, second in seams]),
+        group=np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T,
+        normals=_across(mesh.seams, mesh.X),
         weights=np.concatenate(weights),
         stiffness=CONTACT,
     )
 
 
-def _normals(line):
-    """Unit vectors (2, k - 2) to the left of a line through points (2, k), at its inner ones, smoothed by SMOOTH."""
-    k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
-    along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
-    return np.array([-along[1], along[0]]) / np.hypot(*along)
+def _across(seams, x):
+    """Level unit vectors (2, n) across the inner nodes of seams at x, into the skin of their first edges, smoothed.
+
+    To the left of the line half way between both edges, over SMOOTH of it.
+    """
+    normals = []
+    for first, second in seams:
+        line = x[:2, first] + x[:2, second]
+        k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
+        along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
+        normals.append(np.array([-along[1], along[0]]) / np.hypot(*along))
+    return np.hstack(normals)
 
 
 def tied(
@@ -113,13 +116,11 @@ def tied(
     kinds: Sequence[str],
     *,
     seams: Sequence[np.ndarray],
-    perturbation: np.ndarray,
-    tol: float,
     starts: Sequence[np.ndarray] | None = None,
-) -> tuple[Problem, TiedSutures, np.ndarray]:
-    """The problem with all its threads tied, what became of them, and q (3, n_free), from q before.
+) -> tuple[Problem, np.ndarray, TiedSutures]:
+    """The problem with all its threads tied, its q (3, n_free) from that before, and what became of them.
 
-    problem   its sheet's ties begin with the sutures in order of tying, none of them tied
+    problem   its sheet's ties are in order of tying, none of them tied
     kinds     what each is, for `TiedSutures`
     seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
     starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
@@ -128,30 +129,25 @@ def tied(
     """
     when_tied, after = [], []
     for k in range(len(kinds)):
-        at = q if starts is None else starts[k]
-        problem = _facing(problem, seams, positions(problem.constraints, at, 1.0))
-        if starts is None:
-            problem, q = _tightened(problem, q, k, perturbation=perturbation, tol=tol)
-        else:
-            problem, q = _shortened(problem, q, k, 1.0), starts[k]
-        settled = solve.settled(problem, q, perturbation=perturbation, tol=tol)
+        q = q if starts is None else starts[k]
+        problem = _facing(problem, seams, positions(problem.constraints, q, 1.0))
+        problem, q = _tightened(problem, q, k) if starts is None else (_shortened(problem, q, k, 1.0), q)
+        settled = solve.settled(problem, q)
         after.append(positions(problem.constraints, settled, 1.0))
-        when_tied.append(tension(problem.sheet.ties[k], after[-1]))  # type: ignore[arg-type]  # Contact is last
-    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties[: len(kinds)]]  # type: ignore[arg-type]
-    return problem, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after)), settled
+        when_tied.append(tension(problem.sheet.ties[k], after[-1]))
+    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties]
+    return problem, settled, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after))
 
 
 def _facing(problem, seams, x):
-    """The problem with the normals of its Contact, if it has one, taken from the wound at x (3, n)."""
-    ties = problem.sheet.ties
-    if not isinstance(ties[-1], Contact):
+    """The problem with the normals of its contact, if it has one, taken from the wound at x (3, n)."""
+    contact = problem.sheet.contact
+    if contact is None:
         return problem
-    normals = np.hstack([_normals(x[:2, first] + x[:2, second]) for first, second in seams])
-    ties = (*ties[:-1], replace(ties[-1], normals=normals))
-    return replace(problem, sheet=replace(problem.sheet, ties=ties))
+    return replace(problem, sheet=replace(problem.sheet, contact=replace(contact, normals=_across(seams, x))))
 
 
-def _tightened(problem, q, k, *, perturbation, tol):
+def _tightened(problem, q, k):
     """The problem with suture k drawn to what is wanted of it and its q, in as few steps as lead there."""
     steps = STEPS
     while True:
@@ -159,7 +155,7 @@ def _tightened(problem, q, k, *, perturbation, tol):
         try:
             for fraction in np.linspace(0, 1, steps + 1)[1:]:
                 shorter = _shortened(problem, q, k, float(fraction))
-                there = solve.on_the_way(shorter, there, perturbation=perturbation, tol=tol)
+                there = solve.on_the_way(shorter, there)
             return shorter, there
         except NotConverged:
             steps *= 2
@@ -175,16 +171,14 @@ def _shortened(problem, q, k, fraction):
 
 def _thread(*stations, wanted):
     """Thread, not tied yet, through stations: nodes and weights, or a fixed point (3,)."""
-    parts = [(np.empty(0, int), np.empty(0)) if isinstance(station, np.ndarray) else station for station in stations]
-    sizes = [len(nodes) for nodes, _ in parts]
-    W, at = np.zeros((len(parts), sum(sizes))), np.cumsum([0, *sizes])
-    for row, (_, weights) in enumerate(parts):
-        W[row, at[row] : at[row + 1]] = weights
-    fixed = [station if isinstance(station, np.ndarray) else np.zeros(3) for station in stations]
-    nodes, inverse = np.unique(np.concatenate([nodes for nodes, _ in parts]), return_inverse=True)
-    summed = np.zeros((len(parts), nodes.size))
-    np.add.at(summed.T, inverse, W.T)
-    return Thread(nodes=nodes, W=summed, fixed=np.array(fixed), stiffness=STIFF, wanted=wanted)
+    nodes = np.unique(np.concatenate([station[0] for station in stations if isinstance(station, tuple)]))
+    W, fixed = np.zeros((len(stations), nodes.size)), np.zeros((len(stations), 3))
+    for row, station in enumerate(stations):
+        if isinstance(station, tuple):
+            W[row, np.searchsorted(nodes, station[0])] = station[1]
+        else:
+            fixed[row] = station
+    return Thread(nodes=nodes, W=W, fixed=fixed, stiffness=STIFF, wanted=wanted)
 
 
 def _along(X):

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import time
 from collections.abc import Callable
+from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -55,33 +56,32 @@ def close(
         watch(**state)
 
     try:
-        closure, how = closed(case, watch=seen)
+        closure = closed(case, watch=seen)
     except solve.NotConverged as error:
         into.mkdir(parents=True, exist_ok=True)
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
         write_whole(failed, json.dumps(note, indent=2) + "\n")
         raise
     with whole(folder) as draft:
-        write_all(draft, case, closure, how)
+        write_all(draft, case, closure)
     failed.unlink(missing_ok=True)
     return folder
 
 
-def write_all(folder: Path, case: cases.Case, closure: Closure, how: dict[str, Any], *, keep: str = "pictures") -> None:
+def write_all(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures") -> None:
     """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
-    write(folder, case, closure, how, keep=keep)
+    write(folder, case, closure, keep=keep)
     if closure.trimmed is not None and keep != "measures":
         untrimmed = physical.cut_by(case, (0.0, 0.0))
         (folder / UNTRIMMED).mkdir()
         words = f"{case.name}, untrimmed"
-        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, how["untrimmed"], keep=keep, title=words)
+        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, keep=keep, title=words)
 
 
 def write(
     folder: Path,
     case: cases.Case,
     closure: Closure,
-    how: dict[str, Any],
     *,
     keep: str = "pictures",
     title: str | None = None,
@@ -96,7 +96,20 @@ def write(
 
         picture.save_pictures(closure, folder / "pictures", title=title or case.name)
     told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
-    write_numbers(folder, case, numbers, how | told, keep=keep)
+    write_numbers(folder, case, numbers, effort(closure) | told, keep=keep)
+
+
+def effort(closure: Closure) -> dict[str, Any]:
+    """How a closure was computed, and the one before its cones were cut off, by the names that `run.json` uses."""
+    record = asdict(closure.effort, dict_factory=_to_milliseconds)
+    if closure.trimmed is None:
+        return record
+    cuts = [{"cut_mm": cut, "cones_mm": heights} for cut, heights in closure.trimmed.tried]
+    return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
+
+
+def _to_milliseconds(pairs):
+    return {name: round(value, 3) if name.endswith("_s") else value for name, value in pairs}
 
 
 def _write_fields(folder, closure):

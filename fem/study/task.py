@@ -51,8 +51,7 @@ class Order:
 
 def closing(case: cases.Case, *, keep: str, watch: Callable[..., None]) -> Callable:
     """The closure of a case, as the function that writes its folder."""
-    closure, how = closed(case, watch=watch)
-    return partial(write_all, case=case, closure=closure, how=how, keep=keep)
+    return partial(write_all, case=case, closure=closed(case, watch=watch), keep=keep)
 
 
 def solved(key: str, text: str, order: Order) -> str:

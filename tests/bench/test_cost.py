@@ -12,6 +12,7 @@ import pytest
 from fem.case import case as cases
 from fem.case import keys
 from fem.closure.closing import closed
+from fem.results.close import effort
 
 pytestmark = pytest.mark.bench
 DEMO = Path(__file__).parents[2] / "configs" / "demo"
@@ -33,7 +34,7 @@ def cost(name, edge=None):
         default = case.mesh
         sizes = {key: edge / default.edge_mm * value for key, value in default.model_dump().items()}
         case = case.model_copy(update={"mesh": keys.MeshSize(**sizes)})
-    _, how = closed(case)
+    how = effort(closed(case))
     spent = {key: of_all_meshes(how, key) for key in ("mesh_s", "assembly_s", "factorisation_s")}
     return (
         how

@@ -22,7 +22,7 @@ from fem.material.bending import bending_stiffness
 from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import mesh
-from fem.mechanics.sheet import ElasticFoundation, lift, sheet
+from fem.mechanics.sheet import ElasticFoundation, sheet
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side, undermined
 
@@ -50,10 +50,8 @@ def bench_closure(triangles, skin, outline, *, scale=1.0):
     """The closed wound in skin under no natural tension, or in a stretched one without its gape."""
     flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
     sewing = constraints.constraints(flat, np.hstack(triangles.seams), triangles.rim)
-    sewn = solve.problem(skin, sewing)
-    q = solve.closed_wound(
-        sewn, constraints.independent(sewing, flat, 0.0), perturbation=lift(skin, scale * 1e-5), tol=scale * 1e-10
-    )
+    sewn = solve.problem(skin, sewing, pressure=scale * 1e-5, tol=scale * 1e-10)
+    q = solve.closed_wound(sewn, constraints.independent(sewing, flat, 0.0))
     x = constraints.positions(sewing, q, 1.0)
     plan = side_to_side(outline)
     return Closure(outline=outline, plan=plan, lesion_area=0.0, mesh=triangles, sheet=skin, gaping=flat, x=x)
@@ -130,7 +128,7 @@ def demo_case(name, **blocks):
 
 def demo_measures(name, **blocks):
     """Measures of a case of configs/demo with some blocks replaced."""
-    return measures(closed(demo_case(name, **blocks))[0])
+    return measures(closed(demo_case(name, **blocks)))
 
 
 def invented_skin(**tension):
@@ -206,12 +204,12 @@ def test_other_units_of_stiffness(scale):
 def test_start_from_a_coarser_mesh():
     """Over 20 000 unknowns, a closure starts from that on coarser triangles; the whole path ends in the same state."""
     case = demo_case("circle-20", mesh={"edge_mm": 1.3, "tip_mm": 1.1, "far_mm": 11})
-    found, how = closed(case)
-    assert how["coarser"]["unknowns"] < how["unknowns"] / 2
+    found = closed(case)
+    assert found.effort.coarser.unknowns < found.effort.unknowns / 2
     sewing = constraints.constraints(found.gaping, np.hstack(found.mesh.seams), found.mesh.rim)
-    sewn = solve.problem(found.sheet, sewing)
+    sewn = solve.problem(found.sheet, sewing, pressure=1e-5, tol=1e-10)
     start = constraints.independent(sewing, found.gaping, 0.0)
-    q = solve.closed_wound(sewn, start, perturbation=lift(found.sheet, 1e-5), tol=1e-10)
+    q = solve.closed_wound(sewn, start)
     assert constraints.positions(sewing, q, 1.0) == approx(found.x, abs=1e-6)
 
 
@@ -266,7 +264,7 @@ COARSER = {"crescent": 3, "crescent-right": 3}  # whose triangles are half as la
 
 
 def coarsely(path, **changed):
-    """Closure of a case in a file on triangles twice as large, keys of its outline or closure changed, and how.
+    """Closure of a case in a file on triangles twice as large, keys of its outline or closure changed.
 
     Far away they are three times as large. A closure that is asked for again is not computed again.
     """
@@ -302,8 +300,8 @@ def test_every_outline_closes(path, monkeypatch):
     third of the wound's length.
     """
     monkeypatch.chdir(CONFIGS.parent)
-    found, how = coarsely(path)
-    assert how["negative_pivots"] == 0
+    found = coarsely(path)
+    assert found.effort.negative_pivots == 0
     of = measures(found)
     assert len(of["cones"]) == len(of["push_out_mm"]) == TIPS.get(path.stem, 2)
     for seam in found.mesh.seams:
@@ -329,7 +327,7 @@ def test_mirror_images_of_outlines(name, one, other):
 
     Meshes of these sizes differ by less than 1 % in the measures that depend on all of the skin.
     """
-    here, there = (measures(coarsely(CONFIGS / "outlines" / f"{name}.yaml", **keys)[0]) for keys in (one, other))
+    here, there = (measures(coarsely(CONFIGS / "outlines" / f"{name}.yaml", **keys)) for keys in (one, other))
     for measured in ("closing_force_N", "scar_length_mm", "scar_chord_mm", "strain_energy_mJ"):
         assert there[measured] == approx(here[measured], rel=0.01), measured
     heights = [[cone["height_mm"] for cone in side["cones"]] for side in (here, there)]
@@ -344,8 +342,8 @@ def test_surplus_strains_its_own_end():
 
     The left tip then moves out further than the right one, and stress at the seam's ends is greatest on the right.
     """
-    of = measures(coarsely(CONFIGS / "outlines" / "crescent-right.yaml")[0])
-    shared = measures(coarsely(CONFIGS / "outlines" / "crescent.yaml")[0])
+    of = measures(coarsely(CONFIGS / "outlines" / "crescent-right.yaml"))
+    shared = measures(coarsely(CONFIGS / "outlines" / "crescent.yaml"))
     left, right = of["push_out_mm"]
     assert left > shared["push_out_mm"][0] > right
     assert of["skin_stress_max_kPa"] > 1.5 * shared["skin_stress_max_kPa"]
@@ -360,7 +358,7 @@ def test_m_shortens_the_wound():
     """
     skin = invented_skin(along_N_per_m=12, across_N_per_m=6)
     whole = demo_measures("lens-3-1", mesh={"edge_mm": 1.5, "tip_mm": 1.2}, **skin)
-    of = measures(coarsely(CONFIGS / "outlines" / "lens-with-m.yaml")[0])
+    of = measures(coarsely(CONFIGS / "outlines" / "lens-with-m.yaml"))
     assert of["scar_chord_mm"] == approx(whole["scar_chord_mm"] - 8, abs=2)
     assert of["scar_length_mm"] > whole["scar_length_mm"]
     left, *right = (cone["height_mm"] for cone in of["cones"])

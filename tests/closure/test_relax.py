@@ -99,7 +99,7 @@ def test_other_skin_relaxes_otherwise():
 @pytest.fixture(scope="module")
 def relaxed():
     """Measures of the small case, 0 s and 300 s after it was closed."""
-    return measures(closed(case("{at_s: [0, 300]}"))[0])
+    return measures(closed(case("{at_s: [0, 300]}")))
 
 
 def test_closing_force_after(relaxed):
@@ -122,7 +122,7 @@ def test_the_shape_stays(relaxed):
                        "shear_kPa_per_mm": 0.1}.items():  # fmt: skip
         assert f"{key}: {value}" in weaker
         weaker = weaker.replace(f"{key}: {value}", f"{key}: {g * value!r}")
-    found = measures(closed(case(written=weaker))[0])
+    found = measures(closed(case(written=weaker)))
     for name in ("cone_height_mm", "scar_length_mm", "skin_stretch_max"):
         assert found[name] == approx(relaxed[name], rel=1e-7)  # forces vanish to 1e-9 of the skin's stiffness
     assert found["closing_force_N"] == approx(relaxed["closing_force_after"][1]["closing_force_N"], rel=1e-7)

@@ -36,7 +36,7 @@ def numbers(outline, skin, *, undermine="undermine_mm: 15"):
         Case,
         "a.yaml",
     )
-    return measures(closed(case)[0])
+    return measures(closed(case))
 
 
 def of(name, *args, **kwargs):

@@ -548,7 +548,7 @@ def test_closure(law, lines_deg):
         "mesh": {"edge_mm": 3, "tip_mm": 3, "far_mm": 20},
     }
     case = parse(json.dumps(YAML(typ="safe").load(path) | blocks), Case, path)
-    closure, _ = closed(case)
+    closure = closed(case)
     negative, residual = pivots(closure)
     assert negative == 0
     assert residual < 1e-8 * 3 * MU * 2 * 3  # of E h edge_mm

@@ -32,7 +32,7 @@ def bench(edge=3.0):
 def across(order="halves", edge=3.0):
     """Bonds across the wound, some 8 mm apart, in order of tying."""
     m, at = bench(edge), stitches(side_to_side(LENS), spacing=8, order=order)
-    return sutures.across_the_wound(m.seams, m.X, at, bite=3.0)
+    return sutures.across_the_wound(m, at, bite=3.0)
 
 
 def at_rest(m):
@@ -96,7 +96,7 @@ def test_bites_on_edges_of_unequal_length():
     """Also a bite cut short by the end of the edges holds as many places on one as on the other."""
     plan = side_to_side(crescent(length_mm=40, upper_mm=12, lower_mm=5))
     m = mesh(plan, radius=60, edge=2, tip=1.6, far=9)
-    (bond,) = sutures.across_the_wound(m.seams, m.X, [(0, 0.03)], bite=3.0)
+    (bond,) = sutures.across_the_wound(m, [(0, 0.03)], bite=3.0)
     assert 0 < len(bond.W) < sutures.SAMPLES
     assert bond.W.sum(axis=1) == approx(0)
 
@@ -122,7 +122,7 @@ closure: {json.dumps({"undermine_mm": 15, **{k: json.loads(v) for k, v in closur
 skin: {{site: forearm}}
 mesh: {{edge_mm: {edge}, tip_mm: {edge}, far_mm: 20}}
 """, Case, "a.yaml")  # fmt: skip
-    closure, _ = closed(case)
+    closure = closed(case)
     return measures(closure), closure
 
 
@@ -187,7 +187,7 @@ mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
 """
     single = "sutures: {kind: interrupted, spacing_mm: 3.2, bite_mm: 3.25, order: along}"
     one, other = (
-        measures(closed(parse(written.replace("CLOSURE", how), Case, "a.yaml"))[0]) for how in (single, "seam: hinge")
+        measures(closed(parse(written.replace("CLOSURE", how), Case, "a.yaml"))) for how in (single, "seam: hinge")
     )
     assert sum(one["suture_forces_final_N"]) > other["closing_force_N"]  # which leaves out the nodes at the tips
     for name in ("closing_force_N", "scar_length_mm", "cone_height_mm", "strain_energy_mJ"):
@@ -210,7 +210,7 @@ def test_tapering_draws_skin_together_beyond_the_tips():
     near, far = np.reshape(found["taper_forces_N"], (2, 2))
     assert near.min() > far.max() > 0
     wanted = [2 + 6 * s / 12 for s in (4, 4, 8, 8)]
-    threads = sutures.tapering(closure.mesh, spacing=4, reach=12, offset=4, remaining=2, bite=3.0)
+    threads = sutures.tapering(closure.mesh, spacing_mm=4, length_mm=12, offset_mm=4, remaining_mm=2, bite_mm=3.0)
     assert [thread.wanted for thread in threads] == approx(wanted)
     reached = [length(thread, closure.x) for thread in threads]
     assert reached == approx([w + f / sutures.STIFF for w, f in zip(wanted, found["taper_forces_N"], strict=True)])

@@ -227,7 +227,7 @@ def trimmed_circle(**keys):
 def test_trimmed_circle_is_the_tangent_outline():
     """Cut 10 mm beyond either tip and closed again, it is what the tangent outline of 40 x 20 mm is from scratch."""
     found = measures(trimmed_circle(left_mm=10, right_mm=10)[0])
-    known = measures(closed(wound({"kind": "tangent", "length_mm": 40, "width_mm": 20}, {}))[0])
+    known = measures(closed(wound({"kind": "tangent", "length_mm": 40, "width_mm": 20}, {})))
     for name, value in known.items():
         if isinstance(value, float):
             assert found[name] == approx(value, rel=1e-5, abs=1e-6), name
@@ -236,14 +236,14 @@ def test_trimmed_circle_is_the_tangent_outline():
 @pytest.mark.slow
 def test_what_trimming_does():
     """Lower cones for a longer scar and more skin taken, the difference to the circle closed as it is."""
-    closure, how = trimmed_circle(left_mm=10, right_mm=10)
-    plain, found = measures(closed(wound(ROUND, {}))[0]), measures(closure)
+    closure = trimmed_circle(left_mm=10, right_mm=10)
+    plain, found = measures(closed(wound(ROUND, {}))), measures(closure)
     assert found["cone_height_mm"] < min(found["trim_cones_before_mm"])
     assert found["trim_cones_before_mm"] == approx([cone["height_mm"] for cone in plain["cones"]])
     assert found["trim_scar_added_mm"] == approx(found["scar_length_mm"] - plain["scar_length_mm"])
     straight = tangent(length_mm=40, width_mm=20).area
     assert found["trim_skin_removed_mm2"] == approx(straight - 100 * np.pi, rel=1e-6)
-    assert how["cuts_tried"] == [{"cut_mm": [10, 10], "cones_mm": approx([c["height_mm"] for c in found["cones"]])}]
+    assert closure.trimmed.tried == (((10, 10), approx([c["height_mm"] for c in found["cones"]])),)
 
 
 @pytest.mark.slow
@@ -255,7 +255,7 @@ def test_until_the_cones_are_low_enough(tmp_path):
     cut_by = found.measures["trim_cut_mm"]
     assert max(cone["height_mm"] for cone in found.measures["cones"]) < 2
     less = physical.cut_by(case, [length - 2 * WITHIN for length in cut_by])
-    assert min(cone["height_mm"] for cone in measures(closed(less)[0])["cones"]) > 2
+    assert min(cone["height_mm"] for cone in measures(closed(less))["cones"]) > 2
     assert [found.case.closure.left_mm, found.case.closure.right_mm, found.case.closure.under_mm] == [*cut_by, None]
     assert len(found.run["cuts_tried"]) < 12
     before = result.read(folder / "untrimmed", physical.cut_by(case, (0, 0)))

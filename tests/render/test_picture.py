@@ -32,7 +32,7 @@ NAMES = ["height-oblique.png", "height-above.png", "stress-above.png", "plan.png
 def circle():
     """A stitched circle, 20 mm across, on a coarse mesh: two cones of some 5 mm."""
     asked = case.read(CIRCLE)
-    return closed(asked.model_copy(update={"mesh": keys.MeshSize(edge_mm=3, tip_mm=3, far_mm=9)}))[0]
+    return closed(asked.model_copy(update={"mesh": keys.MeshSize(edge_mm=3, tip_mm=3, far_mm=9)}))
 
 
 @pytest.fixture(scope="module")
@@ -203,7 +203,7 @@ def test_smoothing_keeps_linear_fields(circle):
 def flap():
     """A rhombic flap in skin that rises, coarsely."""
     asked = case.read(CIRCLE.parent.parent / "techniques" / "rhombic.yaml")
-    return closed(asked.model_copy(update={"mesh": keys.MeshSize(edge_mm=3, tip_mm=3, far_mm=12)}))[0]
+    return closed(asked.model_copy(update={"mesh": keys.MeshSize(edge_mm=3, tip_mm=3, far_mm=12)}))
 
 
 def numbers(axes):

@@ -19,7 +19,7 @@ RADIUS = 40.0
 
 @pytest.fixture(scope="module")
 def closure():
-    return closing.closed(case(text("short", 20)))[0]
+    return closing.closed(case(text("short", 20)))
 
 
 @pytest.fixture(scope="module")
@@ -28,8 +28,8 @@ def walked_coarsely():
     with pytest.MonkeyPatch.context() as patched:
         asked = case(text("short", 20))
         patched.setattr(closing, "COARSEN", 3 * closing.patch(asked).X.shape[1] - 1)
-        closure, how = closing.closed(asked)
-    assert how["coarser"]["coarser"] is None
+        closure = closing.closed(asked)
+    assert closure.effort.coarser.coarser is None
     return closure
 
 

@@ -142,7 +142,7 @@ def test_numbers_are_those_of_a_closure(done):
         written = json.loads((here / "results/real/cases" / address(case) / "measures.json").read_text())
         expected = {name: value for name, value in numbers(written).items() if value is not None}
         assert {name: row[name] for name in expected} == expected
-        again = numbers(measures(closed(case)[0]))
+        again = numbers(measures(closed(case)))
         assert {name: row[name] for name in expected} == pytest.approx(
             {name: again[name] for name in expected}, rel=1e-6, abs=1e-9
         )
