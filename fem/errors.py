@@ -73,7 +73,3 @@ class OutOfTime(RuntimeError):
 
 class OtherVersion(RuntimeError):
     """A worker runs another version of the program."""
-
-
-class NoCluster(RuntimeError):
-    """No scheduler answers."""

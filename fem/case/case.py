@@ -39,15 +39,11 @@ class Case(Block):
 
     @model_validator(mode="before")
     @classmethod
-    def of_site(cls, content: Any) -> Any:
-        """The content, what it leaves out filled from its site."""
+    def completed(cls, content: Any) -> Any:
+        """The content, what it leaves out filled from its site; closed side to side if it names no technique."""
+        if isinstance(closure := dotted.get(content, "closure"), dict):
+            content = content | {"closure": {"technique": "side-to-side", **closure}}
         return library.filled(content)
-
-    @field_validator("closure", mode="before")
-    @classmethod
-    def plainest(cls, closure: Any) -> Any:
-        """The closure, side to side if it names no technique."""
-        return {"technique": "side-to-side", **closure} if isinstance(closure, dict) else closure
 
     @field_validator("closure")
     @classmethod
@@ -105,7 +101,6 @@ class Case(Block):
         plan, patch = _plan(info), info.data.get("patch")
         if plan is not None and patch is not None:  # none beside a bad skin
             mesh = defaults.sizes(mesh, physical.outline(info.data["wound"].outline), plan, patch.radius_mm)
-            defaults.refuse_sizes(mesh, plan, patch.radius_mm)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
             raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))

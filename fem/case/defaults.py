@@ -23,29 +23,6 @@ MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 
 
-def _lengths(plan):
-    """Lengths of all edges, sewn or open, mm."""
-    return [edge.length for edges in (*plan.seams, plan.open) for edge in edges]
-
-
-def refuse_sizes(mesh: MeshSize, plan: Plan, radius: float) -> None:
-    """Raise ValueError for triangles too large for the plan's edges or the free ring, or too many."""
-    assert mesh.edge_mm and mesh.tip_mm and mesh.far_mm, "sizes are filled in before"
-    shortest, longest, room = min(_lengths(plan)), max(_lengths(plan)), radius - reach(plan)
-    if shortest < MIN_SEGMENTS * mesh.edge_mm:
-        wanted = f"segments: edge_mm of {shortest / MIN_SEGMENTS:.3g} or less, got {mesh.edge_mm:g}"
-        raise ValueError(f"an edge of {shortest:.4g} mm needs {MIN_SEGMENTS} {wanted}")
-    if longest > MAX_SEGMENTS * mesh.tip_mm:
-        wanted = f"segments: tip_mm of {longest / MAX_SEGMENTS:.3g} or more, got {mesh.tip_mm:g}"
-        raise ValueError(f"an edge of {longest:.4g} mm takes at most {MAX_SEGMENTS} {wanted}")
-    if radius > MAX_RINGS * mesh.far_mm:
-        wanted = f"far_mm of {radius / MAX_RINGS:.3g} or more, got {mesh.far_mm:g}"
-        raise ValueError(f"a patch of radius {radius:.4g} mm needs {wanted}")
-    if mesh.far_mm > room:
-        where = "from the outline or undermined zone to the rim"
-        raise ValueError(f"far_mm {mesh.far_mm:g} is more than the {room:.3g} mm {where}")
-
-
 def radius(zone: float, skin: Skin, bed: Bed | None) -> float:
     """Radius of the patch where the case gives none, mm.
 
@@ -60,8 +37,25 @@ def radius(zone: float, skin: Skin, bed: Bed | None) -> float:
 
 
 def sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float) -> MeshSize:
-    """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width."""
+    """The sizes of triangles, those that the case leaves open filled in, mm; a slit's length counts as its width.
+
+    Raises ValueError if they are too large for the plan's edges or the skin around, or make too many triangles.
+    """
+    lengths = [edge.length for edges in (*plan.seams, plan.open) for edge in edges]  # of all edges, sewn or open
+    shortest, longest, room = min(lengths), max(lengths), radius - reach(plan)
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
-    shortest = min(_lengths(plan))
     edge = mesh.edge_mm or min(wanted, shortest / MIN_SEGMENTS)
-    return MeshSize(edge_mm=edge, tip_mm=mesh.tip_mm or TIP * edge, far_mm=mesh.far_mm or max(edge, radius / RINGS))
+    tip, far = mesh.tip_mm or TIP * edge, mesh.far_mm or max(edge, radius / RINGS)
+    if shortest < MIN_SEGMENTS * edge:
+        limit = f"edge_mm of {shortest / MIN_SEGMENTS:.3g} or less"
+        raise ValueError(f"an edge of {shortest:.4g} mm needs {MIN_SEGMENTS} segments: {limit}, got {edge:g}")
+    if longest > MAX_SEGMENTS * tip:
+        limit = f"tip_mm of {longest / MAX_SEGMENTS:.3g} or more"
+        raise ValueError(f"an edge of {longest:.4g} mm takes at most {MAX_SEGMENTS} segments: {limit}, got {tip:g}")
+    if radius > MAX_RINGS * far:
+        limit = f"far_mm of {radius / MAX_RINGS:.3g} or more"
+        raise ValueError(f"a patch of radius {radius:.4g} mm needs {limit}, got {far:g}")
+    if far > room:
+        where = "from the outline or undermined zone to the rim"
+        raise ValueError(f"far_mm {far:g} is more than the {room:.3g} mm {where}")
+    return MeshSize(edge_mm=edge, tip_mm=tip, far_mm=far)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_type_hints
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Gt, Le, Lt, MultipleOf
+from annotated_types import Ge, Gt, Le, Len, Lt, MultipleOf
 from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 
 from fem.case import physical, tracing
@@ -38,7 +38,6 @@ KNOT_PULL = {
     "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
     "2": 62.3,
 }  # fmt: skip
-STRICT = Block.model_config
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 
@@ -125,12 +124,9 @@ class Interrupted(Block):
 
     kind: Literal["interrupted"]
     spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
-    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(
-        default=3.0, description="length of edge that a suture holds, mm"
-    )
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(default=3.0, description="of edge that a suture holds, mm")
     order: Literal["halves", "along"] = Field(
-        default="halves",
-        description="of tying; halves: the middle first, then the middle of each half; along: in a row",
+        default="halves", description="of tying; halves: the middle first, then that of each half; along: in a row"
     )
     numbers: tuple[Annotated[float, MultipleOf(1)], ...] | None = Field(
         default=None, description="instead: the sutures, 1 the first from the left, in the order in which they are tied"
@@ -146,9 +142,7 @@ class Taper(Block):
     length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
     spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
     offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
-    remaining_mm: NotNegative = Field(
-        default=0.0, description="distance of the ends at the tip, mm; at most twice the offset"
-    )
+    remaining_mm: NotNegative = Field(default=0.0, description="between the ends at the tip, mm; at most 2 offset_mm")
     bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
 
     @model_validator(mode="after")
@@ -180,8 +174,7 @@ class Tension(Block):
     )
     across_stretch: Positive | None = Field(default=None, description="the same across the lines")
     lines_deg: Annotated[float, Ge(-180), Le(180)] = Field(
-        default=0.0,
-        description="direction of the lines, degrees counter-clockwise from the wound's long axis (x)",
+        default=0.0, description="direction of the lines, degrees counter-clockwise from the wound's long axis (x)"
     )
 
     @model_validator(mode="after")
@@ -223,10 +216,8 @@ class Skin(Block):
         else:
             stretch = np.array([tension.along_stretch, tension.across_stretch])
         if not (SMALLEST_STRETCH <= stretch.min() and stretch.max() <= LARGEST_STRETCH):
-            raise ValueError(
-                f"this skin would be stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the "
-                f"lines, wanted {SMALLEST_STRETCH:g} to {LARGEST_STRETCH:g}"
-            )
+            stretched = f"stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the lines"
+            raise ValueError(f"this skin would be {stretched}, wanted {SMALLEST_STRETCH:g} to {LARGEST_STRETCH:g}")
         if tension.along_stretch is None:
             return tension
         along, across = physical.pretension_N_per_m(physical.law(law), stretch, h=h)
@@ -234,10 +225,7 @@ class Skin(Block):
 
 
 class Bed(Block):
-    """Springs below the skin that is not undermined; inside the undermined zone they only push.
-
-    Given, or those of a layer of fat.
-    """
+    """Springs below the skin, given or those of fat; where skin is undermined they only push."""
 
     fat_mm: Positive | None = Field(default=None, description="thickness of the fat that springs follow from, mm")
     fat_shear_kPa: Positive | None = Field(default=None, description="shear modulus of that fat, kPa")
@@ -272,17 +260,12 @@ class Prony(Block):
 class Relax(Block):
     """How forces fall with time while the wound is held closed."""
 
-    terms: tuple[Prony, ...] = Field(
+    terms: Annotated[tuple[Prony, ...], Len(1, MAX_TERMS)] = Field(
         default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
-        min_length=1,
-        max_length=MAX_TERMS,
         description="1 or 2 terms; by default that of human scalp (Lear 2019)",
     )
-    at_s: tuple[NotNegative, ...] = Field(
-        default=(60.0, 300.0, 600.0, 1800.0),
-        min_length=1,
-        max_length=MAX_TIMES,
-        description="times after closure at which forces are reported, s",
+    at_s: Annotated[tuple[NotNegative, ...], Len(1, MAX_TIMES)] = Field(
+        default=(60.0, 300.0, 600.0, 1800.0), description="times after closure at which forces are reported, s"
     )
 
     @field_validator("terms")

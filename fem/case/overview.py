@@ -2,13 +2,11 @@
 
 import math
 from collections.abc import Iterable
-from typing import Any
-
-import shapely
+from typing import Any, cast
 
 from fem.case import physical, site
 from fem.case.case import Case
-from fem.case.keys import KNOT_PULL
+from fem.case.keys import KNOT_PULL, Patch
 from fem.geometry.outlines import facts
 from fem.material.bending import BENDING_POISSON, bending_stiffness, buckling_tension
 from fem.material.laws import young_modulus
@@ -16,18 +14,18 @@ from fem.plan import junctions
 from fem.plan.plan import removed_area, removed_skin
 from fem.plan.trim import lengths
 
+UNITS = {"_mm": "mm", "_mm2": "mm2", "_deg": "deg", "_N_per_m": "N/m", "": ""}  # as names end -> as they are written
+
 
 def geometry(case: Case) -> dict[str, Any]:
-    """What is known of a case before any mesh, by the names of the measures."""
-    known = facts(physical.excised(case))
-    lesion, plan = case.wound.lesion, physical.plan(case)
+    """What is known of a case before any mesh, by the names of the measures where they are measures too."""
+    known, plan = facts(physical.excised(case)), physical.plan(case)
+    skin, lesion, zone = case.skin, case.wound.lesion, plan.undermined
     known["removed_area_mm2"] = removed_area(plan)
     if lesion is not None:
         known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
-    zone = shapely.Polygon() if plan.undermined is None else plan.undermined
-    known["undermined_area_mm2"] = zone.difference(removed_skin(plan)).area
-    known["pretension_N_per_m"] = [case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m]
-    skin = case.skin
+    known["undermined_area_mm2"] = 0.0 if zone is None else zone.difference(removed_skin(plan)).area
+    known["pretension_N_per_m"] = [skin.tension.along_N_per_m, skin.tension.across_N_per_m]
     known["prestretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
     known["patch_radius_mm"] = case.patch and case.patch.radius_mm
     return known
@@ -36,21 +34,23 @@ def geometry(case: Case) -> dict[str, Any]:
 def report(case: Case) -> str:
     """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
     rows = [f"{case.name}: {case.wound.outline.kind}, {case.closure.technique}"]
-    for name, value in geometry(case).items():
-        words, unit = _without_unit(name)
-        values = ", ".join(
-            f"{v:.2f}" if unit else f"{v:.3f}" for v in (value if isinstance(value, list) else [value]) if v is not None
-        )
-        rows.append(f"  {words.replace('_', ' '):<18}{values or 'none'} {unit if values else ''}".rstrip())
+    rows += [_row(name, value) for name, value in geometry(case).items()]
     if case.closure.technique == "trimmed":
-        cut = ", ".join(
-            f"{length:.2f}" for length in lengths(physical.outline(case.wound.outline), case.closure.model_dump())
-        )
-        rows.append(f"  {'cut beyond tips':<18}{cut} mm" + (" at most" if case.closure.under_mm else ""))
+        cut = lengths(physical.outline(case.wound.outline), case.closure.model_dump())
+        rows.append(_row("cut_beyond_tips_mm", list(cut)) + (" at most" if case.closure.under_mm else ""))
     if left := physical.forces_left(case):
         shares = ", ".join(f"{100 * share:.0f} % after {t:g} s" for t, share in left.items())
         rows.append(f"  {'force left':<18}{shares}")
     return "\n".join([*rows, *_forecast(physical.plan(case))])
+
+
+def _row(name, value):
+    """A line on a number or a list of them; its name ends in the unit."""
+    end = next(end for end in UNITS if name.endswith(end))
+    numbers = [number for number in (value if isinstance(value, list) else [value]) if number is not None]
+    values = [f"{number:.2f}" if end else f"{number:.3f}" for number in numbers]
+    shown = f"{', '.join(values)} {UNITS[end]}" if values else "none"
+    return f"  {name.removesuffix(end).replace('_', ' '):<18}{shown}".rstrip()
 
 
 def _forecast(plan):
@@ -78,34 +78,21 @@ def _signed(angle):
     return f"{round(math.degrees(angle), 1) + 0.0:>+7.1f}".replace("+0.0", " 0.0")
 
 
-def _without_unit(name):
-    """The words of a measure's name, and its unit as it is written."""
-    known = {"_mm": "mm", "_mm2": "mm2", "_deg": "deg", "_N_per_m": "N/m"}
-    ending = next((ending for ending in known if name.endswith(ending)), "")
-    return name.removesuffix(ending), known.get(ending, "")
-
-
 def warnings(case: Case) -> list[str]:
     """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
-    return [*site.warnings(case.model_dump()), *_buckling(case)]
-
-
-def _buckling(case):
-    """One warning if skin is squeezed by its natural tension so much that it may not lie flat even uncut."""
     squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
-    h, modulus = case.skin.thickness_mm, young_modulus(physical.law(case.skin.law))
-    flat = physical.N_PER_M * buckling_tension(
-        D=bending_stiffness(modulus, h=h, poisson=BENDING_POISSON),
+    modulus = young_modulus(physical.law(case.skin.law))
+    flat = 1e3 * buckling_tension(
+        D=bending_stiffness(modulus, h=case.skin.thickness_mm, poisson=BENDING_POISSON),
         poisson=BENDING_POISSON,
         lift=physical.springs(case.bed)[0],
-        radius=case.patch.radius_mm,
+        radius=cast(Patch, case.patch).radius_mm,
     )
-    if squeezed <= flat:
-        return []
-    return [
+    buckles = (
         f"skin.tension squeezes the skin by {squeezed:.3g} N/m; even uncut it buckles at about {flat:.3g} N/m, "
         "so cones and dips may be its own"
-    ]
+    )
+    return site.warnings(case.model_dump()) + ([buckles] if squeezed > flat else [])
 
 
 def overloaded(case: Case, forces: Iterable[float]) -> list[str]:
@@ -113,7 +100,5 @@ def overloaded(case: Case, forces: Iterable[float]) -> list[str]:
     size = getattr(case.closure.sutures, "thread_size", None)
     if size is None or max(forces) <= KNOT_PULL[size]:
         return []
-    return [
-        f"a suture carries {max(forces):.2f} N; the knot-pull strength of absorbable {size} is {KNOT_PULL[size]:g} N "
-        "(USP <881>, from memory)"
-    ]
+    strength = f"the knot-pull strength of absorbable {size} is {KNOT_PULL[size]:g} N (USP <881>, from memory)"
+    return [f"a suture carries {max(forces):.2f} N; {strength}"]

@@ -4,10 +4,10 @@ The one place where kPa, N/m and degrees end. The arguments are parts of a case;
 their units in their own arguments.
 """
 
-import inspect
 import json
 from collections.abc import Sequence
 from functools import lru_cache, partial
+from inspect import getfullargspec
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from fem.material.prestretch import stretch_under, tension
 from fem.material.relaxation import left_after
 from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
-from fem.plan.trim import ENDS, extended, trimmed
+from fem.plan.trim import ENDS, extended
 
 if TYPE_CHECKING:
     from fem.case.case import Case
@@ -41,7 +41,7 @@ def plan(case: "Case") -> Plan:
 
 def plan_of(closure: Any, wound: "Wound") -> Plan:
     """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
-    keys = {*inspect.signature(TECHNIQUES[closure.technique]).parameters, *inspect.signature(undermined).parameters}
+    keys = {key for part in (TECHNIQUES[closure.technique], undermined) for key in getfullargspec(part).kwonlyargs}
     return _plan(wound.outline.model_dump_json(), closure.model_dump_json(include={"technique", *keys}))
 
 
@@ -50,21 +50,14 @@ def _plan(shape, closure):
     """The plan of an outline and what of a closure it rests on, both as JSON, in which floats keep all digits."""
     shape, closure = json.loads(shape), json.loads(closure)
     technique = TECHNIQUES[closure.pop("technique")]
-    zone = {key: closure.pop(key) for key in _keywords(undermined)}
+    zone = {key: closure.pop(key) for key in getfullargspec(undermined).kwonlyargs}
     return undermined(technique(OUTLINES[shape.pop("kind")](**shape), **closure), **zone)
-
-
-def _keywords(function):
-    """Names of the keyword arguments of a function."""
-    return [name for name, p in inspect.signature(function).parameters.items() if p.kind is p.KEYWORD_ONLY]
 
 
 def excised(case: "Case") -> Outline:
     """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
     wound = outline(case.wound.outline)
-    if case.closure.technique != "trimmed":
-        return wound
-    return extended(wound, **case.closure.model_dump(include={*_keywords(trimmed)} - {"surplus", "eased_mm"}))
+    return extended(wound, **case.closure.model_dump()) if case.closure.technique == "trimmed" else wound
 
 
 def cut_by(case: "Case", lengths: Sequence[float]) -> "Case":
@@ -120,6 +113,6 @@ def forces_left(case: "Case") -> dict[float, float] | None:
     """Share of every force that is left, by seconds after closure; None if the case has no `relax`."""
     if case.relax is None:
         return None
-    shares, times = zip(*((term.share, term.time_s) for term in case.relax.terms), strict=True)
-    left = left_after(case.relax.at_s, shares=shares, times=times)
+    terms = case.relax.terms
+    left = left_after(case.relax.at_s, shares=[term.share for term in terms], times=[term.time_s for term in terms])
     return dict(zip(case.relax.at_s, left.tolist(), strict=True))

@@ -52,17 +52,17 @@ def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path
     Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there
     leads out of the folder.
     """
+    places = " or ".join(map(str, folders))
     if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:
-        allowed = f"folder/name with {', '.join(kinds)}"
-        places = " or ".join(str(folder) for folder in folders) or "the case's folder"
-        raise BadCase(f"{name!r} is no file below {places}; allowed: {allowed}")
+        where = places or "the case's folder"
+        raise BadCase(f"{name!r} is no file below {where}; allowed: folder/name with {', '.join(kinds)}")
     for folder in folders:
         real, root = Path(os.path.realpath(folder / name)), Path(os.path.realpath(folder))
         if os.path.lexists(folder / name) and not real.is_relative_to(root):
             raise BadCase(f"{folder / name}: a link out of the folder")
         if real.is_file():
             return folder / name
-    raise BadCase(f"no file {name!r} in {' or '.join(str(folder) for folder in folders) or 'a case without a folder'}")
+    raise BadCase(f"no file {name!r} in {places or 'a case without a folder'}")
 
 
 def _csv(written, path):
@@ -88,11 +88,8 @@ def _csv(written, path):
 def _geojson(written, path):
     import shapely
 
-    def refused(constant):
-        raise BadCase(f"{path}: {constant} is not a number of JSON")
-
     try:
-        json.loads(written, parse_constant=refused)
+        json.loads(written)  # names the place, and refuses depths that end the other
         content = shapely.from_geojson(written)
     except json.JSONDecodeError as error:
         raise BadCase(f"{path}:{error.lineno}:{error.colno}: not JSON: {error.msg}") from error
@@ -143,10 +140,9 @@ def _flattened(piece):
     import svgelements
 
     straight = svgelements.Move | svgelements.Line | svgelements.Close
+    fractions = np.linspace(0, 1, CURVE + 1)[1:]
     traced = [
-        np.reshape(segment.npoint(np.linspace(0, 1, CURVE + 1)[1:]), (-1, 2))
-        if not isinstance(segment, straight)
-        else np.array([[segment.end.x, segment.end.y]])
+        [[segment.end.x, segment.end.y]] if isinstance(segment, straight) else segment.npoint(fractions).reshape(-1, 2)
         for segment in list(piece)[:MAX_POINTS]
     ]
     return np.vstack(traced)

@@ -169,13 +169,11 @@ def _principal(C, J2):
 
 
 def young_modulus(law: Law) -> float:
-    """Young's modulus in MPa of unstretched skin along the lines, in plane stress.
+    """Young's modulus in MPa of unstretched skin along the lines, in plane stress, from 4 d2psi/dC2 at C = 1.
 
-    Fibres are about to slacken at C = 1 and do not count: with them it is the 3 mu of the ground substance, that of
-    skin whose fibres are slack. Bending, which rests on it, is then rather too soft than too stiff and cones rather
-    too high than too low: folded skin slackens half of its fibres, but tensed skin does not.
-
-    Source: the compliance of 4 d2psi/dC2 at C = 1.
+    Fibres are about to slacken there and do not count: with them it is the 3 mu of the ground substance. Bending,
+    which rests on it, is rather too soft than too stiff and cones rather too high than too low: folded skin slackens
+    half of its fibres, but tensed skin does not.
     """
     stiffness = 4 * law(np.array([1.0, 1.0, 0.0]))[2]
     return 1 / np.linalg.inv(stiffness)[0, 0]

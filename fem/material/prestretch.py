@@ -7,7 +7,7 @@ from scipy.optimize import minimize, root
 
 from fem.material.laws import Law, young_modulus
 
-# The search for the natural stretch; our choices. It takes no more than a few steps where skin may be found.
+# The search for the prestretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
 
 
@@ -38,21 +38,16 @@ def stiffness(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
 def stretch_under(law: Law, wanted: Sequence[float] | np.ndarray, *, h: float) -> np.ndarray:
     """Stretch (2,) along and across the lines at which flat skin carries the line tension `wanted` (2,), N/mm.
 
-        T_i = h dpsi/de_i,    e the log stretches
-
-    In them psi is convex for all laws here, so there is no other such stretch. A tension below 0 compresses.
+        T_i = h dpsi/de_i,    e the log stretches, in which psi is convex for all laws here: there is no other
 
     law      as in `tension`; symmetric about the lines
 
-    Raises ValueError if no stretch of this law carries it.
+    A tension below 0 compresses. Raises ValueError if no stretch of this law carries it.
     """
     wanted = np.asarray(wanted)
 
-    def at(e):
-        return np.array([*np.exp(2 * e), 0.0])
-
     def energy(e):
-        return h * law(at(e))[0] - wanted @ e
+        return h * law(np.array([*np.exp(2 * e), 0.0]))[0] - wanted @ e
 
     def excess(e):
         return tension(law, np.exp(e), h=h) - wanted

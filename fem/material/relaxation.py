@@ -13,14 +13,11 @@ def left_after(t: ArrayLike, *, shares: ArrayLike, times: ArrayLike) -> np.ndarr
     shares   g_i (k,), with a sum below 1
     times    tau_i (k,), s
 
-    One factor serves sheet and bed alike because the whole energy relaxes, membrane, bending, springs and contact: with
-    Pi its elastic value, nodes that move as x(s) carry r(t) = integral of g(t - s) d/ds [dPi/dx(x(s))] ds. A wound that
-    is closed quickly against every tau_i and then held has x = const for s > 0, so r(t) = g(t) dPi/dx(x). Where nothing
-    holds the skin dPi/dx = 0, then and ever after: the shape stays in equilibrium, stable as it was since g > 0, and
-    skin that the bed pushes is pushed on. What does hold it, sutures, rim and bed, carries g times its first force.
-
-    This takes natural tension for as young as the closure. In life it has long relaxed and stays, so that part of the
-    closing force which it makes up does not fall.
+    One factor serves sheet and bed alike because the whole energy Pi relaxes: nodes that move as x(s) carry the
+    integral of g(t - s) d/ds [dPi/dx(x(s))] ds. Closed quickly against every tau_i and then held, they carry
+    r(t) = g(t) dPi/dx(x): where nothing holds the skin it stays in equilibrium, and what does, sutures, rim and bed,
+    carries g times its first force. In life natural tension has long relaxed and stays, so the part of the closing
+    force that it makes up does not fall.
     Source: quasi-linear viscoelasticity, Fung (1993), ch. 7.
     """
     t = np.asarray(t)[..., None]

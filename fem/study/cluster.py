@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fem.errors import NoCluster
+from fem.errors import StudyStopped
 from fem.study.keys import Cluster
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
@@ -75,7 +75,7 @@ def running(address: str | None = None, *, file: Path | None = None) -> Iterator
     try:
         client = Client(address, scheduler_file=str(file) if file else None, timeout="30s")
     except (OSError, ValueError) as error:
-        raise NoCluster(f"no scheduler at {address or file}: {error}") from error
+        raise StudyStopped(f"no scheduler at {address or file}: {error}") from error
     with client:
         yield client
 

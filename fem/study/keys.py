@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from annotated_types import Ge, MultipleOf
-from pydantic import BaseModel, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from fem.case import document, tracing
-from fem.case.keys import STRICT, Positive
+from fem.case.document import Block
+from fem.case.keys import Positive
 from fem.errors import BadCase, BadValue
 from fem.study.answers.kinds import Answer
 from fem.study.spread import MAX_POINTS, Sample
@@ -21,20 +22,18 @@ Whole = Annotated[float, MultipleOf(1), Ge(1)]
 Values = dict[str, tuple[Any, ...]]
 
 
-class Limits(BaseModel):
+class Limits(Block):
     """What a case may take before it is given up and recorded as failed."""
 
-    model_config = STRICT
     seconds: Positive = Field(default=3600.0, description="time for one case, s")
     memory_MB: Annotated[float, Ge(500)] | None = Field(
         default=None, description="memory of a worker, MB; an idle one with its libraries takes some 300; no limit"
     )
 
 
-class Cluster(BaseModel):
+class Cluster(Block):
     """Workers from the queue of a computing centre, through dask-jobqueue; a job is one worker process a core."""
 
-    model_config = STRICT
     kind: Literal["slurm", "pbs", "sge", "lsf"] = Field(description="kind of the queueing system")
     queue: str | None = Field(default=None, description="queue or partition")
     account: str | None = Field(default=None, description="account or project that is charged")
@@ -46,10 +45,9 @@ class Cluster(BaseModel):
     before: tuple[str, ...] = Field(default=(), description="lines of shell before a worker starts, as module load")
 
 
-class Keys(BaseModel):
+class Keys(Block):
     """A study: what is varied about a base case, and what is asked of the results."""
 
-    model_config = STRICT
     name: str = Field(
         pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$",
         description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",

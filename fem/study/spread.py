@@ -5,9 +5,10 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from annotated_types import Ge, Le, MultipleOf
-from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
-from fem.case.keys import STRICT, Positive, variants
+from fem.case.document import Block
+from fem.case.keys import Positive, variants
 from fem.errors import BadValue
 
 if TYPE_CHECKING:
@@ -119,10 +120,9 @@ Distributions = Annotated[
 ]
 
 
-class Sample(BaseModel):
+class Sample(Block):
     """Points spread over ranges or distributions."""
 
-    model_config = STRICT
     method: Literal["sobol", "latin-hypercube"] = Field(default="sobol", description="how points are spread")
     n: Annotated[float, MultipleOf(1), Ge(1), Le(MAX_POINTS)] = Field(
         description="number of points; of sobol, a power of two"

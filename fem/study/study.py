@@ -137,8 +137,6 @@ def _stopping(into):
     except OSError as error:
         why = "no space is left: make room and run the study again" if error.errno in FULL else str(error)
         raise StudyStopped(f"{into}: {why}; complete results are kept") from error
-    except cluster.NoCluster as error:
-        raise StudyStopped(str(error)) from error
 
 
 def _prepare(into, retry):

@@ -11,14 +11,13 @@ from typing import Annotated, Any
 import numpy as np
 from annotated_types import Ge, Le
 from matplotlib import rc_context
-from pydantic import BaseModel, Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.case import Case
-from fem.case.document import parse, top_keys
+from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
-from fem.case.keys import STRICT
 from fem.comparison import chart, style
 from fem.comparison.compare import webp
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
@@ -44,10 +43,9 @@ SHAPES = (  # marks of the choices, about the origin
 )  # fmt: skip
 
 
-class Choice(BaseModel):
+class Choice(Block):
     """One of the closures that a learner chooses between: the base with some keys changed."""
 
-    model_config = STRICT
     name: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,20}$")] = Field(
         description="short: 1 to 20 small letters, digits, -; part of the names of its results folders"
     )
@@ -55,10 +53,9 @@ class Choice(BaseModel):
     change: dict[str, Any] = Field(description="dotted keys of the base, as wound.outline.kind, and their values")
 
 
-class Exploration(BaseModel):
+class Exploration(Block):
     """A file that describes the page."""
 
-    model_config = STRICT
     title: Text = Field(description="of the page")
     question: Text = Field(description="for the learner")
     base: Case = Field(description="a case; its outline has a length and a width")

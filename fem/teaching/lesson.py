@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import Annotated, Any, Self, cast
 
 from annotated_types import Gt, Le
-from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from fem.case import case as cases
 from fem.case import dotted, physical
 from fem.case.case import Case
-from fem.case.document import parse, top_keys
+from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
-from fem.case.keys import STRICT, Patch
+from fem.case.keys import Patch
 from fem.case.site import SITES, springs
 from fem.errors import BadCase, BadValue
 from fem.plan.plan import reach
@@ -30,10 +30,9 @@ Factor = Annotated[float, Gt(0), Le(10)]
 Text = Annotated[str, Field(min_length=1, max_length=600)]
 
 
-class Neighbour(BaseModel):
+class Neighbour(Block):
     """A closure to compare with: the lesson's case with some keys changed, or another case."""
 
-    model_config = STRICT
     label: Text = Field(description="what it is, in a few words")
     name: str | None = Field(default=None, description="of the changed case, and of its results folder")
     change: dict[str, Any] | None = Field(
@@ -55,18 +54,16 @@ class Neighbour(BaseModel):
         return self
 
 
-class Order(BaseModel):
+class Order(Block):
     """What the closures of a lesson are put in order by, instead of their scars."""
 
-    model_config = STRICT
     key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
     label: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
 
 
-class Lesson(BaseModel):
+class Lesson(Block):
     """A lesson file."""
 
-    model_config = STRICT
     title: Text = Field(description="of the sheet")
     question: Text = Field(description="that the sheet answers")
     case: Case = Field(description="the case of the lesson, or the path of its file")

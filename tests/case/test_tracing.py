@@ -267,7 +267,7 @@ def test_place_in_case_and_file(tmp_path):
             "the outline crosses or touches itself: Self-intersection[4.5 4.5] mm",
         ),
         ("a.geojson", '{"type":\n "Polygon", coordinates: []}', "a.geojson:2:13: not JSON: Expecting property name"),
-        ("a.geojson", '{"type": "Polygon", "coordinates": [[[NaN, 0]]]}', "a.geojson: NaN is not a number of JSON"),
+        ("a.geojson", '{"type": "Polygon", "coordinates": [[[NaN, 0]]]}', "a.geojson: not GeoJSON: "),
         ("a.geojson", "[" * 100_000, "a.geojson: nested too deep"),
         ("a.geojson", "{}", "a.geojson: not GeoJSON: "),
         (

@@ -4,11 +4,11 @@ from typing import Literal
 
 import numpy as np
 from matplotlib.figure import Figure
-from pydantic import BaseModel, Field
+from pydantic import Field
 
 from fem.case import case as cases
 from fem.case import overview
-from fem.case.keys import STRICT
+from fem.case.document import Block
 from fem.comparison import wording
 from fem.comparison.style import figure, key, looks
 from fem.results.quantities import known, labelled, numbers
@@ -22,10 +22,9 @@ ALL = "closed"  # the only line of a chart
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
-class Curves(BaseModel):
+class Curves(Block):
     """Measures over an input of the study's own cases, a chart each."""
 
-    model_config = STRICT
     kind: Literal["curves"]
     measures: Measures = Field(description="names of numbers in measures.json; a chart each")
     over: str = Field(description="along the axis: dotted path of an input that the study varies, or a measure")

@@ -7,9 +7,9 @@ import cmcrameri.cm as colours
 import numpy as np
 from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
-from pydantic import BaseModel, Field
+from pydantic import Field
 
-from fem.case.keys import STRICT
+from fem.case.document import Block
 from fem.comparison.style import SIZE, figure
 from fem.comparison.wording import sentence
 from fem.results.quantities import labelled, shown
@@ -21,10 +21,9 @@ from fem.study.sweep import Study, points
 SMALL = 100  # cells of a map in which the numbers are written; our choice
 
 
-class Map(BaseModel):
+class Map(Block):
     """A measure over two inputs of the study's own cases, as colours."""
 
-    model_config = STRICT
     kind: Literal["map"]
     measure: Measure = Field(description="name of a number in measures.json")
     over: tuple[str, str] = Field(description="dotted paths of two inputs that the study varies: across, upwards")

@@ -8,9 +8,9 @@ from typing import Annotated, Any, Literal, Self
 import numpy as np
 from annotated_types import Ge, Gt, Le, MultipleOf
 from matplotlib.figure import Figure
-from pydantic import BaseModel, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from fem.case.keys import STRICT
+from fem.case.document import Block
 from fem.comparison.style import COLOURS, figure, key, looks
 from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import current, known, labelled
@@ -29,10 +29,9 @@ EACH = 40  # designs a combination of choices; our choice
 MOST_ROWS = 30  # of the table of a front; our choice
 
 
-class Search(BaseModel):
+class Search(Block):
     """The best design: the least of an input or a measure within limits."""
 
-    model_config = STRICT
     kind: Literal["search"]
     least: str = Field(description="what is to be least: a measure, or the one dotted path that is searched over")
     limits: dict[str, float] = Field(description="greatest value that each of these measures may have")

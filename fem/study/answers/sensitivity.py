@@ -9,10 +9,10 @@ from typing import Literal
 
 import numpy as np
 from matplotlib.figure import Figure
-from pydantic import BaseModel, Field
+from pydantic import Field
 from scipy.stats import bootstrap, sobol_indices
 
-from fem.case.keys import STRICT
+from fem.case.document import Block
 from fem.comparison.style import COLOURS, SIZE, figure
 from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
@@ -28,10 +28,9 @@ IDLE = 0.05  # total index below which a measure hardly depends on an input; our
 CONSTANT = 1e-9  # share of its size by which a measure varies at least; our choice, above round-off
 
 
-class Sensitivity(BaseModel):
+class Sensitivity(Block):
     """How much of each measure's variance comes from which input: Sobol indices."""
 
-    model_config = STRICT
     kind: Literal["sensitivity"]
     measures: Measures = Field(description="names of numbers in measures.json")
     inputs: Inputs = None

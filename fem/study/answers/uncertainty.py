@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 from matplotlib.figure import Figure
-from pydantic import BaseModel, Field
+from pydantic import Field
 from scipy.stats import binomtest
 
-from fem.case.keys import STRICT
+from fem.case.document import Block
 from fem.comparison.style import SIZE, figure, looks
 from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import labelled, shown, unit
@@ -25,10 +25,9 @@ SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a S
 NO_DESIGN = "design, and the settings that make it"
 
 
-class Uncertainty(BaseModel):
+class Uncertainty(Block):
     """How measures of one or several designs are spread over uncertain inputs, the same sample for all."""
 
-    model_config = STRICT
     kind: Literal["uncertainty"]
     designs: Annotated[dict[str, dict[str, Any]], some(NO_DESIGN)] = Field(
         description="settings by dotted path for each design, by its name"
