@@ -1,11 +1,14 @@
 """Plane curves by fraction of arc length, and the outline that two of them make."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from math import atan, cos, sin
 from typing import Annotated
 
 import numpy as np
+import shapely
 from annotated_types import Ge, Le
 from scipy.interpolate import CubicHermiteSpline
 
@@ -28,6 +31,13 @@ class Curve:
     tangent: Callable[..., np.ndarray]
     length: float  # mm
     corners: tuple[float, ...] = ()  # inner fractions where the tangent turns
+
+    @cached_property
+    def pieces(self) -> tuple[np.ndarray, np.ndarray]:
+        """Fractions (k + 1,) of ends and corners, and which pieces between are bent (k,), longer than their chord."""
+        knots = np.array([0.0, *self.corners, 1.0])
+        chords = np.hypot(*np.diff(self.point(knots)))
+        return knots, chords < (1 - STRAIGHT) * np.diff(knots) * self.length
 
 
 @dataclass(frozen=True)
@@ -53,11 +63,9 @@ def polyline(X: np.ndarray, *, corner: float = 0.0) -> Curve:
     corner  rad: it has a corner at each inner point where it turns by this or more
     """
     step = np.diff(X, axis=1)
-    back, ahead = step[:, :-1], step[:, 1:]
-    turn = np.abs(np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], (back * ahead).sum(axis=0)))
     s = np.append(0.0, np.cumsum(np.hypot(*step)))
     at = s / s[-1]
-    corners = tuple(at[1:-1][turn >= corner].tolist())
+    corners = tuple(at[1:-1][np.abs(turn(step[:, :-1], step[:, 1:])) >= corner].tolist())
     way = step / np.hypot(*step)
 
     def tangent(fraction, side=1):
@@ -68,7 +76,26 @@ def polyline(X: np.ndarray, *, corner: float = 0.0) -> Curve:
 
 def _piece(fraction, at, side):
     """Number of the piece between knots `at` that fractions lie on; at a knot, of that which follows or precedes."""
-    return np.clip(np.searchsorted(at, np.asarray(fraction) + side * ROUND_OFF, side="right") - 1, 0, len(at) - 2)
+    return np.clip(np.searchsorted(at, fraction + side * ROUND_OFF, side="right") - 1, 0, len(at) - 2)
+
+
+def smooth(
+    position: Callable[[np.ndarray], np.ndarray],
+    velocity: Callable[[np.ndarray], np.ndarray],
+    parameter: Callable[[np.ndarray], np.ndarray],
+    length: float,
+) -> Curve:
+    """The curve without corners that `position` sweeps.
+
+    position, velocity   parameters (n,) -> (2, n), the second along the derivative of the first and nowhere 0
+    parameter            fractions of arc length (n,) -> parameters (n,)
+    """
+
+    def tangent(fraction, side=1):
+        way = velocity(parameter(fraction))
+        return way / np.hypot(*way)
+
+    return Curve(lambda fraction: position(parameter(fraction)), tangent, length)
 
 
 def arc(chord: float, rise: float) -> Curve:
@@ -80,24 +107,18 @@ def arc(chord: float, rise: float) -> Curve:
     if theta == 0:
         return polyline(np.array([[-chord / 2, chord / 2], [0.0, 0.0]]))
     R = chord / (2 * sin(theta))
-
-    def point(fraction):
-        t = (2 * np.asarray(fraction) - 1) * theta
-        return R * np.array([np.sin(t), 2 * np.sin((theta + t) / 2) * np.sin((theta - t) / 2)])  # cos t - cos theta
-
-    def tangent(fraction, side=1):
-        t = (2 * np.asarray(fraction) - 1) * theta
-        return np.array([np.cos(t), -np.sin(t)])
-
-    return Curve(point, tangent, 2 * R * theta)
+    return smooth(
+        lambda t: R * np.array([np.sin(t), 2 * np.sin((theta + t) / 2) * np.sin((theta - t) / 2)]),  # cos t - cos theta
+        lambda t: np.array([np.cos(t), -np.sin(t)]),
+        lambda fraction: (2 * fraction - 1) * theta,
+        2 * R * theta,
+    )
 
 
 def swept(
     position: Callable[[np.ndarray], np.ndarray], velocity: Callable[[np.ndarray], np.ndarray], start: float, end: float
 ) -> Curve:
-    """The smooth curve that `position` sweeps from `start` to `end`.
-
-    position, velocity   parameters (n,) -> (2, n), the second the derivative of the first and nowhere 0
+    """The curve without corners that `position` sweeps from `start` to a greater `end`; velocity is its derivative.
 
     Arc length by Gauss's rule on PIECES pieces; its inverse by cubic Hermite splines, dt/ds = 1/speed.
     """
@@ -108,20 +129,15 @@ def swept(
     pieces = half * np.hypot(*velocity(inner.ravel())).reshape(inner.shape) @ weight
     s = np.append(0.0, np.cumsum(pieces))
     parameter = CubicHermiteSpline(s / s[-1], t, s[-1] / np.hypot(*velocity(t)))
-
-    def tangent(fraction, side=1):
-        way = velocity(parameter(fraction)) * np.sign(end - start)
-        return way / np.hypot(*way)
-
-    return Curve(lambda fraction: position(parameter(fraction)), tangent, float(s[-1]))
+    return smooth(position, velocity, parameter, float(s[-1]))
 
 
 def part(curve: Curve, start: float, end: float) -> Curve:
     """The part of a curve between two fractions, run through from `start` to `end`, backwards if that is less."""
     corners, sense = sorted((s - start) / (end - start) for s in curve.corners), 1 if end > start else -1
     return Curve(
-        lambda fraction: curve.point(start + np.asarray(fraction) * (end - start)),
-        lambda fraction, side=1: sense * curve.tangent(start + np.asarray(fraction) * (end - start), sense * side),
+        lambda fraction: curve.point(start + fraction * (end - start)),
+        lambda fraction, side=1: sense * curve.tangent(start + fraction * (end - start), sense * side),
         abs(end - start) * curve.length,
         tuple(s for s in corners if ROUND_OFF < s < 1 - ROUND_OFF),
     )
@@ -134,23 +150,22 @@ def chained(*curves: Curve) -> Curve:
 
     def along(fraction, side, values):
         """Of each fraction, the value (2,) that its curve has there."""
-        fraction = np.asarray(fraction)
         piece, found = _piece(fraction, at, side), np.empty((2, *fraction.shape))
-        for k in set(piece.ravel().tolist()):
+        for k in set(piece.tolist()):
             here = piece == k
             found[:, here] = values(curves[k], np.clip((fraction[here] - at[k]) / (at[k + 1] - at[k]), 0, 1))
         return found
 
-    def point(fraction):
-        return along(fraction, 0, lambda curve, s: curve.point(s))
-
-    def tangent(fraction, side=1):
-        return along(fraction, side, lambda curve, s: curve.tangent(s, side))
-
-    inner = [
-        a + s * (b - a) for curve, a, b in zip(curves, at[:-1], at[1:], strict=True) for s in (0.0, *curve.corners)
-    ]
-    return Curve(point, tangent, float(ends[-1]), tuple(float(s) for s in inner[1:]))
+    return Curve(
+        lambda fraction: along(fraction, 0, lambda curve, s: curve.point(s)),
+        lambda fraction, side=1: along(fraction, side, lambda curve, s: curve.tangent(s, side)),
+        float(ends[-1]),
+        tuple(
+            float(start + s * (end - start))
+            for curve, (start, end) in zip(curves, pairwise(at), strict=True)
+            for s in (0.0, *curve.corners)
+        )[1:],
+    )
 
 
 def moved(curve: Curve, matrix: np.ndarray) -> Curve:
@@ -163,20 +178,31 @@ def moved(curve: Curve, matrix: np.ndarray) -> Curve:
     )
 
 
-def samples(curve: Curve, n: int, *, start: float = 0.0, end: float = 1.0) -> np.ndarray:
-    """Fractions from `start` to `end`, ascending: both, the corners between, and n - 1 more where the curve is bent.
-
-    A part between corners is straight if it is as long as its chord; nothing of it but its ends is needed.
-    """
-    knots = np.array([start, *(s for s in curve.corners if start < s < end), end])
-    chords = np.hypot(*np.diff(curve.point(knots)))
-    bent = chords < (1 - STRAIGHT) * np.diff(knots) * curve.length
+def samples(curve: Curve, n: int) -> np.ndarray:
+    """Fractions from 0 to 1, ascending: both, the corners, and n - 1 more where the curve is bent."""
+    knots, bent = curve.pieces
     if not bent.any():
         return knots
-    s = np.linspace(start, end, n + 1)
+    s = np.linspace(0, 1, n + 1)
     return np.union1d(knots, s[bent[np.clip(np.searchsorted(knots, s, side="right") - 1, 0, len(bent) - 1)]])
+
+
+def ring(chain: Iterable[Curve], n: int) -> shapely.Polygon:
+    """The polygon of a closed chain of curves, each in n chords or more where it is bent."""
+    return shapely.Polygon(np.hstack([curve.point(samples(curve, n)[:-1]) for curve in chain]).T)
+
+
+def enclosed(chain: Sequence[Curve]) -> float:
+    """Area in a closed chain of curves, mm2; the errors of rings of n and 2 n chords, which fall with n^2, cancel."""
+    coarse, fine = (ring(chain, n).area for n in (500, 1000))
+    return (4 * fine - coarse) / 3
 
 
 def turned(X: np.ndarray, angle: float) -> np.ndarray:
     """Points (2, n) turned counter-clockwise about the origin, rad."""
     return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]]) @ X
+
+
+def turn(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Angle (...) from vectors a (2, ...) counter-clockwise to b, rad in (-pi, pi]."""
+    return np.arctan2(a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1])

@@ -15,7 +15,7 @@ import shapely
 from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
-from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, moved, part, polyline, samples, swept
+from fem.geometry.curve import Coordinate, Length, Outline, arc, chained, moved, part, polyline, samples, smooth, swept
 from fem.geometry.polygon import polygon, traced
 
 ROUND_OFF = 1e-14  # of an angle, rad
@@ -42,16 +42,12 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
     a, b = length_mm / 2, width_mm / 2
     m = 1 - (b / a) ** 2
 
-    def point(fraction):
-        t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
-        return np.array([a * np.sin(t), b * np.cos(t)])
-
-    def tangent(fraction, side=1):
-        t = _amplitude((2 * np.asarray(fraction) - 1) * ellipe(m), m)
-        way = np.array([a * np.cos(t), -b * np.sin(t)])
-        return way / np.hypot(*way)
-
-    upper = Curve(point, tangent, float(2 * a * ellipe(m)))
+    upper = smooth(
+        lambda t: np.array([a * np.sin(t), b * np.cos(t)]),
+        lambda t: np.array([a * np.cos(t), -b * np.sin(t)]),
+        lambda fraction: _amplitude((2 * fraction - 1) * ellipe(m), m),
+        float(2 * a * ellipe(m)),
+    )
     return _symmetric(upper, (pi, pi), length_mm, width_mm, area=pi * a * b)
 
 
@@ -97,20 +93,8 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
     straight = sqrt((length_mm - width_mm) * (length_mm + width_mm)) / 2  # no digits lost where it is short
     theta = atan2(r, straight)
     half = straight + r * theta
-
-    def angle(fraction):
-        s = (2 * np.asarray(fraction) - 1) * half  # from the top of the circle
-        return s, np.clip(s / r, -theta, theta)
-
-    def point(fraction):
-        s, t = angle(fraction)
-        return r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * np.array([np.cos(t), -np.sin(t)])
-
-    def tangent(fraction, side=1):
-        _, t = angle(fraction)
-        return np.array([np.cos(t), -np.sin(t)])
-
-    return _symmetric(Curve(point, tangent, 2 * half), (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
+    upper = _over_circle(r, -half, half, angles=(-theta, theta))
+    return _symmetric(upper, (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
 
 
 def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
@@ -127,22 +111,8 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     r = width_mm / 2
     D = length_mm - r
     straight = sqrt((D - r) * (D + r))
-    turn = pi - atan2(straight, r)
-
-    def angle(fraction):
-        s = np.asarray(fraction) * (straight + r * turn)
-        return s, np.clip(s / r, 0, turn)
-
-    def point(fraction):
-        s, t = angle(fraction)
-        x, y = r * np.array([-np.cos(t), np.sin(t)]) + (s - r * t) * np.array([np.sin(t), np.cos(t)])
-        return np.array([x + r - length_mm / 2, y])
-
-    def tangent(fraction, side=1):
-        _, t = angle(fraction)
-        return np.array([np.sin(t), np.cos(t)])
-
-    upper = Curve(point, tangent, straight + r * turn)
+    turn = pi / 2 - atan2(straight, r)  # from the top to where the tangent starts
+    upper = _over_circle(r, -pi / 2 * r, r * turn + straight, angles=(-pi / 2, turn), x=r - length_mm / 2)
     return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
 
 
@@ -287,21 +257,9 @@ def slit(*, length_mm: Length) -> Outline:
     return Outline(line, line, (0.0, 0.0), length_mm, width=0.0, area=0.0)
 
 
+KINDS = (circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy_s, lens_with_m, triangle, square, slit)
 OUTLINES: dict[str, Callable[..., Outline]] = {
-    "circle": circle,
-    "ellipse": ellipse,
-    "lens": lens,
-    "rhombus": rhombus,
-    "tangent": tangent,
-    "teardrop": teardrop,
-    "crescent": crescent,
-    "lazy-s": lazy_s,
-    "lens-with-m": lens_with_m,
-    "triangle": triangle,
-    "square": square,
-    "slit": slit,
-    "polygon": polygon,
-    "traced": traced,
+    kind.__name__.replace("_", "-"): kind for kind in (*KINDS, polygon, traced)
 }
 
 
@@ -331,6 +289,24 @@ def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
     """
     lower, upper = (edge.point(samples(edge, n)) for edge in (outline.lower, outline.upper))
     return shapely.Polygon(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
+
+
+def _over_circle(r, start, end, *, angles, x=0.0):
+    """Along the circle of radius r about (x, 0) between two angles from its top, clockwise, and beyond on its tangents.
+
+    start, end   mm along the way from the top
+    """
+
+    def position(s):
+        t = np.clip(s / r, *angles)
+        way = np.array([np.cos(t), -np.sin(t)])
+        return np.array([[x], [0.0]]) + r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * way
+
+    def velocity(s):
+        t = np.clip(s / r, *angles)
+        return np.array([np.cos(t), -np.sin(t)])
+
+    return smooth(position, velocity, lambda fraction: start + fraction * (end - start), end - start)
 
 
 def _not_wider_than_long(length, width):

@@ -9,7 +9,7 @@ import shapely
 from annotated_types import Ge, Le, MaxLen
 from shapely.ops import substring
 
-from fem.geometry.curve import Outline, Place, polyline, turned
+from fem.geometry.curve import Outline, Place, polyline, turn, turned
 
 MAX_POINTS = 1000  # of an outline; our choice, a tracing at every millimetre of a large wound
 APART = 1e-3  # mm, between points of an outline; our choice, a tenth would still mesh
@@ -84,12 +84,15 @@ def simple_polygon(points: Sequence[Place]) -> shapely.Polygon:
     """
     if not 3 <= len(points) <= MAX_POINTS:
         raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
-    pairs = shapely.STRtree(shapely.points(points)).query(shapely.points(points), "dwithin", APART).T
-    repeated = [(i, j) for i, j in pairs.tolist() if i < j]
-    if repeated:
-        i, j = min(repeated)
+    for i, j in coinciding(points):
         raise ValueError(f"point {j + 1} repeats point {i + 1}; the last point joins the first by itself")
     return _refuse_crossing(shapely.Polygon(points), "the sides cross or touch")
+
+
+def coinciding(points: Sequence[Place]) -> list[tuple[int, int]]:
+    """Numbers i < j of points [x, y] that are the same within APART, in order."""
+    at = shapely.points(points)
+    return sorted((i, j) for i, j in shapely.STRtree(at).query(at, "dwithin", APART).T.tolist() if i < j)
 
 
 def traced_polygon(points: Sequence[Place] | np.ndarray) -> shapely.Polygon:
@@ -181,15 +184,10 @@ def _between(upper, lower, *, corner):
         upper=polyline(upper, corner=corner),
         lower=polyline(lower, corner=corner),
         tip_angles=(
-            _turn(lower[:, 1] - lower[:, 0], upper[:, 1] - upper[:, 0]),
-            _turn(upper[:, -2] - upper[:, -1], lower[:, -2] - lower[:, -1]),
+            float(turn(lower[:, 1] - lower[:, 0], upper[:, 1] - upper[:, 0]) % tau),
+            float(turn(upper[:, -2] - upper[:, -1], lower[:, -2] - lower[:, -1]) % tau),
         ),
         length=float(np.hypot(*axis)),
         width=widest(turned(ring, -atan2(axis[1], axis[0]))),
         area=float(shapely.Polygon(ring.T).area),
     )
-
-
-def _turn(a, b):
-    """Angle from vector a to vector b, counter-clockwise, rad in [0, 2 pi)."""
-    return atan2(a[0] * b[1] - a[1] * b[0], a @ b) % tau

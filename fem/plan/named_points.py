@@ -11,14 +11,15 @@ import shapely
 from annotated_types import Len, MaxLen, MinLen
 
 from fem.errors import BadValue
-from fem.geometry.curve import Curve, Outline, Place, chained, polyline, samples
+from fem.geometry.curve import Curve, Outline, Place, chained, polyline, ring
 from fem.geometry.outlines import boundary
 from fem.plan.plan import Plan, removed_skin
 
 MAX_NAMES = 200  # of points, and in a path; our choice, ten times those of a bilobed flap
 APART = 1e-3  # mm, between named points; our choice, as for the points of an outline
 ROUND = 1e-6  # of its radius: the points of an arc lie on one circle, half its last digit if given to 0.1 um
-CHORDS, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the outline's area; twenty times as much
+CHORDS = 100  # of an arc of an area
+FINE, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the outline's area; twenty times as much
 
 Name = Annotated[str, Len(1, 12)]
 Path = Annotated[tuple[Name, ...], Len(2, MAX_NAMES)]
@@ -62,7 +63,7 @@ def named_points(
     if problems:
         raise BadValue(problems)
     plan = sewn(points_mm, arcs=arcs, removed=removed, cuts=cuts, seams=seams, open=open, flaps=flaps)
-    left = boundary(outline).difference(removed_skin(plan, n=CHORDS)).area if outline.area else 0.0
+    left = boundary(outline).difference(removed_skin(plan, n=FINE)).area if outline.area else 0.0
     if left > MISSED * outline.area:
         raise ValueError(f"{left:.4g} mm2 of the outline are not inside the skin that the plan removes")
     return plan
@@ -86,16 +87,16 @@ def sewn(
         pieces = _pieces(points, known, names)
         return pieces[0] if len(pieces) == 1 else chained(*pieces)
 
-    def ring(names):
-        order = names if shapely.LinearRing([points[name] for name in names]).is_ccw else names[::-1]
-        return tuple(_pieces(points, known, [*order, order[0]]))
+    def around(names):
+        way, back = (_pieces(points, known, [*order, order[0]]) for order in (names, names[::-1]))
+        return tuple(way if ring(way, CHORDS).exterior.is_ccw else back)
 
     def area(names):
-        return shapely.Polygon(np.hstack([curve.point(samples(curve, 100)[:-1]) for curve in ring(names)]).T)
+        return ring(around(names), CHORDS)
 
     moved = tuple(area(names) for names in flaps)
     return Plan(
-        removed=tuple(ring(names) for names in removed),
+        removed=tuple(around(names) for names in removed),
         cuts=tuple(path(names) for names in cuts),
         seams=tuple((path(first), path(second)) for first, second in seams),
         open=tuple(path(names) for names in open),

@@ -28,11 +28,11 @@ class Around:
     drawn_to: float  # mm: its length from station to station when it is tied
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """What is cut, sewn and freed; every technique is one of these."""
+    """What is cut, sewn and freed; every technique is one of these. A plan equals itself only."""
 
-    removed: tuple[tuple[Curve, ...], ...]  # closed chains, each curve starts where the one before ended
+    removed: tuple[tuple[Curve, ...], ...]  # closed chains of curves, counter-clockwise
     seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
     cuts: tuple[Curve, ...] = ()  # incisions of no width, also where they run along a seam
     open: tuple[Curve, ...] = ()  # edges that are not sewn, skin on the left of their way
