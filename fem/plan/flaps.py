@@ -1,8 +1,9 @@
 """Flaps: skin beside the wound is cut free and moved into it.
 
-Adding one: a function of an outline that returns a Plan, drawn with named points, and one entry in FLAPS; its keyword
+Adding one: a function of an outline that returns a Plan, drawn with named points, and its name in FLAPS; its keyword
 arguments are the keys of a case file, and the docstring's line on each is their description. Defaults are common
-practice unless a source is given. Points are vectors (2,), mm; a word names a path along points of one letter.
+practice unless a source is given. Points are vectors (2,), mm; a word names a path along points of one letter, two
+words joined by - the edges of a seam.
 """
 
 from collections.abc import Callable
@@ -12,11 +13,12 @@ from typing import Annotated, Literal
 import numpy as np
 from annotated_types import Ge, Gt, Le, Lt
 
-from fem.geometry.curve import Length, Outline
+from fem.geometry.curve import Length, Outline, turn
+from fem.geometry.outlines import boundary
 from fem.plan.named_points import sewn
 from fem.plan.plan import Plan
-from fem.plan.shapes import EXACT, box, is_circle, is_rhombus, triangle
 
+EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
 Upper = Literal["upper", "lower"]
@@ -47,13 +49,8 @@ def z_plasty(
     a, side = outline.length / 2, outline.length if limb_mm is None else limb_mm
     limb = side * _way(radians(angle_deg))
     B, C = np.array([-a, 0.0]), np.array([a, 0.0])
-    return _drawn(
-        dict(A=B + limb, B=B, C=C, D=C - limb),
-        mirrored=first_limb == "lower",
-        cuts=["ABCD"],
-        seams=[("CD", "CB"), ("BA", "BC"), ("AB", "CD")],
-        flaps=["ABC", "BCD"],
-    )
+    points = dict(A=B + limb, B=B, C=C, D=C - limb)
+    return _drawn(points, first_limb == "lower", cuts="ABCD", seams="CD-CB BA-BC AB-CD", flaps="ABC BCD")
 
 
 def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right") -> Plan:
@@ -69,23 +66,18 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
     Raises ValueError unless the outline is a rhombus with angles of 60 and 120 degrees, or a circle.
     Source: Limberg (from memory); angles and the short diagonal across the skin tension lines are usual teaching.
     """
-    if is_circle(outline):
-        side = outline.length / sin(pi / 3)
-    elif abs(outline.length - sqrt(3) * outline.width) < 1e-3 * outline.width and is_rhombus(outline):
-        side = hypot(outline.length, outline.width) / 2
+    length, width = outline.length, outline.width
+    if _is_circle(outline):
+        side = length / sin(pi / 3)
+    elif abs(length - sqrt(3) * width) < 1e-3 * width and _has(outline, 2 * hypot(length, width), length * width / 2):
+        side = hypot(length, width) / 2
     else:
         raise ValueError("a rhombic flap wants a circle, or a rhombus with length_mm sqrt(3) = 1.7321 times width_mm")
     A, B = np.array([-side * sqrt(3) / 2, 0.0]), np.array([0.0, -side / 2])
     E = np.array([0.0, 1.5 * side])
-    return _drawn(
-        dict(A=A, B=B, C=-A, D=-B, E=E, F=E + B - A),
-        mirrored=(corner == "lower"),
-        reversed_=(towards == "left"),
-        removed=["ABCD"],
-        cuts=["DEF"],
-        seams=[("CB", "CD"), ("BA", "DE"), ("AD", "EF"), ("DE", "FE")],
-        flaps=["CDEF"],
-    )
+    points = dict(A=A, B=B, C=-A, D=-B, E=E, F=E + B - A)
+    seams = "CB-CD BA-DE AD-EF DE-FE"
+    return _drawn(points, corner == "lower", towards == "left", removed="ABCD", cuts="DEF", seams=seams, flaps="CDEF")
 
 
 def rotation(
@@ -105,7 +97,7 @@ def rotation(
     turn, and for a back cut as long as the flap is wide.
     Source: 5 to 8 widths of the wound are usual teaching.
     """
-    P, Q, R = triangle(outline)
+    P, Q, R = _triangle(outline)
     if abs(np.hypot(*(P - Q)) - np.hypot(*(P - R))) > EXACT * outline.length:
         raise ValueError("a rotation flap wants a triangle whose sides at its right end are of equal length")
     base, radius = float(np.hypot(*(Q - R))), float(np.hypot(*(P - Q)))
@@ -116,18 +108,11 @@ def rotation(
         raise ValueError(f"back_cut_mm {back_cut_mm:g} leaves no base; the apex is {radius:.4g} mm away")
     start = np.arctan2(*(Q - P)[::-1])
     S, T = (P + radius * _way(start - turn * share) for share in (0.5, 1.0))
-    points, end = dict(P=P, Q=Q, R=R, S=S, T=T), ""
+    points, arc = dict(P=P, Q=Q, R=R, S=S, T=T), "QST"
     if back_cut_mm is not None:
-        points["U"], end = T + back_cut_mm / radius * (P - T), "U"
-    return _drawn(
-        points,
-        mirrored=(flap == "lower"),
-        arcs=["QST"],
-        removed=["PQR"],
-        cuts=["QST" + end],
-        seams=[("PR", "PQ"), ("RQST" + end, "QST" + end)],
-        flaps=["PQST" + end],
-    )
+        points["U"], arc = T + back_cut_mm / radius * (P - T), "QSTU"
+    seams = f"PR-PQ R{arc}-{arc}"
+    return _drawn(points, flap == "lower", arcs="QST", removed="PQR", cuts=arc, seams=seams, flaps="P" + arc)
 
 
 def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
@@ -141,16 +126,11 @@ def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
 
     Raises ValueError unless the outline is a triangle.
     """
-    P, Q, R = triangle(outline)
+    P, Q, R = _triangle(outline)
     base = float(np.hypot(*(Q - R)))
     along = (base if limb_mm is None else limb_mm) / base * (Q - R)
-    return _drawn(
-        dict(P=P, Q=Q, R=R, M=(Q + R) / 2, X=Q + along, Y=R - along),
-        removed=["PQR"],
-        cuts=["QX", "RY"],
-        seams=[("PR", "PQ"), ("MQX", "QX"), ("RY", "MRY")],
-        flaps=["PQX", "PRY"],
-    )
+    points = dict(P=P, Q=Q, R=R, M=(Q + R) / 2, X=Q + along, Y=R - along)
+    return _drawn(points, removed="PQR", cuts="QX RY", seams="PR-PQ MQX-QX RY-MRY", flaps="PQX PRY")
 
 
 def advancement(
@@ -173,17 +153,13 @@ def advancement(
     Raises ValueError if the triangles are longer than the flap.
     Source: at most twice as long as wide, 3 times as an exception, is usual teaching.
     """
-    A, B, C, D = box(outline)
-    length, width = D[0] - A[0], A[1] - B[1]
+    A, B, C, D = _box(outline)
+    length, width = D - B
     flap = max(2 * width, 1.5 * length) if flap_mm is None else flap_mm
-    sizes = _tongue(flap, length if burow_mm is None else burow_mm, burow_height_mm)
-    return _drawn(
-        dict(A=A, B=B, C=C, D=D) | _beside("EGH", D, sizes, (1, 1)) | _beside("FIJ", C, sizes, (1, -1)),
-        removed=["ABCD", "GEH", "IFJ"],
-        cuts=["DG", "CI"],
-        seams=[("BA", "CD"), ("ADG", "DE"), ("CF", "BCI"), ("GH", "EH"), ("FJ", "IJ")],
-        flaps=["CDEF"],
-    )
+    sizes = flap, length if burow_mm is None else burow_mm, burow_height_mm
+    points = dict(A=A, B=B, C=C, D=D) | _tongue("EGH", D, (1, 1), *sizes) | _tongue("FIJ", C, (1, -1), *sizes)
+    seams = "BA-CD ADG-DE CF-BCI GH-EH FJ-IJ"
+    return _drawn(points, removed="ABCD GEH IFJ", cuts="DG CI", seams=seams, flaps="CDEF")
 
 
 def two_sided_advancement(
@@ -204,23 +180,20 @@ def two_sided_advancement(
 
     Raises ValueError if the triangles are longer than the flaps.
     """
-    A, B, C, D = box(outline)
-    length, width = D[0] - A[0], A[1] - B[1]
+    A, B, C, D = _box(outline)
+    length, width = D - B
     flap = max(width, 0.75 * length) if flap_mm is None else flap_mm
-    sizes = _tongue(flap, length / 2 if burow_mm is None else burow_mm, burow_height_mm)
+    sizes = flap, length / 2 if burow_mm is None else burow_mm, burow_height_mm
+    points = dict(A=A, B=B, C=C, D=D, M=(A + D) / 2, N=(B + C) / 2)
+    points |= _tongue("EGH", D, (1, 1), *sizes) | _tongue("FIJ", C, (1, -1), *sizes)
+    points |= _tongue("OQS", A, (-1, 1), *sizes) | _tongue("PRT", B, (-1, -1), *sizes)
     return _drawn(
-        dict(A=A, B=B, C=C, D=D, M=(A + D) / 2, N=(B + C) / 2)
-        | _beside("EGH", D, sizes, (1, 1)) | _beside("FIJ", C, sizes, (1, -1))
-        | _beside("OQS", A, sizes, (-1, 1)) | _beside("PRT", B, sizes, (-1, -1)),
-        removed=["ABNCDM", "GEH", "IFJ", "OQS", "PRT"],
-        cuts=["DG", "CI", "AQ", "BR"],
-        seams=[
-            ("BA", "CD"),
-            ("MDG", "DE"), ("CF", "NCI"), ("GH", "EH"), ("FJ", "IJ"),
-            ("QAM", "OA"), ("PB", "RBN"), ("OS", "QS"), ("RT", "PT"),
-        ],
-        flaps=["CDEF", "ABPO"],
-    )  # fmt: skip
+        points,
+        removed="ABNCDM GEH IFJ OQS PRT",
+        cuts="DG CI AQ BR",
+        seams="BA-CD MDG-DE CF-NCI GH-EH FJ-IJ QAM-OA PB-RBN OS-QS RT-PT",
+        flaps="CDEF ABPO",
+    )
 
 
 def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[float, Gt(0), Lt(1)] = 0.5) -> Plan:
@@ -236,8 +209,8 @@ def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[f
     Raises ValueError if the island is too short to cover the wound.
     Source: 2 to 3 times as long as the wound is common practice.
     """
-    A, B, C, D = box(outline)
-    length, width = D[0] - A[0], A[1] - B[1]
+    A, B, C, D = _box(outline)
+    length, width = D - B
     flap = max(2.5 * width, 1.5 * length) if flap_mm is None else flap_mm
     V = (C + D) / 2 + [flap, 0.0]
     side = float(np.hypot(*(V - D)))
@@ -246,14 +219,9 @@ def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[f
     S, T = (start + (1 - length / side) * (V - start) for start in (D, C))
     middle = (C + D + V) / 3
     held = {name: middle + pedicle * (corner - middle) for name, corner in zip("KLN", (C, D, V), strict=True)}
-    return _drawn(
-        dict(A=A, B=B, C=C, D=D, V=V, S=S, T=T) | held,
-        removed=["ABCD"],
-        cuts=["DV", "CV"],
-        seams=[("BA", "CD"), ("ADS", "DV"), ("CV", "BCT"), ("SV", "TV")],
-        flaps=["DVC"],
-        pedicle="KLN",
-    )
+    points = dict(A=A, B=B, C=C, D=D, V=V, S=S, T=T) | held
+    seams = "BA-CD ADS-DV CV-BCT SV-TV"
+    return _drawn(points, removed="ABCD", cuts="DV CV", seams=seams, flaps="DVC", pedicle="KLN")
 
 
 def bilobed(
@@ -280,7 +248,7 @@ def bilobed(
     does not touch it, and if the second lobe is too wide for its sides.
     Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
-    if not is_circle(outline):
+    if not _is_circle(outline):
         raise ValueError("a bilobed flap wants a circle")
     r, lobe = outline.length / 2, radians(lobe_deg)
     D = 2 * r if pivot_mm is None else pivot_mm
@@ -299,28 +267,37 @@ def bilobed(
         raise ValueError(f"second_mm {width:g} is not less than the edge of the first lobe's bed, {edge:.4g} mm")
     half = asin(width / (2 * reach))
     V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(1.5 * lobe + half)
+    J, L, W = middle + r * _way(lobe), P + reach * _way(1.5 * lobe + 2 * half), np.array([r, 0.0])
     return _drawn(
-        dict(
-            P=P, T=T, U=_mirror(T), V=V, W=np.array([r, 0.0]), I=inner, K=outer,
-            J=middle + r * _way(lobe), L=P + reach * _way(1.5 * lobe + 2 * half),
-        ),
-        mirrored=lobes == "lower",
-        arcs=["UWIT", "IJK"],
-        removed=["PUWIT"],
-        cuts=["IJKVL"],
-        seams=[("PTIJK", "PUWI"), ("KVL", "IJK"), ("LV", "KV")],
-        flaps=["PTIJKVL"],
-    )  # fmt: skip
+        dict(P=P, T=T, U=T * [1, -1], V=V, W=W, I=inner, K=outer, J=J, L=L),
+        lobes == "lower",
+        arcs="UWIT IJK",
+        removed="PUWIT",
+        cuts="IJKVL",
+        seams="PTIJK-PUWI KVL-IJK LV-KV",
+        flaps="PTIJKVL",
+    )
 
 
-def _drawn(points, *, mirrored=False, reversed_=False, seams, **parts):
+FLAPS: dict[str, Callable[..., Plan]] = {
+    flap.__name__.replace("_", "-"): flap
+    for flap in (z_plasty, v_y, advancement, two_sided_advancement, a_to_t, rotation, rhombic, bilobed)
+}
+
+
+# Drawing ----------------------------------------------------------------------------------------------------
+
+
+def _drawn(points, mirrored=False, reversed_=False, *, seams, pedicle="", **parts):
     """The plan drawn with points (2,) by name, mirrored in the x axis, in the y axis, or both.
 
     One mirror swaps left and right, and so the two edges of each seam.
     """
     sense = np.array([-1.0 if reversed_ else 1.0, -1.0 if mirrored else 1.0])
-    seams = [(second, first) for first, second in seams] if mirrored != reversed_ else seams
-    return sewn({name: tuple((sense * X).tolist()) for name, X in points.items()}, seams=seams, **parts)
+    pairs = [pair.split("-")[:: -1 if mirrored != reversed_ else 1] for pair in seams.split()]
+    paths = {part: words.split() for part, words in parts.items()}
+    places = {name: tuple((sense * X).tolist()) for name, X in points.items()}
+    return sewn(places, seams=pairs, pedicle=pedicle, **paths)
 
 
 def _way(angle):
@@ -328,31 +305,50 @@ def _way(angle):
     return np.array([cos(angle), sin(angle)])
 
 
-def _mirror(X):
-    return np.array([X[0], -X[1]])
+def _tongue(names, corner, sense, flap, base, height):
+    """Points beside an advancement flap that leaves a corner: its end, and start and apex of its Burow's triangle.
 
+    sense   (2,) signs of its way in x, and of the side on which the triangle lies
 
-def _tongue(flap, base, height):
-    """Length of an advancement flap, base and height of its Burow's triangles, mm. Raises ValueError if they clash."""
+    Raises ValueError if the triangle's base (mm) is longer than the flap (mm).
+    """
     if base > LIMIT * flap:
         raise ValueError(f"burow_mm {base:.4g} does not fit beside a flap of {flap:.4g} mm; a longer flap_mm holds it")
-    return flap, base, base if height is None else height
-
-
-def _beside(names, corner, sizes, sense):
-    """Points beside a tongue that leaves a corner: its end, and where its Burow's triangle starts and has its apex."""
-    flap, base, height = sizes
-    places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, height]])
+    places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, base if height is None else height]])
     return {name: corner + np.array(sense) * place for name, place in zip(names, places, strict=True)}
 
 
-FLAPS: dict[str, Callable[..., Plan]] = {
-    "z-plasty": z_plasty,
-    "v-y": v_y,
-    "advancement": advancement,
-    "two-sided-advancement": two_sided_advancement,
-    "a-to-t": a_to_t,
-    "rotation": rotation,
-    "rhombic": rhombic,
-    "bilobed": bilobed,
-}
+# Shapes of wounds that flaps ask for --------------------------------------------------------------------------
+
+
+def _box(outline):
+    """Corners of the box around an outline, counter-clockwise from the upper left. Raises ValueError if it has none."""
+    if not outline.width:
+        raise ValueError("a slit is no wound to cover; wanted an outline that takes skin")
+    left, low, right, high = boundary(outline).bounds
+    return tuple(np.array([x, y]) for x, y in [(left, high), (left, low), (right, low), (right, high)])
+
+
+def _triangle(outline):
+    """Corners of a triangle: its right end, then the upper and the lower other one. Raises ValueError if it is none."""
+    upper, lower = (edge.point(edge.pieces[0]) for edge in (outline.upper, outline.lower))
+    around = np.hstack([upper[:, :0:-1], lower[:, :-1]])  # counter-clockwise from the right end
+    bends = np.abs(turn(around - np.roll(around, 1, axis=1), np.roll(around, -1, axis=1) - around)) > EXACT
+    straight = not any(edge.pieces[1].any() for edge in (outline.upper, outline.lower))
+    if bends.sum() != 3 or not bends[0] or not straight:
+        raise ValueError(
+            "wanted an outline of kind triangle, or a polygon with three corners, one of them its right end"
+        )
+    return tuple(around[:, bends].T)
+
+
+def _is_circle(outline):
+    """Whether the outline is a circle."""
+    L = outline.length
+    return abs(L - outline.width) <= EXACT * L and _has(outline, pi * L, pi / 4 * L**2)
+
+
+def _has(outline, around, area):
+    """Whether the outline has a length all around, mm, and an area, mm2."""
+    off = abs(outline.upper.length + outline.lower.length - around)
+    return off <= EXACT * outline.length and abs(outline.area - area) <= EXACT * outline.area

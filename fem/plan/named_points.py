@@ -4,19 +4,20 @@ The flaps of the catalogue are drawn in the same terms.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import Annotated
+from itertools import permutations
+from typing import Annotated, Any
 
 import numpy as np
 import shapely
 from annotated_types import Len, MaxLen, MinLen
 
 from fem.errors import BadValue
-from fem.geometry.curve import Curve, Outline, Place, chained, polyline, ring
+from fem.geometry.curve import Outline, Place, chained, polyline, ring, smooth
 from fem.geometry.outlines import boundary
+from fem.geometry.polygon import coinciding
 from fem.plan.plan import Plan, removed_skin
 
 MAX_NAMES = 200  # of points, and in a path; our choice, ten times those of a bilobed flap
-APART = 1e-3  # mm, between named points; our choice, as for the points of an outline
 ROUND = 1e-6  # of its radius: the points of an arc lie on one circle, half its last digit if given to 0.1 um
 CHORDS = 100  # of an arc of an area
 FINE, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the outline's area; twenty times as much
@@ -53,16 +54,16 @@ def named_points(
 
     Raises BadValue for names that are no points, and for arcs that are none; ValueError if skin of the outline is left.
     """
-    paths = {"removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
-    problems = _near(points_mm) + _unknown("arcs", arcs, points_mm)
-    for key, named in paths.items():
-        problems += _unknown(key, named, points_mm)
-    for k, pair in enumerate(seams):
-        problems += _unknown(("seams", k), pair, points_mm)
-    problems += [] if problems else _no_circles(points_mm, arcs)
-    if problems:
+    paths: dict[str, Any] = {"arcs": arcs, "removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
+    places = {(key, k): names for key, several in paths.items() for k, names in enumerate(several)}
+    pairs = {("seams", k, side): names for k, pair in enumerate(seams) for side, names in enumerate(pair)}
+    problems = [
+        *_near(points_mm),
+        *(p for at, names in (places | pairs).items() for p in _misnamed(at, names, points_mm)),
+    ]
+    if problems := problems or [*_no_circles(points_mm, arcs)]:
         raise BadValue(problems)
-    plan = sewn(points_mm, arcs=arcs, removed=removed, cuts=cuts, seams=seams, open=open, flaps=flaps)
+    plan = sewn(points_mm, seams=seams, **paths)
     left = boundary(outline).difference(removed_skin(plan, n=FINE)).area if outline.area else 0.0
     if left > MISSED * outline.area:
         raise ValueError(f"{left:.4g} mm2 of the outline are not inside the skin that the plan removes")
@@ -81,7 +82,7 @@ def sewn(
     pedicle: Sequence[str] = (),
 ) -> Plan:
     """The Plan in terms of named points [x, y], mm; of one-letter names, a word is a path."""
-    known = {run: curve for names in arcs for run, curve in _along_arc(points, names)}
+    known = {run: curve for names in arcs for run, curve in _along_arc(points, tuple(names)).items()}
 
     def path(names):
         pieces = _pieces(points, known, names)
@@ -119,24 +120,19 @@ def _pieces(points, known, names):
 
 
 def _along_arc(points, names):
-    """Names and curve of each run along the arc through named points, in both senses."""
+    """The curve of each run of names along an arc through named points, in both senses."""
     centre, R, angle = _circle(np.array([points[name] for name in names], float).T)
 
     def run(start, end):
-        def point(fraction):
-            at = start + np.asarray(fraction) * (end - start)
-            return centre[:, None] + R * np.array([np.cos(at), np.sin(at)])
+        return smooth(
+            lambda t: centre[:, None] + R * np.array([np.cos(t), np.sin(t)]),
+            lambda t: np.sign(end - start) * np.array([-np.sin(t), np.cos(t)]),
+            lambda fraction: start + fraction * (end - start),
+            float(R * abs(end - start)),
+        )
 
-        def tangent(fraction, side=1):
-            at = start + np.asarray(fraction) * (end - start)
-            return np.sign(end - start) * np.array([-np.sin(at), np.cos(at)])
-
-        return Curve(point, tangent, float(R * abs(end - start)))
-
-    ends = [(i, j) for j in range(len(names)) for i in range(j)]
-    there = [(tuple(names[i : j + 1]), run(angle[i], angle[j])) for i, j in ends]
-    back = [(tuple(names[i : j + 1])[::-1], run(angle[j], angle[i])) for i, j in ends]
-    return there + back
+    ends = permutations(range(len(names)), 2)
+    return {names[i : j + 1] or names[j : i + 1][::-1]: run(angle[i], angle[j]) for i, j in ends}
 
 
 def _circle(X):
@@ -149,43 +145,31 @@ def _circle(X):
 
 def _no_circles(points, arcs):
     """Problems of arcs whose points do not lie along a circle."""
-    problems = []
     for k, names in enumerate(arcs):
         X = np.array([points[name] for name in names], float).T
         way = np.diff(X[:, :3], axis=1)
         if abs(way[0, 0] * way[1, 1] - way[1, 0] * way[0, 1]) < ROUND * (way**2).sum():
-            problems.append((("arcs", k), "its first three points lie on one line"))
+            yield ("arcs", k), "its first three points lie on one line"
             continue
         centre, R, angle = _circle(X)
         off = np.abs(np.hypot(*(X - centre[:, None])) - R).max()
         if off > ROUND * R:
-            problems.append((("arcs", k), f"its points lie up to {off:.3g} mm off one circle"))
+            yield ("arcs", k), f"its points lie up to {off:.3g} mm off one circle"
         elif len(set(np.sign(np.diff(angle)))) > 1 or abs(angle[-1] - angle[0]) >= 2 * np.pi:
-            problems.append((("arcs", k), "its points are not in order, each less than half a turn from the next"))
-    return problems
+            yield ("arcs", k), "its points are not in order, each less than half a turn from the next"
 
 
-def _unknown(key, paths, points):
-    """Problems of paths: names that are no points, and a point that follows itself."""
-    at = (key,) if isinstance(key, str) else key
-    problems = []
-    for k, names in enumerate(paths):
-        for i, name in enumerate(names):
-            if name not in points:
-                problems.append(((*at, k, i), f"no point {name!r}; points: {', '.join(points)}"))
-            elif i and name == names[i - 1]:
-                problems.append(((*at, k, i), f"point {name!r} follows itself"))
-    return problems
+def _misnamed(at, names, points):
+    """Problems of a path: names that are no points, and a point that follows itself."""
+    for i, name in enumerate(names):
+        if name not in points:
+            yield (*at, i), f"no point {name!r}; points: {', '.join(points)}"
+        elif i and name == names[i - 1]:
+            yield (*at, i), f"point {name!r} follows itself"
 
 
 def _near(points):
     """Problems of points that lie on each other."""
     names = list(points)
-    pairs = shapely.STRtree(shapely.points(list(points.values()))).query(
-        shapely.points(list(points.values())), "dwithin", APART
-    )
-    return [
-        (("points_mm", names[j]), f"point {names[j]!r} lies on point {names[i]!r}")
-        for i, j in sorted(pairs.T.tolist())
-        if i < j
-    ]
+    for i, j in coinciding(list(points.values())):
+        yield ("points_mm", names[j]), f"point {names[j]!r} lies on point {names[i]!r}"

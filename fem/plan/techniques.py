@@ -1,16 +1,53 @@
-"""The techniques that a case can name.
+"""The techniques that a case can name, and what of them is neither a flap nor sewn side to side.
 
 Adding one: a function of an outline that returns a Plan and one entry; its keyword arguments are the keys of a case
 file, and the docstring's line on each is their description.
 """
 
 from collections.abc import Callable
+from typing import Annotated
 
+from annotated_types import Ge, Le
+
+from fem.geometry.curve import Length, Outline, part
 from fem.plan.flaps import FLAPS
 from fem.plan.named_points import named_points
-from fem.plan.plan import Plan, side_to_side
-from fem.plan.purse_string import purse_string
+from fem.plan.plan import Around, Plan, side_to_side
 from fem.plan.trim import trimmed
+
+DRAWN = 0.5  # of the edge's length, to which a thread is drawn if the case does not say; our choice: a partial closure
+FEWEST = 6  # stations; our choice, fewer pull the opening into a polygon
+
+
+def purse_string(
+    outline: Outline,
+    *,
+    thread_mm: Length | None = None,
+    spacing_mm: Annotated[float, Ge(1), Le(100)] = 5.0,
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = 3.0,
+) -> Plan:
+    """A thread around the open edge, drawn to a length and tied; what it leaves open heals by itself.
+
+    Drawn to a few millimetres it closes the wound but for a dimple (full), drawn to half it leaves an opening
+    (partial). Skin between stations is free to fold. Common practice.
+
+    thread_mm   length of the thread, from station to station, when it is tied, mm; half of the edge if left out
+    spacing_mm  between stations, mm, about
+    bite_mm     length of edge that it holds at each, mm
+
+    Raises ValueError for a slit, or a thread that is not shorter than the edge.
+    """
+    if not outline.width:
+        raise ValueError("a slit has no opening for a purse-string to draw together")
+    lower, back = outline.lower, part(outline.lower, 1, 0)
+    around = outline.upper.length + lower.length
+    drawn_to = DRAWN * around if thread_mm is None else thread_mm
+    if drawn_to >= around:
+        raise ValueError(f"thread_mm {drawn_to:g} is not less than the edge it is drawn around, {around:.4g} mm")
+    thread = Around(max(FEWEST, round(around / spacing_mm)), bite_mm, drawn_to)
+    removed = ((lower, part(outline.upper, 1, 0)),)
+    return Plan(removed, seams=(), open=(outline.upper, back), thread=thread, below=lower)
+
 
 TECHNIQUES: dict[str, Callable[..., Plan]] = {
     "side-to-side": side_to_side,

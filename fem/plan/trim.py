@@ -18,7 +18,7 @@ import shapely
 from annotated_types import Ge, Le
 from scipy.optimize import minimize_scalar
 
-from fem.geometry.curve import Length, Outline, chained, moved, part, polyline, samples, turned
+from fem.geometry.curve import Length, Outline, chained, enclosed, moved, part, polyline, samples, turn, turned
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import widest
 from fem.plan.plan import Plan, side_to_side
@@ -119,7 +119,7 @@ def _end(outline, length, turn, shorter, *, name):
     at = [_touching(edge, apex, -way, side) for edge, side in ((outline.upper, -1), (outline.lower, 1))]
     touched = [edge.point(np.array([s]))[:, 0] for edge, s in zip((outline.upper, outline.lower), at, strict=True)]
     back = [(p - apex) / np.hypot(*(p - apex)) for p in touched]
-    angle = (atan2(back[1][1], back[1][0]) - atan2(back[0][1], back[0][0])) % tau
+    angle = float(turn(*back) % tau)
     if not 0 < angle < pi:
         raise ValueError(f"cuts of {length:g} mm at the {name} end would take no skin, or run back into the wound")
     if not shorter:
@@ -142,19 +142,18 @@ def _touching(edge, apex, inward, side):
     There the line's turn from the way `inward` stops growing; side 1 for a turn counter-clockwise, -1 clockwise.
     """
 
-    def turn(s):
-        d = edge.point(np.atleast_1d(s)) - apex[:, None]
-        return side * np.arctan2(inward[0] * d[1] - inward[1] * d[0], inward @ d)
+    def turned_by(s):
+        return side * turn(inward, edge.point(np.atleast_1d(s)) - apex[:, None])
 
     s = samples(edge, SAMPLES)[::-1]
-    grown = np.diff(turn(s)) > 0
+    grown = np.diff(turned_by(s)) > 0
     if grown.all():
         raise ValueError("a cut would pass all along an edge and not touch it; cut at a smaller angle")
     k = int(grown.argmin())
     if k == 0 or s[k] in edge.corners:
         return float(s[k])
     ends = s[k + 1], s[k - 1]
-    found = minimize_scalar(lambda at: -turn(at)[0], bounds=ends, method="bounded", options={"xatol": 1e-10})
+    found = minimize_scalar(lambda at: -turned_by(at)[0], bounds=ends, method="bounded", options={"xatol": 1e-10})
     return float(found.x)
 
 
@@ -172,14 +171,14 @@ def _between(outline, left, right):
         parts.append(_edge(edge, start, end, before, after))
     upper, lower = parts
     new = Outline(upper, lower, (*left_angles[::-1], *right_angles), 0.0, 0.0, 0.0)
-    area = _area(new)
     if shapely.difference(boundary(outline), boundary(new)).area > COVERED * outline.area:
         raise ValueError("the trimmed wound would keep skin of the wound; cut at a smaller angle")
     beyond = left_beyond, right_beyond
     tips = [edge.point(np.array([beyond[0], edge.length - beyond[1]]) / edge.length) for edge in parts]
     along = np.diff(np.mean(tips, axis=0))[:, 0]
-    ring = turned(shapely.get_coordinates(boundary(new, n=CHORDS)).T, -atan2(along[1], along[0]))
-    return replace(new, length=float(np.hypot(*along)), width=widest(ring), area=area, beyond=beyond)
+    area = enclosed((lower, part(upper, 1, 0)))
+    around = turned(shapely.get_coordinates(boundary(new, n=CHORDS)).T, -atan2(along[1], along[0]))
+    return replace(new, length=float(np.hypot(*along)), width=widest(around), area=area, beyond=beyond)
 
 
 def _edge(edge, start, end, before, after):
@@ -192,12 +191,7 @@ def _edge(edge, start, end, before, after):
     if after.size:
         pieces.append(polyline(np.hstack([last[:, None], after])))
     whole = chained(*pieces)
-    (back_x, back_y), (x, y) = (whole.tangent(np.array(whole.corners), side) for side in (-1, 1))
-    turns = np.abs(np.arctan2(back_x * y - back_y * x, back_x * x + back_y * y)) > SMOOTH
-    return replace(whole, corners=tuple(s for s, corner in zip(whole.corners, turns, strict=True) if corner))
-
-
-def _area(outline):
-    """Area, mm2, extrapolated from polygons of n and 2 n chords, whose errors fall with n^2."""
-    coarse, fine = (boundary(outline, n=n).area for n in (2000, 4000))
-    return (4 * fine - coarse) / 3
+    at = np.array(whole.corners)
+    return replace(
+        whole, corners=tuple(at[np.abs(turn(whole.tangent(at, -1), whole.tangent(at, 1))) > SMOOTH].tolist())
+    )

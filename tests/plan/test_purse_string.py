@@ -23,7 +23,7 @@ from fem.mechanics.sutures import around
 from fem.mechanics.ties import length
 from fem.plan.junctions import check, remainder
 from fem.plan.plan import Around
-from fem.plan.purse_string import purse_string
+from fem.plan.techniques import purse_string
 
 CIRCLE = circle(diameter_mm=20)
 PLAIN = "skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}}\n"
