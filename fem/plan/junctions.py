@@ -69,8 +69,7 @@ def junctions(plan: Plan) -> tuple[Junction, ...]:
 
 def spread(plan: Plan) -> np.ndarray:
     """Deficit (n,) that is spread along each seam by the bend of its edges, rad: the left turns of the first, less."""
-    bends = [[_turning(edge) - _turns(edge, np.array(edge.corners)).sum() for edge in seam] for seam in plan.seams]
-    return np.subtract(*np.reshape(bends, (-1, 2)).T)
+    return np.array([_bend(first) - _bend(second) for first, second in plan.seams])
 
 
 def remainder(plan: Plan) -> float:
@@ -79,7 +78,7 @@ def remainder(plan: Plan) -> float:
     It is 0 if the plan is sound.
     """
     met, loops = _ledger(plan)
-    turns = sum(map(_turning, plan.open))
+    turns = sum(_bend(edge) + _corner_turns(edge).sum() for edge in plan.open)
     return sum(m.deficit for m in met) + float(spread(plan).sum()) + turns + 2 * np.pi * loops
 
 
@@ -158,16 +157,19 @@ def _ways(curve, s, side):
     return np.arctan2(y, x)
 
 
-def _turns(curve, s):
-    """How far a curve turns left at fractions s (n,), rad in [-pi, pi)."""
-    return _left(_ways(curve, s, -1), _ways(curve, s, 1))
-
-
-def _turning(curve):
-    """How far a curve turns left on its way, corners included, rad."""
+def _bend(curve):
+    """How far a curve turns left between its corners, rad."""
+    if not curve.pieces[1].any():
+        return 0.0
     s = samples(curve, SAMPLES)
     ways = np.stack([_ways(curve, s[:-1], 1), _ways(curve, s[1:], -1)], axis=1).ravel()
-    return float(_left(ways[:-1], ways[1:]).sum())
+    return float(_left(ways[:-1], ways[1:]).sum() - _corner_turns(curve).sum())
+
+
+def _corner_turns(curve):
+    """How far a curve turns left at each of its corners, rad."""
+    corners = np.array(curve.corners)
+    return _left(_ways(curve, corners, -1), _ways(curve, corners, 1))
 
 
 def _left(before, after):
@@ -178,15 +180,15 @@ def _left(before, after):
 # What is cut and what is sewn -------------------------------------------------------------------------------
 
 
-def _split(curve, stations):
-    """Fractions from 0 to 1 at which a curve's ends and the stations (shapely points) on it lie."""
-    s = samples(curve, 8 * SAMPLES)
-    X = curve.point(s)
-    line, along = shapely.LineString(X.T), np.append(0.0, np.cumsum(np.hypot(*np.diff(X))))
-    near = stations[shapely.dwithin(line, stations, SAME)]
-    at = np.sort(np.interp(shapely.line_locate_point(line, near), along, s))
-    at = at[np.minimum(at, 1 - at) * curve.length > SAME]
-    return np.concatenate([[0.0], at[np.diff(at, prepend=-1.0) * curve.length > SAME], [1.0]])
+def _split(curves, stations):
+    """For each curve, the fractions from 0 to 1 at which its ends lie, and the stations (shapely points) on it."""
+    lines = np.array([shapely.LineString(curve.point(samples(curve, 8 * SAMPLES)).T) for curve in curves])
+    k, j = shapely.STRtree(stations).query(lines, "dwithin", SAME)
+    share = shapely.line_locate_point(lines[k], stations[j], normalized=True)
+    for number, curve in enumerate(curves):
+        at = np.sort(share[k == number])
+        at = at[np.minimum(at, 1 - at) * curve.length > SAME]
+        yield np.concatenate([[0.0], at[np.diff(at, prepend=-1.0) * curve.length > SAME], [1.0]])
 
 
 def _ends(curves):
@@ -197,7 +199,7 @@ def _ends(curves):
 def _refuse_unsewn(cut, sewn):
     """Raise ValueError unless the edges that are cut, skin on their left, are just those that are sewn or left open."""
     stations = _ends([*cut, *sewn])
-    wanted, given = (np.concatenate([_pieces(curve, stations) for curve in curves]) for curves in (cut, sewn))
+    wanted, given = (_pieces(curves, stations) for curves in (cut, sewn))
     places, n = np.concatenate([wanted, given]), len(wanted) + len(given)
     group = _groups(n, cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
     is_cut, is_sewn = (np.bincount(part, minlength=n) for part in np.split(group, [len(wanted)]))
@@ -214,18 +216,20 @@ def _refuse_unsewn(cut, sewn):
             )
 
 
-def _pieces(curve, stations):
-    """Places (n, 6) where the pieces of a curve between stations start, are half way, and end."""
-    s = _split(curve, stations)
-    return np.vstack([curve.point(at) for at in (s[:-1], (s[:-1] + s[1:]) / 2, s[1:])]).T
+def _pieces(curves, stations):
+    """Places (n, 6) where the pieces of curves between stations start, are half way, and end."""
+    places = []
+    for curve, s in zip(curves, _split(curves, stations), strict=True):
+        places.append(np.vstack([curve.point(at) for at in (s[:-1], (s[:-1] + s[1:]) / 2, s[1:])]).T)
+    return np.concatenate(places)
 
 
 def _refuse_crossing(curves):
     """Raise ValueError where curves cross or touch each other or themselves but at their ends."""
     stations, lines = _ends(curves), []
-    for curve in curves:
+    for curve, knots in zip(curves, _split(curves, stations), strict=True):
         fine = samples(curve, SAMPLES)
-        for start, end in pairwise(_split(curve, stations)):
+        for start, end in pairwise(knots):
             s = np.array([start, *fine[(fine > start) & (fine < end)], end])
             lines.append(shapely.LineString(curve.point(s).round(DIGITS).T))
     i, j = shapely.STRtree(lines).query(lines, "intersects")

@@ -97,7 +97,7 @@ def test_complaints_at_their_lines():
 
 @pytest.mark.parametrize("was, becomes, words", [
     ("A: [0, 17.32050807568877]", "A: [0]", r"closure.points_mm.A: value number 2 is missing"),
-    ("cuts: [[A, B, C, D]]", "cuts: [[A]]", r"closure.cuts\[0\]: got a list"),
+    ("cuts: [[A, B, C, D]]", "cuts: [[A]]", r"closure.cuts\[0\]: got 1 values, wanted 2 or more"),
     ("[[C, D], [C, B]]", "[[C, D]]", r"closure.seams\[0\]: value number 2 is missing"),
     ("[[C, D], [C, B]]", "[[C, 7], [C, B]]", r"closure.seams\[0\]\[0\]\[1\]: got 7, wanted text"),
     ("- [[B, A], [B, C]]", "- [[B, C], [B, A]]", r"closure: the edge from .* skin on its left, is"),
