@@ -199,7 +199,7 @@ def enclosed(chain: Sequence[Curve]) -> float:
 
 
 def turned(X: np.ndarray, angle: float) -> np.ndarray:
-    """Points (2, n) turned counter-clockwise about the origin, rad."""
+    """Points (2, ...) turned counter-clockwise about the origin, rad."""
     return np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]]) @ X
 
 

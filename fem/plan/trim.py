@@ -18,7 +18,7 @@ import shapely
 from annotated_types import Ge, Le
 from scipy.optimize import minimize_scalar
 
-from fem.geometry.curve import Length, Outline, chained, enclosed, moved, part, polyline, samples, turn, turned
+from fem.geometry.curve import Length, Outline, chained, enclosed, part, polyline, samples, turn, turned
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import widest
 from fem.plan.plan import Plan, side_to_side
@@ -83,57 +83,58 @@ def extended(outline: Outline, **keys: Any) -> Outline:
     """The outline with its ends cut further, by the keys of `trimmed`; see there for errors."""
     if any(outline.beyond) or not outline.width:
         raise ValueError("only an outline with width, whose ends are its tips, can be trimmed")
-    both = []
-    for end, length in zip(ENDS, lengths(outline, keys), strict=True):
-        seen = outline if end == "right" else _turned_round(outline)
-        turn = radians(keys[f"{end}_deg"]) * (1 if end == "right" else -1) if keys[end] == "angled" else 0.0
-        shorter = (keys[f"{end}_shorter_mm"] or length / 2) if keys[end] == "m" else 0.0
-        both.append(_end(seen, length, turn, shorter, name=end) if length else _left_alone(seen))
-    return _between(outline, *both)
+    left, right = (_end(outline, end, length, keys) for end, length in zip(ENDS, lengths(outline, keys), strict=True))
+    (start, before, left_angles, a), (end, after, right_angles, b) = left, right
+    edges = outline.upper, outline.lower
+    upper, lower = (_edge(*cut) for cut in zip(edges, start, end, before, after, strict=True))
+    new = Outline(upper, lower, (*left_angles, *right_angles), 0.0, 0.0, 0.0, beyond=(a, b))
+    if shapely.difference(boundary(outline), boundary(new)).area > COVERED * outline.area:
+        raise ValueError("the trimmed wound would keep skin of the wound; cut at a smaller angle")
+    tips = [edge.point(np.array([a, edge.length - b]) / edge.length) for edge in (upper, lower)]
+    along = np.diff(np.mean(tips, axis=0))[:, 0]
+    around = turned(shapely.get_coordinates(boundary(new, n=CHORDS)).T, -atan2(along[1], along[0]))
+    area = enclosed((lower, part(upper, 1, 0)))
+    return replace(new, length=float(np.hypot(*along)), width=widest(around), area=area)
 
 
-def _turned_round(outline):
-    """The outline turned by half a turn: its left end is now on the right."""
+def _end(outline, end, length, keys):
+    """One end cut further.
 
-    def edge(curve):
-        return moved(part(curve, 1, 0), -np.eye(2))
-
-    return replace(outline, upper=edge(outline.lower), lower=edge(outline.upper), tip_angles=outline.tip_angles[::-1])
-
-
-def _left_alone(outline):
-    """An end that is not cut, in the terms of `_end`."""
-    return (1.0, 1.0), (np.empty((2, 0)), np.empty((2, 0))), outline.tip_angles[-1:], 0.0
-
-
-def _end(outline, length, turn, shorter, *, name):
-    """The right end cut further.
-
-    Returns the fractions of the upper and the lower edge from which cuts run on, the points (2, k) that follow on
-    either, the tip angles, and the length (mm) of either edge that is beyond a tip.
+    Returns the fractions of the upper and the lower edge at which cuts meet them, the points (2, k) along either cut,
+    from left to right, the tip angles, and the length (mm) of either edge that is beyond a tip.
     """
-    tip, left = outline.upper.point(np.array([1.0, 0.0])).T
-    axis = (tip - left) / np.hypot(*(tip - left))
-    way = turned(axis[:, None], turn)[:, 0]
+    right = end == "right"
+    if not length:
+        none = np.empty((2, 0))
+        return (float(right),) * 2, (none, none), [outline.tip_angles[-1 if right else 0]], 0.0
+    edges = outline.upper, outline.lower  # in their sense to the tip, counter-clockwise about the apex
+    if not right:
+        edges = part(outline.lower, 1, 0), part(outline.upper, 1, 0)
+    tip, other = edges[0].point(np.array([1.0, 0.0])).T
+    way = (tip - other) / np.hypot(*(tip - other))
+    if keys[end] == "angled":
+        way = turned(way, radians(keys[f"{end}_deg"]) * (1 if right else -1))
     apex = tip + length * way
-    at = [_touching(edge, apex, -way, side) for edge, side in ((outline.upper, -1), (outline.lower, 1))]
-    touched = [edge.point(np.array([s]))[:, 0] for edge, s in zip((outline.upper, outline.lower), at, strict=True)]
+    at = [_touching(edge, apex, -way, side) for edge, side in zip(edges, (-1, 1), strict=True)]
+    touched = [edge.point(np.array([s]))[:, 0] for edge, s in zip(edges, at, strict=True)]
     back = [(p - apex) / np.hypot(*(p - apex)) for p in touched]
-    angle = float(turn(*back) % tau)
+    angle, cut = (atan2(*back[1][::-1]) - atan2(*back[0][::-1])) % tau, 0.0
     if not 0 < angle < pi:
-        raise ValueError(f"cuts of {length:g} mm at the {name} end would take no skin, or run back into the wound")
-    if not shorter:
-        return at, (apex[:, None], apex[:, None]), (angle,), 0.0
-    cut = shorter / cos(angle / 2)
-    inward = turned(back[0][:, None], angle / 2)[:, 0]
-    if cut >= min(np.hypot(*(p - apex)) for p in touched) or 2 * shorter > length * (1 + 1e-12):
-        raise ValueError(
-            f"an M whose tips fall {shorter:g} mm short of an apex {length:g} mm beyond the {name} tip would keep skin "
-            f"of the wound; wanted {length / 2:g} mm or less"
-        )
-    flap = apex + 2 * shorter * inward
-    ends = tuple(np.stack([apex + cut * b, flap], axis=1) for b in back)
-    return at, ends, (angle, angle), cut
+        raise ValueError(f"cuts of {length:g} mm at the {end} end would take no skin, or run back into the wound")
+    ends, angles = [apex[:, None]] * 2, [angle]
+    if keys[end] == "m":
+        shorter = keys[f"{end}_shorter_mm"] or length / 2
+        cut = shorter / cos(angle / 2)
+        if cut >= min(np.hypot(*(p - apex)) for p in touched) or 2 * shorter > length * (1 + 1e-12):
+            raise ValueError(
+                f"an M whose tips fall {shorter:g} mm short of an apex {length:g} mm beyond the {end} tip would keep "
+                f"skin of the wound; wanted {length / 2:g} mm or less"
+            )
+        flap = apex + 2 * shorter * turned(back[0], angle / 2)
+        ends, angles = [np.stack([apex + cut * b, flap], axis=1) for b in back], [angle, angle]
+    if right:
+        return at, ends, angles, cut
+    return [1 - s for s in at[::-1]], [X[:, ::-1] for X in ends[::-1]], angles, cut
 
 
 def _touching(edge, apex, inward, side):
@@ -157,41 +158,14 @@ def _touching(edge, apex, inward, side):
     return float(found.x)
 
 
-def _between(outline, left, right):
-    """The outline whose ends are cut; `left` is seen turned round."""
-    (lower_start, upper_start), (below, above), left_angles, left_beyond = left
-    (upper_end, lower_end), (over, under), right_angles, right_beyond = right
-    parts = []
-    for edge, start, end, before, after in (
-        (outline.upper, 1 - upper_start, upper_end, -above[:, ::-1], over),
-        (outline.lower, 1 - lower_start, lower_end, -below[:, ::-1], under),
-    ):
-        if not start < end:
-            raise ValueError("the cuts of both ends overlap on an edge; cut less far, or at a smaller angle")
-        parts.append(_edge(edge, start, end, before, after))
-    upper, lower = parts
-    new = Outline(upper, lower, (*left_angles[::-1], *right_angles), 0.0, 0.0, 0.0)
-    if shapely.difference(boundary(outline), boundary(new)).area > COVERED * outline.area:
-        raise ValueError("the trimmed wound would keep skin of the wound; cut at a smaller angle")
-    beyond = left_beyond, right_beyond
-    tips = [edge.point(np.array([beyond[0], edge.length - beyond[1]]) / edge.length) for edge in parts]
-    along = np.diff(np.mean(tips, axis=0))[:, 0]
-    area = enclosed((lower, part(upper, 1, 0)))
-    around = turned(shapely.get_coordinates(boundary(new, n=CHORDS)).T, -atan2(along[1], along[0]))
-    return replace(new, length=float(np.hypot(*along)), width=widest(around), area=area, beyond=beyond)
-
-
 def _edge(edge, start, end, before, after):
     """The edge between two fractions with straight cuts before and after, its corners only where it turns."""
+    if not start < end:
+        raise ValueError("the cuts of both ends overlap on an edge; cut less far, or at a smaller angle")
     kept = part(edge, start, end)
-    first, last = kept.point(np.array([0.0, 1.0])).T
-    pieces = [kept]
-    if before.size:
-        pieces.insert(0, polyline(np.hstack([before, first[:, None]])))
-    if after.size:
-        pieces.append(polyline(np.hstack([last[:, None], after])))
-    whole = chained(*pieces)
+    first, last = np.split(kept.point(np.array([0.0, 1.0])), 2, axis=1)
+    cuts = [[polyline(np.hstack(X))] if X[0].size and X[1].size else [] for X in ((before, first), (last, after))]
+    whole = chained(*cuts[0], kept, *cuts[1])
     at = np.array(whole.corners)
-    return replace(
-        whole, corners=tuple(at[np.abs(turn(whole.tangent(at, -1), whole.tangent(at, 1))) > SMOOTH].tolist())
-    )
+    turns = np.abs(turn(whole.tangent(at, -1), whole.tangent(at, 1)))
+    return replace(whole, corners=tuple(at[turns > SMOOTH].tolist()))
