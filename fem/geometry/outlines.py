@@ -2,8 +2,8 @@
 
 The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
 where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. Adding an outline: one
-function and one entry in OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each
-is their description.
+function and its name in KINDS; its keyword arguments are the keys of a case file, and the docstring's line on each is
+their description. Those that are wider than long raise ValueError.
 """
 
 from collections.abc import Callable
@@ -36,7 +36,7 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
     length_mm  long axis, mm
     width_mm   short axis, mm; at most the length
 
-    Raises ValueError if wider than long. Source: Abramowitz & Stegun (1964), 17.2.
+    Source: Abramowitz & Stegun (1964), 17.2.
     """
     _not_wider_than_long(length_mm, width_mm)
     a, b = length_mm / 2, width_mm / 2
@@ -57,7 +57,7 @@ def lens(*, length_mm: Length, width_mm: Length) -> Outline:
     length_mm  tip to tip, mm
     width_mm   greatest width, mm; at most the length
 
-    Raises ValueError if wider than long. Source: Moody, McCarthy & Sengelmann (2001), the same construction.
+    Source: Moody, McCarthy & Sengelmann (2001), the same construction.
     """
     _not_wider_than_long(length_mm, width_mm)
     theta = 2 * atan(width_mm / length_mm)
@@ -71,8 +71,6 @@ def rhombus(*, length_mm: Length, width_mm: Length) -> Outline:
 
     length_mm  tip to tip, mm
     width_mm   between the blunt corners, mm; at most the length
-
-    Raises ValueError if wider than long.
     """
     _not_wider_than_long(length_mm, width_mm)
     a, b = length_mm / 2, width_mm / 2
@@ -85,8 +83,6 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
 
     length_mm  tip to tip, mm
     width_mm   diameter of the circle, mm; at most the length
-
-    Raises ValueError if wider than long.
     """
     _not_wider_than_long(length_mm, width_mm)
     r = width_mm / 2
@@ -104,8 +100,6 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
 
     length_mm  from the round end to the tip, mm
     width_mm   diameter of the circle, 2 r, mm; at most the length
-
-    Raises ValueError if wider than long.
     """
     _not_wider_than_long(length_mm, width_mm)
     r = width_mm / 2
@@ -132,14 +126,9 @@ def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, 
             f"wanted lower_mm < upper_mm <= half of length_mm, got {lower_mm:g}, {upper_mm:g}, {length_mm / 2:g}"
         )
     angle = 2 * atan(2 * upper_mm / length_mm) - 2 * atan(2 * lower_mm / length_mm)
-    return Outline(
-        upper=arc(length_mm, upper_mm),
-        lower=arc(length_mm, lower_mm),
-        tip_angles=(angle, angle),
-        length=length_mm,
-        width=upper_mm - lower_mm,
-        area=_below_arc(length_mm, upper_mm) - _below_arc(length_mm, lower_mm),
-    )
+    upper, lower = arc(length_mm, upper_mm), arc(length_mm, lower_mm)
+    area = _below_arc(length_mm, upper_mm) - _below_arc(length_mm, lower_mm)
+    return Outline(upper, lower, (angle, angle), length_mm, upper_mm - lower_mm, area)
 
 
 def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outline:
@@ -151,7 +140,7 @@ def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outli
     width_mm   greatest width across the axis, mm; at most the length
     sway_mm    of the middle line, mm; above 0: right half up; below 0: left half up; at most a quarter of the length
 
-    Raises ValueError if wider than long, or if it sways more.
+    Raises ValueError if it sways more.
     """
     _not_wider_than_long(length_mm, width_mm)
     if abs(sway_mm) > SWAY * length_mm:
@@ -195,7 +184,7 @@ def lens_with_m(
     m_at        which ends have an M: left, right or both
     m_tip_deg   angle of each of the two tips, degrees; by default twice the slope of the edge, so it points along x
 
-    Raises ValueError if wider than long, and where the flap would not lie between the middle of the wound and its tips.
+    Raises ValueError where the flap would not lie between the middle of the wound and its tips.
     """
     _not_wider_than_long(length_mm, width_mm)
     theta = 2 * atan(width_mm / length_mm)
@@ -214,15 +203,11 @@ def lens_with_m(
     back = polyline(np.array([[-x_flap, -x], [0.0, y]]))
     upper = chained(*[back] * left, part(whole, *at), *[side] * right)
     cut_off = _below_arc(length_mm, width_mm / 2) - R**2 * (t + sin(t) * cos(t)) + 2 * R * cos(theta) * x
-    lens_tip = 2 * theta
-    return _symmetric(
-        upper,
-        (*([angle, angle] if left else [lens_tip]), *([angle, angle] if right else [lens_tip])),
-        sum(x if m else length_mm / 2 for m in (left, right)),
-        width_mm,
-        area=2 * _below_arc(length_mm, width_mm / 2) - (left + right) * (cut_off + y * (x - x_flap)),
-        beyond=(left * side.length, right * side.length),
-    )
+    angles = [tip for m in (left, right) for tip in ([angle] * 2 if m else [2 * theta])]
+    length = sum(x if m else length_mm / 2 for m in (left, right))
+    area = 2 * _below_arc(length_mm, width_mm / 2) - (left + right) * (cut_off + y * (x - x_flap))
+    beyond = left * side.length, right * side.length
+    return _symmetric(upper, tuple(angles), length, width_mm, area, beyond=beyond)
 
 
 def triangle(*, base_mm: Length, height_mm: Length) -> Outline:

@@ -3,7 +3,8 @@
 Adding one: a function of an outline that returns a Plan, drawn with named points, and its name in FLAPS; its keyword
 arguments are the keys of a case file, and the docstring's line on each is their description. Defaults are common
 practice unless a source is given. Points are vectors (2,), mm; a word names a path along points of one letter, two
-words joined by - the edges of a seam.
+words joined by - the edges of a seam. An outline of a shape that a flap is not for, and sizes that do not fit, raise
+ValueError.
 """
 
 from collections.abc import Callable
@@ -41,8 +42,6 @@ def z_plasty(
     angle_deg   between the central limb and either of the others, degrees; 20 to 90; 60 turns the limb by 90
     limb_mm     length of either of the others, mm; that of the slit if left out
     first_limb  that at the left end: above the slit or below it
-
-    Raises ValueError unless the outline is a slit.
     """
     if outline.width:
         raise ValueError("a z-plasty takes no skin; wanted an outline of kind slit, its central limb")
@@ -63,7 +62,6 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
     corner   from which the flap is cut: the upper or the lower blunt one
     towards  the end beside which the flap lies, about which it turns
 
-    Raises ValueError unless the outline is a rhombus with angles of 60 and 120 degrees, or a circle.
     Source: Limberg (from memory); angles and the short diagonal across the skin tension lines are usual teaching.
     """
     length, width = outline.length, outline.width
@@ -93,8 +91,6 @@ def rotation(
     back_cut_mm  length of the back cut, mm; none if left out
     flap         which side of the wound turns
 
-    Raises ValueError unless the outline is a triangle with equal sides at its right end, for an arc of more than half a
-    turn, and for a back cut as long as the flap is wide.
     Source: 5 to 8 widths of the wound are usual teaching.
     """
     P, Q, R = _triangle(outline)
@@ -123,8 +119,6 @@ def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
     which is longer by half the base, shared out evenly.
 
     limb_mm  length of either cut, mm; that of the base if left out
-
-    Raises ValueError unless the outline is a triangle.
     """
     P, Q, R = _triangle(outline)
     base = float(np.hypot(*(Q - R)))
@@ -150,7 +144,6 @@ def advancement(
     burow_mm         base of each triangle, mm; the length of the box if left out: nothing is stretched
     burow_height_mm  height of each triangle, mm; its base if left out
 
-    Raises ValueError if the triangles are longer than the flap.
     Source: at most twice as long as wide, 3 times as an exception, is usual teaching.
     """
     A, B, C, D = _box(outline)
@@ -177,8 +170,6 @@ def two_sided_advancement(
     flap_mm          length of each flap, mm; the width of the box if left out, or 3/4 of its length if that is more
     burow_mm         base of each triangle, mm; half the length of the box if left out: nothing is stretched
     burow_height_mm  height of each triangle, mm; its base if left out
-
-    Raises ValueError if the triangles are longer than the flaps.
     """
     A, B, C, D = _box(outline)
     length, width = D - B
@@ -206,7 +197,6 @@ def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[f
     flap_mm  length of the island, mm; 2.5 times the width of the box, or 1.5 times its length if that is more
     pedicle  length and width of the part that stays on its bed, of those of the island; our choice
 
-    Raises ValueError if the island is too short to cover the wound.
     Source: 2 to 3 times as long as the wound is common practice.
     """
     A, B, C, D = _box(outline)
@@ -244,8 +234,6 @@ def bilobed(
     second_mm  width of the second lobe, mm; half the diameter if left out
     lobes      on which side of the wound they lie
 
-    Raises ValueError unless the outline is a circle, if the pivot lies inside it or so far away that the first lobe
-    does not touch it, and if the second lobe is too wide for its sides.
     Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
     if not _is_circle(outline):
@@ -285,9 +273,6 @@ FLAPS: dict[str, Callable[..., Plan]] = {
 }
 
 
-# Drawing ----------------------------------------------------------------------------------------------------
-
-
 def _drawn(points, mirrored=False, reversed_=False, *, seams, pedicle="", **parts):
     """The plan drawn with points (2,) by name, mirrored in the x axis, in the y axis, or both.
 
@@ -309,16 +294,11 @@ def _tongue(names, corner, sense, flap, base, height):
     """Points beside an advancement flap that leaves a corner: its end, and start and apex of its Burow's triangle.
 
     sense   (2,) signs of its way in x, and of the side on which the triangle lies
-
-    Raises ValueError if the triangle's base (mm) is longer than the flap (mm).
     """
     if base > LIMIT * flap:
         raise ValueError(f"burow_mm {base:.4g} does not fit beside a flap of {flap:.4g} mm; a longer flap_mm holds it")
     places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, base if height is None else height]])
     return {name: corner + np.array(sense) * place for name, place in zip(names, places, strict=True)}
-
-
-# Shapes of wounds that flaps ask for --------------------------------------------------------------------------
 
 
 def _box(outline):

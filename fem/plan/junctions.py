@@ -82,9 +82,6 @@ def remainder(plan: Plan) -> float:
     return sum(m.deficit for m in met) + float(spread(plan).sum()) + turns + 2 * np.pi * loops
 
 
-# Junctions ---------------------------------------------------------------------------------------------------
-
-
 @lru_cache(RECENT)
 def _ledger(plan):
     """The Junctions of a plan, and the number of wounds that are left open once all seams are sewn.
@@ -148,9 +145,6 @@ def _along(plan, k):
         yield Junction(places, after + angles / 2 * [1, -1], angles, True, k, float(s))
 
 
-# Curves -----------------------------------------------------------------------------------------------------
-
-
 def _ways(curve, s, side):
     """Directions (n,) in which a curve goes on from fractions s (n,) (side 1), or comes to them (-1), rad."""
     x, y = curve.tangent(s, side)
@@ -175,9 +169,6 @@ def _corner_turns(curve):
 def _left(before, after):
     """The turn to the left from one direction to another, rad in [-pi, pi)."""
     return (after - before + np.pi) % (2 * np.pi) - np.pi
-
-
-# What is cut and what is sewn -------------------------------------------------------------------------------
 
 
 def _split(curves, stations):

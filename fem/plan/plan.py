@@ -65,47 +65,33 @@ def side_to_side(
     if surplus == "shared" and eased_mm is not None:
         raise ValueError("eased_mm is for a surplus pushed to the left or the right")
     edges = outline.upper, outline.lower
-    left, right = ([beyond / edge.length for edge in edges] for beyond in outline.beyond)
-    starts, ends = [2 * a for a in left], [1 - 2 * b for b in right]
-    cuts = _cuts(edges, starts, ends, surplus, eased_mm)
-    main = zip(*(_parts(edge, at) for edge, at in zip(edges, cuts, strict=True)), strict=True)
-    spans = [[(0, a, 2 * a)] * (a > 0) + [(1 - 2 * b, 1 - b, 1)] * (b > 0) for a, b in zip(left, right, strict=True)]
-    upper, lower = edges
-    folds = [(part(upper, before, tip), part(upper, after, tip)) for before, tip, after in spans[0]]
-    folds += [(part(lower, after, tip), part(lower, before, tip)) for before, tip, after in spans[1]]
-    above, below = (
-        _parts(edge, {0.0, *at, *(tip for _, tip, _ in span), 1.0})
-        for edge, at, span in zip(edges, cuts, spans, strict=True)
-    )
-    return Plan(
-        removed=((*below, *(part(piece, 1, 0) for piece in reversed(above))),),
-        seams=(*main, *folds),
-        below=outline.lower,
-    )
+    lengths = np.array([edge.length for edge in edges])
+    a, b = (beyond / lengths for beyond in outline.beyond)
+    matched = _matched(lengths, 2 * a, 1 - 2 * b, surplus, eased_mm)
+    seams: list = [tuple(map(part, edges, *pair)) for pair in pairwise(matched.tolist())]
+    rims = []
+    for k, edge in enumerate(edges):
+        tips = [t for t in ((0.0, a[k], 2 * a[k]), (1 - 2 * b[k], 1 - b[k], 1.0)) if t[0] < t[2]]
+        seams += [(part(edge, before, tip), part(edge, after, tip))[:: 1 - 2 * k] for before, tip, after in tips]
+        knots = sorted({0.0, *matched[:, k].tolist(), *(float(tip) for _, tip, _ in tips), 1.0})
+        rims.append([part(edge, start, end) for start, end in pairwise(knots)])
+    above, below = rims
+    return Plan(((*below, *(part(piece, 1, 0) for piece in reversed(above))),), tuple(seams), below=outline.lower)
 
 
-def _cuts(edges, starts, ends, surplus, eased):
-    """Fractions of both edges at which matched parts end, between fractions that meet; equal lengths but for the last.
+def _matched(lengths, starts, ends, surplus, eased):
+    """Fractions (k, 2) of both edges that meet, from starts to ends (2,); equal lengths between but for the last.
 
     Raises ValueError if `eased` is more than the shorter edge.
     """
-    lengths = [(end - start) * edge.length for edge, start, end in zip(edges, starts, ends, strict=True)]
-    eased = EASED * min(lengths) if eased is None else eased
-    if eased > min(lengths):
-        raise ValueError(f"eased_mm {eased:g} is more than the shorter edge, {min(lengths):.4g} mm")
-    kept = min(lengths) - eased
-    if surplus == "shared" or kept == 0 or max(lengths) <= (1 + EQUAL) * min(lengths):
-        return [[start, end] for start, end in zip(starts, ends, strict=True)]
-    shares = [kept / edge.length for edge in edges]
-    return [
-        [start, start + share if surplus == "right" else end - share, end]
-        for start, share, end in zip(starts, shares, ends, strict=True)
-    ]
-
-
-def _parts(curve, fractions):
-    """The parts of a curve between fractions."""
-    return [part(curve, start, end) for start, end in pairwise(sorted(fractions))]
+    shorter, longer = sorted(((ends - starts) * lengths).tolist())
+    eased = EASED * shorter if eased is None else eased
+    if eased > shorter:
+        raise ValueError(f"eased_mm {eased:g} is more than the shorter edge, {shorter:.4g} mm")
+    shares = (shorter - eased) / lengths
+    if surplus == "shared" or eased == shorter or longer <= (1 + EQUAL) * shorter:
+        return np.array([starts, ends])
+    return np.array([starts, starts + shares if surplus == "right" else ends - shares, ends])
 
 
 def undermined(
@@ -139,15 +125,9 @@ def undermined(
         zone = wound.buffer(upper, quad_segs=32)
     else:
         side = _upper_side(plan.below or plan.seams[0][1], beyond=2 * (wound.length + max(upper, lower)))
-        zone = shapely.union_all(
-            [
-                wound,
-                wound.buffer(upper, quad_segs=32).intersection(side),
-                wound.buffer(lower, quad_segs=32).difference(side),
-            ]
-        )
-    zones = [zone] if upper or lower or undermine_points_mm else []
-    freed = shapely.union_all([*zones, *([] if plan.undermined is None else [plan.undermined])])
+        above, below = (wound.buffer(by, quad_segs=32) for by in (upper, lower))
+        zone = shapely.union_all([wound, above.intersection(side), below.difference(side)])
+    freed = shapely.union_all([zone if upper or lower or undermine_points_mm else None, plan.undermined])
     freed = freed if plan.held is None else freed.difference(plan.held)
     return replace(plan, undermined=None if freed.is_empty else freed)
 
@@ -160,8 +140,7 @@ def opened(plan: Plan) -> shapely.Geometry:
 
 def reach(plan: Plan) -> float:
     """Greatest distance of the wound or its undermined zone from the origin, mm."""
-    zone = shapely.union(opened(plan), shapely.Polygon() if plan.undermined is None else plan.undermined)
-    return float(np.hypot(*shapely.get_coordinates(zone).T).max())
+    return float(np.hypot(*shapely.get_coordinates(shapely.union_all([opened(plan), plan.undermined])).T).max())
 
 
 def removed_area(plan: Plan) -> float:
