@@ -12,7 +12,7 @@ from ruamel.yaml import YAML
 from fem.case import defaults, document, dotted, physical
 from fem.case import site as library
 from fem.case.document import Block
-from fem.case.keys import Bed, Closure, MeshSize, Patch, Relax, Skin, Wound
+from fem.case.keys import Bed, Closure, MeshSize, Name, Patch, Relax, Skin, Wound
 from fem.plan import junctions
 from fem.plan.plan import reach
 
@@ -22,10 +22,7 @@ MESHES = Path("meshes")  # of the folder that the program runs in: holds outline
 class Case(Block):
     """A wound, its closure and the skin around it."""
 
-    name: str = Field(
-        pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$",
-        description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",
-    )
+    name: Name
     wound: Wound = Field(description="what is cut out")
     closure: Closure = Field(default={"technique": "side-to-side"}, description="how it is closed")
     skin: Skin = Field(description="the skin as a sheet")

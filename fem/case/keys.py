@@ -40,6 +40,8 @@ KNOT_PULL = {
 }  # fmt: skip
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
+FOLDER = "name of the results folder: letters, digits, - _ . but no . in front, at most 80"
+Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", description=FOLDER)]
 
 
 def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, Any] = MappingProxyType({})) -> Any:

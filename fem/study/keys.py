@@ -10,7 +10,7 @@ from pydantic import Field, field_validator, model_validator
 
 from fem.case import document, tracing
 from fem.case.document import Block
-from fem.case.keys import Positive
+from fem.case.keys import Name, Positive
 from fem.errors import BadCase, BadValue
 from fem.study.answers.kinds import Answer
 from fem.study.spread import MAX_POINTS, Sample
@@ -48,10 +48,7 @@ class Cluster(Block):
 class Keys(Block):
     """A study: what is varied about a base case, and what is asked of the results."""
 
-    name: str = Field(
-        pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$",
-        description="name of the results folder: letters, digits, - _ . but no . in front, at most 80",
-    )
+    name: Name
     base: Any = Field(description="the case that is varied: its keys, or the name of its file in the study's folder")
     grid: Values = Field(default={}, description="lists of values by dotted path; all combinations are taken")
     zip: Values = Field(default={}, description="lists of equal lengths by dotted path, taken side by side")
