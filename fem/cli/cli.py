@@ -49,7 +49,6 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
         Print the JSON Schema of a case file instead, for editors.
     """
     from fem.case import case as cases
-    from fem.case import overview
 
     if schema:
         print(json.dumps(cases.schema(), indent=2))
@@ -57,7 +56,7 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
         fail("flatseam check: name at least one case file, or --schema")
     else:
         for case in read(files):
-            print(overview.report(case))
+            print(printing.report(case))
 
 
 @app.command

@@ -106,6 +106,29 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     _console().print(table)
 
 
+def report(case: "Case") -> str:
+    """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
+    from math import degrees
+
+    from fem.case import overview, physical
+    from fem.comparison.wording import sentences
+    from fem.plan import junctions, trim
+    from fem.results.quantities import split, unit
+
+    plan, outline = physical.plan(case), physical.outline(case.wound.outline)
+    facts = [(name, value if isinstance(value, list) else [value]) for name, value in overview.geometry(case).items()]
+    known = [(split(name)[0].replace("_", " "), values, unit(name)) for name, values in facts]
+    cut = trim.lengths(outline, case.closure.model_dump()) if case.closure.technique == "trimmed" else ()
+    lengths = [[edge.length for edge in seam] for seam in plan.seams]
+    seams = list(zip(lengths, junctions.ratios(plan), strict=True))
+    met = [(degrees(m.deficit), m.places.T.round(1) + 0.0, m.closed) for m in junctions.junctions(plan)]
+    spread = [degrees(deficit) for deficit in junctions.spread(plan)]
+    along = [(k, deficit) for k, deficit in enumerate(spread, start=1) if abs(deficit) > degrees(junctions.SUM)]
+    total = sum(deficit for deficit, *_ in met) + sum(spread)
+    values = case, known, cut, physical.forces_left(case), seams, met, along, total
+    return "\n".join(sentences("cli/check", "report", *values))
+
+
 def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> str:
     """Lines on how many cases a study has, how many are missing, how long they take, and how many its answers add."""
     from fem.study.study import estimate

@@ -9,7 +9,7 @@ import pytest
 
 from fem.case import physical
 from fem.case.case import read
-from fem.case.overview import report
+from fem.cli.printing import report
 
 pytestmark = pytest.mark.bench
 TECHNIQUES = Path(__file__).parents[2] / "configs" / "techniques"

@@ -12,8 +12,9 @@ from pytest import approx
 
 from fem.case.case import Case, key, read, schema, text
 from fem.case.document import MAX_BYTES, parse
-from fem.case.overview import geometry, report, warnings
+from fem.case.overview import geometry, warnings
 from fem.case.physical import plan
+from fem.cli.printing import report
 from fem.errors import BadCase
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -152,9 +153,9 @@ def test_report():
     """`flatseam check` prints a line for each fact, with its unit."""
     lines = report(parse(GOOD, Case, "a.yaml")).splitlines()
     assert lines[0] == "bench: lens, side-to-side"
-    assert "  tip angles        73.74, 73.74 deg" in lines
+    assert "  tip angles        73.74, 73.74 °" in lines
     assert "  length to width   3.000" in lines
-    assert "  removed area      817.51 mm2" in lines
+    assert "  removed area      817.51 mm²" in lines
 
 
 @given(

@@ -12,8 +12,8 @@ from scipy.optimize import brentq
 from fem.case.case import Case, schema, text
 from fem.case.document import parse
 from fem.case.keys import Relax
-from fem.case.overview import report
 from fem.case.physical import forces_left
+from fem.cli.printing import report
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
