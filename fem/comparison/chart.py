@@ -136,9 +136,9 @@ def line(
 def common_ranges(results: Sequence[Result]) -> View:
     """Half-width of a view, mm, range of height, mm, and of stress, kPa, that suit all closures."""
     done = solved(results)
-    last = [result.stages["x"][-1, 2] for result in done]
+    last = [result.stages.x[-1, 2] for result in done]
     return (
-        max(float(result.stages["half_width"]) for result in done),
+        max(result.stages.half_width for result in done),
         (min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
         (0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
     )
@@ -147,21 +147,21 @@ def common_ranges(results: Sequence[Result]) -> View:
 def skin(result: Result) -> pv.PolyData:
     """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
     stages = result.stages
-    mesh = pv.PolyData.from_regular_faces(stages["x"][-1].T.astype(float), flat_triangles(stages["elements"]).T)
-    mesh.point_data["height_mm"] = stages["x"][-1, 2]
-    mesh.point_data["stress_kPa"] = stages["stress_kPa"][-1]
+    mesh = pv.PolyData.from_regular_faces(stages.x[-1].T, flat_triangles(stages.elements).T)
+    mesh.point_data["height_mm"] = stages.x[-1, 2]
+    mesh.point_data["stress_kPa"] = stages.stress_kPa[-1]
     return mesh
 
 
 def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
     """Lines (3, k) of the closed seams and points (3, m) of the tips, mm."""
-    x, seams, of = (result.stages[name] for name in ("x", "seams", "seam_of"))
-    return [x[-1][:, seams[0, of == k]] for k in np.unique(of)], x[-1][:, result.stages["tips"]]
+    x = result.stages.x[-1]
+    return [x[:, first] for first, _ in result.stages.seams], x[:, result.stages.tips]
 
 
 def height_image(result: Result, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, mesh = projection.oblique(skin(result), result.stages["centre"], half_width)
+    seen, mesh = projection.oblique(skin(result), result.stages.centre, half_width)
     return projection.rendered(
         seen, mesh, *marks(result), pv.PolyData(),
         scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
@@ -171,7 +171,7 @@ def height_image(result: Result, half_width: float, heights: tuple[float, float]
 def stress_image(result: Result, half_width: float, stresses: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
     return projection.rendered(
-        projection.view(result.stages["centre"], half_width), skin(result), *marks(result), pv.PolyData(),
+        projection.view(result.stages.centre, half_width), skin(result), *marks(result), pv.PolyData(),
         scalars="stress_kPa", cmap=canvas.STRESSES, clim=stresses, lighting=False,
     )  # fmt: skip
 
@@ -190,7 +190,7 @@ def plan(result: Result, half_width: float) -> Figure:
     reach = half_width * np.array([1, canvas.SHAPE])
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
     axes.spines[:].set_visible(False)
-    plan_figure.draw_plan(axes, physical.plan(result.case), result.stages["centre"][:2, None], scale=SMALLER)
+    plan_figure.draw_plan(axes, physical.plan(result.case), result.stages.centre[:2, None], scale=SMALLER)
     return plot
 
 

@@ -104,36 +104,34 @@ def packed(result: Result, half_width: float, stresses: tuple[float, float]) -> 
     the bend between them is below a pixel.
     """
     stages = result.stages
-    place = np.abs(stages["X"] - stages["centre"][:2, None])
+    place = np.abs(stages.X - stages.centre[:2, None])
     seen = (place < AROUND * half_width * np.array([[1.0], [projection.DEPTH]])).all(axis=0)
-    triangles = stages["elements"][:3]
+    triangles = stages.elements[:3]
     triangles = triangles[:, seen[triangles].any(axis=0)]
-    lines = [stages["seams"][:, stages["seam_of"] == k][:, ::2] for k in np.unique(stages["seam_of"])]
+    lines = [seam[:, ::2] for seam in stages.seams]
     used = np.unique(np.concatenate([triangles.ravel(), *(line.ravel() for line in lines)]))
     number = np.full(seen.size, -1)
     number[used] = np.arange(used.size)
-    x = stages["x"][:, :, used].astype(float) - stages["centre"][:, None]
+    x = stages.x[:, :, used] - stages.centre[:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
-    share = stages["stress_kPa"][:, used] / stresses[1]
+    share = stages.stress_kPa[:, used] / stresses[1]
     return {
         "name": result.name,
         "nodes": int(used.size),
         "step": float(step),
-        "closed": [float(closed) for closed in stages["closed"]],
-        "words": [
-            str(words) or stage_words(closed) for closed, words in zip(stages["closed"], stages["words"], strict=True)
-        ],
+        "closed": stages.closed.tolist(),
+        "words": [str(label) or stage_label(closed) for closed, label in zip(stages.closed, stages.label, strict=True)],
         "triangles": coded(number[triangles].T, "<u4"),
         "positions": coded(np.round(x.transpose(0, 2, 1) / step), "<i2"),
         "stresses": coded(np.round((COLOURS - 1) * np.clip(share, 0, 1)), "u1"),
         "lines": [number[edge].tolist() for line in lines for edge in line],
-        "tips": number[stages["tips"]].tolist(),
+        "tips": number[stages.tips].tolist(),
     }
 
 
-def stage_words(closed: float) -> str:
+def stage_label(closed: float) -> str:
     """What a stage is called."""
-    return {0.0: "fresh wound, open", 1.0: "closed"}.get(float(closed), f"{100 * closed:.0f} % closed")
+    return {0.0: "gaping wound", 1.0: "closed"}.get(float(closed), f"{100 * closed:.0f} % closed")
 
 
 # What is said -------------------------------------------------------------------------------------------------

@@ -13,8 +13,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
 
-import numpy as np
-
 import fem
 from fem.case import case as cases
 from fem.case import overview, physical
@@ -114,11 +112,10 @@ def _to_milliseconds(pairs):
 
 def _write_fields(folder, closure):
     from fem.render import projection
-    from fem.results import scene
+    from fem.results import scene, stages
 
     (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
-    arrays: dict[str, Any] = scene.stages(closure)
-    np.savez_compressed(folder / "stages.npz", **arrays)
+    stages.write(stages.stages(closure), folder / "stages.npz")
     projection.save_vtu(closure, folder / "skin.vtu")
 
 

@@ -8,16 +8,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from zipfile import BadZipFile
-
-import numpy as np
+from typing import cast
 
 from fem.case import case as cases
 from fem.case import physical
-from fem.results import identity
+from fem.results import identity, stages
 from fem.results.quantities import LEADING, numbers
-
-STAGES = "closed", "words", "x", "stress_kPa", "X", "elements", "seams", "seam_of", "tips", "centre", "half_width"
+from fem.results.stages import Stages
 
 
 @dataclass(frozen=True)
@@ -29,7 +26,7 @@ class Result:
     run: dict = field(default_factory=dict)  # run.json
     measures: dict = field(default_factory=dict)  # measures.json
     profiles: dict = field(default_factory=dict)  # profiles.json
-    stages: dict = field(default_factory=dict)  # arrays of stages.npz
+    stages: Stages = field(default=cast(Stages, None))  # None without a closure
 
     @property
     def name(self) -> str:
@@ -51,11 +48,7 @@ def read(folder: Path | str, case: cases.Case) -> Result:
         raise ValueError(f"measures.json: {odd[0]} is no number")
     if cut := content["measures"].get("trim_cut_mm"):
         case = physical.cut_by(case, cut)
-    try:
-        with open(folder / "stages.npz", "rb") as stream, np.load(stream, allow_pickle=False) as stages:
-            return Result(case, stages={name: stages[name] for name in STAGES}, **content)
-    except (KeyError, EOFError, BadZipFile) as error:
-        raise ValueError(f"stages.npz: {error}") from error
+    return Result(case, stages=stages.read(folder / "stages.npz"), **content)
 
 
 def solved(results: Iterable[Result]) -> list[Result]:

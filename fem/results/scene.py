@@ -1,6 +1,4 @@
-"""What a comparison draws of a closure: heights and tensions along lines, and the skin stage by stage."""
-
-from typing import Any
+"""What a comparison draws of a closure: heights and tensions along lines."""
 
 import numpy as np
 import shapely
@@ -9,7 +7,6 @@ from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
 from fem.closure.measures.forces import line_tension
 from fem.mechanics.triangulation import flat_triangles
-from fem.render.projection import centre, wanted_half_width
 
 
 def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
@@ -77,32 +74,3 @@ def _cut(triangles, level, *values):
     a, b = below.T[cut].reshape(-1, 2), over.T[cut].reshape(-1, 2)
     share = level[a] / (level[a] - level[b])
     return np.stack([v[a] + share * (v[b] - v[a]) for v in values], axis=-1)
-
-
-def stages(closure: Closure) -> dict[str, Any]:
-    """Arrays of the skin from the fresh wound to the closed one.
-
-    closed      (s,) fraction of the fresh wound's gap that is closed, or of the sutures that are tied
-    words       (s,) what was done last, if it is not said by `closed`
-    x           (s, 3, n) positions of the nodes, mm;  stress_kPa  (s, n) greatest principal stress
-    X           (2, n) positions in the uncut skin, mm
-    elements    (6, m) nodes of quadratic triangles, as in fem.mechanics.mesh.Mesh
-    seams       (2, j) nodes on both edges, vertex, midpoint, vertex, ..., of all seams one after the other
-    seam_of     (j,) to which seam they belong, from 0
-    tips        (t,) nodes
-    centre, half_width   of a view that holds the wound, mm
-    """
-    mesh = closure.mesh
-    return {
-        "closed": np.array([stage.closed for stage in closure.stages]),
-        "words": np.array([stage.label for stage in closure.stages]),
-        "x": np.array([stage.x for stage in closure.stages], np.float32),
-        "stress_kPa": np.array([stage.stress for stage in closure.stages], np.float32),
-        "X": mesh.X.astype(np.float32),
-        "elements": mesh.elements.astype(np.int32),
-        "seams": mesh.pairs.astype(np.int32),
-        "seam_of": np.repeat(np.arange(len(mesh.seams)), [seam.shape[1] for seam in mesh.seams]).astype(int),
-        "tips": closure.mesh.tips,
-        "centre": centre(closure),
-        "half_width": wanted_half_width(closure),
-    }

@@ -200,5 +200,5 @@ def ask_taken(result: Result) -> Question | None:
 
 
 def ask_gape(result: Result) -> Question | None:
-    """How far the fresh wound opens."""
+    """How far the gaping wound opens."""
     return _question("gape", result.measures["gape_length_mm"], result.measures["gape_width_mm"])

@@ -69,7 +69,7 @@ class Tip:
 
 def tips(result: Result) -> list[Tip]:
     """The places of a closed case where angles of skin add up to less than 2 pi, with the cone that was computed."""
-    X, nodes, cones = result.stages["X"], result.stages["tips"], result.measures["cones"]
+    X, nodes, cones = result.stages.X, result.stages.tips, result.measures["cones"]
     found = []
     for met in junctions.junctions(physical.plan(result.case)):
         if not met.closed or met.deficit < LEAST_DEFICIT:

@@ -68,14 +68,14 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
-    skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages["elements"]).T)
+    skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages.elements).T)
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
-    seen, drawn = projection.oblique(skin, stages["centre"], half_width)
+    seen, drawn = projection.oblique(skin, stages.centre, half_width)
     return projection.rendered(
-        seen, drawn, lines, keyframe.x[:, stages["tips"]], pv.PolyData(),
+        seen, drawn, lines, keyframe.x[:, stages.tips], pv.PolyData(),
         scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
     )  # fmt: skip
 
@@ -83,11 +83,10 @@ def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) ->
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
     if physical.plan(keyframe.of.case).open:
-        found = rings(*rim(flat_triangles(keyframe.of.stages["elements"])))
-        outer = max(found, key=lambda ring: np.ptp(keyframe.of.stages["X"][0, ring]))
+        found = rings(*rim(flat_triangles(keyframe.of.stages.elements)))
+        outer = max(found, key=lambda ring: np.ptp(keyframe.of.stages.X[0, ring]))
         return [keyframe.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
-    seams, of = (keyframe.of.stages[name] for name in ("seams", "seam_of"))
-    return [keyframe.x[:, edge] for k in np.unique(of) for edge in seams[:, of == k]]
+    return [keyframe.x[:, edge] for seam in keyframe.of.stages.seams for edge in seam]
 
 
 def _patches(result):
@@ -102,9 +101,9 @@ def _patches(result):
 
 def stitches(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
-    stages, plan, lines = keyframe.of.stages, physical.plan(keyframe.of.case), []
+    plan, lines = physical.plan(keyframe.of.case), []
     for seam, fraction in stitched(keyframe.of)[: keyframe.tied]:
-        nodes = stages["seams"][:, stages["seam_of"] == seam]
+        nodes = keyframe.of.stages.seams[seam]
         met = keyframe.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
         first, second = (
             moved(keyframe, _beside(curve, fraction, side))
@@ -129,11 +128,11 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
     draw = ImageDraw.Draw(image)
 
     def at(places):
-        x, y = places[:2] - stages["centre"][:2, None]
+        x, y = places[:2] - stages.centre[:2, None]
         return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
 
-    plan, triangles = physical.plan(keyframe.of.case), stages["elements"][:3]
-    middle = stages["X"][:, triangles].mean(axis=1)
+    plan, triangles = physical.plan(keyframe.of.case), stages.elements[:3]
+    middle = stages.X[:, triangles].mean(axis=1)
     loose = (
         np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
     )
@@ -182,7 +181,7 @@ def camera(made: Sequence[Keyframe]) -> Camera:
 
 def _rows(keyframe, half_width):
     """How far the skin reaches below and above the middle of its view, pixels."""
-    middle = keyframe.of.stages["centre"]
+    middle = keyframe.of.stages.centre
     half = half_width * np.array([[1.0], [projection.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
     inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)

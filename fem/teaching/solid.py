@@ -54,13 +54,13 @@ def printed(result: Result, *, exaggeration: float = 1.0) -> Print:
     Raises NotPrintable if a body has an open edge, or one of its edges crosses itself seen from above.
     """
     x, triangles = welded(result)
-    x = x - result.stages["centre"][:, None].astype(float)
+    x = x - result.stages.centre[:, None]
     x[2] *= exaggeration
     half = result.case.skin.thickness_mm / 2
     away = normals(x, triangles)
     upper, under = x + half * away, x - half * away
     bottom = under[2].min() - PLATE
-    piece = float(result.stages["half_width"]) * np.array([1.0, SHAPE])
+    piece = result.stages.half_width * np.array([1.0, SHAPE])
     box = _box([-piece[0], -piece[1], bottom - 1], [piece[0], piece[1], upper[2].max() + 1])
     text = label(result.name, exaggeration)
     tag = _tag(text, piece, bottom)
@@ -100,12 +100,12 @@ def welded(result: Result) -> tuple[np.ndarray, np.ndarray]:
     Where sutures leave a slight gap, both edges take the middle between them.
     """
     stages = result.stages
-    x, pairs = stages["x"][-1].astype(float), stages["seams"]
+    x, pairs = stages.x[-1], stages.pairs
     joints = coo_array((np.ones(pairs.shape[1]), tuple(pairs)), shape=(x.shape[1],) * 2)
     count, number = connected_components(joints, directed=False)
     together = np.bincount(number, minlength=count)
     places = np.array([np.bincount(number, row, minlength=count) / together for row in x])
-    triangles = number[flat_triangles(stages["elements"])]
+    triangles = number[flat_triangles(stages.elements)]
     used, triangles = np.unique(triangles, return_inverse=True)
     return places[:, used], triangles.reshape(3, -1)
 

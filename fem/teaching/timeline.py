@@ -1,6 +1,6 @@
 """Results → the keyframes of a closure: states of the skin in their order, and what is said of each.
 
-Between the uncut skin and the closed one stand the states that `scene.stages` kept; what lies between two of them
+Between the uncut skin and the closed one stand the stages that were kept; what lies between two of them
 is for the eye only, and its caption says so.
 """
 
@@ -39,25 +39,25 @@ class Keyframe:
 
 
 def keyframes(result: Result, before: Result | None = None) -> list[Keyframe]:
-    """The keyframes of a closure: uncut, cut, the kept stages from the fresh wound to the closed one, in order.
+    """The keyframes of a closure: uncut, cut, the kept stages from the gaping wound to the closed one, in order.
 
     before   of a trimmed closure: its result before the cones were cut off, which comes first
     """
     if before is not None:
         return [*keyframes(before), _marked(result, before), _trimmed(result)]
     stages, drawing = result.stages, physical.plan(result.case)
-    flat = np.vstack([stages["X"], 0 * stages["X"][:1]]).astype(float)
+    flat = np.vstack([stages.X, 0 * stages.X[:1]])
     plan, cut = (sentence("teaching/timeline", caption, removed_area(drawing)) for caption in ("plan", "cut"))
     return [
         Keyframe(result, flat, UNCUT, "Uncut skin", plan),
         Keyframe(result, flat, CUT, "Cut", cut),
-        Keyframe(result, stages["x"][0].astype(float), OPEN, "The wound gapes", _gape(result)),
-        *(_stage(result, k) for k in range(1, len(stages["closed"]))),
+        Keyframe(result, stages.x[0], OPEN, "The wound gapes", _gape(result)),
+        *(_stage(result, k) for k in range(1, len(stages.closed))),
     ]
 
 
 def _gape(result):
-    """What is said of the fresh wound."""
+    """What is said of the gaping wound."""
     tension = result.case.skin.tension
     return sentence(
         "teaching/timeline", "gape", result.measures, max(tension.along_N_per_m, tension.across_N_per_m) > 0
@@ -65,12 +65,12 @@ def _gape(result):
 
 
 def _stage(result, k):
-    """The keyframe of a stage after the fresh wound."""
-    x, at, words = (result.stages[name][k] for name in ("x", "closed", "words"))
-    x, at, words, measured = x.astype(float), float(at), str(words), numbers(result.measures)
-    title = words[:1].upper() + words[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
+    """The keyframe of a stage after the gaping wound."""
+    stages, measured = result.stages, numbers(result.measures)
+    x, at, label = stages.x[k], float(stages.closed[k]), str(stages.label[k])
+    title = label[:1].upper() + label[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
     count = len(stitched(result))
-    if tie := re.match(r"suture (\d+) of", words):
+    if tie := re.match(r"suture (\d+) of", label):
         return Keyframe(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
     if at < CLOSED:
         return Keyframe(result, x, at, title, ON_THE_WAY + (PASSING if physical.plan(result.case).cuts else ""))
@@ -79,7 +79,7 @@ def _stage(result, k):
 
 def done(result: Result) -> str:
     """What the last state is called."""
-    return "Closed" if len(result.stages["seam_of"]) else "Drawn together, left open"
+    return "Closed" if result.stages.seams else "Drawn together, left open"
 
 
 def _marked(result, before):
@@ -94,8 +94,7 @@ def _trimmed(result):
     """The trimmed closed wound."""
     at = result.measures
     caption = sentence("teaching/timeline", "trimmed", ending(at), at["trim_scar_added_mm"])
-    x = result.stages["x"][-1].astype(float)
-    return Keyframe(result, x, CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
+    return Keyframe(result, result.stages.x[-1], CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
 
 
 def stitched(result: Result) -> list[tuple[int, float]]:
@@ -146,8 +145,8 @@ def cut_lines(result: Result) -> list[np.ndarray]:
 
 def moved(keyframe: Keyframe, place: np.ndarray) -> np.ndarray:
     """Where (3,) a place (2,) of the uncut skin has moved to."""
-    triangles = keyframe.of.stages["elements"][:3]
-    a, b, c = keyframe.of.stages["X"][:, triangles].astype(float).transpose(1, 0, 2)
+    triangles = keyframe.of.stages.elements[:3]
+    a, b, c = keyframe.of.stages.X[:, triangles].transpose(1, 0, 2)
     u, v, w = b - a, c - a, place[:, None] - a
     area = u[0] * v[1] - u[1] * v[0]
     shares = np.array([(w[0] * v[1] - w[1] * v[0]) / area, (u[0] * w[1] - u[1] * w[0]) / area])

@@ -195,15 +195,15 @@ def test_skin_is_drawn(opened, written):
 
 
 def test_slider(opened, written, results):
-    """Every stage looks different; the words below say which it is; the first is the fresh wound."""
+    """Every stage looks different; the words below say which it is; the first is the gaping wound."""
     tab, _ = opened(written)
-    last = len(results[1][0].stages["closed"]) - 1
+    last = len(results[1][0].stages.closed) - 1
     seen = []
     for stage in range(last, -1, -1):
         tab.locator("#stage").fill(str(stage))
         seen.append([view["sum"] for view in views(tab)])
     assert all(len(set(sums)) == last + 1 for sums in zip(*seen, strict=True))
-    assert tab.locator(".stage").all_inner_texts() == ["fresh wound, open"] * 3
+    assert tab.locator(".stage").all_inner_texts() == ["gaping wound"] * 3
     tab.locator("#stage").press("End")
     assert tab.locator(".stage").all_inner_texts() == ["closed"] * 3
     assert [view["sum"] for view in views(tab)] == seen[0]
@@ -297,17 +297,17 @@ def test_print(opened, written):
 def test_packed_positions(results):
     """Whole multiples of a step, little-endian: within half a step of the stored positions, from the wound's middle."""
     read = results[1][0]
-    half_width = float(read.stages["half_width"])
+    half_width = read.stages.half_width
     packed = page.packed(read, half_width, (0.0, 50.0))
     x = np.frombuffer(base64.b64decode(packed["positions"]), "<i2").reshape(len(packed["closed"]), -1, 3)
     triangles = np.frombuffer(base64.b64decode(packed["triangles"]), "<u4")
     assert x.shape[1] == packed["nodes"] == triangles.max() + 1
     tips = packed["step"] * x[-1, packed["tips"]]
-    wanted = (read.stages["x"][-1][:, read.stages["tips"]] - read.stages["centre"][:, None]).T
+    wanted = (read.stages.x[-1][:, read.stages.tips] - read.stages.centre[:, None]).T
     assert tips == pytest.approx(wanted, abs=0.51 * packed["step"])
     assert packed["step"] < 0.003  # mm: 100 mm to either side in 32767 steps
 
 
-@pytest.mark.parametrize(("closed", "words"), [(0.0, "fresh wound, open"), (0.35, "35 % closed"), (1.0, "closed")])
-def test_stage_words(closed, words):
-    assert page.stage_words(closed) == words
+@pytest.mark.parametrize(("closed", "words"), [(0.0, "gaping wound"), (0.35, "35 % closed"), (1.0, "closed")])
+def test_stage_label(closed, words):
+    assert page.stage_label(closed) == words

@@ -25,7 +25,7 @@ PAIRS = np.array([[0, 3], [1, 4]])  # 0 with 1, 3 with 4
 
 @given(fractions)
 def test_gap_closes_evenly(closed):
-    """Partners are as far apart as the fresh wound times (1 - closed); others move on their own."""
+    """Partners are as far apart as the gaping wound times (1 - closed); others move on their own."""
     x = six()
     s = constraints(x, PAIRS, np.array([5]))
     q = np.random.default_rng(1).uniform(-1, 1, (3, s.n_free))

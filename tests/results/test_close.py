@@ -149,7 +149,7 @@ def test_commit(tmp_path):
 
 
 def test_progress(made):
-    """The watch hears of the fresh wound, then of closing from 0 to 1."""
+    """The watch hears of the gaping wound, then of closing from 0 to 1."""
     _, said = made
     stages = [state["stage"] for state in said]
     assert stages == sorted(stages, key=["gaping wound", "closing"].index)

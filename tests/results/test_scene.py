@@ -12,7 +12,7 @@ from fem.closure.closure import nodal_stress
 from fem.closure.measures.forces import line_tension_max
 from fem.closure.measures.scars import scar_length
 from fem.mechanics.triangulation import flat_triangles
-from fem.results import scene
+from fem.results import scene, stages
 
 RADIUS = 40.0
 
@@ -94,7 +94,7 @@ def test_profiles(closure):
 
 
 def test_stages(closure):
-    """From the fresh wound to the closed one, about a fifth of the way apart."""
+    """From the gaping wound to the closed one, about a fifth of the way apart."""
     closed = [stage.closed for stage in closure.stages]
     assert (closed[0], closed[-1]) == (0, 1)
     assert np.all((np.diff(closed) > 0) & (np.diff(closed) < 0.4))
@@ -104,7 +104,7 @@ def test_stages(closure):
 
 
 def test_gap_of_a_stage(closure):
-    """The gap between the edges is 1 - closed of the fresh wound's, to round-off."""
+    """The gap between the edges is 1 - closed of the gaping wound's, to round-off."""
     first, second = closure.mesh.seams[0]
     gap = closure.gaping[:, first] - closure.gaping[:, second]
     for stage in closure.stages:
@@ -121,16 +121,20 @@ def test_gap_of_a_stage_from_coarser_triangles(walked_coarsely):
         assert apart == approx((1 - stage.closed) * gap, abs=2 * 4**2 / 8 / 12.5)
 
 
-def test_arrays(closure):
-    """What is stored: quadratic triangles and seams by node number, in single precision."""
-    arrays = scene.stages(closure)
-    assert arrays["x"].shape == (len(closure.stages), 3, closure.mesh.X.shape[1])
-    assert arrays["x"][-1] == approx(closure.x, rel=1e-6, abs=1e-6)
-    assert (arrays["elements"] == closure.mesh.elements).all()
-    assert (arrays["seams"] == closure.mesh.seams[0]).all()
-    assert (arrays["seam_of"] == 0).all() and arrays["seam_of"].size == arrays["seams"].shape[1]
-    area = 0.5 * np.abs(np.linalg.det(_sides(arrays["X"], flat_triangles(arrays["elements"]))))
+def test_stages_are_read_as_written(closure, tmp_path):
+    """Quadratic triangles and seams by node number; positions to single precision; nothing that is sewn, no seam."""
+    made = stages.stages(closure)
+    stages.write(made, tmp_path / "stages.npz")
+    stored = stages.read(tmp_path / "stages.npz")
+    assert stored.x.shape == (len(closure.stages), 3, closure.mesh.X.shape[1])
+    assert stored.x[-1] == approx(closure.x, rel=1e-6, abs=1e-6)
+    assert (stored.elements == closure.mesh.elements).all()
+    (seam,) = stored.seams
+    assert (seam == closure.mesh.seams[0]).all()
+    area = 0.5 * np.abs(np.linalg.det(_sides(stored.X, flat_triangles(stored.elements))))
     assert area.sum() == approx(closure.mesh.tri.mapping().detA.sum() / 2, rel=1e-5)
+    stages.write(replace(made, seams=()), tmp_path / "stages.npz")
+    assert stages.read(tmp_path / "stages.npz").seams == ()
 
 
 def _sides(X, triangles):

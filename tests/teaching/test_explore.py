@@ -284,4 +284,4 @@ def test_command(results, into, tmp_path, capsys):
 def test_first_look_is_the_result(results):
     """Results of the page are those of the folders: the reader of `compare` found them all."""
     assert [one.reason for one in results] == [""] * len(PLACES)
-    assert all(isinstance(one, result.Result) and one.stages["closed"][-1] == 1 for one in results)
+    assert all(isinstance(one, result.Result) and one.stages.closed[-1] == 1 for one in results)

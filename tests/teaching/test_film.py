@@ -86,12 +86,12 @@ def test_keyframes(results):
 
 
 def test_first_keyframes_are_flat_and_last_is_the_closed_state(results):
-    """Before the cut skin lies where it lay; the fresh wound and the closed one are those of the result."""
+    """Before the cut skin lies where it lay; the gaping wound and the closed one are those of the result."""
     one = results[0]
     made = timeline.keyframes(one)
-    assert (made[0].x[:2] == one.stages["X"]).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
-    assert (made[2].x == one.stages["x"][0]).all()
-    assert (made[-1].x == one.stages["x"][-1]).all()
+    assert (made[0].x[:2] == one.stages.X).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
+    assert (made[2].x == one.stages.x[0]).all()
+    assert (made[-1].x == one.stages.x[-1]).all()
 
 
 def test_trimmed(results):
@@ -103,11 +103,11 @@ def test_trimmed(results):
     assert [m.title for m in made[-3:]] == ["Closed", "Cones to be cut off", "Trimmed and closed again"]
     assert [m.at for m in made[-3:]] == [CLOSED, CLOSED + 1, CLOSED + 2]
     assert "31 mm² of skin more" in made[-2].caption and "7.2 mm longer" in made[-1].caption
-    assert all(m.of is before for m in made[:-1]) and (made[-1].x == longer.stages["x"][-1]).all()
+    assert all(m.of is before for m in made[:-1]) and (made[-1].x == longer.stages.x[-1]).all()
     tree = KDTree(made[-2].x.T)
     assert tree.query(np.hstack(made[-2].marked).T)[0].max() < 2  # on the skin, whose nodes are about 1 mm apart
     tip = made[-2].marked[0][:, [0, -1]]
-    assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages["tips"]]).max()
+    assert np.abs(tip[0]).min() > np.abs(made[-2].x[0, before.stages.tips]).max()
     assert timeline.keyframe_at(made, CLOSED + 1.5) is made[-2]
 
 
@@ -121,11 +121,11 @@ def test_left_open(results):
     opened = replace(
         one, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
     )
-    opened = replace(opened, stages=one.stages | {"seam_of": np.zeros(0, int), "seams": np.zeros((2, 0), int)})
+    opened = replace(opened, stages=replace(one.stages, seams=()))
     last = timeline.ending(numbers(opened.measures))
     assert last == "52 mm² left open." and timeline.done(opened) == "Drawn together, left open"
     keyframe = timeline.keyframes(one)[1]
-    edge = np.unique(one.stages["seams"])
+    edge = np.unique(one.stages.pairs)
     drawn = film.edges(replace(keyframe, of=opened))
     assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
     assert (np.unique(drawn[0], axis=1) == np.unique(keyframe.x[:, edge], axis=1)).all()
@@ -203,7 +203,7 @@ def test_frames(kept):
 def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
     one = results[0]
-    made, half = timeline.keyframes(one), float(one.stages["half_width"])
+    made, half = timeline.keyframes(one), one.stages.half_width
     white = [(np.asarray(film.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
     whole = 4 * half**2 * film.canvas.SHAPE
     assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it

@@ -93,12 +93,12 @@ def test_both_edges_are_one(closed):
     sutures, the edges meet half way."""
     x, triangles = solid.welded(closed)
     assert np.hypot(*x[:2, np.unique(solid.rim(triangles))]).min() > 40 * (1 - 9**2 / 8 / 40**2 * 1.1)
-    parted = closed.stages["x"].copy()
-    parted[-1][1, closed.stages["seams"][0]] += 0.2
-    apart, same = solid.welded(replace(closed, stages=closed.stages | {"x": parted}))
+    parted = closed.stages.x.copy()
+    parted[-1][1, closed.stages.pairs[0]] += 0.2
+    apart, same = solid.welded(replace(closed, stages=replace(closed.stages, x=parted)))
     assert (same == triangles).all()
     moved = np.abs(apart - x).max(axis=0) > 1e-6
-    assert moved.sum() == np.unique(closed.stages["seams"][0]).size
+    assert moved.sum() == np.unique(closed.stages.pairs[0]).size
     assert (apart - x)[1, moved].min() == approx(0.1, abs=1e-5)  # tips, one node, move by all of it
 
 
@@ -124,12 +124,12 @@ def test_volume(printed, closed):
 def test_volume_of_flat_skin(closed):
     """Of flat skin every body is a box: the piece of the picture, skin and plate thick, and the label in front."""
     stages = closed.stages
-    uncut = np.vstack([stages["X"], 0 * stages["X"][:1]])
-    flat = np.array([*stages["x"][:-1], uncut], np.float32)
+    uncut = np.vstack([stages.X, 0 * stages.X[:1]])
+    flat = np.array([*stages.x[:-1], uncut], np.float32)
     seams = np.zeros((2, 0), int)
     middle = closed.case.model_copy(update={"name": "H"})
     made = solid.printed(replace(closed, case=middle, stages=stages | {"x": flat, "seams": seams}))
-    wide, deep = 2 * float(stages["half_width"]), 2 * SHAPE * float(stages["half_width"])
+    wide, deep = 2 * stages.half_width, 2 * SHAPE * stages.half_width
     area = wide * deep - shapely.Polygon(uncut[:2, ring(stages)].T).area
     letters = solid.lettering(made.label, solid.LETTERS).area
     h = closed.case.skin.thickness_mm
@@ -141,14 +141,14 @@ def test_volume_of_flat_skin(closed):
 
 def ring(stages):
     """Nodes around the wound."""
-    first, second = stages["seams"]
+    first, second = stages.pairs
     return [*first, *second[::-1]]
 
 
 def test_heights(printed, closed):
     """The cone stands `exaggeration` times as high above the level, on the plate and below half the thickness."""
     made, exaggeration = printed
-    z = exaggeration * closed.stages["x"][-1][2].astype(float)
+    z = exaggeration * closed.stages.x[-1][2]
     h = closed.case.skin.thickness_mm
     wanted = np.ptp(z) + h + solid.PLATE
     assert made.whole.bounds[:, 2] == approx([0, wanted], abs=0.02 * h)
@@ -159,10 +159,10 @@ def test_label_stands_out(printed, closed):
     """On the ledge in front the letters' outlines, and nothing else, stand as high as they should."""
     made, _ = printed
     faces = made.base.triangles_center
-    front = faces[:, 1] < -SHAPE * float(closed.stages["half_width"])
+    front = faces[:, 1] < -SHAPE * closed.stages.half_width
     high = front & (abs(faces[:, 2] - solid.PLATE - solid.RAISED) < 1e-6)
     outlines = solid.lettering(made.label, solid.LETTERS)
-    shrink = min(1.0, 1.9 * float(closed.stages["half_width"]) / np.ptp(outlines.bounds[::2]))
+    shrink = min(1.0, 1.9 * closed.stages.half_width / np.ptp(outlines.bounds[::2]))
     assert made.base.area_faces[high].sum() == approx(outlines.area * shrink**2, rel=1e-4)
 
 
@@ -196,7 +196,7 @@ def test_what_is_said(printed, closed):
 def test_triangles_of_the_skin(closed):
     """Welding drops no triangle: as many as flat ones in the patch, of the same area but for the weld."""
     x, triangles = solid.welded(closed)
-    flat = flat_triangles(closed.stages["elements"])
+    flat = flat_triangles(closed.stages.elements)
     assert triangles.shape == flat.shape
-    before = trimesh.Trimesh(closed.stages["x"][-1].T.astype(float), flat.T, process=False).area
+    before = trimesh.Trimesh(closed.stages.x[-1].T, flat.T, process=False).area
     assert trimesh.Trimesh(x.T, triangles.T, process=False).area == approx(before, rel=1e-6)
