@@ -14,16 +14,14 @@ from matplotlib.figure import Figure
 from fem.case import physical
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.style import SIZE, figure, key, looks
-from fem.mechanics.triangulation import flat_triangles
 from fem.render import canvas, plan_figure, projection
+from fem.render.projection import Ranges
 from fem.results.quantities import labelled, numbers
 from fem.results.result import Result, solved
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 SMALLER = 0.5  # lines and letters of a plan than in a picture
 TENSION = "line_tension_mid_N_per_m"
-Range = tuple[float, float]
-View = tuple[float, Range, Range]  # half-width, mm, heights, mm, and stresses, kPa, that pictures share
 
 
 # Charts -------------------------------------------------------------------------------------------------------
@@ -133,24 +131,21 @@ def line(
 # Pictures -----------------------------------------------------------------------------------------------------
 
 
-def common_ranges(results: Sequence[Result]) -> View:
-    """Half-width of a view, mm, range of height, mm, and of stress, kPa, that suit all closures."""
+def common_ranges(results: Sequence[Result]) -> Ranges:
+    """The ranges that suit all closures."""
     done = solved(results)
     last = [result.stages.x[-1, 2] for result in done]
-    return (
+    return Ranges(
         max(result.stages.half_width for result in done),
-        (min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
-        (0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
+        heights=(min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
+        stresses=(0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
     )
 
 
 def skin(result: Result) -> pv.PolyData:
-    """The closed skin as flat triangles, with height_mm and stress_kPa at points."""
+    """The closed skin, as `projection.surface` has it."""
     stages = result.stages
-    mesh = pv.PolyData.from_regular_faces(stages.x[-1].T, flat_triangles(stages.elements).T)
-    mesh.point_data["height_mm"] = stages.x[-1, 2]
-    mesh.point_data["stress_kPa"] = stages.stress_kPa[-1]
-    return mesh
+    return projection.surface(stages.x[-1], stages.elements, stress_kPa=stages.stress_kPa[-1])
 
 
 def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
@@ -159,21 +154,16 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
     return [x[:, first] for first, _ in result.stages.seams], x[:, result.stages.tips]
 
 
-def height_image(result: Result, half_width: float, heights: tuple[float, float]) -> np.ndarray:
+def height_image(result: Result, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, mesh = projection.oblique(skin(result), result.stages.centre, half_width)
-    return projection.rendered(
-        seen, mesh, *marks(result), pv.PolyData(),
-        scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
-    )  # fmt: skip
+    seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width)
+    return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, **canvas.SHADED)
 
 
-def stress_image(result: Result, half_width: float, stresses: tuple[float, float]) -> np.ndarray:
+def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
-    return projection.rendered(
-        projection.view(result.stages.centre, half_width), skin(result), *marks(result), pv.PolyData(),
-        scalars="stress_kPa", cmap=canvas.STRESSES, clim=stresses, lighting=False,
-    )  # fmt: skip
+    seen = projection.view(result.stages.centre, ranges.half_width)
+    return projection.rendered(seen, skin(result), *marks(result), "stress_kPa", ranges.stresses, lighting=False)
 
 
 def trimmed(images: Sequence[np.ndarray]) -> list[np.ndarray]:
@@ -184,12 +174,10 @@ def trimmed(images: Sequence[np.ndarray]) -> list[np.ndarray]:
 
 
 def plan(result: Result, half_width: float) -> Figure:
-    """Figure of the flat plan: skin cut out, skin loosened, points sewn to each other."""
+    """Figure of the flat plan: skin cut out, skin undermined, points sewn to each other."""
     plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
-    reach = half_width * np.array([1, canvas.SHAPE])
-    axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
-    axes.spines[:].set_visible(False)
+    canvas.bare(axes, half_width * np.array([1, canvas.SHAPE]))
     plan_figure.draw_plan(axes, physical.plan(result.case), result.stages.centre[:2, None], scale=SMALLER)
     return plot
 

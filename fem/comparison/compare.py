@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     import numpy as np
     from matplotlib.figure import Figure
 
-    from fem.comparison.chart import View
+    from fem.render.projection import Ranges
 
 QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print
@@ -140,8 +140,8 @@ def write(
 
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
-    images, view, charts = drawings(results)
-    text = page.html(results, baseline=baseline, only=only, images=images, view=view)
+    images, ranges, charts = drawings(results)
+    text = page.html(results, baseline=baseline, only=only, images=images, ranges=ranges)
     paths = [into / f"comparison.{kind}" for kind in ("html", "csv", "parquet")]
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
@@ -167,8 +167,8 @@ def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
         table.write_parquet(str(parquet))
 
 
-def drawings(results: Sequence[Result]) -> "tuple[dict[str, Any], View | None, dict[str, Figure]]":
-    """Images of the page by name, the view and the ranges they share, and figures for print by name."""
+def drawings(results: Sequence[Result]) -> "tuple[dict[str, Any], Ranges | None, dict[str, Figure]]":
+    """Images of the page by name, the ranges they share, and figures for print by name."""
     done = solved(results)
     if not done:
         return {}, None, {}
@@ -176,12 +176,12 @@ def drawings(results: Sequence[Result]) -> "tuple[dict[str, Any], View | None, d
 
     from fem.comparison import chart, style
 
-    view = chart.common_ranges(results)
+    ranges = chart.common_ranges(results)
     with rc_context(style.STYLE):
-        charts, scales = _charts(results), _scales(view)
-        images, figures = _pictures(done, view)
+        charts, scales = _charts(results), _scales(ranges)
+        images, figures = _pictures(done, ranges)
         images |= {name: style.svg(figure) for name, figure in (charts | scales).items()}
-    return images, view, charts | figures
+    return images, ranges, charts | figures
 
 
 def _charts(results):
@@ -198,26 +198,24 @@ def _charts(results):
     }
 
 
-def _scales(view):
+def _scales(ranges):
     from fem.comparison import chart
     from fem.render import canvas
 
-    _, heights, stresses = view
     return {
-        "height_scale": chart.colour_scale(canvas.HEIGHTS, heights, "height, mm"),
-        "stress_scale": chart.colour_scale(canvas.STRESSES, stresses, "greatest principal stress, kPa"),
+        "height_scale": chart.colour_scale(canvas.HEIGHTS, ranges.heights, "height, mm"),
+        "stress_scale": chart.colour_scale(canvas.STRESSES, ranges.stresses, "greatest principal stress, kPa"),
     }
 
 
-def _pictures(done, view):
+def _pictures(done, ranges):
     """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
     from fem.comparison import chart, style
     from fem.render import canvas
 
-    half_width, heights, stresses = view
-    plans = {r.name: chart.plan(r, half_width) for r in done}
-    high = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
-    tense = [chart.stress_image(r, half_width, stresses) for r in done]
+    plans = {r.name: chart.plan(r, ranges.half_width) for r in done}
+    high = chart.trimmed([chart.height_image(r, ranges) for r in done])
+    tense = [chart.stress_image(r, ranges) for r in done]
     images = {
         "plans": {name: style.svg(plan) for name, plan in plans.items()},
         "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
@@ -226,8 +224,8 @@ def _pictures(done, view):
     }
     figures = {f"plan-{name}": plan for name, plan in plans.items()}
     for kind, pictures, colours, ends, label in [
-        ("height", high, canvas.HEIGHTS, heights, "height, mm"),
-        ("stress", tense, canvas.STRESSES, stresses, "greatest principal stress, kPa"),
+        ("height", high, canvas.HEIGHTS, ranges.heights, "height, mm"),
+        ("stress", tense, canvas.STRESSES, ranges.stresses, "greatest principal stress, kPa"),
     ]:
         for r, image in zip(done, pictures, strict=True):
             figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, label=label)

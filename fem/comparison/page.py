@@ -12,10 +12,10 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from fem.closure.measures.cones import TIP_ZONE
-from fem.comparison.chart import View
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
 from fem.render import canvas, projection
+from fem.render.projection import Ranges
 from fem.results.quantities import label, numbers, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
 
@@ -30,7 +30,7 @@ def html(
     baseline: str | None,
     only: Sequence[str] | None,
     images: dict[str, Any],
-    view: View | None,
+    ranges: Ranges | None,
 ) -> str:
     """The page as text.
 
@@ -38,7 +38,7 @@ def html(
     only      names of the numbers in the table, or None for all
     images    by name: charts and scales as SVG text; `plans`, `height` and `stress` of every case by its name, as
               SVG text or bytes of WebP, and `sizes` of these three in pixels
-    view      half-width in mm, range of heights in mm, range of stresses in kPa; None if nothing is solved
+    ranges    of view and colours; None if nothing is solved
     """
     done = solved(results)
     return rendered(
@@ -50,7 +50,7 @@ def html(
         failed=[result for result in results if result.reason],
         baseline=baseline,
         assumed=assumed(results),
-        **(_pictures(done, images, view) | _numbers(results, baseline, only) if done else {}),
+        **(_pictures(done, images, ranges) | _numbers(results, baseline, only) if done else {}),
     )
 
 
@@ -61,29 +61,19 @@ def _three():
 # What is drawn ------------------------------------------------------------------------------------------------
 
 
-def _pictures(done, images, view):
-    half_width, heights, stresses = view
-    return {
-        "images": images,
-        "half_width": half_width,
-        "heights": heights,
-        "stresses": stresses,
-        "tip_zone": TIP_ZONE,
-        "scene": scene(done, half_width, heights, stresses),
-    }
+def _pictures(done, images, ranges):
+    return {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
 
 
-def scene(
-    done: Sequence[Result], half_width: float, heights: tuple[float, float], stresses: tuple[float, float]
-) -> dict[str, Any]:
+def scene(done: Sequence[Result], ranges: Ranges) -> dict[str, Any]:
     """What the page's script draws, as plain data; arrays are base64 of little-endian numbers."""
     return {
-        "half_width": half_width,
+        "half_width": ranges.half_width,
         "depth": projection.DEPTH,
-        "heights": heights,
+        "heights": ranges.heights,
         "height_colours": lookup(canvas.HEIGHTS),
         "stress_colours": lookup(canvas.STRESSES),
-        "cases": [packed(result, half_width, stresses) for result in done],
+        "cases": [packed(result, ranges) for result in done],
     }
 
 
@@ -97,7 +87,7 @@ def coded(values: np.ndarray, kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()
 
 
-def packed(result: Result, half_width: float, stresses: tuple[float, float]) -> dict[str, Any]:
+def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
     """The stages of a closure around its wound: positions as whole multiples of `step` mm, stresses as colours.
 
     Triangles are flat between the vertices of the quadratic ones, a quarter as many as there are nodes: at this size
@@ -105,7 +95,7 @@ def packed(result: Result, half_width: float, stresses: tuple[float, float]) -> 
     """
     stages = result.stages
     place = np.abs(stages.X - stages.centre[:2, None])
-    seen = (place < AROUND * half_width * np.array([[1.0], [projection.DEPTH]])).all(axis=0)
+    seen = (place < AROUND * ranges.half_width * np.array([[1.0], [projection.DEPTH]])).all(axis=0)
     triangles = stages.elements[:3]
     triangles = triangles[:, seen[triangles].any(axis=0)]
     lines = [seam[:, ::2] for seam in stages.seams]
@@ -114,7 +104,7 @@ def packed(result: Result, half_width: float, stresses: tuple[float, float]) -> 
     number[used] = np.arange(used.size)
     x = stages.x[:, :, used] - stages.centre[:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
-    share = stages.stress_kPa[:, used] / stresses[1]
+    share = stages.stress_kPa[:, used] / ranges.stresses[1]
     return {
         "name": result.name,
         "nodes": int(used.size),

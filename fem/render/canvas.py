@@ -11,7 +11,6 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colorbar import Colorbar
 from matplotlib.colors import Colormap, Normalize
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 # Our choices, all of looks.
 SIZE = np.array([1200, 900])  # pixels of a picture
@@ -21,13 +20,12 @@ SHAPE = VIEW[1] / VIEW[0]
 WIDE = int(SIZE[0] - 2 * CORNER[0])  # pixels of the plan, which needs no colour bar
 BAR = np.array([900, 35, 240])  # pixels, where a scale bar starts and how long it may be
 HEIGHTS, STRESSES = cm.lajolla_r, cm.batlow
+COLOURS = {"height_mm": HEIGHTS, "stress_kPa": STRESSES}
 SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.5, diffuse=0.75)
-INK, SKIN, LOOSE, TIP, EDGES = "#181818", "#f3e3d3", "#dcc0a4", "#0072b2", ("#009e73", "#cc5500")
+INK, SKIN, UNDERMINED, TIP, EDGES = "#181818", "#f3e3d3", "#dcc0a4", "#0072b2", ("#009e73", "#cc5500")
 FLAP = "#fbf3ea"
 SEAMS = ("#cc5500", "#0072b2", "#009e73", "#aa3377", "#e69f00", "#56b4e9", "#5c4033", "#117733", "#882255")
 DOT: dict[str, Any] = dict(marker="o", ms=12, color=TIP, mec="white", mew=2)
-SEAM, END = Line2D([], [], color=INK, lw=3, label="seam"), Line2D([], [], ls="", label="tip of the wound", **DOT)
-OPEN = Line2D([], [], color=INK, lw=3, label="edge left open")
 
 
 def round_number(limit: float) -> float:
@@ -38,17 +36,21 @@ def round_number(limit: float) -> float:
 
 def framed(half_width: float, title: str, caption: str, *, width: int = int(VIEW[0])) -> tuple[Figure, Axes]:
     """Figure with a title and a caption below it, and its axes in mm of the view, `width` pixels wide."""
-    figure = Figure(figsize=(SIZE[0] / 100, SIZE[1] / 100), dpi=100)
+    figure = Figure(figsize=tuple(SIZE / 100), dpi=100)
     left = CORNER[0] / SIZE[0]
     heading = figure.text(left, 0.955, title, size=22, weight="bold", va="center", color=INK)
     while heading.get_window_extent().width > WIDE:
         heading.set_fontsize(float(heading.get_fontsize()) - 1)
     figure.text(left, 0.913, caption, size=14, va="center", color=INK)
     axes = figure.add_axes((*CORNER / SIZE, width / SIZE[0], VIEW[1] / SIZE[1]))
-    reach = half_width * np.array([width / VIEW[0], SHAPE])
+    bare(axes, half_width * np.array([width / VIEW[0], SHAPE]))
+    return figure, axes
+
+
+def bare(axes: Axes, reach: np.ndarray) -> None:
+    """Let axes reach (2,) mm to either side of their middle, without ticks and frame."""
     axes.set(xlim=(-reach[0], reach[0]), ylim=(-reach[1], reach[1]), xticks=[], yticks=[])
     axes.spines[:].set_visible(False)
-    return figure, axes
 
 
 def key(figure: Figure, handles: Sequence[Artist]) -> None:
@@ -77,7 +79,6 @@ def colour_bar(
     below, above = values.min() < ends[0] - unseen, values.max() > ends[1] + unseen
     extend = ("both" if below else "max") if above else ("min" if below else "neither")
     axes = figure.add_axes((1045 / SIZE[0], 0.12, 0.025, 0.66))
-    bar = figure.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, extend=extend)
     axes.tick_params(labelsize=14)
     figure.text(1045 / SIZE[0], 0.82, label, size=16, va="bottom")
-    return bar
+    return figure.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, extend=extend)

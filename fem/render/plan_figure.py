@@ -15,7 +15,7 @@ from fem.geometry.outlines import boundary
 from fem.mechanics.edges import pulled_aside
 from fem.plan.junctions import junctions
 from fem.plan.plan import APART, Plan, removed_area
-from fem.render.canvas import DOT, EDGES, FLAP, INK, LOOSE, SEAMS, SKIN, TIP, WIDE, framed, key, scale_bar
+from fem.render.canvas import DOT, EDGES, FLAP, INK, SEAMS, SKIN, TIP, UNDERMINED, WIDE, framed, key, scale_bar
 from fem.render.projection import centre
 
 PAIRS = 11  # of sewn points along the longest seam, ends aside
@@ -26,14 +26,12 @@ LETTERS = 14  # points
 Kind = Literal[
     "undermined", "island", "flap", "held", "removed", "cut", "upper", "lower", "open", "sewn", "tip", "thread"
 ]
-FILLED: dict[str, dict[str, Any]] = {
-    "undermined": dict(fc=LOOSE, ec=INK, lw=1, ls="--", label="loosened from its bed"),
+LOOKS: dict[Kind, dict[str, Any]] = {  # what has a face colour is an area
+    "undermined": dict(fc=UNDERMINED, ec=INK, lw=1, ls="--", label="undermined"),
     "island": dict(fc=SKIN, ec=INK, lw=1, ls="--"),
     "flap": dict(fc=FLAP, ec="none", lw=1, label="flap"),
     "held": dict(fc=SKIN, ec=INK, lw=1, ls="--", label="stays on its bed"),
     "removed": dict(fc="white", ec=INK, lw=1, label="skin cut out"),
-}
-STROKES: dict[str, dict[str, Any]] = {
     "cut": dict(color=INK, lw=1, label="cut"),
     "upper": dict(color=EDGES[0], lw=4, label="upper edge"),
     "lower": dict(color=EDGES[1], lw=4, label="lower edge"),
@@ -64,28 +62,28 @@ def plan_lines(plan: Plan, *, n: int = 400) -> list[PlanLine]:
 
 def _areas(plan: Plan, n: int) -> list[PlanLine]:
     """Borders of what is undermined, moved, held and removed."""
-    parts = [part for zone in (plan.undermined,) if zone is not None for part in shapely.get_parts(zone)]
-    zones: list[tuple[Kind, Any]] = [("undermined", part.exterior) for part in parts]
-    zones += [("island", hole) for part in parts for hole in part.interiors]
-    zones += [("flap", flap.exterior) for flap in plan.flaps]
-    zones += [("held", part.exterior) for part in shapely.get_parts(plan.held) if part is not None]
-    rings = [np.hstack([*(_along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed]
-    return [
-        *(PlanLine(kind, shapely.get_coordinates(ring).T) for kind, ring in zones),
-        *(PlanLine("removed", ring) for ring in rings),
-    ]
+    parts = shapely.get_parts(plan.undermined)
+    zones: dict[Kind, Any] = {
+        "undermined": [part.exterior for part in parts],
+        "island": [hole for part in parts for hole in part.interiors],
+        "flap": [flap.exterior for flap in plan.flaps],
+        "held": [part.exterior for part in shapely.get_parts(plan.held)],
+    }
+    lines = [PlanLine(kind, shapely.get_coordinates(ring).T) for kind, rings in zones.items() for ring in rings]
+    rings = [np.hstack([*(along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed]
+    return [*lines, *(PlanLine("removed", ring) for ring in rings)]
 
 
 def _edges(plan: Plan, n: int) -> list[PlanLine]:
     """Incisions, both edges of each seam two by two, and edges left open."""
-    lines = [PlanLine("cut", _along(curve, n)) for curve in plan.cuts]
+    lines = [PlanLine("cut", along(curve, n)) for curve in plan.cuts]
     below = plan.below or (plan.seams[0][1] if plan.seams else None)
-    lower = shapely.LineString() if below is None else shapely.LineString(_along(below, n).T)
+    lower = shapely.LineString() if below is None else shapely.LineString(along(below, n).T)
     for seam, edges in enumerate(plan.seams):
         for edge in edges:
             is_lower = lower.distance(shapely.Point(edge.point(np.array([0.5])))) < NEAR
-            lines.append(PlanLine("lower" if is_lower else "upper", _along(edge, n), seam))
-    return [*lines, *(PlanLine("open", _along(curve, n)) for curve in plan.open)]
+            lines.append(PlanLine("lower" if is_lower else "upper", along(edge, n), seam))
+    return [*lines, *(PlanLine("open", along(curve, n)) for curve in plan.open)]
 
 
 def _sewn(plan: Plan) -> list[PlanLine]:
@@ -109,7 +107,7 @@ def _thread(plan: Plan) -> list[PlanLine]:
     return [PlanLine("thread", chained(*plan.open).point(at))]
 
 
-def _along(curve: Curve, n: int) -> np.ndarray:
+def along(curve: Curve, n: int) -> np.ndarray:
     """Points (2, n or more) along a curve, its corners among them."""
     return curve.point(np.union1d(np.linspace(0, 1, n), curve.corners))
 
@@ -136,7 +134,7 @@ def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0)
         label = look.pop("label", None)
         label = None if label in named else label
         named.add(label)
-        draw = axes.fill if line.kind in FILLED else axes.plot
+        draw = axes.fill if "fc" in look else axes.plot
         draw(*(line.points - middle), label=label, **look)
     for number, place in numbers(plan, away=LABEL * per_point):
         x, y = place - middle[:, 0]
@@ -165,16 +163,14 @@ def _apart(plan: Plan, lines: Sequence[PlanLine], *, by: float) -> list[PlanLine
 
 def _look(plan: Plan, line: PlanLine) -> dict[str, Any] | None:
     """How a line is drawn; None: not at all."""
-    if line.kind in FILLED:
-        return FILLED[line.kind]
     if plan.points and line.kind in ("upper", "lower"):
         return dict(color=SEAMS[line.seam % len(SEAMS)], lw=3)
     left_out = line.kind in ("sewn", "tip") if plan.points else line.kind == "open" and plan.thread is not None
-    return None if left_out else STROKES[line.kind]
+    return None if left_out else LOOKS[line.kind]
 
 
 def plan(closure: Closure, title: str, half_width: float) -> Figure:
-    """Figure of the flat plan: what is cut out, what is loosened, and which points are sewn to each other."""
+    """Figure of the flat plan: what is cut out, what is undermined, and which points are sewn to each other."""
     drawing, outline, middle = closure.plan, closure.outline, centre(closure)[:2, None]
     angles = " and ".join(dict.fromkeys(f"{angle:.0f}°" for angle in np.degrees(outline.tip_angles)))
     heading = f"{outline.length:.3g} × {outline.width:.3g} mm cut out"

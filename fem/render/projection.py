@@ -1,4 +1,4 @@
-"""Closure → its skin as seen by pyvista in parallel projection, and as a VTU file."""
+"""Skin as seen by pyvista in parallel projection, and as a VTU file."""
 
 import os
 import sys
@@ -12,23 +12,12 @@ if sys.platform == "linux":  # else VTK looks for a screen
 
 import numpy as np
 import pyvista as pv
-from matplotlib.lines import Line2D
 
 from fem.case.physical import KPA
-from fem.closure.closure import Closure, nodal_stress
+from fem.closure.closure import Closure
 from fem.closure.measures.cones import cone_height, dip
 from fem.closure.measures.skin import skin_stress_max
-from fem.mechanics.sheet import cauchy_stress
-from fem.render.canvas import (
-    END,
-    INK,
-    OPEN,
-    SEAM,
-    SHAPE,
-    TIP,
-    VIEW,
-    round_number,
-)
+from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
@@ -38,19 +27,60 @@ FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as
 INTERVALS = 8  # contour intervals of a range, at least
 
 
+# The skin -----------------------------------------------------------------------------------------------------
+
+
 def save_vtu(closure: Closure, path: Path) -> None:
-    """Write the closed skin as quadratic triangles, with the data of `grid`."""
-    grid(closure).save(path)
+    """Write the closed skin as quadratic triangles.
+
+    At points: positions reference_mm of the uncut skin and gaping_mm of the gaping wound, displacement_mm from
+    the former, height_mm. In cells, as means over the area: stress_max_kPa and stress_min_kPa, the principal
+    Cauchy stresses, and stretch_max, from the unstressed state; undermined, 0 or 1.
+    """
+    mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
+    X = np.vstack([mesh.X, 0 * mesh.X[:1]])
+    skin = _quadratic(closure.x, mesh.elements)
+    skin.point_data.update({"reference_mm": X.T, "gaping_mm": closure.gaping.T, "displacement_mm": (closure.x - X).T})
+    skin.point_data["height_mm"] = closure.x[2]
+    values = {"stress_max_kPa": KPA * greatest, "stress_min_kPa": KPA * least, "stretch_max": stretch}
+    for name, v in values.items():
+        skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.membrane.weights)
+    skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
+    skin.save(path)
 
 
-def height_range(closure: Closure) -> tuple[float, float]:
-    """Least and greatest height of the skin, mm, or FLATTEST if that is more."""
-    return -dip(closure), max(cone_height(closure), FLATTEST)
+def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:
+    """Skin with nodes at x (3, n) as flat triangles, 16 for a quadratic one, with height_mm and `values` at points.
+
+    elements (6, m);  values (n,)  at the nodes, by name
+    """
+    skin = _quadratic(x, elements)
+    skin.point_data.update({"height_mm": x[2]} | values)
+    return skin.extract_surface(
+        algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False
+    )
 
 
-def stress_range(closure: Closure) -> tuple[float, float]:
-    """From none to the greatest principal stress outside the tip zones, kPa."""
-    return 0.0, max(skin_stress_max(closure), CALMEST)
+def _quadratic(x, elements):
+    return pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: elements.T}, x.T)
+
+
+# Views --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """What pictures share that are compared by eye."""
+
+    half_width: float  # mm, of the view
+    heights: tuple[float, float]  # mm, at the ends of the colours
+    stresses: tuple[float, float]  # kPa, at the ends of the colours
+
+
+def ranges(closure: Closure) -> Ranges:
+    """The ranges that suit a closure: all its heights, stress from none to the greatest outside the tip zones."""
+    heights = -dip(closure), max(cone_height(closure), FLATTEST)
+    return Ranges(wanted_half_width(closure), heights, (0.0, max(skin_stress_max(closure), CALMEST)))
 
 
 def centre(closure: Closure) -> np.ndarray:
@@ -62,7 +92,7 @@ def centre(closure: Closure) -> np.ndarray:
 def wanted_half_width(closure: Closure) -> float:
     """Half-width in mm of a view that holds the wound and its undermined zone, cut and closed, with a margin.
 
-    Where nothing is loosened, one width of the wound around it counts instead.
+    Where nothing is undermined, one width of the wound around it counts instead.
     """
     mesh = closure.mesh
     nodes = np.union1d(mesh.elements[:, mesh.undermined], mesh.edge)
@@ -77,40 +107,6 @@ def contour_levels(heights: tuple[float, float], z: np.ndarray) -> tuple[float, 
     interval = round_number((heights[1] - heights[0]) / INTERVALS)
     k = np.arange(np.ceil(z.min() / interval), np.floor(z.max() / interval) + 1)
     return interval, interval * k[k != 0]
-
-
-def grid(closure: Closure) -> pv.UnstructuredGrid:
-    """The closed skin as a pyvista grid of quadratic triangles.
-
-    At points: positions reference_mm of the uncut skin and fresh_mm of the open wound, displacement_mm from
-    the former, height_mm. In cells, as means over the area: stress_max_kPa and stress_min_kPa, the principal
-    Cauchy stresses, and stretch_max, from the unstressed state; loose, 0 or 1.
-    """
-    mesh, weights = closure.mesh, closure.sheet.membrane.weights
-    X = np.vstack([mesh.X, np.zeros(mesh.X.shape[1])])
-    stress, stretch = cauchy_stress(closure.sheet, closure.x)
-    skin = pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: mesh.elements.T}, closure.x.T)
-    for name, v in {"reference_mm": X, "fresh_mm": closure.gaping, "displacement_mm": closure.x - X}.items():
-        skin.point_data[name] = v.T
-    skin.point_data["height_mm"] = closure.x[2]
-    for name, v in {
-        "stress_max_kPa": KPA * stress[1],
-        "stress_min_kPa": KPA * stress[0],
-        "stretch_max": stretch,
-    }.items():
-        skin.cell_data[name] = (weights * v).sum(axis=1) / weights.sum(axis=1)
-    skin.cell_data["loose"] = mesh.undermined.astype(np.uint8)
-    return skin
-
-
-def surface(closure: Closure) -> pv.PolyData:
-    """The closed skin as flat triangles, 16 for a quadratic one, with height_mm and stress_kPa at points."""
-    skin = pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: closure.mesh.elements.T}, closure.x.T)
-    skin.point_data["height_mm"] = closure.x[2]
-    skin.point_data["stress_kPa"] = nodal_stress(closure)
-    return skin.extract_surface(
-        algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False
-    )
 
 
 @dataclass(frozen=True)
@@ -131,8 +127,7 @@ class View:
 def view(centre: np.ndarray, half_width: float, *, turned: float = 0.0, raised: float = np.pi / 2) -> View:
     """View with the eye `raised` above the level and `turned` counter-clockwise from looking along y, rad."""
     right = np.array([np.cos(turned), np.sin(turned), 0.0])
-    level = np.array([right[1], -right[0], 0.0])
-    towards = np.cos(raised) * level + np.sin(raised) * np.array([0.0, 0.0, 1.0])
+    towards = np.array([np.cos(raised) * right[1], -np.cos(raised) * right[0], np.sin(raised)])
     return View(centre, half_width, right, np.cross(towards, right))
 
 
@@ -142,9 +137,8 @@ def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float) -> tuple[V
     middle  (3,) mm
     """
     half = half_width * np.array([1.0, DEPTH, 0.0])
-    for axis in np.eye(3)[:2]:
-        for side in (axis, -axis):
-            skin = skin.clip(side, origin=middle + side * half)
+    for side in np.diag(half)[:2]:
+        skin = skin.clip(side, origin=middle + side).clip(-side, origin=middle - side)
     width = half[:2] @ [np.cos(TURNED), -np.sin(TURNED)]
     return view(middle, width, turned=TURNED, raised=RAISED), skin
 
@@ -154,24 +148,22 @@ def projected(view: View, points: np.ndarray) -> np.ndarray:
     return np.stack([view.right, view.up]) @ (points - view.centre[:, None])
 
 
-def marks(closure: Closure) -> tuple[list[np.ndarray], np.ndarray]:
-    """Lines (3, k) of the closed seams and open edges, points (3, m) of the tips, mm, to be drawn on the skin."""
-    lines = [first for first, _ in closure.mesh.seams] + list(closure.mesh.open)
-    return [closure.x[:, line] for line in lines], closure.x[:, closure.mesh.tips]
-
-
-def meanings(closure: Closure) -> list[Line2D]:
-    """What the marks mean, for the key."""
-    return [SEAM] * bool(closure.mesh.seams) + [OPEN] * bool(closure.mesh.open) + [END] * bool(closure.mesh.tips.size)
-
-
 def rendered(
-    view: View, skin: pv.PolyData, seams: Iterable[np.ndarray], ends: np.ndarray, contours: pv.PolyData, **looks: Any
+    view: View,
+    skin: pv.PolyData,
+    seams: Iterable[np.ndarray],
+    ends: np.ndarray,
+    scalars: str,
+    limits: tuple[float, float],
+    *,
+    contours: pv.PolyData | None = None,
+    **looks: Any,
 ) -> np.ndarray:
     """Image (VIEW[1], VIEW[0], 3) of the skin with its seams, the tips of the wound and contour lines, if any.
 
-    seams   lines, each (3, k);  ends  tips (3, m)
-    looks   how pyvista draws the skin
+    seams    lines, each (3, k);  ends  tips (3, m)
+    scalars  key of COLOURS, in which the skin is drawn;  limits  values at the ends of the colours
+    looks    how else pyvista draws the skin
 
     What is drawn on the skin is moved towards the eye, so that the skin does not hide it; in a parallel
     projection it stays where it is.
@@ -181,8 +173,8 @@ def rendered(
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")  # draws at twice the size: widths are in half pixels
     plotter.add_light(pv.Light(position=view.centre + SUN, focal_point=view.centre, light_type="scene light"))
-    plotter.add_mesh(skin, show_scalar_bar=False, **looks)
-    if contours.n_points:
+    plotter.add_mesh(skin, scalars=scalars, cmap=COLOURS[scalars], clim=limits, show_scalar_bar=False, **looks)
+    if contours is not None and contours.n_points:
         contours = contours.translate(nearer / 2)
         plotter.add_mesh(contours, color=INK, line_width=3, lighting=False, show_scalar_bar=False)
     for step, colour, width in [(1.0, "white", 16), (1.2, INK, 8)]:
@@ -192,11 +184,9 @@ def rendered(
     for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)] if ends.size else []:
         disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
         plotter.add_mesh(pv.PolyData(ends.T + step * nearer), **disc)
-    plotter.camera.parallel_projection = True
-    plotter.camera.parallel_scale = view.half_width * SHAPE
-    plotter.camera.focal_point = view.centre
-    plotter.camera.position = view.centre + 10 * view.half_width * view.towards
-    plotter.camera.up = view.up
+    camera, plotter.camera.parallel_projection = plotter.camera, True
+    camera.parallel_scale, camera.focal_point, camera.up = view.half_width * SHAPE, view.centre, view.up
+    camera.position = view.centre + 10 * view.half_width * view.towards
     plotter.reset_camera_clipping_range()
     image = plotter.screenshot(return_img=True)
     plotter.close()

@@ -179,11 +179,11 @@ def html(exploration: Exploration, results: list[Result]) -> str:
 def _views(results):
     """Plans as SVG text and closed skin as WebP by name, all of one size and in the same colours."""
     done = solved(results)
-    half_width, heights, _ = chart.common_ranges(results)
+    ranges = chart.common_ranges(results)
     with rc_context(style.STYLE):
-        plans = {r.name: style.svg(chart.plan(r, half_width)) for r in done}
-        scale = style.svg(chart.colour_scale(chart.canvas.HEIGHTS, heights, "height, mm"))
-    skins = chart.trimmed([chart.height_image(r, half_width, heights) for r in done])
+        plans = {r.name: style.svg(chart.plan(r, ranges.half_width)) for r in done}
+        scale = style.svg(chart.colour_scale(chart.canvas.HEIGHTS, ranges.heights, "height, mm"))
+    skins = chart.trimmed([chart.height_image(r, ranges) for r in done])
     return {
         "plans": plans,
         "skins": {r.name: webp(image) for r, image in zip(done, skins, strict=True)},
@@ -191,8 +191,8 @@ def _views(results):
             "plan": chart.canvas.VIEW.tolist(),
             "skin": skins[0].shape[1::-1],
             "scale": uri(scale),
-            "wide": f"{2 * half_width:.0f}",
-            "heights": [f"{h:.1f}".replace("-", "−") for h in heights],
+            "wide": f"{2 * ranges.half_width:.0f}",
+            "heights": [f"{h:.1f}".replace("-", "−") for h in ranges.heights],
         },
     }
 

@@ -42,7 +42,7 @@ from fem.teaching.timeline import (
 
 Film = list[tuple[np.ndarray, int]]  # frames, and for how many each stands
 NOTE = "For research and teaching; not a medical device."
-KEY = "Blue dots: ends of the wound. Darker skin in the plan: freed from its bed."
+KEY = "Blue dots: ends of the wound. Darker skin in the plan: undermined."
 
 # Our choices, all of looks, in pixels.
 WIDTH, MARGIN, GAP = 1280, 24, 16
@@ -52,7 +52,7 @@ FINE = 2  # the plan is drawn so many times as large, then reduced
 AROUND = 14  # of what is drawn on the skin: half a dot
 BITE = 2.5  # mm from the edge to the end of a stitch in the pictures
 FOOT = 2 * (SMALL + 6) + MARGIN
-PAPER, GREY, FREED = "white", "#555555", canvas.LOOSE
+PAPER, GREY = "white", "#555555"
 
 RATE = 10  # frames a second; GIF counts time in hundredths
 HOLD, END, ON = 20, 40, 6  # frames: a kept state stands, the last one stands, between two states
@@ -68,16 +68,13 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
-    skin = pv.PolyData.from_regular_faces(keyframe.x.T, flat_triangles(stages.elements).T)
+    skin = projection.surface(keyframe.x, stages.elements)
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
     skin.point_data["height_mm"] = skin.points[:, 2]
     seen, drawn = projection.oblique(skin, stages.centre, half_width)
-    return projection.rendered(
-        seen, drawn, lines, keyframe.x[:, stages.tips], pv.PolyData(),
-        scalars="height_mm", cmap=canvas.HEIGHTS, clim=heights, **canvas.SHADED,
-    )  # fmt: skip
+    return projection.rendered(seen, drawn, lines, keyframe.x[:, stages.tips], "height_mm", heights, **canvas.SHADED)
 
 
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
@@ -133,11 +130,9 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
 
     plan, triangles = physical.plan(keyframe.of.case), stages.elements[:3]
     middle = stages.X[:, triangles].mean(axis=1)
-    loose = (
-        np.zeros(middle.shape[1], bool) if plan.undermined is None else shapely.contains_xy(plan.undermined, *middle)
-    )
-    for corners, freed in zip(at(keyframe.x)[triangles.T], loose, strict=True):
-        draw.polygon(corners.ravel().tolist(), fill=FREED if freed else canvas.SKIN)
+    zone = plan.undermined or shapely.Polygon()
+    for corners, undermined in zip(at(keyframe.x)[triangles.T], shapely.contains_xy(zone, *middle), strict=True):
+        draw.polygon(corners.ravel().tolist(), fill=canvas.UNDERMINED if undermined else canvas.SKIN)
     uncut = keyframe.at == UNCUT
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
@@ -173,10 +168,12 @@ class Camera:
 
 def camera(made: Sequence[Keyframe]) -> Camera:
     """The camera that suits all of some keyframes."""
-    half_width, heights, _ = chart.common_ranges([keyframe.of for keyframe in made])
-    ends, high = [_rows(keyframe, half_width) for keyframe in made], canvas.VIEW[1]
+    shared, high = chart.common_ranges([keyframe.of for keyframe in made]), canvas.VIEW[1]
+    ends = [_rows(keyframe, shared.half_width) for keyframe in made]
     low, top = min(low for low, _ in ends), max(top for _, top in ends)
-    return Camera(half_width, heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
+    return Camera(
+        shared.half_width, shared.heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND))
+    )
 
 
 def _rows(keyframe, half_width):

@@ -118,8 +118,8 @@ def sources(result: Result) -> list[str]:
 def closed_skins(named: Closures) -> tuple[Picture, ...]:
     """Pictures of closures (label, Result) from the same place, in the same colours of height."""
     results = [result for _, result in named]
-    half_width, heights, _ = chart.common_ranges(results)
-    drawn = chart.trimmed([chart.height_image(result, half_width, heights) for result in results])
+    ranges = chart.common_ranges(results)
+    drawn = chart.trimmed([chart.height_image(result, ranges) for result in results])
     made = []
     for (name, result), image in zip(named, drawn, strict=True):
         height = result.measures["cone_height_mm"]

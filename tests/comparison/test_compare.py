@@ -319,10 +319,10 @@ def test_one_view_for_all(solved):
     """The widest view, the greatest height and the greatest stress of any case."""
     folder = solved[0] / "results"
     results = [result.read(folder / name, case(text(name, length))) for name, length in LENGTHS.items()]
-    half_width, heights, stresses = chart.common_ranges([*results, Result(results[0].case, reason="never met")])
-    assert half_width == max(r.stages.half_width for r in results)
-    assert heights[1] == pytest.approx(max(1.0, *(r.measures["cone_height_mm"] for r in results)))
-    assert stresses == (0.0, max(r.measures["skin_stress_max_kPa"] for r in results))
+    ranges = chart.common_ranges([*results, Result(results[0].case, reason="never met")])
+    assert ranges.half_width == max(r.stages.half_width for r in results)
+    assert ranges.heights[1] == pytest.approx(max(1.0, *(r.measures["cone_height_mm"] for r in results)))
+    assert ranges.stresses == (0.0, max(r.measures["skin_stress_max_kPa"] for r in results))
 
 
 def test_cores():

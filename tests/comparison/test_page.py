@@ -15,6 +15,7 @@ from comparison import case, text
 from fem.case import case as cases
 from fem.case.keys import MeshSize
 from fem.comparison import compare, page
+from fem.render.projection import Ranges
 from fem.results import close, result
 from fem.results.quantities import numbers, shown
 from fem.results.result import Result
@@ -297,8 +298,7 @@ def test_print(opened, written):
 def test_packed_positions(results):
     """Whole multiples of a step, little-endian: within half a step of the stored positions, from the wound's middle."""
     read = results[1][0]
-    half_width = read.stages.half_width
-    packed = page.packed(read, half_width, (0.0, 50.0))
+    packed = page.packed(read, Ranges(read.stages.half_width, (0.0, 1.0), (0.0, 50.0)))
     x = np.frombuffer(base64.b64decode(packed["positions"]), "<i2").reshape(len(packed["closed"]), -1, 3)
     triangles = np.frombuffer(base64.b64decode(packed["triangles"]), "<u4")
     assert x.shape[1] == packed["nodes"] == triangles.max() + 1

@@ -15,7 +15,7 @@ from pytest import approx
 
 from fem.case import case, keys, physical
 from fem.closure.closing import closed
-from fem.closure.closure import Closure, nodal
+from fem.closure.closure import Closure, nodal, nodal_stress
 from fem.closure.measures.skin import skin_stress_max
 from fem.geometry.outlines import lens, lens_with_m
 from fem.mechanics.mesh import mesh
@@ -35,15 +35,24 @@ def circle():
     return closed(asked.model_copy(update={"mesh": keys.MeshSize(edge_mm=3, tip_mm=3, far_mm=9)}))
 
 
+def surface(closure):
+    return projection.surface(closure.x, closure.mesh.elements, stress_kPa=nodal_stress(closure))
+
+
+def wide(closure, **others):
+    """The ranges of a closure's pictures, 40 mm to either side."""
+    return replace(projection.ranges(closure), half_width=40.0, **others)
+
+
 @pytest.fixture(scope="module")
 def skin(circle):
-    return projection.surface(circle)
+    return surface(circle)
 
 
 @pytest.fixture(scope="module")
 def pictures(circle, tmp_path_factory):
     folder = tmp_path_factory.mktemp("results") / "pictures"
-    paths = picture.save_pictures(circle, folder, title="circle-20", half_width=40.0)
+    paths = picture.save_pictures(circle, folder, title="circle-20", ranges=wide(circle))
     assert paths == [folder / name for name in NAMES]
     return {path.name: imread(path)[..., :3] for path in paths}
 
@@ -142,17 +151,18 @@ def test_flat_skin_has_no_contours():
 
 def test_ranges_follow_the_closure(circle):
     """From the deepest to the highest point; from no stress to that of the measures."""
-    assert projection.height_range(circle) == approx((circle.x[2].min(), circle.x[2].max()))
-    assert projection.stress_range(circle) == (0.0, skin_stress_max(circle))
+    ranges = projection.ranges(circle)
+    assert ranges.heights == approx((circle.x[2].min(), circle.x[2].max()))
+    assert ranges.stresses == (0.0, skin_stress_max(circle))
 
 
-def test_view_holds_the_wound_and_its_loosened_zone(circle):
-    """Loosened skin reaches 25 mm from the middle; the height of the view, 5/7 of its width, decides."""
+def test_view_holds_the_wound_and_its_undermined_zone(circle):
+    """Undermined skin reaches 25 mm from the middle; the height of the view, 5/7 of its width, decides."""
     wanted = projection.MARGIN * 25 / canvas.SHAPE
     assert projection.wanted_half_width(circle) == approx(wanted, rel=0.02)  # its border is drawn with chords
 
 
-def test_view_of_a_wound_that_is_not_loosened(circle):
+def test_view_of_a_wound_that_is_not_undermined(circle):
     """One width of the wound, 20 mm, beyond its reach of 10 mm across."""
     bound = replace(circle, mesh=replace(circle.mesh, undermined=np.zeros_like(circle.mesh.undermined)))
     wanted = projection.MARGIN * 30 / canvas.SHAPE
@@ -161,13 +171,13 @@ def test_view_of_a_wound_that_is_not_loosened(circle):
 
 def test_given_ranges(circle, skin):
     """Colour bars span the ranges given, whatever the closure."""
+    given = projection.Ranges(40.0, heights=(-1.0, 8.0), stresses=(-20.0, 50.0))
     for drawn, ends in [
-        (picture.height_oblique, (-1.0, 8.0)),
-        (picture.height_above, (-1.0, 8.0)),
-        (picture.stress_above, (-20.0, 50.0)),
+        (picture.height_oblique, given.heights),
+        (picture.height_above, given.heights),
+        (picture.stress_above, given.stresses),
     ]:
-        figure = drawn(circle, skin, "circle-20", ends, 40.0)
-        assert figure.axes[1].get_ylim() == ends
+        assert drawn(circle, skin, "circle-20", given).axes[1].get_ylim() == ends
 
 
 @pytest.mark.parametrize(
@@ -175,14 +185,15 @@ def test_given_ranges(circle, skin):
 )
 def test_colours_mean_what_the_bar_says(circle, skin, drawn, colours):
     """Level skin under its natural 10 kPa has the middle colour of -1000 to 1000: within 1/64 of the map."""
-    figure = drawn(circle, skin, "circle-20", (-1000.0, 1000.0), 40.0)
+    ends = (-1000.0, 1000.0)
+    figure = drawn(circle, skin, "circle-20", projection.Ranges(40.0, heights=ends, stresses=ends))
     image = np.asarray(figure.axes[0].images[0].get_array())
     assert image[5, 5] / 255 == approx(np.array(colours(0.5)[:3]), abs=1 / 64)
 
 
 def test_bars_seen_obliquely(circle, skin):
     """Three bars of length L at right angles: their lengths on the picture squared add up to 2 L^2."""
-    axes = picture.height_oblique(circle, skin, "circle-20", (0.0, 5.0), 40.0).axes[0]
+    axes = picture.height_oblique(circle, skin, "circle-20", wide(circle, heights=(0.0, 5.0))).axes[0]
     bars = [np.diff(line.get_xydata(), axis=0) for line in axes.lines]
     assert len(bars) == 3
     assert axes.texts[0].get_text() == "each bar 10 mm"
@@ -291,8 +302,8 @@ def test_colours_of_seams(flap):
 
 def test_numbers_in_the_result(flap):
     """Each number stands where all of its points came to lie: 1 and 5 on the tips."""
-    skin = projection.surface(flap)
-    written, at = numbers(picture.height_above(flap, skin, "rhombic", (0.0, 5.0), 40.0).axes[0])
+    skin = surface(flap)
+    written, at = numbers(picture.height_above(flap, skin, "rhombic", wide(flap, heights=(0.0, 5.0))).axes[0])
     assert written == [1, 2, 3, 4, 5]
     ends = flap.x[:2, flap.mesh.tips] - projection.centre(flap)[:2, None]
     assert at[:, [4, 0]] == approx(ends, abs=1e-9)
@@ -311,11 +322,11 @@ def test_vtu_in_meshio(circle, vtu):
     assert (skin.points == circle.x.T).all()
     assert (skin.cells_dict["triangle6"] == circle.mesh.elements.T).all()
     assert (skin.point_data["reference_mm"][:, :2] == circle.mesh.X.T).all()
-    assert (skin.point_data["fresh_mm"] == circle.gaping.T).all()
+    assert (skin.point_data["gaping_mm"] == circle.gaping.T).all()
     assert (skin.point_data["height_mm"] == circle.x[2]).all()
     moved = skin.point_data["displacement_mm"]
     assert skin.point_data["reference_mm"] + moved == approx(skin.points, abs=1e-12)
-    assert (skin.cell_data["loose"][0] == circle.mesh.undermined).all()
+    assert (skin.cell_data["undermined"][0] == circle.mesh.undermined).all()
 
 
 def test_vtu_in_pyvista(circle, vtu):
@@ -366,7 +377,7 @@ def forked():
 
 def test_pictures_of_an_m(forked, tmp_path):
     """All of its seam and three tips are drawn from above, where they are: within a pixel."""
-    path = picture.save_pictures(forked, tmp_path, title="m", half_width=40.0)[1]
+    path = picture.save_pictures(forked, tmp_path, title="m", ranges=wide(forked))[1]
     found = skin_of(imread(path)[..., :3])
     near = np.abs(found - to_rgb(canvas.TIP)).max(axis=2) < 0.02
     middle = canvas.VIEW[:, None] / 2

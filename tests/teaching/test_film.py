@@ -13,6 +13,7 @@ from scipy.spatial import KDTree
 from fem.case import case as cases
 from fem.case import physical
 from fem.comparison import chart
+from fem.render.projection import Ranges
 from fem.results import close, result
 from fem.results.quantities import numbers, shown
 from fem.teaching import film, timeline
@@ -164,7 +165,7 @@ def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
     drawn = film.view(timeline.keyframes(one)[-1], shot.half_width, shot.heights)
-    assert (drawn == chart.height_image(one, shot.half_width, shot.heights)).all()
+    assert (drawn == chart.height_image(one, Ranges(shot.half_width, shot.heights, (0.0, 1.0)))).all()
 
 
 def test_nothing_is_cut_off(results):

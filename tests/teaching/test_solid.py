@@ -125,10 +125,9 @@ def test_volume_of_flat_skin(closed):
     """Of flat skin every body is a box: the piece of the picture, skin and plate thick, and the label in front."""
     stages = closed.stages
     uncut = np.vstack([stages.X, 0 * stages.X[:1]])
-    flat = np.array([*stages.x[:-1], uncut], np.float32)
-    seams = np.zeros((2, 0), int)
+    flat = np.array([*stages.x[:-1], uncut])
     middle = closed.case.model_copy(update={"name": "H"})
-    made = solid.printed(replace(closed, case=middle, stages=stages | {"x": flat, "seams": seams}))
+    made = solid.printed(replace(closed, case=middle, stages=replace(stages, x=flat, seams=())))
     wide, deep = 2 * stages.half_width, 2 * SHAPE * stages.half_width
     area = wide * deep - shapely.Polygon(uncut[:2, ring(stages)].T).area
     letters = solid.lettering(made.label, solid.LETTERS).area
