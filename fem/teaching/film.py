@@ -89,6 +89,7 @@ def edges(keyframe: Keyframe) -> list[np.ndarray]:
 def _patches(result):
     """Flat pieces of the skin that will be cut out."""
     triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(removed_skin(physical.plan(result.case))))
+    triangles = shapely.orient_polygons(triangles)  # their upper side is lit, as that of the skin around
     places = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
     if not places.size:
         return []
