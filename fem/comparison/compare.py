@@ -249,7 +249,7 @@ def write_figures(figures: "Mapping[str, Figure]", folder: Path) -> list[Path]:
 
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in figures for kind in ("svg", "pdf", "png")]
-    with rc_context(style.STYLE):
-        for path, figure in zip(paths, [figure for figure in figures.values() for _ in range(3)], strict=True):
-            figure.savefig(path, dpi=DPI)
+    with whole_files(*paths) as drafts, rc_context(style.STYLE):
+        for draft, figure in zip(drafts, [figure for figure in figures.values() for _ in range(3)], strict=True):
+            figure.savefig(draft, dpi=DPI)
     return paths

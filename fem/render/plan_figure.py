@@ -70,20 +70,22 @@ def _areas(plan: Plan, n: int) -> list[PlanLine]:
         "held": [part.exterior for part in shapely.get_parts(plan.held)],
     }
     lines = [PlanLine(kind, shapely.get_coordinates(ring).T) for kind, rings in zones.items() for ring in rings]
-    rings = [np.hstack([*(along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed]
+    rings = [
+        np.hstack([*(points_along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed
+    ]
     return [*lines, *(PlanLine("removed", ring) for ring in rings)]
 
 
 def _edges(plan: Plan, n: int) -> list[PlanLine]:
     """Incisions, both edges of each seam two by two, and edges left open."""
-    lines = [PlanLine("cut", along(curve, n)) for curve in plan.cuts]
+    lines = [PlanLine("cut", points_along(curve, n)) for curve in plan.cuts]
     below = plan.below or (plan.seams[0][1] if plan.seams else None)
-    lower = shapely.LineString() if below is None else shapely.LineString(along(below, n).T)
+    lower = shapely.LineString() if below is None else shapely.LineString(points_along(below, n).T)
     for seam, edges in enumerate(plan.seams):
         for edge in edges:
             is_lower = lower.distance(shapely.Point(edge.point(np.array([0.5])))) < NEAR
-            lines.append(PlanLine("lower" if is_lower else "upper", along(edge, n), seam))
-    return [*lines, *(PlanLine("open", along(curve, n)) for curve in plan.open)]
+            lines.append(PlanLine("lower" if is_lower else "upper", points_along(edge, n), seam))
+    return [*lines, *(PlanLine("open", points_along(curve, n)) for curve in plan.open)]
 
 
 def _sewn(plan: Plan) -> list[PlanLine]:
@@ -107,7 +109,7 @@ def _thread(plan: Plan) -> list[PlanLine]:
     return [PlanLine("thread", chained(*plan.open).point(at))]
 
 
-def along(curve: Curve, n: int) -> np.ndarray:
+def points_along(curve: Curve, n: int) -> np.ndarray:
     """Points (2, n or more) along a curve, its corners among them."""
     return curve.point(np.union1d(np.linspace(0, 1, n), curve.corners))
 

@@ -47,44 +47,32 @@ def close(
     if not again and identity.state(folder, case).complete:
         return folder
     refuse_unusable(folder, mark="run.json")
-    reached: dict = {}
+    reached: dict[str, Any] = {}
 
-    def seen(**state):
+    def follow(**state):
         reached.update({name: float(v) if name != "stage" else v for name, v in state.items()})
         watch(**state)
 
     try:
-        closure = closed(case, watch=seen)
+        closure = closed(case, watch=follow)
     except solve.NotConverged as error:
         into.mkdir(parents=True, exist_ok=True)
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
         write_whole(failed, json.dumps(note, indent=2) + "\n")
         raise
     with whole(folder) as draft:
-        write_all(draft, case, closure)
+        write(draft, case, closure)
     failed.unlink(missing_ok=True)
     return folder
 
 
-def write_all(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures") -> None:
-    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
-    write(folder, case, closure, keep=keep)
-    if closure.trimmed is not None and keep != "measures":
-        untrimmed = physical.cut_by(case, (0.0, 0.0))
-        (folder / UNTRIMMED).mkdir()
-        words = f"{case.name}, untrimmed"
-        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, keep=keep, title=words)
-
-
 def write(
-    folder: Path,
-    case: cases.Case,
-    closure: Closure,
-    *,
-    keep: str = "pictures",
-    title: str | None = None,
+    folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str | None = None
 ) -> None:
-    """Write what KEPT names, run.json last; the case's name is the title of pictures if none is given."""
+    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED.
+
+    title   of the pictures; None: the case's name
+    """
     numbers = measures(closure)
     start = time.perf_counter()
     if keep != "measures":
@@ -93,21 +81,12 @@ def write(
         from fem.render import picture
 
         picture.save_pictures(closure, folder / "pictures", title=title or case.name)
-    told = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _told(case, numbers)}
-    write_numbers(folder, case, numbers, effort(closure) | told, keep=keep)
-
-
-def effort(closure: Closure) -> dict[str, Any]:
-    """How a closure was computed, and the one before its cones were cut off, by the names that `run.json` uses."""
-    record = asdict(closure.effort, dict_factory=_to_milliseconds)
-    if closure.trimmed is None:
-        return record
-    cuts = [{"cut_mm": cut, "cones_mm": heights} for cut, heights in closure.trimmed.tried]
-    return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
-
-
-def _to_milliseconds(pairs):
-    return {name: round(value, 3) if name.endswith("_s") else value for name, value in pairs}
+    further = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _warnings(case, numbers)}
+    write_numbers(folder, case, numbers, effort(closure) | further, keep=keep)
+    if closure.trimmed is not None and keep != "measures":
+        (folder / UNTRIMMED).mkdir()
+        untrimmed, title = physical.cut_by(case, (0.0, 0.0)), f"{case.name}, untrimmed"
+        write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, keep=keep, title=title)
 
 
 def _write_fields(folder, closure):
@@ -122,7 +101,7 @@ def _write_fields(folder, closure):
 def write_numbers(
     folder: Path, case: cases.Case, numbers: dict[str, Any], how: dict[str, Any], *, keep: str = "measures"
 ) -> None:
-    """Write the least that a result has: case, measures and how they were computed, run.json last."""
+    """Write the least that a result has: case, measures and how they were computed."""
     (folder / "case.yaml").write_text(cases.text(case))
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
     run = {
@@ -142,30 +121,43 @@ def write_numbers(
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
 
 
-def _told(case, numbers):
-    """What is to be told of a result, a line each."""
+def effort(closure: Closure) -> dict[str, Any]:
+    """How a closure was computed, and the one before its cones were cut off, by the names that `run.json` uses."""
+    record = asdict(closure.effort, dict_factory=_to_milliseconds)
+    if closure.trimmed is None:
+        return record
+    cuts = [{"cut_mm": cut, "cones_mm": heights} for cut, heights in closure.trimmed.tried]
+    return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
+
+
+def _to_milliseconds(pairs):
+    return {name: round(value, 3) if name.endswith("_s") else value for name, value in pairs}
+
+
+def _warnings(case, numbers):
+    """What is wrong with a result, a line each."""
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
-    told = overview.overloaded(case, forces) if forces else []
-    if numbers["self_intersection_mm2"]:
-        told += [
-            f"{numbers['self_intersection_mm2']:.3g} mm2 of skin have passed through other skin, which this model does "
-            "not prevent: what is measured there is not what skin would do"
+    lines = overview.overloaded(case, forces) if forces else []
+    if crossed := numbers["self_intersection_mm2"]:
+        lines += [
+            f"{crossed:.3g} mm2 of skin have passed through other skin, which this model does not prevent: what is "
+            "measured there is not what skin would do"
         ]
-    return told
+    return lines
 
 
 def versions() -> dict[str, str]:
     """Versions of the program and the libraries that its numbers rest on."""
-    libraries = ["numpy", "scipy", "numba", "scikit-fem", "gmsh"]
-    return {"flatseam": fem.__version__, "python": platform.python_version()} | {
-        name: version(name) for name in libraries
-    }
+    libraries = {name: version(name) for name in identity.LIBRARIES}
+    return {"flatseam": fem.__version__, "python": platform.python_version()} | libraries
 
 
 def commit() -> str | None:
     """Commit of the source tree that the program lies in, or None if it lies in none, or in another project's."""
-    tree = next((path for path in Path(__file__).parents if (path / ".git").exists()), None)
-    if tree is None or not (tree / Path(*Path(__file__).parts[-3:])).is_file() or not shutil.which("git"):
+    here = Path(__file__).parent
+    if not shutil.which("git"):
         return None
-    asked = subprocess.run(["git", "rev-parse", "HEAD"], cwd=tree, capture_output=True, text=True, check=False)
-    return asked.stdout.strip() or None
+    ask = ["git", "rev-parse", "--show-prefix", "HEAD"]
+    known = subprocess.run(ask, cwd=here, capture_output=True, text=True, check=False)
+    prefix, _, head = known.stdout.strip().partition("\n")
+    return head if known.returncode == 0 and prefix == f"{here.parent.name}/{here.name}/" else None

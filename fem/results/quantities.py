@@ -41,10 +41,6 @@ class Quantity:
     group: str  # heading in tables; those before FURTHER lead them
 
 
-def _group(group, labels, better=""):
-    return [_quantity(name, label, better, group) for name, label in labels.items()]
-
-
 def _quantity(name, label, better="", group=FURTHER):
     unit, digits = UNITS[split(name)[1]]
     return Quantity(name, unit, label, digits, better, group)
@@ -56,67 +52,64 @@ def split(name: str) -> tuple[str, str]:
     return name.removesuffix(f"_{unit}") if unit else name, unit
 
 
-SHAPE = {
-    "cone_height_mm": "cone height",
-    "scar_length_mm": "scar length, along the skin",
-    "scar_chord_mm": "scar length, tip to tip",
-    "dip_mm": "deepest dip",
-}
-FORCES = {
-    "closing_force_N": "closing force",
-    "line_tension_mid_N_per_m": "line tension, middle of the seam",
-    "line_tension_max_N_per_m": "line tension, greatest",
-}
-SKIN = {
-    "skin_stress_max_kPa": "skin stress, greatest",
-    "skin_stress_p99_kPa": "skin stress, 99th percentile near the wound",
-    "skin_stretch_max": "skin stretch, greatest",
-    "compressed_area_mm2": "skin under compression",
-    "removed_area_mm2": "skin removed",
-    "healthy_removed_mm2": "healthy skin removed; all of it if no lesion is given",
-}
-UNRANKED = {
-    "length_to_width": "length to width of the wound",
-    "strain_energy_mJ": "energy stored",
-}
-OTHERS = {
-    "cones_{}_at_x_mm": "cone {}: place along the wound",
-    "cones_{}_at_y_mm": "cone {}: place across it",
-    "cones_{}_height_mm": "cone {}: height",
-    "cones_{}_footprint_mm2": "cone {}: footprint",
-    "cones_{}_volume_mm3": "cone {}: volume",
-    "cones_{}_reach_mm": "cone {}: reach beyond the tip",
-    "cones_{}_slope_deg": "cone {}: slope",
-    "push_out_{}_mm": "push-out of tip {}",
-    "gape_length_mm": "length of the open wound",
-    "gape_width_mm": "width of the open wound",
-    "gape_axis_deg": "direction of the open wound",
-    "closing_force_after_{}_time_s": "held closed, time {}: time",
-    "closing_force_after_{}_closing_force_N": "held closed, time {}: closing force",
-    "closing_force_after_{}_share_left": "held closed, time {}: share left",
-    "trim_cut_{}_mm": "cut beyond tip {}",
-    "trim_cones_before_{}_mm": "cone {} before it was cut off",
-    "trim_scar_added_mm": "scar added by cutting cones off",
-    "trim_skin_removed_mm2": "skin removed by cutting cones off",
-    "suture_forces_{}_N": "suture {}, as soon as tied",
-    "suture_forces_final_{}_N": "suture {}, when all are tied",
-    "purse_force_N": "pull of the purse-string",
-    "open_area_mm2": "left open",
-    "taper_forces_{}_N": "tapering suture {}",
-    "anchor_forces_{}_N": "anchoring suture {}",
-    "largest_gap_mm": "largest gap between the edges",
-    "self_intersection_mm2": "skin that has passed through other skin",
-    "tip_angles_{}_deg": "angle of the wound at tip {}",
+LABELS = {  # by heading, and whether less is better
+    ("Shape", "less"): {
+        "cone_height_mm": "cone height",
+        "scar_length_mm": "scar length, along the skin",
+        "scar_chord_mm": "scar length, tip to tip",
+        "dip_mm": "deepest dip",
+    },
+    ("Forces", "less"): {
+        "closing_force_N": "closing force",
+        "line_tension_mid_N_per_m": "line tension, middle of the seam",
+        "line_tension_max_N_per_m": "line tension, greatest",
+    },
+    ("Skin", "less"): {
+        "skin_stress_max_kPa": "skin stress, greatest",
+        "skin_stress_p99_kPa": "skin stress, 99th percentile near the wound",
+        "skin_stretch_max": "skin stretch, greatest",
+        "compressed_area_mm2": "skin under compression",
+        "removed_area_mm2": "skin removed",
+        "healthy_removed_mm2": "healthy skin removed; all of it if no lesion is given",
+    },
+    ("Skin", ""): {
+        "length_to_width": "length to width of the wound",
+        "strain_energy_mJ": "energy stored",
+    },
+    (FURTHER, ""): {
+        "cones_{}_at_x_mm": "cone {}: place along the wound",
+        "cones_{}_at_y_mm": "cone {}: place across it",
+        "cones_{}_height_mm": "cone {}: height",
+        "cones_{}_footprint_mm2": "cone {}: footprint",
+        "cones_{}_volume_mm3": "cone {}: volume",
+        "cones_{}_reach_mm": "cone {}: reach beyond the tip",
+        "cones_{}_slope_deg": "cone {}: slope",
+        "push_out_{}_mm": "push-out of tip {}",
+        "gape_length_mm": "length of the open wound",
+        "gape_width_mm": "width of the open wound",
+        "gape_axis_deg": "direction of the open wound",
+        "closing_force_after_{}_time_s": "held closed, time {}: time",
+        "closing_force_after_{}_closing_force_N": "held closed, time {}: closing force",
+        "closing_force_after_{}_share_left": "held closed, time {}: share left",
+        "trim_cut_{}_mm": "cut beyond tip {}",
+        "trim_cones_before_{}_mm": "cone {} before it was cut off",
+        "trim_scar_added_mm": "scar added by cutting cones off",
+        "trim_skin_removed_mm2": "skin removed by cutting cones off",
+        "suture_forces_{}_N": "suture {}, as soon as tied",
+        "suture_forces_final_{}_N": "suture {}, when all are tied",
+        "purse_force_N": "pull of the purse-string",
+        "open_area_mm2": "left open",
+        "taper_forces_{}_N": "tapering suture {}",
+        "anchor_forces_{}_N": "anchoring suture {}",
+        "largest_gap_mm": "largest gap between the edges",
+        "self_intersection_mm2": "skin that has passed through other skin",
+        "tip_angles_{}_deg": "angle of the wound at tip {}",
+    },
 }
 QUANTITIES = {
-    quantity.name: quantity
-    for quantity in [
-        *_group("Shape", SHAPE, "less"),
-        *_group("Forces", FORCES, "less"),
-        *_group("Skin", SKIN, "less"),
-        *_group("Skin", UNRANKED),
-        *_group(FURTHER, OTHERS),
-    ]
+    name: _quantity(name, label, better, group)
+    for (group, better), labels in LABELS.items()
+    for name, label in labels.items()
 }
 LEADING = tuple(name for name, quantity in QUANTITIES.items() if quantity.group != FURTHER)  # of a table
 
@@ -126,23 +119,21 @@ def numbers(measures: dict[str, Any]) -> dict[str, Any]:
 
     Members of lists are numbered before the unit, as in push_out_2_mm; places have an x and a y.
     """
-    flat: dict[str, Any] = {}
+    return {current(name, "measures.json"): value for name, value in _members(measures)}
 
-    def add(name, value):
+
+def _members(measures):
+    """Name and value of all numbers in nested measures."""
+    for name, value in measures.items():
         stem, unit = split(name)
         if isinstance(value, dict):
-            for key, member in value.items():
-                add(f"{name}_{key}", member)
+            yield from _members({f"{name}_{key}": member for key, member in value.items()})
         elif isinstance(value, list):
             places = "xy" if stem.endswith("_at") else range(1, len(value) + 1)
-            for place, member in zip(places, value, strict=True):
-                add(f"{stem}_{place}_{unit}" if unit else f"{stem}_{place}", member)
+            ending = f"_{unit}" if unit else ""
+            yield from _members({f"{stem}_{place}{ending}": v for place, v in zip(places, value, strict=True)})
         else:
-            flat[current(name, "measures.json")] = value
-
-    for name, value in measures.items():
-        add(name, value)
-    return flat
+            yield name, value
 
 
 def current(name: str, where: str) -> str:

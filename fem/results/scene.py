@@ -26,7 +26,7 @@ def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
 
 
 def _lists(**arrays):
-    return {name: [float(v) for v in values] for name, values in arrays.items()}
+    return {name: np.asarray(values, float).tolist() for name, values in arrays.items()}
 
 
 def along_scar(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -25,7 +25,7 @@ from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.errors import MeshError, NotConverged, OtherVersion, OutOfTime
 from fem.results import identity
-from fem.results.close import write_all
+from fem.results.close import write
 from fem.results.folder import first, whole, write_whole
 
 ATTEMPTS = 3  # workers that a case may take with it; our choice
@@ -51,7 +51,7 @@ class Order:
 
 def closing(case: cases.Case, *, keep: str, watch: Callable[..., None]) -> Callable:
     """The closure of a case, as the function that writes its folder."""
-    return partial(write_all, case=case, closure=closed(case, watch=watch), keep=keep)
+    return partial(write, case=case, closure=closed(case, watch=watch), keep=keep)
 
 
 def solved(key: str, text: str, order: Order) -> str:

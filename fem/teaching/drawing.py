@@ -40,7 +40,7 @@ STYLES = {
     "suture": Style(0.3, (), "suture; the same number on both edges is sewn together, in this order"),
     "thread": Style(0.3, (), "the thread passes here, in this order, and is drawn together"),
     "open": Style(0.6, (0.6, 1.2), "edge that stays open"),
-    "loosened": Style(0.4, (3.0, 1.5), "skin is loosened from its bed as far as here"),
+    "undermined": Style(0.4, (3.0, 1.5), "skin is undermined as far as here"),
     "flap": Style(0.25, (1.2, 0.8), "flap: skin that is moved"),
     "held": Style(0.4, (6.0, 1.2, 0.6, 1.2, 0.6, 1.2), "stays on its bed"),
     "axis": Style(0.2, (6.0, 1.5, 1.0, 1.5), "axis of the wound"),

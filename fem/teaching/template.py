@@ -15,7 +15,7 @@ from fem.geometry.curve import Curve, Outline, chained, turned
 from fem.plan import junctions
 from fem.plan.junctions import SAME
 from fem.plan.plan import Around, Plan, opened, removed_skin, stitches
-from fem.render.plan_figure import plan_lines
+from fem.render.plan_figure import plan_lines, points_along
 from fem.teaching.drawing import LETTER, Drawing, Stroke, Text, extent, joined
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
@@ -54,25 +54,19 @@ def stretched(case: Case) -> bool:
     return tension.along_N_per_m != tension.across_N_per_m
 
 
-def polyline(curve: Curve) -> np.ndarray:
-    """Points (2, n) along a curve."""
-    return curve.point(np.union1d(np.linspace(0, 1, CHORDS + 1), curve.corners))
-
-
 def cut(plan: Plan) -> Drawing:
     """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
     lines = plan_lines(plan, n=CHORDS + 1)
     rings = [Stroke(line.points[:, :-1], "cut", closed=True) for line in lines if line.kind == "removed"]
     ways = [Stroke(line.points, "cut") for line in lines if line.kind == "cut"]
-    beside = [Stroke(_beside(c), "open") for c in plan.open]
+    beside = [Stroke(_beside(line.points), "open") for line in lines if line.kind == "open"]
     return Drawing((*rings, *ways, *beside))
 
 
-def _beside(curve):
-    """Points (2, n) along the left of a curve."""
-    x = polyline(curve)
-    along = np.gradient(x, axis=1)
-    return x + BESIDE * np.array([-along[1], along[0]]) / np.hypot(*along)
+def _beside(x):
+    """Points (2, n) on the left of a line through points x (2, n)."""
+    way = np.gradient(x, axis=1)
+    return x + BESIDE * np.array([-way[1], way[0]]) / np.hypot(*way)
 
 
 def purse(plan: Plan) -> Drawing:
@@ -97,8 +91,8 @@ def hatching(plan: Plan) -> Drawing:
 
 
 def zones(plan: Plan) -> Drawing:
-    """Borders of the loosened skin, of the flaps and of what stays on its bed."""
-    styles = {"undermined": "loosened", "island": "loosened", "flap": "flap", "held": "held"}
+    """Borders of the undermined skin, of the flaps and of what stays on its bed."""
+    styles = {"undermined": "undermined", "island": "undermined", "flap": "flap", "held": "held"}
     rings = [line for line in plan_lines(plan) if line.kind in styles]
     return Drawing(tuple(Stroke(ring.points[:, :-1], styles[ring.kind], closed=True) for ring in rings))
 
@@ -117,7 +111,7 @@ def sutures(plan: Plan, at: Sequence[tuple[int, float]]) -> Drawing:
 def _numbered(marks, style, edges) -> Drawing:
     """Marks, each a number, a place (2,) and the way into the skin (2,); numbers stand where they cover nothing."""
     strokes = [np.stack([x, x + TICK * into], axis=1) for _, x, into in marks]
-    taken = [shapely.LineString(line.T) for line in (*strokes, *map(polyline, edges))]
+    taken = [shapely.LineString(line.T) for line in (*strokes, *(points_along(edge, CHORDS + 1) for edge in edges))]
     placed = []
     for text, x, into in marks:
         middle, box = _with_room(text, x, into, taken)

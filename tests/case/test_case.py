@@ -67,7 +67,7 @@ def test_every_value_arrives():
 
 
 def test_defaults():
-    """Only name, outline, thickness and law are needed; nothing is loosened and nothing lies below."""
+    """Only name, outline, thickness and law are needed; nothing is undermined and nothing lies below."""
     case = parse(SHORT, Case, "a.yaml")
     assert (case.closure.technique, case.closure.undermine_mm, case.closure.seam) == (
         "side-to-side",

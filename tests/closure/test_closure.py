@@ -31,7 +31,7 @@ E, H = 0.1, 2.0  # MPa, mm
 
 
 def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
-    """Skin of modulus E and thickness H, mu = E/3, bending nu 0.45, on springs outside the loosened ring."""
+    """Skin of modulus E and thickness H, mu = E/3, bending nu 0.45, on springs outside the undermined ring."""
     held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,

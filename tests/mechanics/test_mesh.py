@@ -224,7 +224,7 @@ def test_rim_is_the_outer_edge():
     assert np.union1d(m.rim[m.rim >= m.tri.nvertices], seam_midpoints).tolist() == boundary.tolist()
 
 
-def test_loosened_zone_has_its_border_in_the_mesh():
+def test_undermined_zone_has_its_border_in_the_mesh():
     """Triangles lie inside or outside the zone; it loses only the slivers beyond the chords of its border.
 
     A chord c of an arc of radius r cuts off c^3 / 12 r; here c <= 3 mm and r >= 15 mm, the undermining.
@@ -239,7 +239,7 @@ def test_loosened_zone_has_its_border_in_the_mesh():
     assert (inside == m.undermined).all()
 
 
-def test_corners_of_the_loosened_zone_are_kept():
+def test_corners_of_the_undermined_zone_are_kept():
     """A zone bounded by straight lines is covered to round-off."""
     wound = lens(length_mm=30, width_mm=10)
     drawn = side_to_side(wound)
@@ -263,7 +263,7 @@ def test_zone_that_crosses_the_wound():
 
 
 def test_zone_on_one_side():
-    """Nothing is loosened below the axis when only the upper side is undermined; its border ends at the tips."""
+    """Nothing is undermined below the axis when only the upper side is undermined; its border ends at the tips."""
     plan = undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_upper_mm=15)
     m = mesh(plan, **FINE)
     y = m.tri.p[1, m.tri.t][:, m.undermined]

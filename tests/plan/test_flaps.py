@@ -162,7 +162,7 @@ def test_slit_side_to_side():
 
 
 def test_flaps_are_free():
-    """Without undermining just the flaps are loosened; with it, they and everything near the wound and the cuts."""
+    """Without undermining just the flaps are undermined; with it, they and everything near the wound and the cuts."""
     plan = FLAPS["z-plasty"](slit(length_mm=20))
     assert undermined(plan).undermined.area == approx(2 * 20**2 * np.sqrt(3) / 4)
     around = undermined(plan, undermine_mm=5).undermined

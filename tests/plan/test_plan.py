@@ -132,7 +132,7 @@ def test_impossible_surplus(keys, message):
         side_to_side(CRESCENT, **keys)
 
 
-def test_sides_of_an_m_loosened_apart():
+def test_sides_of_an_m_undermined_apart():
     """Beyond the point of the flap the axis parts the sides: freed above only, a mirror image of freed below only.
 
     Chords of the two drawings of the edge, 200 each, enclose slivers of c^2/8R x S, c = S/200.
@@ -158,15 +158,15 @@ def test_corners_of_either_edge():
 
 
 @pytest.mark.parametrize("outline", [*OUTLINES, rhombus(length_mm=60, width_mm=20)])
-def test_loosened_zone(outline):
+def test_undermined_zone(outline):
     """Everything within d of a convex wound: area A + P d + pi d^2 (Steiner's formula)."""
-    loosened = undermined(side_to_side(outline), undermine_mm=15).undermined
+    zone = undermined(side_to_side(outline), undermine_mm=15).undermined
     P = outline.upper.length + outline.lower.length
-    assert loosened.area == approx(outline.area + P * 15 + pi * 15**2, rel=1e-3)
-    assert loosened.contains(boundary(outline))
+    assert zone.area == approx(outline.area + P * 15 + pi * 15**2, rel=1e-3)
+    assert zone.contains(boundary(outline))
 
 
-def test_nothing_loosened():
+def test_nothing_undermined():
     """No undermining, no zone."""
     plan = TECHNIQUES["side-to-side"](OUTLINES[0])
     assert plan.undermined is None
@@ -174,7 +174,7 @@ def test_nothing_loosened():
 
 
 @pytest.mark.parametrize("outline", [*OUTLINES, rhombus(length_mm=60, width_mm=20)])
-def test_sides_loosened_apart(outline):
+def test_sides_undermined_apart(outline):
     """Each side of a mirror-symmetric wound counts half of A + P d + pi d^2, each with its own d."""
     plan = side_to_side(outline)
     zone = undermined(plan, undermine_mm=4, undermine_upper_mm=15).undermined
@@ -186,7 +186,7 @@ def test_sides_loosened_apart(outline):
     assert zone.bounds[1] == approx(boundary(outline).bounds[1] - 4, rel=1e-3)
 
 
-def test_one_side_loosened():
+def test_one_side_undermined():
     """With nothing freed on the lower side, the zone lies above the axis, but for the wound."""
     plan = side_to_side(lens(length_mm=60, width_mm=20))
     zone = undermined(plan, undermine_upper_mm=15).undermined
@@ -195,7 +195,7 @@ def test_one_side_loosened():
     assert freed.area == approx((64.35 * 30 + pi * 15**2) / 2, rel=1e-3)
 
 
-def test_polygon_loosened():
+def test_polygon_undermined():
     """The zone is the polygon as drawn, wherever it lies."""
     corners = ((0.0, -30.0), (50.0, -30.0), (50.0, 30.0), (0.0, 30.0))
     assert undermined(side_to_side(OUTLINES[1]), undermine_points_mm=corners).undermined.area == approx(50 * 60)

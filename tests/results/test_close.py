@@ -293,7 +293,7 @@ def test_lines():
 
 @pytest.mark.parametrize(("up", "loose"), [(0.2, 0.0), (-0.2, 1.0)])
 def test_bed(up, loose):
-    """1 kPa/mm, 1e-3 MPa/mm, holds skin that is moved up or down; skin that is loosened is only pushed up."""
+    """1 kPa/mm, 1e-3 MPa/mm, holds skin that is moved up or down; skin that is undermined is only pushed up."""
     mesh = patch(case())
     skin = skin_sheet(case(), mesh)
     forces = assemble(skin, flat(mesh) + np.array([[0.0], [0.0], [up]]))[1]
@@ -304,7 +304,7 @@ def test_bed(up, loose):
 
 
 def test_bed_against_sliding():
-    """0.1 kPa/mm against sliding, where the skin is not loosened."""
+    """0.1 kPa/mm against sliding, where the skin is not undermined."""
     mesh = patch(case())
     skin = skin_sheet(case(), mesh)
     forces = assemble(skin, flat(mesh) + np.array([[0.3], [0.0], [0.0]]))[1]

@@ -94,7 +94,7 @@ def test_lines(angle):
     (arrow,) = strokes(drawing, "lines")
     way = np.diff(arrow, axis=1)[:, 0]
     assert np.degrees(np.arctan2(way[1], way[0])) == approx(angle)
-    assert arrow[1].min() > max(ring[1].max() for ring in strokes(drawing, "loosened"))
+    assert arrow[1].min() > max(ring[1].max() for ring in strokes(drawing, "undermined"))
 
 
 def test_no_lines():
@@ -105,10 +105,10 @@ def test_no_lines():
 
 
 def test_zones():
-    """What is loosened reaches 6 mm beyond the lens; hatching covers what is taken away, and no more."""
+    """What is undermined reaches 6 mm beyond the lens; hatching covers what is taken away, and no more."""
     one = case(WIDE)
     drawing = made.template(one)
-    (zone,) = strokes(drawing, "loosened")
+    (zone,) = strokes(drawing, "undermined")
     assert np.ptp(zone, axis=1) == approx((72, 32), abs=0.05)
     removed = made.removed_skin(physical.plan(one))
     hatch = shapely.multilinestrings([line.T for line in strokes(drawing, "removed")])
