@@ -70,10 +70,10 @@ def _areas(plan: Plan, n: int) -> list[PlanLine]:
         "held": [part.exterior for part in shapely.get_parts(plan.held)],
     }
     lines = [PlanLine(kind, shapely.get_coordinates(ring).T) for kind, rings in zones.items() for ring in rings]
-    rings = [
-        np.hstack([*(points_along(curve, n)[:, :-1] for curve in c), c[0].point(np.zeros(1))]) for c in plan.removed
-    ]
-    return [*lines, *(PlanLine("removed", ring) for ring in rings)]
+    for chain in plan.removed:
+        ring = [points_along(curve, n)[:, :-1] for curve in chain]
+        lines.append(PlanLine("removed", np.hstack([*ring, ring[0][:, :1]])))
+    return lines
 
 
 def _edges(plan: Plan, n: int) -> list[PlanLine]:

@@ -72,7 +72,7 @@ def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) ->
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
-    skin.point_data["height_mm"] = skin.points[:, 2]
+        skin.point_data["height_mm"] = skin.points[:, 2]
     seen, drawn = projection.oblique(skin, stages.centre, half_width)
     return projection.rendered(seen, drawn, lines, keyframe.x[:, stages.tips], "height_mm", heights, **canvas.SHADED)
 

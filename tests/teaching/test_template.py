@@ -10,6 +10,7 @@ from pytest import approx
 
 from fem.case import case as cases
 from fem.case import physical
+from fem.render.plan_figure import points_along
 from fem.teaching import template as made
 from fem.teaching.drawing import check_bar, extent, key
 
@@ -54,7 +55,7 @@ def test_marks_are_on_both_edges(name):
     marks = strokes(made.sutures(plan, at), "suture")
     assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
-        [made.opened(plan).buffer(-1e-3), *(shapely.LineString(made.polyline(c).T) for c in plan.cuts)]
+        [made.opened(plan).buffer(-1e-3), *(shapely.LineString(points_along(c, made.CHORDS + 1).T) for c in plan.cuts)]
     )
     for k, (seam, fraction) in enumerate(at):
         for mark, curve in zip(marks[2 * k : 2 * k + 2], plan.seams[seam], strict=True):
