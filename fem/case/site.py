@@ -3,7 +3,6 @@
 The values stand in `sites.yaml` beside this file, each with its range, its source and how far that is to be trusted.
 """
 
-import textwrap
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -170,22 +169,3 @@ def rows() -> list[tuple[str, ...]]:
         cells = [typical.get(key, "-") for key in rest]
         table.append((name, typical["skin.thickness_mm"], entry.law.kind, law, *cells))
     return table
-
-
-def report(name: str, *, width: int) -> str:
-    """One entry as text: each value, its range, its tag and its source, wrapped to `width` columns."""
-    entry, known = SITES[name], values(SITES[name])
-    size = max(map(len, known))
-    lines = [*textwrap.wrap(f"{name}: {entry.about}", width), f"  {'skin.law.kind':<{size}}  {entry.law.kind}"]
-    for key, value in known.items():
-        spread = f"{value.low:g} to {value.high:g}"
-        lines.append(f"  {key:<{size}}  {value.typical:<7g}{spread:<16}{value.tag}")
-        lines += textwrap.wrap(value.source, width, initial_indent=" " * 6, subsequent_indent=" " * 6)
-    if entry.bed is not None:
-        normal, shear = springs(**{key: value.typical for key, value in entry.bed.items()})
-        lines.append(f"  bed from this fat: normal {normal:.3g} kPa/mm, shear {shear:.3g} kPa/mm")
-    sources = " ".join(value.source for value in known.values())
-    cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]
-    for line in ["", "Papers", *cited] if cited else []:
-        lines += textwrap.wrap(line, width, initial_indent="  ", subsequent_indent="      ") or [""]
-    return "\n".join(lines)

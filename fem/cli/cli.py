@@ -187,7 +187,7 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
     if name is None:
         printing.sites(site.HEADINGS, site.rows())
     elif name in site.SITES:
-        print(site.report(name, width=printing.width()))
+        print(printing.site(name, columns=printing.width()))
     else:
         fail(f"flatseam sites: no site {name!r}{hint(name, site.SITES)}")
 

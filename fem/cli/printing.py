@@ -50,6 +50,18 @@ def sites(headings: Iterable[str], rows: Iterable[Iterable[str]]) -> None:
     _console().print(table)
 
 
+def site(name: str, *, columns: int) -> str:
+    """One entry of the library of sites as text: each value, its range, its tag and its source, and the papers."""
+    from fem.case.site import LIBRARY, SITES, springs, values
+    from fem.comparison.wording import sentences
+
+    entry, known = SITES[name], values(SITES[name])
+    bed = springs(**{key: value.typical for key, value in entry.bed.items()}) if entry.bed else None
+    sources = " ".join(value.source for value in known.values())
+    cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]
+    return "\n".join(sentences("cli/site", "report", name, entry, known, bed, cited, columns))
+
+
 def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
     """Print the table of measures, a column each case."""
     from rich.table import Table

@@ -15,7 +15,8 @@ from scipy.optimize import minimize_scalar
 from fem.case.case import Case, key, schema, text
 from fem.case.document import parse
 from fem.case.overview import warnings
-from fem.case.site import LIBRARY, RATIO, SITES, report, rows, springs, values
+from fem.case.site import LIBRARY, RATIO, SITES, rows, springs, values
+from fem.cli.printing import site
 from fem.errors import BadCase
 
 ROOT = Path(__file__).parents[2]
@@ -316,7 +317,7 @@ def test_sites_prints_a_plain_table():
 @pytest.mark.parametrize("name", SITES)
 def test_one_entry_with_its_sources(name):
     """Every value with its range, tag and source, and the papers in full, within the width."""
-    printed = report(name, width=70)
+    printed = site(name, columns=70)
     flowing = " ".join(printed.split())
     assert max(map(len, printed.splitlines())) <= 70
     for dotted, value in values(SITES[name]).items():
