@@ -194,7 +194,15 @@ def lens_with_m(
     t = asin(x / R)  # the slope of the edge at its tip
     y = R * (cos(t) - cos(theta))
     angle = 2 * t if m_tip_deg is None else radians(m_tip_deg)
-    x_flap = _flap(x, y, slope=t, angle=angle, edge=R * t)
+    least, most = t + atan2(y, x), t + pi / 2
+    if not least <= angle < most:
+        raise ValueError(
+            f"with m_tip_deg {degrees(angle):.4g} the flap's point does not lie between the middle of the wound and "
+            f"its tips; wanted {degrees(least):.4g} or more, less than {degrees(most):.4g}"
+        )
+    if y / sin(angle - t) > R * t:
+        raise ValueError(f"the flap's sides are longer than the edge from the middle to its tip, {R * t:.4g} mm")
+    x_flap = x - y / tan(angle - t)
 
     left, right = m_at in ("left", "both"), m_at in ("right", "both")
     whole = arc(length_mm, width_mm / 2)
@@ -308,24 +316,6 @@ def _below_arc(chord, rise):
     """Area between an arc and its chord, mm2: R^2 (theta - sin theta cos theta)."""
     theta = 2 * atan(2 * rise / chord)
     return (chord / (2 * sin(theta))) ** 2 * (theta - sin(theta) * cos(theta)) if rise else 0.0
-
-
-def _flap(x, y, *, slope, angle, edge):
-    """Where on the axis the flap's point is, mm, whose sides leave the tips (x, +-y) at `angle` to the edge.
-
-    slope   of the edge at its tip, rad;  edge   its length from the middle of the wound to the tip, mm
-
-    Raises ValueError unless the flap lies between the two, with sides that its edge is long enough for.
-    """
-    least, most = slope + atan2(y, x), slope + pi / 2
-    if not least <= angle < most:
-        raise ValueError(
-            f"with m_tip_deg {degrees(angle):.4g} the flap's point does not lie between the middle of the wound and "
-            f"its tips; wanted {degrees(least):.4g} or more, less than {degrees(most):.4g}"
-        )
-    if y / sin(angle - slope) > edge:
-        raise ValueError(f"the flap's sides are longer than the edge from the middle to its tip, {edge:.4g} mm")
-    return x - y / tan(angle - slope)
 
 
 def _amplitude(u, m):

@@ -71,8 +71,8 @@ def traced_edges(
     """
     area = traced_polygon(points)
     upper, lower = edges(area, farthest(area) if ends is None else ends, tolerance=tolerance)
-    if upper.shape[1] + lower.shape[1] - 2 > MAX_POINTS:
-        left = upper.shape[1] + lower.shape[1] - 2
+    left = upper.shape[1] + lower.shape[1] - 2
+    if left > MAX_POINTS:
         raise ValueError(f"{left} points are left, {MAX_POINTS} at most; a larger tolerance_mm leaves fewer")
     return upper, lower
 
@@ -180,13 +180,11 @@ def _between(upper, lower, *, corner):
     """The outline of two edges (2, n) along straight lines; `corner` as in fem.geometry.curve.polyline."""
     axis = upper[:, -1] - upper[:, 0]
     ring = np.hstack([lower[:, :-1], upper[:, :0:-1]])
+    tips = (lower, upper), (upper[:, ::-1], lower[:, ::-1])  # each with its sides, counter-clockwise
     return Outline(
         upper=polyline(upper, corner=corner),
         lower=polyline(lower, corner=corner),
-        tip_angles=(
-            float(turn(lower[:, 1] - lower[:, 0], upper[:, 1] - upper[:, 0]) % tau),
-            float(turn(upper[:, -2] - upper[:, -1], lower[:, -2] - lower[:, -1]) % tau),
-        ),
+        tip_angles=tuple(float(turn(a[:, 1] - a[:, 0], b[:, 1] - b[:, 0]) % tau) for a, b in tips),
         length=float(np.hypot(*axis)),
         width=widest(turned(ring, -atan2(axis[1], axis[0]))),
         area=float(shapely.Polygon(ring.T).area),

@@ -55,12 +55,9 @@ def named_points(
     Raises BadValue for names that are no points, and for arcs that are none; ValueError if skin of the outline is left.
     """
     paths: dict[str, Any] = {"arcs": arcs, "removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
-    places = {(key, k): names for key, several in paths.items() for k, names in enumerate(several)}
-    pairs = {("seams", k, side): names for k, pair in enumerate(seams) for side, names in enumerate(pair)}
-    problems = [
-        *_near(points_mm),
-        *(p for at, names in (places | pairs).items() for p in _misnamed(at, names, points_mm)),
-    ]
+    places: dict[tuple, tuple] = {(key, k): names for key, several in paths.items() for k, names in enumerate(several)}
+    places |= {("seams", k, side): names for k, pair in enumerate(seams) for side, names in enumerate(pair)}
+    problems = [*_near(points_mm), *(p for at, names in places.items() for p in _misnamed(at, names, points_mm))]
     if problems := problems or [*_no_circles(points_mm, arcs)]:
         raise BadValue(problems)
     plan = sewn(points_mm, seams=seams, **paths)
