@@ -2,7 +2,7 @@
 
 The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
 where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. Adding an outline: one
-function and its name in KINDS; its keyword arguments are the keys of a case file, and the docstring's line on each is
+function and its name in OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each is
 their description. Those that are wider than long raise ValueError.
 """
 

@@ -1,4 +1,7 @@
-"""Outlines given by points: checked, cut into two edges at their ends, simplified."""
+"""Outlines given by points: checked, cut into two edges at their ends, simplified.
+
+Points that are no outline raise ValueError that says what is wrong with them.
+"""
 
 from collections.abc import Sequence
 from math import atan2, tau
@@ -24,9 +27,6 @@ def polygon(*, points_mm: tuple[Place, ...]) -> Outline:
     The left tip has the smaller x (then y); the upper edge lies to the left on the way to the right tip.
 
     points_mm  corners [x, y] in order, mm; the last joins the first by itself
-
-    Raises ValueError with fewer than 3 or too many points, with points that repeat, with sides that cross or
-    touch, and without area.
     """
     sides = simple_polygon(points_mm)
     return _between(*edges(sides, farthest(sides)), corner=0.0)
@@ -51,8 +51,6 @@ def traced(
     tolerance_mm  points are left out as long as no edge moves by more, mm
     points_mm     points [x, y] in order, mm; the last joins the first by itself
     traced_from   written by the program: the file that points_mm came from
-
-    Raises ValueError without points, or where they are no outline.
     """
     if points_mm is None or file is not None:
         raise ValueError("needed: either file or points_mm")
@@ -65,10 +63,7 @@ def traced(
 def traced_edges(
     points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | None, tolerance: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file.
-
-    Raises ValueError where they are no outline.
-    """
+    """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file."""
     area = traced_polygon(points)
     upper, lower = edges(area, farthest(area) if ends is None else ends, tolerance=tolerance)
     left = upper.shape[1] + lower.shape[1] - 2
@@ -78,10 +73,7 @@ def traced_edges(
 
 
 def simple_polygon(points: Sequence[Place]) -> shapely.Polygon:
-    """The shapely polygon through corners [x, y] in order, counter-clockwise.
-
-    Raises ValueError that says what is wrong with them.
-    """
+    """The shapely polygon through corners [x, y] in order, counter-clockwise."""
     if not 3 <= len(points) <= MAX_POINTS:
         raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
     for i, j in coinciding(points):
@@ -96,10 +88,7 @@ def coinciding(points: Sequence[Place]) -> list[tuple[int, int]]:
 
 
 def traced_polygon(points: Sequence[Place] | np.ndarray) -> shapely.Polygon:
-    """The shapely polygon through points [x, y] of a tracing, counter-clockwise; neighbours may repeat.
-
-    Raises ValueError that says what is wrong with it.
-    """
+    """The shapely polygon through points [x, y] of a tracing, counter-clockwise; neighbours may repeat."""
     X = np.asarray(points)
     near = np.hypot(*(X - np.roll(X, 1, axis=0)).T) < APART
     if len(X) - near.sum() < 3:
@@ -128,11 +117,13 @@ def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float =
 
     ends        taken to the nearest point of the outline
     tolerance   mm: points are left out as long as no edge moves by more (Douglas & Peucker)
-
-    Raises ValueError if an end is off the outline, if the ends meet, or if the edges cross once they are simplified.
     """
     around = shapely.LineString(polygon.exterior)
-    left, right = (_along(around, end, f"end {k}") for k, end in enumerate(ends, start=1))
+    for k, (x, y) in enumerate(ends, start=1):
+        distance = around.distance(shapely.Point(x, y))
+        if distance > NEAR:
+            raise ValueError(f"end {k} ({x:g}, {y:g}) lies {distance:.3g} mm off the outline, {NEAR:g} at most")
+    left, right = (around.project(shapely.Point(end)) for end in ends)
     if abs(left - right) < APART or around.length - abs(left - right) < APART:
         raise ValueError("the two ends are the same point of the outline")
     lower, upper = _part(around, left, right), shapely.reverse(_part(around, right, left))
@@ -143,22 +134,11 @@ def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float =
     return np.array(upper.coords).T, np.array(lower.coords).T
 
 
-def _along(around, end, name):
-    """Where along a closed line its point nearest to an end is, mm."""
-    distance = around.distance(shapely.Point(end))
-    if distance > NEAR:
-        x, y = end
-        raise ValueError(f"{name} ({x:g}, {y:g}) lies {distance:.3g} mm off the outline, {NEAR:g} at most")
-    return float(around.project(shapely.Point(end)))
-
-
 def _part(around, start, end):
     """The part of a closed line between two places along it, in its own sense."""
-    if start < end:
-        part = substring(around, start, end)
-    else:
-        part = shapely.LineString([*substring(around, start, around.length).coords, *substring(around, 0, end).coords])
-    return shapely.remove_repeated_points(part, APART / 2)
+    ways = [(start, end)] if start < end else [(start, around.length), (0, end)]
+    line = shapely.LineString([place for way in ways for place in substring(around, *way).coords])
+    return shapely.remove_repeated_points(line, APART / 2)
 
 
 def widest(X: np.ndarray) -> float:

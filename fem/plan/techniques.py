@@ -39,14 +39,17 @@ def purse_string(
     """
     if not outline.width:
         raise ValueError("a slit has no opening for a purse-string to draw together")
-    lower, back = outline.lower, part(outline.lower, 1, 0)
-    around = outline.upper.length + lower.length
+    around = outline.upper.length + outline.lower.length
     drawn_to = DRAWN * around if thread_mm is None else thread_mm
     if drawn_to >= around:
         raise ValueError(f"thread_mm {drawn_to:g} is not less than the edge it is drawn around, {around:.4g} mm")
-    thread = Around(max(FEWEST, round(around / spacing_mm)), bite_mm, drawn_to)
-    removed = ((lower, part(outline.upper, 1, 0)),)
-    return Plan(removed, seams=(), open=(outline.upper, back), thread=thread, below=lower)
+    return Plan(
+        removed=((outline.lower, part(outline.upper, 1, 0)),),
+        seams=(),
+        open=(outline.upper, part(outline.lower, 1, 0)),
+        thread=Around(max(FEWEST, round(around / spacing_mm)), bite_mm, drawn_to),
+        below=outline.lower,
+    )
 
 
 TECHNIQUES: dict[str, Callable[..., Plan]] = {
