@@ -33,6 +33,11 @@ class Curve:
     corners: tuple[float, ...] = ()  # inner fractions where the tangent turns
 
     @cached_property
+    def ends(self) -> np.ndarray:
+        """Where it starts and stops (2, 2), mm."""
+        return self.point(np.array([0.0, 1.0]))
+
+    @cached_property
     def pieces(self) -> tuple[np.ndarray, np.ndarray]:
         """Fractions (k + 1,) of ends and corners, and which pieces between are bent (k,), longer than their chord."""
         knots = np.array([0.0, *self.corners, 1.0])

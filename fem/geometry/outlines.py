@@ -1,9 +1,9 @@
 """Outlines of excised skin: two edges between two ends, with the closed forms of their lengths and angles.
 
 The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
-where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. Adding an outline: one
-function and its name in OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each is
-their description. Those that are wider than long raise ValueError.
+where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. What is wider than long
+raises ValueError. Adding an outline: one function and its name in OUTLINES; its keyword arguments are the keys of a
+case file, and the docstring's line on each is their description.
 """
 
 from collections.abc import Callable

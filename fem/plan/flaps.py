@@ -22,6 +22,7 @@ from fem.plan.plan import Plan
 EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
+Size = Length | None  # mm; None: the default that its description names
 Upper = Literal["upper", "lower"]
 Side = Literal["left", "right"]
 
@@ -30,7 +31,7 @@ def z_plasty(
     outline: Outline,
     *,
     angle_deg: Annotated[float, Ge(20), Le(90)] = 60.0,
-    limb_mm: Length | None = None,
+    limb_mm: Size = None,
     first_limb: Upper = "upper",
 ) -> Plan:
     """Z-plasty: two triangular flaps on either side of a cut change places, which lengthens the skin along the cut.
@@ -78,9 +79,7 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
     return _drawn(points, corner == "lower", towards == "left", removed="ABCD", cuts="DEF", seams=seams, flaps="CDEF")
 
 
-def rotation(
-    outline: Outline, *, arc_mm: Length | None = None, back_cut_mm: Length | None = None, flap: Upper = "upper"
-) -> Plan:
+def rotation(outline: Outline, *, arc_mm: Size = None, back_cut_mm: Size = None, flap: Upper = "upper") -> Plan:
     """Rotation flap: a sector of skin turns about the apex of a triangular wound, which lies at its centre.
 
     A wound P Q R with its apex P on the right. The arc goes on from the base's corner Q, about P, to T. The flap turns
@@ -111,7 +110,7 @@ def rotation(
     return _drawn(points, flap == "lower", arcs="QST", removed="PQR", cuts=arc, seams=seams, flaps="P" + arc)
 
 
-def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
+def a_to_t(outline: Outline, *, limb_mm: Size = None) -> Plan:
     """A-to-T closure: both sides of a triangular wound advance along its base, and the scar is a T.
 
     A wound P Q R with its apex P on the right. Its base is cut on beyond Q to X and beyond R to Y. P Q meets P R; Q and
@@ -127,13 +126,7 @@ def a_to_t(outline: Outline, *, limb_mm: Length | None = None) -> Plan:
     return _drawn(points, removed="PQR", cuts="QX RY", seams="PR-PQ MQX-QX RY-MRY", flaps="PQX PRY")
 
 
-def advancement(
-    outline: Outline,
-    *,
-    flap_mm: Length | None = None,
-    burow_mm: Length | None = None,
-    burow_height_mm: Length | None = None,
-) -> Plan:
+def advancement(outline: Outline, *, flap_mm: Size = None, burow_mm: Size = None, burow_height_mm: Size = None) -> Plan:
     """Advancement flap: a tongue of skin right of the wound slides over it; two Burow's triangles take up the surplus.
 
     The wound is squared off to the box A B C D around it. Two cuts, D E and C F, free the flap; its end D C meets the
@@ -156,11 +149,7 @@ def advancement(
 
 
 def two_sided_advancement(
-    outline: Outline,
-    *,
-    flap_mm: Length | None = None,
-    burow_mm: Length | None = None,
-    burow_height_mm: Length | None = None,
+    outline: Outline, *, flap_mm: Size = None, burow_mm: Size = None, burow_height_mm: Size = None
 ) -> Plan:
     """Two advancement flaps, from the left and the right, that meet in the middle of the wound; the scar is an H.
 
@@ -178,16 +167,12 @@ def two_sided_advancement(
     points = dict(A=A, B=B, C=C, D=D, M=(A + D) / 2, N=(B + C) / 2)
     points |= _tongue("EGH", D, (1, 1), *sizes) | _tongue("FIJ", C, (1, -1), *sizes)
     points |= _tongue("OQS", A, (-1, 1), *sizes) | _tongue("PRT", B, (-1, -1), *sizes)
-    return _drawn(
-        points,
-        removed="ABNCDM GEH IFJ OQS PRT",
-        cuts="DG CI AQ BR",
-        seams="BA-CD MDG-DE CF-NCI GH-EH FJ-IJ QAM-OA PB-RBN OS-QS RT-PT",
-        flaps="CDEF ABPO",
-    )
+    seams = "BA-CD MDG-DE CF-NCI GH-EH FJ-IJ QAM-OA PB-RBN OS-QS RT-PT"
+    removed = "ABNCDM GEH IFJ OQS PRT"
+    return _drawn(points, removed=removed, cuts="DG CI AQ BR", seams=seams, flaps="CDEF ABPO")
 
 
-def v_y(outline: Outline, *, flap_mm: Length | None = None, pedicle: Annotated[float, Gt(0), Lt(1)] = 0.5) -> Plan:
+def v_y(outline: Outline, *, flap_mm: Size = None, pedicle: Annotated[float, Gt(0), Lt(1)] = 0.5) -> Plan:
     """V-Y advancement: a triangular island right of the wound slides over it, and the V it leaves is closed as a Y.
 
     The wound is squared off to the box A B C D around it. The island D V C is cut all around; it stays on its bed, the
@@ -218,8 +203,8 @@ def bilobed(
     outline: Outline,
     *,
     lobe_deg: Annotated[float, Ge(30), Le(60)] = 45.0,
-    pivot_mm: Length | None = None,
-    second_mm: Length | None = None,
+    pivot_mm: Size = None,
+    second_mm: Size = None,
     lobes: Upper = "upper",
 ) -> Plan:
     """Bilobed flap: a lobe of the wound's size turns into it, and a second, narrower one into the bed of the first.
@@ -256,15 +241,9 @@ def bilobed(
     half = asin(width / (2 * reach))
     V = P + (reach * cos(half) + sqrt(edge**2 - width**2) / 2) * _way(1.5 * lobe + half)
     J, L, W = middle + r * _way(lobe), P + reach * _way(1.5 * lobe + 2 * half), np.array([r, 0.0])
-    return _drawn(
-        dict(P=P, T=T, U=T * [1, -1], V=V, W=W, I=inner, K=outer, J=J, L=L),
-        lobes == "lower",
-        arcs="UWIT IJK",
-        removed="PUWIT",
-        cuts="IJKVL",
-        seams="PTIJK-PUWI KVL-IJK LV-KV",
-        flaps="PTIJKVL",
-    )
+    points = dict(P=P, T=T, U=T * [1, -1], V=V, W=W, I=inner, K=outer, J=J, L=L)
+    arcs, seams = "UWIT IJK", "PTIJK-PUWI KVL-IJK LV-KV"
+    return _drawn(points, lobes == "lower", arcs=arcs, removed="PUWIT", cuts="IJKVL", seams=seams, flaps="PTIJKVL")
 
 
 FLAPS: dict[str, Callable[..., Plan]] = {

@@ -96,7 +96,7 @@ def _ledger(plan):
     joined = np.hstack([around, [first, first + 3], [first + 1, first + 2]])
     group, rims = _groups(n, joined), np.arange(2 * sewn, n).reshape(-1, 2).T
     loops = len(set(_groups(n, np.hstack([joined, rims]))[2 * sewn :].tolist()))
-    stops = np.hstack([edge.point(np.ones(1)) for edge in edges])
+    stops = np.hstack([edge.ends[:, 1:] for edge in edges])
     met = []
     for e in (np.flatnonzero(group[1::2] == g) for g in dict.fromkeys(group.tolist())):
         closed = group[2 * e[0] + 1] not in group[2 * sewn :]
@@ -122,7 +122,7 @@ def _wedges(edges):
 
     Of several, that which is met first, turning from the edge's way back over the skin.
     """
-    starts, stops = (np.hstack([edge.point(np.array([s])) for edge in edges]).T for s in (0.0, 1.0))
+    starts, stops = np.stack([edge.ends for edge in edges]).transpose(2, 0, 1)
     leaving = np.concatenate([_ways(edge, np.zeros(1), 1) for edge in edges])
     coming = np.concatenate([_ways(edge, np.ones(1), -1) for edge in edges])
     follow, angle = np.zeros(len(edges), int), np.zeros(len(edges))
@@ -184,7 +184,7 @@ def _split(curves, stations):
 
 def _ends(curves):
     """Where curves start and end, as shapely points."""
-    return shapely.points(np.unique(np.hstack([curve.point(np.array([0.0, 1.0])) for curve in curves]), axis=1).T)
+    return shapely.points(np.unique(np.hstack([curve.ends for curve in curves]), axis=1).T)
 
 
 def _refuse_unsewn(cut, sewn):

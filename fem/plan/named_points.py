@@ -57,8 +57,7 @@ def named_points(
     paths: dict[str, Any] = {"arcs": arcs, "removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
     places: dict[tuple, tuple] = {(key, k): names for key, several in paths.items() for k, names in enumerate(several)}
     places |= {("seams", k, side): names for k, pair in enumerate(seams) for side, names in enumerate(pair)}
-    problems = [*_near(points_mm), *(p for at, names in places.items() for p in _misnamed(at, names, points_mm))]
-    if problems := problems or [*_no_circles(points_mm, arcs)]:
+    if problems := [*_misnamed(points_mm, places)] or [*_no_circles(points_mm, arcs)]:
         raise BadValue(problems)
     plan = sewn(points_mm, seams=seams, **paths)
     left = boundary(outline).difference(removed_skin(plan, n=FINE)).area if outline.area else 0.0
@@ -156,17 +155,14 @@ def _no_circles(points, arcs):
             yield ("arcs", k), "its points are not in order, each less than half a turn from the next"
 
 
-def _misnamed(at, names, points):
-    """Problems of a path: names that are no points, and a point that follows itself."""
-    for i, name in enumerate(names):
-        if name not in points:
-            yield (*at, i), f"no point {name!r}; points: {', '.join(points)}"
-        elif i and name == names[i - 1]:
-            yield (*at, i), f"point {name!r} follows itself"
-
-
-def _near(points):
-    """Problems of points that lie on each other."""
+def _misnamed(points, paths):
+    """Problems of points on each other, and of paths (by their places): no points, points that follow themselves."""
     names = list(points)
     for i, j in coinciding(list(points.values())):
         yield ("points_mm", names[j]), f"point {names[j]!r} lies on point {names[i]!r}"
+    for at, path in paths.items():
+        for i, name in enumerate(path):
+            if name not in points:
+                yield (*at, i), f"no point {name!r}; points: {', '.join(points)}"
+            elif i and name == path[i - 1]:
+                yield (*at, i), f"point {name!r} follows itself"

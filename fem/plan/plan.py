@@ -145,7 +145,7 @@ def reach(plan: Plan) -> float:
 
 def removed_area(plan: Plan) -> float:
     """Area of the removed skin, mm2."""
-    return sum(map(enclosed, plan.removed))
+    return sum(map(enclosed, plan.removed), 0.0)
 
 
 def stitches(plan: Plan, *, spacing: float, order: str | Sequence[float]) -> list[tuple[int, float]]:
@@ -162,7 +162,7 @@ def stitches(plan: Plan, *, spacing: float, order: str | Sequence[float]) -> lis
     places = []
     for number, (first, second) in enumerate(plan.seams):
         n = max(2, round(max(first.length, second.length) / spacing))
-        ends = np.linalg.norm(first.point(np.array([0.0, 1.0])) - second.point(np.array([0.0, 1.0])), axis=0) > APART
+        ends = np.linalg.norm(first.ends - second.ends, axis=0) > APART
         at = np.arange(0 if ends[0] else 1, n + ends[1]) / n
         places += [(number, float(at[k])) for k in (halves(len(at)) if order == "halves" else range(len(at)))]
     if isinstance(order, str):

@@ -110,7 +110,7 @@ def _end(outline, end, length, keys):
     edges = outline.upper, outline.lower  # in their sense to the tip, counter-clockwise about the apex
     if not right:
         edges = part(outline.lower, 1, 0), part(outline.upper, 1, 0)
-    tip, other = edges[0].point(np.array([1.0, 0.0])).T
+    other, tip = edges[0].ends.T
     way = (tip - other) / np.hypot(*(tip - other))
     if keys[end] == "angled":
         way = turned(way, radians(keys[f"{end}_deg"]) * (1 if right else -1))
@@ -163,7 +163,7 @@ def _edge(edge, start, end, before, after):
     if not start < end:
         raise ValueError("the cuts of both ends overlap on an edge; cut less far, or at a smaller angle")
     kept = part(edge, start, end)
-    first, last = np.split(kept.point(np.array([0.0, 1.0])), 2, axis=1)
+    first, last = np.split(kept.ends, 2, axis=1)
     cuts = [[polyline(np.hstack(X))] if X[0].size and X[1].size else [] for X in ((before, first), (last, after))]
     whole = chained(*cuts[0], kept, *cuts[1])
     at = np.array(whole.corners)
