@@ -162,7 +162,7 @@ def quality(mesh: Mesh) -> tuple[float, np.ndarray]:
 def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
     """Write the mesh as `path_stem`.vtu and `path_stem`.msh (gmsh 4.1) and return the two paths.
 
-    Six-node triangles with cell data `loose` (0, 1) and point data `rim` (0, 1) and `seam`: k on the first
+    Six-node triangles with cell data `undermined` (0, 1) and point data `rim` (0, 1) and `seam`: k on the first
     edge of seam k = 1, 2, ..., -k on the second, k where the two are the same node, 0 elsewhere.
     """
     seam, rim = np.zeros((2, mesh.X.shape[1]), np.int32)
@@ -173,7 +173,7 @@ def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
         np.vstack([mesh.X, np.zeros_like(mesh.X[0])]).T,
         [("triangle6", mesh.elements.T)],
         point_data={"seam": seam, "rim": rim},
-        cell_data={"loose": [mesh.undermined.astype(np.int32)]},
+        cell_data={"undermined": [mesh.undermined.astype(np.int32)]},
     )
     vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
     written.write(vtu)

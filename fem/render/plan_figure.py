@@ -1,7 +1,6 @@
 """Plan → its lines, and one drawing of them: what is removed, undermined, sewn and left open, on uncut skin."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -52,12 +51,13 @@ class PlanLine:
     seam: int = -1  # whose edge it is, or points it joins; -1: of none
 
 
-def plan_lines(plan: Plan, *, n: int = 400) -> list[PlanLine]:
+def plan_lines(plan: Plan, *, n: int = 400, aside: float = 0.0) -> list[PlanLine]:
     """All lines of a plan in the order in which they are drawn, those below first.
 
-    n   points along a curve, besides its corners
+    n       points along a curve, besides its corners
+    aside   mm by which edges that are sewn or left open are pulled into their skin
     """
-    return [*_areas(plan, n), *_edges(plan, n), *_sewn(plan), *_thread(plan)]
+    return [*_areas(plan, n), *_edges(plan, n, aside), *_sewn(plan), *_thread(plan)]
 
 
 def _areas(plan: Plan, n: int) -> list[PlanLine]:
@@ -76,16 +76,20 @@ def _areas(plan: Plan, n: int) -> list[PlanLine]:
     return lines
 
 
-def _edges(plan: Plan, n: int) -> list[PlanLine]:
+def _edges(plan: Plan, n: int, aside: float) -> list[PlanLine]:
     """Incisions, both edges of each seam two by two, and edges left open."""
-    lines = [PlanLine("cut", points_along(curve, n)) for curve in plan.cuts]
     below = plan.below or (plan.seams[0][1] if plan.seams else None)
     lower = shapely.LineString() if below is None else shapely.LineString(points_along(below, n).T)
-    for seam, edges in enumerate(plan.seams):
-        for edge in edges:
-            is_lower = lower.distance(shapely.Point(edge.point(np.array([0.5])))) < NEAR
-            lines.append(PlanLine("lower" if is_lower else "upper", points_along(edge, n), seam))
-    return [*lines, *(PlanLine("open", points_along(curve, n)) for curve in plan.open)]
+    edges: list[tuple[Kind, Curve, int]] = []
+    for seam, curves in enumerate(plan.seams):
+        for curve in curves:
+            is_lower = lower.distance(shapely.Point(curve.point(np.array([0.5])))) < NEAR
+            edges.append(("lower" if is_lower else "upper", curve, seam))
+    edges += [("open", curve, -1) for curve in plan.open]
+    placed = [points_along(curve, n) for _, curve, _ in edges]
+    placed = pulled_aside(plan, placed, by=aside) if aside else placed
+    lines = [PlanLine(kind, points, seam) for points, (kind, _, seam) in zip(placed, edges, strict=True)]
+    return [*(PlanLine("cut", points_along(curve, n)) for curve in plan.cuts), *lines]
 
 
 def _sewn(plan: Plan) -> list[PlanLine]:
@@ -127,8 +131,8 @@ def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0)
     """
     per_point = scale * np.ptp(axes.get_xlim()) / axes.bbox.width * axes.figure.dpi / 72
     axes.set_facecolor(SKIN)
-    lines, named = plan_lines(plan), set()
-    for line in _apart(plan, lines, by=ASIDE * per_point) if plan.points else lines:
+    named = set()
+    for line in plan_lines(plan, aside=ASIDE * per_point if plan.points else 0.0):
         look = _look(plan, line)
         if look is None:
             continue
@@ -154,13 +158,6 @@ def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:
         reach = away / np.maximum(0.4, np.sin(np.minimum(met.angles, np.pi) / 2))
         placed += [(number, x) for x in (met.places + reach * np.array([np.cos(met.ways), np.sin(met.ways)])).T]
     return placed
-
-
-def _apart(plan: Plan, lines: Sequence[PlanLine], *, by: float) -> list[PlanLine]:
-    """The same lines, edges pulled into their skin by so many mm."""
-    edges = [line.points for line in lines if line.kind in ("upper", "lower", "open")]
-    pulled = iter(pulled_aside(plan, edges, by=by))
-    return [replace(line, points=next(pulled)) if line.kind in ("upper", "lower", "open") else line for line in lines]
 
 
 def _look(plan: Plan, line: PlanLine) -> dict[str, Any] | None:

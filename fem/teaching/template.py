@@ -56,17 +56,11 @@ def stretched(case: Case) -> bool:
 
 def cut(plan: Plan) -> Drawing:
     """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
-    lines = plan_lines(plan, n=CHORDS + 1)
+    lines = plan_lines(plan, n=CHORDS + 1, aside=BESIDE)
     rings = [Stroke(line.points[:, :-1], "cut", closed=True) for line in lines if line.kind == "removed"]
     ways = [Stroke(line.points, "cut") for line in lines if line.kind == "cut"]
-    beside = [Stroke(_beside(line.points), "open") for line in lines if line.kind == "open"]
+    beside = [Stroke(line.points, "open") for line in lines if line.kind == "open"]
     return Drawing((*rings, *ways, *beside))
-
-
-def _beside(x):
-    """Points (2, n) on the left of a line through points x (2, n)."""
-    way = np.gradient(x, axis=1)
-    return x + BESIDE * np.array([-way[1], way[0]]) / np.hypot(*way)
 
 
 def purse(plan: Plan) -> Drawing:

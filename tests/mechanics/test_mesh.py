@@ -413,7 +413,7 @@ def test_files_hold_the_mesh(tmp_path):
         read = meshio.read(path)
         assert read.points.T == approx(np.vstack([m.X, 0 * m.X[0]]), abs=1e-12)
         assert (read.get_cells_type("triangle6").T == m.elements).all()
-        assert (read.get_cell_data("loose", "triangle6").ravel() == m.undermined).all()
+        assert (read.get_cell_data("undermined", "triangle6").ravel() == m.undermined).all()
         assert np.flatnonzero(read.point_data["rim"]).tolist() == m.rim.tolist()
         assert (read.point_data["seam"].ravel()[m.seams[0][0]] == 1).all()
         assert (read.point_data["seam"].ravel()[m.seams[0][1, 1:-1]] == -1).all()
