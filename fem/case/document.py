@@ -38,7 +38,8 @@ WANTED = {  # by pydantic's name of an error
     "too_long": "{max_length} at most",
     **dict.fromkeys(("dict_type", "model_type", "model_attributes_type"), "keys and values"),
 }
-# Former names of keys, and of values as `key: value`, that are still read with a warning -> the present ones.
+# Former names that are still read, with a warning -> the present ones: of keys as `key:`, of values as `key: value`, of
+# what may be either as it is.
 RENAMED = {"technique: drawn": "technique: named-points", "kind: drawn": "kind: traced"}
 NONE: Mapping[str, str] = MappingProxyType({})
 Model = TypeVar("Model", bound=BaseModel)
@@ -156,8 +157,7 @@ def _value(event, events, path, page):
 
 def _scalar(event, path, page):
     """Text, number, bool or None of an event."""
-    key = f"{path[-1]}: " if path else ""
-    value = present_name(key + event.value, page.renamed, _where(event, page)).removeprefix(key)
+    value = _present(f"{path[-1]}: " if path else "", event, "", page)
     if event.style is not None:  # quoted
         return value
     if value in WORDS:
@@ -173,7 +173,7 @@ def _mapping(keys, events, path, page):
         if not isinstance(key, yaml.ScalarEvent) or key.tag is not None:
             page.problems.append((*at, f"{dotted(path)}wanted a key that is a word"))
             raise bad(page)
-        name, value = present_name(key.value, page.renamed, _where(key, page)), next(events)
+        name, value = _present("", key, ":", page), next(events)
         if name in content:
             page.problems.append((*at, f"{dotted(path)}key '{name}' is given twice"))
         content[name] = _value(value, events, (*path, name), page)
@@ -187,8 +187,14 @@ def _at(event):
     return event.start_mark.line, event.start_mark.column
 
 
-def _where(event, page):
-    return f"{page.source}:{event.start_mark.line + 1}:{event.start_mark.column + 1}"
+def _present(before, event, after, page):
+    """Today's name of a key or value, found with what stands around it or alone."""
+    line, column = _at(event)
+    name = event.value
+    for start, end in ((before, after), ("", "")):
+        called = present_name(f"{start}{name}{end}", page.renamed, f"{page.source}:{line + 1}:{column + 1}")
+        name = called.removeprefix(start).removesuffix(end)
+    return name
 
 
 # Complaints -----------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from fem.case.site import SITES, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
-from fem.material.laws import LAWS
+from fem.material.laws import LAWS, Positive
 from fem.plan.plan import Distance, undermined
 from fem.plan.techniques import TECHNIQUES
 
@@ -38,7 +38,6 @@ KNOT_PULL = {
     "8-0": 0.69, "7-0": 1.37, "6-0": 2.45, "5-0": 6.67, "4-0": 9.32, "3-0": 17.4, "2-0": 26.3, "0": 38.2, "1": 49.8,
     "2": 62.3,
 }  # fmt: skip
-Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 FOLDER = "name of the results folder: letters, digits, - _ . but no . in front, at most 80"
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", description=FOLDER)]

@@ -78,11 +78,6 @@ def law(chosen: Any) -> Law:
     return partial(LAWS[chosen.kind], **chosen.model_dump(exclude={"kind"}))
 
 
-def pretension(tension: "Tension") -> np.ndarray:
-    """Line tension (2,) of uncut skin along and across the lines, N/mm, of a case's `skin.tension`."""
-    return 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])
-
-
 def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[float]:
     """Line tensions [along, across] of skin stretched by `prestretch` (2,), in the unit of a case file."""
     return (N_PER_M * tension(law, prestretch, h=h)).tolist()
@@ -91,7 +86,8 @@ def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[fl
 @lru_cache(RECENT)
 def prestretch(tension: "Tension", chosen: Any, *, h: float) -> np.ndarray:
     """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none."""
-    stretch = stretch_under(law(chosen), pretension(tension), h=h)
+    pretension = 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])  # N/mm
+    stretch = stretch_under(law(chosen), pretension, h=h)
     stretch.setflags(write=False)  # it is kept
     return stretch
 

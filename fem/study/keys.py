@@ -12,6 +12,7 @@ from fem.case import document, tracing
 from fem.case.document import Block
 from fem.case.keys import Name, Positive
 from fem.errors import BadCase, BadValue
+from fem.results.quantities import RENAMED
 from fem.study.answers.kinds import Answer
 from fem.study.spread import MAX_POINTS, Sample
 from fem.study.sweep import Study
@@ -119,7 +120,7 @@ def read(path: Path | str) -> Study:
     """The study in a YAML file; its cases are not checked yet. Raises errors.BadCase."""
     path = Path(path)
     text = document.read(path)
-    keys, page = document.parse(text, Keys, path), document.written(text, path)
+    keys, page = document.parse(text, Keys, path, renamed=RENAMED), document.written(text, path, RENAMED)
     if isinstance(keys.base, dict):
         return Study(keys, page, replace(page, content=keys.base), inline=True, folder=path.parent)
     try:

@@ -22,7 +22,7 @@ from fem.plan.plan import reach
 
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
-RENAMED = {"words": "label"}  # keys whose former names are still read in this version
+RENAMED = {"words:": "label:"}  # keys whose former names are still read in this version
 SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
 PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
 

@@ -142,7 +142,7 @@ def test_lessons_do_not_mix():
 def test_former_key(here):
     """What is called `label` was called `words`: still read, at its place in complaints too, with a warning."""
     (here / "lesson.yaml").write_text(FILE.replace("label:", "words:"))
-    with pytest.warns(FutureWarning, match="'words' is called 'label' now"):
+    with pytest.warns(FutureWarning, match="lesson.yaml:7:5: warning: 'words:' is called 'label:' now"):
         made = lesson.read(here / "lesson.yaml")
     assert [n.label for n in lesson.neighbours(made)][-1] == "across the lines"
     (here / "lesson.yaml").write_text(FILE.replace("label: across the lines", "words: 3"))

@@ -15,7 +15,6 @@ from fem.case import case as cases
 from fem.case import site
 from fem.comparison import style, wording
 from fem.errors import BadCase, BadValue
-from fem.results.quantities import current
 from fem.study.answers.naming import ACROSS, ALONG, unknown
 from fem.study.sweep import Study, case_at
 
@@ -76,7 +75,6 @@ class Kind:
 
 
 def _measure(measure):
-    measure = current(measure, "answers")
     if wrong := unknown(measure):
         raise ValueError(wrong)
     return measure

@@ -13,7 +13,7 @@ from pydantic import Field, field_validator, model_validator
 from fem.case.document import Block
 from fem.comparison.style import COLOURS, figure, key, looks
 from fem.comparison.wording import sentence, sentences
-from fem.results.quantities import current, known, labelled
+from fem.results.quantities import known, labelled
 from fem.study import design_search
 from fem.study.answers import skins
 from fem.study.answers.charts import cross_out, drawing
@@ -54,7 +54,6 @@ class Search(Block):
     @classmethod
     def of_measures(cls, limits: dict[str, float]) -> dict[str, float]:
         """Refuse limits of what is no measure."""
-        limits = {current(measure, "answers"): limit for measure, limit in limits.items()}
         refuse([((measure,), unknown(measure)) for measure in limits if not known(measure)])
         return limits
 

@@ -53,6 +53,22 @@ def test_what_cannot_be_asked(tmp_path, asked):
     assert "^" in str(refused.value)
 
 
+def test_former_names_of_measures(tmp_path):
+    """A measure by its former name, as key or value or in a list, is today's, with a warning that names the place."""
+    asked = "{kind: search, least: passed_through_mm2, limits: {loosened_area_mm2: 1}, over: {a.b: [1, 2]}}"
+    with pytest.warns(FutureWarning, match="study.yaml:8:") as warned, pytest.raises(BadCase) as refused:
+        read(tmp_path, asked)
+    told = {str(warning.message).split(": warning: ")[1] for warning in warned}
+    assert told == {
+        "'passed_through_mm2' is called 'self_intersection_mm2' now",
+        "'loosened_area_mm2' is called 'undermined_area_mm2' now",
+    }
+    assert "limits.undermined_area_mm2: got" in str(refused.value)
+    with pytest.warns(FutureWarning):
+        study = read(tmp_path, "{kind: curves, measures: [passed_through_mm2], over: length_to_width}")
+    assert study.keys.answers[0].measures == ("self_intersection_mm2",)
+
+
 @pytest.mark.parametrize("asked", IMPOSSIBLE)
 def test_what_cannot_be_answered(tmp_path, asked):
     """What the study does not vary, or what no case has, is told before anything is solved, with its line."""
