@@ -16,6 +16,7 @@ from scipy.interpolate import CubicHermiteSpline
 Length = Annotated[float, Ge(0.1), Le(1000)]
 Coordinate = Annotated[float, Ge(-1000), Le(1000)]
 Place = tuple[Coordinate, Coordinate]
+Function = Callable[[np.ndarray], np.ndarray]  # of parameters or fractions (n,)
 
 ROUND_OFF = 1e-12  # of a fraction
 STRAIGHT = 1e-12  # share by which a chord is shorter than its arc, which rises by less than 1e-6 of it above the chord
@@ -26,7 +27,7 @@ PIECES = 2000  # of a swept curve; our choice, its places are then right to some
 class Curve:
     """An open plane curve."""
 
-    point: Callable[[np.ndarray], np.ndarray]  # fractions of arc length (n,) in [0, 1] -> (2, n), mm
+    point: Function  # fractions of arc length (n,) in [0, 1] -> (2, n), mm
     # fractions (n,), side -> unit vectors (2, n) along the way; in a corner that of what follows (1) or precedes (-1)
     tangent: Callable[..., np.ndarray]
     length: float  # mm
@@ -84,12 +85,7 @@ def _piece(fraction, at, side):
     return np.clip(np.searchsorted(at, fraction + side * ROUND_OFF, side="right") - 1, 0, len(at) - 2)
 
 
-def smooth(
-    position: Callable[[np.ndarray], np.ndarray],
-    velocity: Callable[[np.ndarray], np.ndarray],
-    parameter: Callable[[np.ndarray], np.ndarray],
-    length: float,
-) -> Curve:
+def smooth(position: Function, velocity: Function, parameter: Function, length: float) -> Curve:
     """The curve without corners that `position` sweeps.
 
     position, velocity   parameters (n,) -> (2, n), the second along the derivative of the first and nowhere 0
@@ -120,9 +116,7 @@ def arc(chord: float, rise: float) -> Curve:
     )
 
 
-def swept(
-    position: Callable[[np.ndarray], np.ndarray], velocity: Callable[[np.ndarray], np.ndarray], start: float, end: float
-) -> Curve:
+def swept(position: Function, velocity: Function, start: float, end: float) -> Curve:
     """The curve without corners that `position` sweeps from `start` to a greater `end`; velocity is its derivative.
 
     Arc length by Gauss's rule on PIECES pieces; its inverse by cubic Hermite splines, dt/ds = 1/speed.

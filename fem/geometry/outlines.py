@@ -1,9 +1,9 @@
 """Outlines of excised skin: two edges between two ends, with the closed forms of their lengths and angles.
 
 The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
-where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. What is wider than long
-raises ValueError. Adding an outline: one function and its name in OUTLINES; its keyword arguments are the keys of a
-case file, and the docstring's line on each is their description.
+where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. What is wider than
+long, or beyond another limit that its keys name, raises ValueError. Adding an outline: one function and its name in
+OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each is their description.
 """
 
 from collections.abc import Callable
@@ -41,7 +41,6 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
     _not_wider_than_long(length_mm, width_mm)
     a, b = length_mm / 2, width_mm / 2
     m = 1 - (b / a) ** 2
-
     upper = smooth(
         lambda t: np.array([a * np.sin(t), b * np.cos(t)]),
         lambda t: np.array([a * np.cos(t), -b * np.sin(t)]),
@@ -118,8 +117,6 @@ def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, 
     length_mm  tip to tip, mm
     upper_mm   rise of the upper edge above the line between the tips, mm; at most half the length
     lower_mm   rise of the lower edge, mm; less than that of the upper one, 0 if straight
-
-    Raises ValueError if the rises are not in that order.
     """
     if not lower_mm < upper_mm <= length_mm / 2:
         raise ValueError(
@@ -139,8 +136,6 @@ def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outli
     length_mm  tip to tip, mm
     width_mm   greatest width across the axis, mm; at most the length
     sway_mm    of the middle line, mm; above 0: right half up; below 0: left half up; at most a quarter of the length
-
-    Raises ValueError if it sways more.
     """
     _not_wider_than_long(length_mm, width_mm)
     if abs(sway_mm) > SWAY * length_mm:
@@ -203,7 +198,6 @@ def lens_with_m(
     if y / sin(angle - t) > R * t:
         raise ValueError(f"the flap's sides are longer than the edge from the middle to its tip, {R * t:.4g} mm")
     x_flap = x - y / tan(angle - t)
-
     left, right = m_at in ("left", "both"), m_at in ("right", "both")
     whole = arc(length_mm, width_mm / 2)
     at = [(1 - t / theta) / 2 if left else 0.0, (1 + t / theta) / 2 if right else 1.0]

@@ -80,10 +80,7 @@ def side_to_side(
 
 
 def _matched(lengths, starts, ends, surplus, eased):
-    """Fractions (k, 2) of both edges that meet, from starts to ends (2,); equal lengths between but for the last.
-
-    Raises ValueError if `eased` is more than the shorter edge.
-    """
+    """Fractions (k, 2) of both edges that meet, from starts to ends (2,); equal lengths between but for the last."""
     shorter, longer = sorted(((ends - starts) * lengths).tolist())
     eased = EASED * shorter if eased is None else eased
     if eased > shorter:
