@@ -1,6 +1,5 @@
 """The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed."""
 
-from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -70,7 +69,7 @@ def side_to_side(
     matched = _matched(lengths, 2 * a, 1 - 2 * b, surplus, eased_mm)
     seams: list = [tuple(map(part, edges, *pair)) for pair in pairwise(matched.tolist())]
     rims = []
-    for k, edge in enumerate(edges):
+    for k, edge in enumerate(edges):  # the upper, the lower; beyond a tip they fold back onto themselves
         tips = [t for t in ((0.0, a[k], 2 * a[k]), (1 - 2 * b[k], 1 - b[k], 1.0)) if t[0] < t[2]]
         seams += [(part(edge, before, tip), part(edge, after, tip))[:: 1 - 2 * k] for before, tip, after in tips]
         knots = sorted({0.0, *matched[:, k].tolist(), *(float(tip) for _, tip, _ in tips), 1.0})
@@ -189,9 +188,8 @@ def held(plan: Plan, places: Iterable[tuple[int, float]], *, bite: float) -> dic
 
 def halves(n: int) -> list[int]:
     """Numbers 0 to n - 1 in the order of halving: the middle first, then the middle of each half, and so on."""
-    order, parts = [], deque([(0, n)])
-    while parts:
-        start, end = parts.popleft()
+    order, parts = [], [(0, n)]
+    for start, end in parts:  # it grows on the way
         if start < end:
             middle = (start + end) // 2
             order.append(middle)
