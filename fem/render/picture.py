@@ -45,27 +45,27 @@ def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges 
 def height_oblique(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the skin seen obliquely: the half-width to either side of the wound, DEPTH of that across."""
     half_width, middle = ranges.half_width, centre(closure)
-    seen, skin = projection.oblique(skin, middle, half_width)
-    figure, axes = _heights(closure, skin, seen, title, ranges, "obliquely, true to scale", **SHADED)
+    view, skin = projection.oblique(skin, middle, half_width)
+    figure, axes = _heights(closure, skin, view, title, ranges, "obliquely, true to scale", **SHADED)
     length, corner = round_number(half_width / 3), middle - half_width * np.array([1.0, DEPTH, 0.0])
     for leg in np.eye(3):
-        axes.plot(*projected(seen, np.stack([corner, corner + length * leg], axis=1)), color=INK, lw=4)
-    x, y = projected(seen, corner[:, None])[:, 0]
+        axes.plot(*projected(view, np.stack([corner, corner + length * leg], axis=1)), color=INK, lw=4)
+    x, y = projected(view, corner[:, None])[:, 0]
     axes.text(x, y - 0.02 * half_width, f"each bar {length:g} mm", size=16, va="top")
     return figure
 
 
 def height_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the height of the closed skin from above, with the numbers of named points where they have met."""
-    seen = projection.view(centre(closure), ranges.half_width)
-    figure, axes = _heights(closure, skin, seen, title, ranges, "from above", lighting=False)
+    view = projection.view(centre(closure), ranges.half_width)
+    figure, axes = _heights(closure, skin, view, title, ranges, "from above", lighting=False)
     for number, junction in enumerate(junctions(closure.plan) if closure.plan.points else [], start=1):
         if junction.seam < 0:
             continue
         first = closure.mesh.seams[junction.seam][0]
         s = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.mesh.X[:, first]))))
         node = first[np.abs(s / s[-1] - junction.fraction).argmin()]
-        x, y = projected(seen, closure.x[:, [node]])[:, 0]
+        x, y = projected(view, closure.x[:, [node]])[:, 0]
         box = dict(boxstyle="circle,pad=0.15", fc="white", ec=INK)
         axes.text(x, y, number, size=12, weight="bold", color=INK, ha="center", va="center", bbox=box)
     scale_bar(axes)
@@ -74,18 +74,18 @@ def height_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges
 
 def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
-    seen = projection.view(centre(closure), ranges.half_width)
+    view = projection.view(centre(closure), ranges.half_width)
     heading = f"{title}: stress up to {skin_stress_max(closure):.0f} kPa"
     caption = (
         "Greatest principal stress in the closed skin, seen from above; "
         f"the number leaves out {TIP_ZONE:g} mm around the ends of seams"
     )
-    figure, axes, _ = _skin(closure, skin, seen, heading, caption, "stress_kPa", ranges.stresses, lighting=False)
+    figure, axes, _ = _skin(closure, skin, view, heading, caption, "stress_kPa", ranges.stresses, lighting=False)
     scale_bar(axes)
     return figure
 
 
-def _heights(closure, skin, seen: View, title, ranges, how, **looks):
+def _heights(closure, skin, view: View, title, ranges, how, **looks):
     """Figure and axes of a view of the skin in the colours of its height, with contour lines."""
     interval, levels = projection.contour_levels(ranges.heights, skin["height_mm"])
     contours = skin.contour(levels, scalars="height_mm") if levels.size else None
@@ -93,19 +93,19 @@ def _heights(closure, skin, seen: View, title, ranges, how, **looks):
     heading = f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {cone_height(closure):.1f} mm high"
     caption = f"Height of the closed skin above its level, seen {how}"
     figure, axes, bar = _skin(
-        closure, skin, seen, heading, caption, "height_mm", ranges.heights, [line], contours=contours, **looks
+        closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=contours, **looks
     )
     bar.set_ticks(MultipleLocator(2 * interval))
     bar.ax.hlines(levels, 0, 1, color=INK, lw=1)
     return figure, axes
 
 
-def _skin(closure, skin, seen: View, heading, caption, scalars, limits, further=(), **looks):
+def _skin(closure, skin, view: View, heading, caption, scalars, limits, further=(), **looks):
     """Figure, axes and colour bar of a view of the skin in the colours of one of its numbers; `further` in the key."""
     mesh = closure.mesh
     seams = [closure.x[:, line] for line in (*(first for first, _ in mesh.seams), *mesh.open)]
-    image = projection.rendered(seen, skin, seams, closure.x[:, mesh.tips], scalars, limits, **looks)
-    figure, axes = framed(seen.half_width, heading, caption)
+    image = projection.rendered(view, skin, seams, closure.x[:, mesh.tips], scalars, limits, **looks)
+    figure, axes = framed(view.half_width, heading, caption)
     axes.imshow(image, extent=(*axes.get_xlim(), *axes.get_ylim()))
     bar = colour_bar(figure, COLOURS[scalars], limits, skin[scalars], scalars.replace("_", "\n"))
     lines = {"seam": mesh.seams, "edge left open": mesh.open}

@@ -48,8 +48,8 @@ def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     """
     x, ends = closure.x, closure.mesh.tips
     distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
-    own = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
-    top = x[:, own[x[2, own].argmax()]]
+    nearer = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
+    top = x[:, nearer[x[2, nearer].argmax()]]
     away = closure.mesh.outward(x)[:, ends == tip][:, 0]
     beyond = away @ (x[:2] - top[:2, None])
     left = np.array([-away[1], away[0]]) @ (x[:2] - top[:2, None])

@@ -167,7 +167,7 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         exploration=exploration,
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
-        steps=[_told(exploration, step, result) for step, result in zip(made, results, strict=True)],
+        steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
         pictures={result.name: _uris(views, result) for result in solved(results)},
         sizes=views["sizes"],
         bars={name: _greatest(results, name) for name in FIRST},
@@ -201,7 +201,7 @@ def _uris(views, result):
     return {"plan": uri(views["plans"][result.name]), "skin": uri(views["skins"][result.name])}
 
 
-def _told(exploration, step, result):
+def _entry(exploration, step, result):
     """What the page says of a closure: texts, and numbers as they are printed."""
     choice, outline = exploration.choices[step.choice], step.case.wound.outline
     measured = numbers(result.measures)

@@ -25,6 +25,7 @@ from fem.comparison import chart, style
 from fem.mechanics.triangulation import flat_triangles
 from fem.plan.plan import removed_skin
 from fem.render import canvas, projection
+from fem.render.projection import Ranges
 from fem.teaching.solid import rim, rings
 from fem.teaching.timeline import (
     BETWEEN,
@@ -65,7 +66,7 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 # The skin in a keyframe -----------------------------------------------------------------------------------------
 
 
-def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) -> np.ndarray:
+def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
     skin = projection.surface(keyframe.x, stages.elements)
@@ -73,8 +74,9 @@ def view(keyframe: Keyframe, half_width: float, heights: tuple[float, float]) ->
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
         skin.point_data["height_mm"] = skin.points[:, 2]
-    seen, drawn = projection.oblique(skin, stages.centre, half_width)
-    return projection.rendered(seen, drawn, lines, keyframe.x[:, stages.tips], "height_mm", heights, **canvas.SHADED)
+    at, skin = projection.oblique(skin, stages.centre, ranges.half_width)
+    tips = keyframe.x[:, stages.tips]
+    return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, **canvas.SHADED)
 
 
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
@@ -162,19 +164,16 @@ def _bar(draw, scale, half_width, high):
 class Camera:
     """What all frames of a film share."""
 
-    half_width: float  # mm
-    heights: tuple[float, float]  # mm, ends of the colours
+    ranges: Ranges
     rows: tuple[int, int]  # of the views that are shown: some skin is in them at some keyframe
 
 
 def camera(made: Sequence[Keyframe]) -> Camera:
     """The camera that suits all of some keyframes."""
-    shared, high = chart.common_ranges([keyframe.of for keyframe in made]), canvas.VIEW[1]
-    ends = [_rows(keyframe, shared.half_width) for keyframe in made]
+    ranges, high = chart.common_ranges([keyframe.of for keyframe in made]), canvas.VIEW[1]
+    ends = [_rows(keyframe, ranges.half_width) for keyframe in made]
     low, top = min(low for low, _ in ends), max(top for _, top in ends)
-    return Camera(
-        shared.half_width, shared.heights, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND))
-    )
+    return Camera(ranges, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
 
 
 def _rows(keyframe, half_width):
@@ -194,9 +193,9 @@ def frame(keyframe: Keyframe, shot: Camera, place: str = "") -> np.ndarray:
 
     place   of the keyframe among those kept, as "3 of 8"
     """
-    skin = reduced(seen(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
-    scale = colour_scale(shot.heights, INSET)
-    plan = inset(keyframe, shot.half_width, INSET)
+    skin = reduced(cropped(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
+    scale = colour_scale(shot.ranges.heights, INSET)
+    plan = inset(keyframe, shot.ranges.half_width, INSET)
     head = _head_height()
     high = even(head + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
     image, draw = _sheet(high, f"{place}   {keyframe.title}".strip(), keyframe.caption)
@@ -216,8 +215,8 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
     """
     now = [keyframe_at(each, at) for each in made]
     wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
-    views = [reduced(seen(keyframe, shot), wide) for keyframe in now]
-    plans = [inset(keyframe, shot.half_width, min(wide, INSET)) for keyframe in now]
+    views = [reduced(cropped(keyframe, shot), wide) for keyframe in now]
+    plans = [inset(keyframe, shot.ranges.half_width, min(wide, INSET)) for keyframe in now]
     head, text = _head_height(), 6 * (SMALL + 6)
     high = even(head + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
     titles = {keyframe.title for keyframe in now}
@@ -231,14 +230,14 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
         _write(draw, (left, head + 2 * (SMALL + 6)), said, SMALL, wide=wide)
         image.paste(views[k], (left, head + text))
         image.paste(plans[k], (left, head + text + views[k].height + GAP))
-    image.paste(colour_scale(shot.heights, INSET), (WIDTH - MARGIN - INSET, MARGIN))
+    image.paste(colour_scale(shot.ranges.heights, INSET), (WIDTH - MARGIN - INSET, MARGIN))
     _foot(draw, high)
     return np.asarray(image)
 
 
-def seen(keyframe: Keyframe, shot: Camera) -> Image.Image:
+def cropped(keyframe: Keyframe, shot: Camera) -> Image.Image:
     """The view of a keyframe, without the rows in which there is never anything."""
-    return Image.fromarray(view(keyframe, shot.half_width, shot.heights)[shot.rows[0] : shot.rows[1]])
+    return Image.fromarray(view(keyframe, shot.ranges)[shot.rows[0] : shot.rows[1]])
 
 
 def phase(at: float) -> str:
@@ -330,15 +329,15 @@ def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) ->
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]
 
-    def drawn(at):
+    def frame_at(at):
         return side_by_side(made, at, shot, names)
 
     shown = []
     for before, after in pairwise(stops):
-        shown.append((drawn(before), HOLD if before <= OPEN or before >= CLOSED else 1))
+        shown.append((frame_at(before), HOLD if before <= OPEN or before >= CLOSED else 1))
         if UNCUT < before < CLOSED:
-            shown += [(drawn(before + (after - before) * j / ON), 1) for j in range(1, ON)]
-    return [*shown, (drawn(last), END)]
+            shown += [(frame_at(before + (after - before) * j / ON), 1) for j in range(1, ON)]
+    return [*shown, (frame_at(last), END)]
 
 
 # Files --------------------------------------------------------------------------------------------------------

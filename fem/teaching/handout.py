@@ -151,18 +151,18 @@ def solid(material: Material, folder: Path) -> list[Path]:
     """The closed skin to be printed in 3D as STL and 3MF, and what it is in words; only why not, if it is no body."""
     from fem.teaching import solid
 
-    told = folder / "solid.txt"
+    text = folder / "solid.txt"
     try:
         made = solid.printed(material.result, exaggeration=material.heights)
     except NotPrintable as error:
-        told.write_text(f"{material.result.name} cannot be printed in 3D: {error}.\n", encoding="utf-8")
-        return [told]
+        text.write_text(f"{material.result.name} cannot be printed in 3D: {error}.\n", encoding="utf-8")
+        return [text]
     stem = "solid" if material.heights == 1 else f"solid-heights-x{material.heights:g}"
     paths = [folder / f"{stem}.stl", folder / f"{stem}.3mf"]
     solid.write_stl(made, paths[0])
     solid.write_3mf(made, paths[1])
-    told.write_text("\n".join(solid.description(made, material.result, material.heights)) + "\n", encoding="utf-8")
-    return [*paths, told]
+    text.write_text("\n".join(solid.description(made, material.result, material.heights)) + "\n", encoding="utf-8")
+    return [*paths, text]
 
 
 def made_by() -> str:

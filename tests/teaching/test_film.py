@@ -13,7 +13,6 @@ from scipy.spatial import KDTree
 from fem.case import case as cases
 from fem.case import physical
 from fem.comparison import chart
-from fem.render.projection import Ranges
 from fem.results import close, result
 from fem.results.quantities import numbers, shown
 from fem.teaching import film, timeline
@@ -164,8 +163,8 @@ def test_stitches(results):
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
     one = results[0]
-    drawn = film.view(timeline.keyframes(one)[-1], shot.half_width, shot.heights)
-    assert (drawn == chart.height_image(one, Ranges(shot.half_width, shot.heights, (0.0, 1.0)))).all()
+    drawn = film.view(timeline.keyframes(one)[-1], shot.ranges)
+    assert (drawn == chart.height_image(one, shot.ranges)).all()
 
 
 def test_nothing_is_cut_off(results):
@@ -175,7 +174,7 @@ def test_nothing_is_cut_off(results):
     drawn = []
     for one in results[:2]:
         for keyframe in (timeline.keyframes(one)[0], timeline.keyframes(one)[-1]):
-            drawn.append((film.view(keyframe, both.half_width, both.heights) < 255).any(axis=(1, 2)))
+            drawn.append((film.view(keyframe, both.ranges) < 255).any(axis=(1, 2)))
     rows = np.flatnonzero(np.any(drawn, axis=0))
     assert low <= rows[0] < low + 2 * film.AROUND and high - 2 * film.AROUND < rows[-1] + 1 <= high
 
@@ -183,7 +182,7 @@ def test_nothing_is_cut_off(results):
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
     one = results[0]
-    before, after = (film.view(keyframe, shot.half_width, shot.heights) for keyframe in timeline.keyframes(one)[:2])
+    before, after = (film.view(keyframe, shot.ranges) for keyframe in timeline.keyframes(one)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()

@@ -34,12 +34,12 @@ def cones(closure: Closure) -> list[dict[str, Any]]:
     return [_cone(closure, end, nearer == k, away[:, k]) for k, end in enumerate(ends)]
 
 
-def _cone(closure, end, own, away):
-    """The cone at a tip: of its own nodes, seen with its way outward (2,)."""
+def _cone(closure, end, nearer, away):
+    """The cone at a tip: of the nodes nearer to it than to others (n,), and its way outward (2,)."""
     x, mesh = closure.x, closure.mesh
-    top = np.flatnonzero(own)[np.argmax(x[2, own])]
+    top = np.flatnonzero(nearer)[np.argmax(x[2, nearer])]
     triangles = flat_triangles(mesh.elements)
-    triangles = triangles[:, own[triangles].sum(axis=0) >= 2]
+    triangles = triangles[:, nearer[triangles].sum(axis=0) >= 2]
     corners = x[:, triangles]
     area, above, volume = _above(corners, CONE_LEVEL)
     beyond = away @ (x[:2] - x[:2, [end]])
