@@ -16,7 +16,7 @@ from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.style import SIZE, figure, key, looks
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
-from fem.results.quantities import labelled, numbers
+from fem.results.quantities import labelled
 from fem.results.result import Result, solved
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
@@ -30,7 +30,7 @@ TENSION = "line_tension_mid_N_per_m"
 def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
     """Figure of one number against another, a labelled marker each case."""
     plot, axes = figure()
-    measured = [(i, r.name, numbers(r.measures)) for i, r in solved_places(results)]
+    measured = [(i, r.name, r.numbers) for i, r in solved_places(results)]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})

@@ -19,7 +19,6 @@ from fem.errors import MeshError, NotConverged
 from fem.results.close import close
 from fem.results.folder import whole_files
 from fem.results.identity import state
-from fem.results.quantities import numbers
 from fem.results.result import Result, names, read, solved
 
 if TYPE_CHECKING:
@@ -159,7 +158,7 @@ def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
         base.execute(f'CREATE TABLE comparison ("case" VARCHAR, "reason" VARCHAR{", " if columns else ""}{quoted})')
         marks = ", ".join("?" * (2 + len(columns)))
         for result in results:
-            at = numbers(result.measures)
+            at = result.numbers
             row = [result.name, result.reason or None, *(at.get(name) for name in columns)]
             base.execute(f"INSERT INTO comparison VALUES ({marks})", row)
         table = base.table("comparison")

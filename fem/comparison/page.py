@@ -16,7 +16,7 @@ from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
 from fem.render import canvas, projection
 from fem.render.projection import Ranges
-from fem.results.quantities import label, numbers, quantity, ranks, shown, unit
+from fem.results.quantities import label, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
@@ -142,7 +142,7 @@ def table(
 
     A cell has its text, the number itself, its rank and its difference to the baseline, if any.
     """
-    values = [numbers(result.measures) for result in results]
+    values = [result.numbers for result in results]
     to = next((value for result, value in zip(results, values, strict=True) if result.name == baseline), {})
     rows, headed = [], set()
     for name in names(results):
@@ -178,7 +178,7 @@ def glance(done: Sequence[Result]) -> list[str]:
         ("line_tension_mid_N_per_m", "Highest line tension in the middle of the scar", "lowest"),
         ("removed_area_mm2", "Most skin removed", "least"),
     ]:
-        at = [(numbers(result.measures).get(name), result.name) for result in done]
+        at = [(result.numbers.get(name), result.name) for result in done]
         known = [pair for pair in at if pair[0] is not None]  # what is not sewn has no scar
         if len(known) > 1 and shown(name, max(known)[0]) != shown(name, min(known)[0]):
             ends = (f"{who} ({unitful(name, value)})" for value, who in (max(known), min(known)))

@@ -4,11 +4,11 @@ Every number that is shown, on the page, on the terminal or in a figure, is prin
 """
 
 import json
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 from fem.case import case as cases
 from fem.case import physical
@@ -32,6 +32,11 @@ class Result:
     def name(self) -> str:
         """Name of the case."""
         return self.case.name
+
+    @cached_property
+    def numbers(self) -> dict[str, Any]:
+        """All numbers of the measures by name, see `quantities.numbers`."""
+        return numbers(self.measures)
 
 
 def read(folder: Path | str, case: cases.Case) -> Result:
@@ -61,17 +66,10 @@ def solved(results: Iterable[Result]) -> list[Result]:
 
 def names(results: Iterable[Result]) -> list[str]:
     """Names of all numbers that any of the results has: those of LEADING first, then the rest in their order."""
-    known = dict.fromkeys(
-        name for result in results for name, value in numbers(result.measures).items() if value is not None
-    )
+    known = dict.fromkeys(name for result in results for name, v in result.numbers.items() if v is not None)
     return [name for name in LEADING if name in known] + [name for name in known if name not in LEADING]
 
 
 def ordered(results: Iterable[Result], name: str) -> list[Result]:
     """The results by a number, smallest first; those without it come last, in the order given."""
-
-    def value(result):
-        number = numbers(result.measures).get(name)
-        return math.inf if number is None else number
-
-    return sorted(results, key=value)
+    return sorted(results, key=lambda result: (result.numbers.get(name) is None, result.numbers.get(name)))

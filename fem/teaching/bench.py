@@ -11,7 +11,7 @@ from fem.case.site import LIBRARY, SITES
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.html import caution
 from fem.comparison.wording import sentences
-from fem.results.quantities import label, numbers, shown
+from fem.results.quantities import label, shown
 from fem.results.result import Result
 from fem.teaching import sentence
 from fem.teaching.sheet import Block, Heading, Items, Paragraph, Rows, Sheet
@@ -81,7 +81,7 @@ def scale_free(case: Case) -> bool:
 
 def measured(result: Result) -> list[tuple[str, str, str]]:
     """Rows to fill in: name, computed value, an empty cell."""
-    at = numbers(result.measures)
+    at = result.numbers
     heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
     which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
     rows = [(words, shown(name, at[name]), "") for words, name in zip(which, heights, strict=True)]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from fem.comparison.wording import printed, sentence, sentences, unitful
-from fem.results.quantities import numbers, shown, unit
+from fem.results.quantities import shown, unit
 from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
@@ -82,12 +82,12 @@ def trade_off(named: Closures, by: By = SCAR) -> list[str]:
 
 def differ(order: Closures, name: str) -> bool:
     """Whether closures differ in a number as printed."""
-    return len({printed(name, numbers(result.measures)[name]) for _, result in order}) > 1
+    return len({printed(name, result.numbers[name]) for _, result in order}) > 1
 
 
 def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -> str:
     """How a number goes from one closure to the next."""
-    values = [numbers(result.measures)[name] for _, result in order]
+    values = [result.numbers[name] for _, result in order]
     listed = ", ".join(shown(name, value) for value in values) + f" {unit(name)}"
     steps = [printed(name, b) - printed(name, a) for a, b in pairwise(values)]
     keys = [by.value(result) for _, result in order]
@@ -105,7 +105,7 @@ def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -
 
 def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
     """Labels of the closures with the least and of those with the greatest of a number, as printed."""
-    values = [printed(name, numbers(result.measures)[name]) for _, result in order]
+    values = [printed(name, result.numbers[name]) for _, result in order]
     low, high = (
         [label for (label, _), value in zip(order, values, strict=True) if value == end]
         for end in (min(values), max(values))

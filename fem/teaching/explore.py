@@ -24,7 +24,7 @@ from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.errors import BadValue
 from fem.results.folder import write_whole
-from fem.results.quantities import label, numbers, shown, unit
+from fem.results.quantities import label, shown, unit
 from fem.results.result import Result, solved
 from fem.teaching.lesson import RENAMED, Text, changed
 
@@ -204,7 +204,7 @@ def _uris(views, result):
 def _entry(exploration, step, result):
     """What the page says of a closure: texts, and numbers as they are printed."""
     choice, outline = exploration.choices[step.choice], step.case.wound.outline
-    measured = numbers(result.measures)
+    measured = result.numbers
     size = f"{outline.length_mm:g} × {outline.width_mm:g} mm".replace(" ", NOBREAK)
     title = f"{choice.label}, {step.ratio:g}{NOBREAK}:{NOBREAK}1, {size}"
     if result.reason:
@@ -228,7 +228,7 @@ def _entry(exploration, step, result):
 
 
 def _greatest(results, name):
-    return max(numbers(result.measures)[name] for result in solved(results))
+    return max(result.numbers[name] for result in solved(results))
 
 
 # The chart ----------------------------------------------------------------------------------------------------
@@ -236,7 +236,7 @@ def _greatest(results, name):
 
 def _chart(exploration, made, results):
     """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
-    scar, cone = ([numbers(r.measures)[name] for r in solved(results)] for name in FIRST[::-1])
+    scar, cone = ([r.numbers[name] for r in solved(results)] for name in FIRST[::-1])
     across, up = _ticks(0.95 * min(scar), 1.02 * max(scar)), _ticks(0.0, 1.05 * max(cone))
 
     def at(x, y):

@@ -9,7 +9,7 @@ from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison import chart, style
 from fem.comparison.html import caution, notes
 from fem.comparison.wording import sentences
-from fem.results.quantities import label, labelled, numbers, shown
+from fem.results.quantities import label, labelled, shown
 from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
 from fem.teaching.comparison_text import By, Closures
@@ -87,7 +87,7 @@ def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
 
 def table(named: Closures) -> Rows:
     """The numbers of closures (label, Result), a column each."""
-    every = [numbers(result.measures) for _, result in named[:TABLED]]
+    every = [result.numbers for _, result in named[:TABLED]]
     rows = [
         (labelled(name), *(shown(name, at.get(name)) for at in every))
         for name in ROWS

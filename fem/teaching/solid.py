@@ -21,7 +21,6 @@ from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import self_intersections
 from fem.mechanics.triangulation import flat_triangles
 from fem.render.canvas import SHAPE
-from fem.results.quantities import numbers
 from fem.results.result import Result
 
 # Our choices. PLATE: what lies below the deepest skin; half of it bends when it is taken off the printer.
@@ -86,7 +85,7 @@ def label(name: str, exaggeration: float) -> str:
 def description(made: Print, result: Result, exaggeration: float) -> list[str]:
     """What a print is, as lines of text: sizes, volumes, and what to look out for."""
     volumes = made.skin.volume, made.base.volume
-    gap = numbers(result.measures).get("largest_gap_mm")
+    gap = result.numbers.get("largest_gap_mm")
     values = made, made.whole.extents.tolist(), volumes, result.case.skin.thickness_mm, exaggeration, gap
     return [*sentences("teaching/paper", "solid", *values), NOTE]
 

@@ -15,7 +15,6 @@ from fem.case import physical
 from fem.comparison.wording import sentence, sentences
 from fem.plan.plan import removed_area
 from fem.render.plan_figure import plan_lines
-from fem.results.quantities import numbers
 from fem.results.result import Result
 
 UNCUT, CUT, OPEN, CLOSED = -2.0, -1.0, 0.0, 1.0  # places of keyframes in time; in between, the share that is closed
@@ -66,7 +65,7 @@ def _gape(result):
 
 def _stage(result, k):
     """The keyframe of a stage after the gaping wound."""
-    stages, measured = result.stages, numbers(result.measures)
+    stages, measured = result.stages, result.numbers
     x, at, label = stages.x[k], float(stages.closed[k]), str(stages.label[k])
     title = label[:1].upper() + label[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
     count = len(stitched(result))
