@@ -6,6 +6,7 @@ from comparison import case, text
 from fem.case import physical
 from fem.plan import junctions
 from fem.results.result import Result
+from fem.results.stages import Stages
 
 NUMBERS = {
     "cone_height_mm": 4.0,
@@ -43,8 +44,21 @@ def result(written=None, **changed):
     """A result of a lens of 30 x 10 mm, or of a text, with some of NUMBERS changed."""
     one = case(written or text("lens", 30))
     met = [m.places[:, 0] for m in junctions.junctions(physical.plan(one)) if m.places.shape[1] == 1 and m.closed]
-    stages = {"X": np.array(sorted(map(tuple, met))).reshape(-1, 2).T, "tips": np.arange(len(met))}
-    return Result(one, measures=NUMBERS | changed, stages=stages)
+    X = np.array(sorted(map(tuple, met))).reshape(-1, 2).T
+    return Result(one, measures=NUMBERS | changed, stages=tips_at(X, np.arange(len(met))))
+
+
+def tips_at(X, tips):
+    """Stages of which only nodes X (2, n) and the tips among them are known."""
+    return Stages(
+        *(np.empty(0),) * 4,
+        X=X,
+        elements=np.empty((6, 0), int),
+        seams=(),
+        tips=tips,
+        centre=np.zeros(3),
+        half_width=1.0,
+    )
 
 
 def of(**numbers):

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from comparison import case, text
 from pytest import approx
+from told import tips_at
 
 from fem.case import physical
 from fem.plan import junctions
@@ -22,7 +23,7 @@ def result(one, heights):
     X = X[:, np.argsort(X[0])]
     return Result(
         one,
-        stages={"X": np.hstack([[[99.0], [99.0]], X]), "tips": np.arange(len(met)) + 1},
+        stages=tips_at(np.hstack([[[99.0], [99.0]], X]), np.arange(len(met)) + 1),
         measures={"cones": [{"height_mm": h} for h in heights]},
     )
 
@@ -80,7 +81,7 @@ def test_of_a_flap():
 
 def test_without_measure():
     """A tip at which nothing was measured has no height, and the words then claim none."""
-    none = replace(result(case(text("lens", 30)), []), stages={"X": np.zeros((2, 0)), "tips": np.zeros(0, int)})
+    none = replace(result(case(text("lens", 30)), []), stages=tips_at(np.zeros((2, 0)), np.zeros(0, int)))
     found = tips(none)
     assert [t.height for t in found] == [None, None]
     words = " ".join(instructions(Cone(found[0].deficit, RADIUS), found, -1.0))

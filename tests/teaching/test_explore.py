@@ -234,7 +234,7 @@ def test_table_and_chart(opened, written, results):
 
 def test_what_is_not_closed(opened, exploration, results, tmp_path):
     """A closure that was not found says why, as text, and shows neither picture nor number of another."""
-    failed = replace(results[1], reason=f"never met {EVIL}", measures={}, stages={}, profiles={})
+    failed = replace(results[1], reason=f"never met {EVIL}", measures={}, stages=None, profiles={})
     path = explore.write(exploration, [results[0], failed, *results[2:]], tmp_path)
     tab, said = opened(path)
     tab.locator("#ratio").press("ArrowRight")
