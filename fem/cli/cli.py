@@ -317,21 +317,19 @@ def teach(
     heights
         So many times as high the skin stands in what is printed in 3D; the base says so. 0.1 to 10.
     """
-    from fem.teaching.handout import PRODUCTS
+    from fem.teaching import handout
 
-    known("teach --only", only or [], PRODUCTS)
+    known("teach --only", only or [], handout.PRODUCTS)
     explorations = read_explorations(files)
     lessons = read_lessons([path for path in files if path not in explorations])
-    from fem.teaching.handout import teach as make
-
     worst = 0
     for lesson in lessons:
-        announce([lesson.case], into)
+        announce([lesson.case, *(other.case for other in handout.needed(lesson, only or ()))], into)
         options: dict[str, Any] = {"into": into, "again": again, "only": only or (), "paper": paper, "heights": heights}
-        handout, code = attempted(lesson.case.name, partial(make, lesson, **options))
+        done, code = attempted(lesson.case.name, partial(handout.teach, lesson, **options))
         worst = max(worst, code)
-        if handout is not None:
-            folder, missing = handout
+        if done is not None:
+            folder, missing = done
             print(f"{lesson.case.name}: handout in {folder}")
             for neighbour, reason in missing.items():
                 print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
@@ -343,7 +341,7 @@ def main() -> None:
     """Run the command line; former names are warned of in the program's own format, once each."""
     usual = warnings.showwarning
 
-    def show(message, category, *about, **more):
+    def show(message: Any, category: type[Warning], *about: Any, **more: Any) -> None:
         print(message, file=sys.stderr) if category is FormerName else usual(message, category, *about, **more)
 
     with warnings.catch_warnings():

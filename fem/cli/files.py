@@ -30,16 +30,9 @@ def read_lessons(files: Iterable[Path]) -> "list[Lesson]":
 
 def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
     """Explorations by their paths, of the files that hold one; as `read`. What is no YAML is left to others."""
-    from fem.errors import BadCase
     from fem.teaching import explore
 
-    def is_exploration(path):
-        try:
-            return explore.is_exploration(path)
-        except BadCase:
-            return False
-
-    paths = [path for path in files if is_exploration(path)]
+    paths = [path for path in files if explore.is_exploration(path)]
     return dict(zip(paths, read_each(paths, explore.read, lambda exploration: exploration.base), strict=True))
 
 

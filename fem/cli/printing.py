@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING
 from fem.cli.files import fail
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from fem.case.case import Case
     from fem.results.result import Result
     from fem.study.sweep import Study
@@ -42,12 +40,7 @@ def summary(name: str, folder: Path) -> str:
 
 def sites(headings: Iterable[str], rows: Iterable[Iterable[str]]) -> None:
     """Print the table of the library of sites."""
-    from rich.table import Table
-
-    table = Table(*headings, box=None, header_style="bold")
-    for row in rows:
-        table.add_row(*row)
-    _console().print(table)
+    _print_table(headings, rows)
 
 
 def site(name: str, *, columns: int) -> str:
@@ -64,24 +57,28 @@ def site(name: str, *, columns: int) -> str:
 
 def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
     """Print the table of measures, a column each case."""
+    from fem.results.quantities import labelled
+
+    body = []
+    for row in rows:
+        cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
+        body.append([labelled(row["name"]), *cells])
+    _print_table(["measure", *(result.name for result in results)], body, justify="right")
+    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
+
+
+def _print_table(headings, rows, *, justify="left"):
+    """Print a table; `justify` is that of all columns but the first."""
+    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     table = Table(box=None, header_style="bold")
-    table.add_column("measure", overflow="fold")
-    for result in results:
-        table.add_column(Text(result.name), justify="right", overflow="fold")
+    for k, heading in enumerate(headings):
+        table.add_column(Text(heading), justify=justify if k else "left", overflow="fold")
     for row in rows:
-        cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
-        table.add_row(f"{row['label']}, {row['unit']}" if row["unit"] else row["label"], *map(Text, cells))
-    _console().print(table)
-    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
-
-
-def _console() -> "Console":
-    from rich.console import Console
-
-    return Console() if sys.stdout.isatty() else Console(width=LINE)
+        table.add_row(*map(Text, row))
+    (Console() if sys.stdout.isatty() else Console(width=LINE)).print(table)
 
 
 # Studies ------------------------------------------------------------------------------------------------------
@@ -89,9 +86,6 @@ def _console() -> "Console":
 
 def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     """Print what SQL selects from a study's table, which is made from its folder first."""
-    from rich.table import Table
-    from rich.text import Text
-
     from fem.results.identity import address
     from fem.study.table import outdated, selected, write_table
 
@@ -110,12 +104,7 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     if not sys.stdout.isatty():
         csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
         return
-    table = Table(box=None, header_style="bold")
-    for column in columns:
-        table.add_column(Text(column))
-    for row in rows:
-        table.add_row(*(Text("" if value is None else str(value)) for value in row))
-    _console().print(table)
+    _print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
 
 
 def report(case: "Case") -> str:

@@ -45,7 +45,7 @@ def solve(cases: "Sequence[Case]", *, into: Path, again: bool) -> dict[str, Exce
     announce(cases, into)
     with progress.counting("closing") as count:
 
-        def watch(case, error, done, of):
+        def watch(case: "Case", error: Exception | None, done: int, of: int) -> None:
             count(done, of)
             if error is None:
                 print(printing.summary(case.name, into / case.name))

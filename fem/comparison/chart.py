@@ -8,7 +8,7 @@ import pyvista as pv
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import Colormap, Normalize
+from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from fem.case import physical
@@ -20,7 +20,12 @@ from fem.results.quantities import labelled
 from fem.results.result import Result, solved
 
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
+SIDES = {"left": 9, "right": -9, "center": 0}  # of a marker: where its name is, points
 SMALLER = 0.5  # lines and letters of a plan than in a picture
+SCALES = {
+    "height": (canvas.HEIGHTS, "height, mm"),
+    "stress": (canvas.STRESSES, "greatest principal stress, kPa"),
+}
 TENSION = "line_tension_mid_N_per_m"
 
 
@@ -30,7 +35,7 @@ TENSION = "line_tension_mid_N_per_m"
 def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
     """Figure of one number against another, a labelled marker each case."""
     plot, axes = figure()
-    measured = [(i, r.name, r.numbers) for i, r in solved_places(results)]
+    measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
@@ -46,86 +51,71 @@ def place_labels(plot: Figure, axes: Axes, points: Sequence[tuple[int, str, floa
     at: np.ndarray | list = axes.transData.transform([p[2:] for p in points]) if points else []
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     inside = shapely.box(*axes.bbox.extents)
-    for (i, name, *place), _ in zip(points, at, strict=True):
+    for i, name, *place in points:
         tries: list[tuple] = []
-        for ha, dy in product(("left", "right", "center"), (0, 13, -13, 26, -26, 39, -39)):
-            dx = {"left": 9, "right": -9, "center": 0}[ha]
+        for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39)):
             text = axes.annotate(
-                name,
-                (place[0], place[1]),
-                (dx, dy),
-                textcoords="offset points",
-                ha=ha,
-                va="center",
-                color=looks(i)["color"],
-                size=min(10, 10 * 30 / (len(name) + 1)),
-            )
+                name, (place[0], place[1]), (dx, dy), textcoords="offset points", ha=ha, va="center",
+                color=looks(i)["color"], size=min(10, 10 * 30 / (len(name) + 1)),
+            )  # fmt: skip
             box = shapely.box(*text.get_window_extent().extents)
             bad = sum(box.intersection(other).area for other in taken) + box.difference(inside).area
             tries.append((bad, len(tries), text, box))
-        best = min(tries)[1]
-        for _, k, text, box in tries:
-            if k == best:
-                taken.append(box)
-            else:
+        _, best, _, box = min(tries)
+        taken.append(box)
+        for _, k, text, _ in tries:
+            if k != best:
                 text.remove()
 
 
 def heights_along(results: Sequence[Result]) -> Figure:
     """Figure of the height along the scars of all cases, from the middle of each."""
-    plot, axes = figure()
-    for i, result in solved_places(results):
-        for k, seam in enumerate(result.profiles["seams"]):
-            s = np.array(seam["arc_mm"])
-            line(axes, s - s[-1] / 2, seam["height_mm"], i, result.name if k == 0 else None)
-    axes.set(xlabel="along the scar, from its middle, mm", ylabel="height, mm")
-    key(axes)
-    return plot
+    lines = [[(from_middle(seam), seam["height_mm"]) for seam in r.profiles.get("seams", ())] for r in results]
+    return profiles(results, lines, "along the scar, from its middle, mm", "height, mm")[0]
 
 
 def heights_across(results: Sequence[Result]) -> Figure:
     """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
-    plot, axes = figure()
-    sections = [cone for result in solved(results) for cone in result.profiles["cones"]]
-    across, height = (
-        np.concatenate([[], *(np.abs(cone[name]) for cone in sections)]) for name in ("across_mm", "height_mm")
-    )
+    lines = [[(c["across_mm"], c["height_mm"]) for c in r.profiles.get("cones", ())] for r in results]
+    across, height = np.abs(np.hstack([np.zeros((2, 0)), *(line for case in lines for line in case)]))
     off = height > VISIBLE * max(height.max(initial=0.0), projection.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
-    for i, result in solved_places(results):
-        for k, cone in enumerate(result.profiles["cones"]):
-            line(axes, cone["across_mm"], cone["height_mm"], i, result.name if k == 0 else None)
-    axes.set(xlabel="across the cone, from its highest point, mm", ylabel="height, mm", xlim=(-reach, reach))
-    key(axes)
+    plot, axes = profiles(results, lines, "across the cone, from its highest point, mm", "height, mm")
+    axes.set_xlim(-reach, reach)
     return plot
 
 
 def tensions_along(results: Sequence[Result]) -> Figure:
     """Figure of the line tension along the scars of all cases, without the tip zones."""
-    plot, axes = figure()
-    for i, result in solved_places(results):
-        for k, seam in enumerate(result.profiles["seams"]):
-            at, tension = np.array(seam["tension_at_mm"]), np.array(seam["line_tension_N_per_m"])
-            end = seam["arc_mm"][-1]
-            inner = (at > TIP_ZONE) & (at < end - TIP_ZONE)
-            line(axes, at[inner] - end / 2, tension[inner], i, result.name if k == 0 else None)
-    axes.set(xlabel="along the scar, from its middle, mm", ylabel="line tension, N/m")
+    lines = [[_inner_tension(seam) for seam in r.profiles.get("seams", ())] for r in results]
+    plot, axes = profiles(results, lines, "along the scar, from its middle, mm", "line tension, N/m")
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
-    key(axes)
     return plot
 
 
-def solved_places(results: Sequence[Result]) -> list[tuple[int, Result]]:
-    """Place and result of those that have a closure."""
-    return [(i, result) for i, result in enumerate(results) if not result.reason]
+def from_middle(seam: dict) -> np.ndarray:
+    """Places (n,) along a scar from its middle, mm."""
+    return np.array(seam["arc_mm"]) - seam["arc_mm"][-1] / 2
 
 
-def line(
-    axes: Axes, x: Sequence[float] | np.ndarray, y: Sequence[float] | np.ndarray, i: int, name: str | None
-) -> None:
-    """Draw a line with some markers in the looks of place i."""
-    named = name and f" {name}"  # matplotlib leaves out what begins with an underscore
-    axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=named, **looks(i))
+def _inner_tension(seam):
+    at, tension, end = np.array(seam["tension_at_mm"]), np.array(seam["line_tension_N_per_m"]), seam["arc_mm"][-1]
+    inner = (at > TIP_ZONE) & (at < end - TIP_ZONE)
+    return at[inner] - end / 2, tension[inner]
+
+
+def profiles(
+    results: Sequence[Result], lines: Sequence[Sequence[tuple]], xlabel: str, ylabel: str
+) -> tuple[Figure, Axes]:
+    """Figure and axes with the lines (x, y) of each case in its looks."""
+    plot, axes = figure()
+    for i, (result, curves) in enumerate(zip(results, lines, strict=True)):
+        for k, (x, y) in enumerate(curves):
+            name = f" {result.name}" if k == 0 else None  # matplotlib leaves out what begins with an underscore
+            axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=name, **looks(i))
+    axes.set(xlabel=xlabel, ylabel=ylabel)
+    key(axes)
+    return plot, axes
 
 
 # Pictures -----------------------------------------------------------------------------------------------------
@@ -166,8 +156,9 @@ def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
     return projection.rendered(seen, skin(result), *marks(result), "stress_kPa", ranges.stresses, lighting=False)
 
 
-def trimmed(images: Sequence[np.ndarray]) -> list[np.ndarray]:
-    """Images (h, w, 3) of one size without the rows at the top and bottom that are white in all of them."""
+def height_images(results: Sequence[Result], ranges: Ranges) -> list[np.ndarray]:
+    """Images as `height_image`, without the rows at the top and bottom that are white in all of them."""
+    images = [height_image(result, ranges) for result in results]
     coloured = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
     rows = np.flatnonzero(coloured)
     return [image[rows[0] : rows[-1] + 1] for image in images]
@@ -182,23 +173,24 @@ def plan(result: Result, half_width: float) -> Figure:
     return plot
 
 
-def colour_scale(colours: Colormap, ends: tuple[float, float], label: str) -> Figure:
-    """Figure of a level scale of colours between two values."""
+def colour_scale(kind: str, ends: tuple[float, float]) -> Figure:
+    """Figure of a level scale of colours between two values; `kind` is one of SCALES."""
     plot = Figure(figsize=(3.4, 0.62), layout="constrained")
-    axes = plot.add_subplot()
-    plot.colorbar(ScalarMappable(Normalize(*ends), colours), cax=axes, orientation="horizontal", label=label)
+    _add_scale(plot, kind, ends, cax=plot.add_subplot(), orientation="horizontal")
     return plot
 
 
-def framed(image: np.ndarray, title: str, *, colours: Colormap, ends: tuple[float, float], label: str) -> Figure:
-    """Figure of an image with its title and its scale of colours."""
+def framed(image: np.ndarray, title: str, kind: str, ends: tuple[float, float]) -> Figure:
+    """Figure of an image with its title and its scale of colours, one of SCALES."""
     high, wide = image.shape[:2]
     plot, axes = figure((SIZE[0], 0.45 + 0.78 * SIZE[0] * high / wide))
     axes.imshow(image)
     axes.set_axis_off()
     axes.set_title(title, loc="left", size=10)
-    plot.colorbar(ScalarMappable(Normalize(*ends), colours), ax=axes, label=label)
+    _add_scale(plot, kind, ends, ax=axes)
     return plot
 
 
-# Files --------------------------------------------------------------------------------------------------------
+def _add_scale(plot, kind, ends, **place):
+    colours, label = SCALES[kind]
+    plot.colorbar(ScalarMappable(Normalize(*ends), colours), label=label, **place)

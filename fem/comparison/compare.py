@@ -11,21 +11,24 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import duckdb
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+from PIL import Image
 
 from fem.case import case as cases_of
 from fem.case.document import parse
+from fem.comparison import chart, page, style
 from fem.errors import MeshError, NotConverged
+from fem.render import canvas
+from fem.render.projection import Ranges
 from fem.results.close import close
 from fem.results.folder import whole_files
 from fem.results.identity import state
 from fem.results.result import Result, names, read, solved
-
-if TYPE_CHECKING:
-    import numpy as np
-    from matplotlib.figure import Figure
-
-    from fem.render.projection import Ranges
 
 QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print
@@ -97,11 +100,11 @@ def _pool(workers):
 def _heed():
     """Make this process clean up and end when interrupted, and end when its parent is gone."""
 
-    def stop(*_):
+    def stop(*_: object) -> None:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         sys.exit(130)
 
-    def follow(parent):
+    def follow(parent: Any) -> None:
         parent.join()
         os._exit(1)
 
@@ -135,8 +138,6 @@ def write(
     figures: bool = False,
 ) -> list[Path]:
     """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
-    from fem.comparison import page
-
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
     images, ranges, charts = drawings(results)
@@ -150,8 +151,6 @@ def write(
 
 def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
     """Write all numbers, a row each case, with every digit, as CSV and Parquet; what a case lacks is empty."""
-    import duckdb
-
     columns = names(results)
     quoted = ", ".join(f'"{name}" DOUBLE' for name in columns)
     with duckdb.connect() as base:
@@ -166,26 +165,33 @@ def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
         table.write_parquet(str(parquet))
 
 
-def drawings(results: Sequence[Result]) -> "tuple[dict[str, Any], Ranges | None, dict[str, Figure]]":
+def drawings(results: Sequence[Result]) -> tuple[dict[str, Any], Ranges | None, dict[str, Figure]]:
     """Images of the page by name, the ranges they share, and figures for print by name."""
     done = solved(results)
     if not done:
         return {}, None, {}
-    from matplotlib import rc_context
-
-    from fem.comparison import chart, style
-
     ranges = chart.common_ranges(results)
+    ends = {"height": ranges.heights, "stress": ranges.stresses}
     with rc_context(style.STYLE):
-        charts, scales = _charts(results), _scales(ranges)
-        images, figures = _pictures(done, ranges)
-        images |= {name: style.svg(figure) for name, figure in (charts | scales).items()}
-    return images, ranges, charts | figures
+        charts, plans = _charts(results), {r.name: chart.plan(r, ranges.half_width) for r in done}
+        scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
+        pictures = {
+            "height": chart.height_images(done, ranges),
+            "stress": [chart.stress_image(r, ranges) for r in done],
+        }
+        images: dict[str, Any] = {name: style.svg(figure) for name, figure in (charts | scales).items()}
+        images["plans"] = {name: style.svg(plan) for name, plan in plans.items()}
+        images["sizes"] = {"plans": canvas.VIEW.tolist()}
+        figures = charts | {f"plan-{name}": plan for name, plan in plans.items()}
+        for kind, every in pictures.items():
+            images[kind] = {r.name: webp(image) for r, image in zip(done, every, strict=True)}
+            images["sizes"][kind] = every[0].shape[1::-1]
+            for r, image in zip(done, every, strict=True):
+                figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, kind, ends[kind])
+    return images, ranges, figures
 
 
 def _charts(results):
-    from fem.comparison import chart
-
     lesions = all(result.case.wound.lesion for result in solved(results))
     area = "healthy_removed_mm2" if lesions else "removed_area_mm2"
     return {
@@ -197,55 +203,15 @@ def _charts(results):
     }
 
 
-def _scales(ranges):
-    from fem.comparison import chart
-    from fem.render import canvas
-
-    return {
-        "height_scale": chart.colour_scale(canvas.HEIGHTS, ranges.heights, "height, mm"),
-        "stress_scale": chart.colour_scale(canvas.STRESSES, ranges.stresses, "greatest principal stress, kPa"),
-    }
-
-
-def _pictures(done, ranges):
-    """Plans and pictures of the closures: for the page by kind and name of the case, and as figures for print."""
-    from fem.comparison import chart, style
-    from fem.render import canvas
-
-    plans = {r.name: chart.plan(r, ranges.half_width) for r in done}
-    high = chart.trimmed([chart.height_image(r, ranges) for r in done])
-    tense = [chart.stress_image(r, ranges) for r in done]
-    images = {
-        "plans": {name: style.svg(plan) for name, plan in plans.items()},
-        "height": {r.name: webp(image) for r, image in zip(done, high, strict=True)},
-        "stress": {r.name: webp(image) for r, image in zip(done, tense, strict=True)},
-        "sizes": {"plans": canvas.VIEW.tolist(), "height": high[0].shape[1::-1], "stress": tense[0].shape[1::-1]},
-    }
-    figures = {f"plan-{name}": plan for name, plan in plans.items()}
-    for kind, pictures, colours, ends, label in [
-        ("height", high, canvas.HEIGHTS, ranges.heights, "height, mm"),
-        ("stress", tense, canvas.STRESSES, ranges.stresses, "greatest principal stress, kPa"),
-    ]:
-        for r, image in zip(done, pictures, strict=True):
-            figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, colours=colours, ends=ends, label=label)
-    return images, figures
-
-
-def webp(image: "np.ndarray") -> bytes:
+def webp(image: np.ndarray) -> bytes:
     """An image (h, w, 3) as the bytes of a WebP file."""
-    from PIL import Image
-
     stream = io.BytesIO()
     Image.fromarray(image).save(stream, "webp", quality=QUALITY, method=6)
     return stream.getvalue()
 
 
-def write_figures(figures: "Mapping[str, Figure]", folder: Path) -> list[Path]:
+def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
     """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
-    from matplotlib import rc_context
-
-    from fem.comparison import style
-
     folder.mkdir(parents=True, exist_ok=True)
     paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in figures for kind in ("svg", "pdf", "png")]
     with whole_files(*paths) as drafts, rc_context(style.STYLE):

@@ -49,22 +49,11 @@ def rendered(
     scripts   texts
     """
     style, *scripts = (Markup(text) for text in ("".join(map(text_of, styles)), *scripts))
-    return (
-        environment()
-        .get_template(template)
-        .render(
-            title=title,
-            policy=policy([style], scripts),
-            style=style,
-            scripts=scripts,
-            version=fem.__version__,
-            caution=caution(),
-            uri=uri,
-            meanings=[line.split(": ", 1) for line in sentences("comparison/reading", "meanings")],
-            left_out=sentences("comparison/reading", "left_out", TIP_ZONE),
-            **values,
-        )
-    )
+    return environment().get_template(template).render(
+        values, title=title, policy=policy([style], scripts), style=style, scripts=scripts, version=fem.__version__,
+        caution=caution(), uri=uri, left_out=sentences("comparison/reading", "left_out", TIP_ZONE),
+        meanings=[line.split(": ", 1) for line in sentences("comparison/reading", "meanings")],
+    )  # fmt: skip
 
 
 def text_of(name: str) -> str:
@@ -75,7 +64,7 @@ def text_of(name: str) -> str:
 def policy(styles: Iterable[str], scripts: Iterable[str]) -> str:
     """Content security policy that lets nothing in but these texts and pictures inside the page."""
 
-    def hashes(texts):
+    def hashes(texts: Iterable[str]) -> str:
         sums = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in texts)
         return " ".join(f"'sha256-{digest}'" for digest in sums) or "'none'"
 

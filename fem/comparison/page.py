@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from matplotlib.colors import Colormap
 
+from fem.case import dotted
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.wording import sentence, unitful
@@ -40,29 +41,27 @@ def html(
               SVG text or bytes of WebP, and `sizes` of these three in pixels
     ranges    of view and colours; None if nothing is solved
     """
-    done = solved(results)
+    done, scripts = solved(results), []
+    values: dict[str, Any] = {}
+    if ranges:
+        scripts = [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
+        values = {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
+        values["glance"] = glance(done)
+        values |= _numbers(results, baseline, only)
     return rendered(
         "comparison/page.html",
         title=f"Comparison of closures: {', '.join(result.name for result in results)}",
-        scripts=[_three(), text_of("comparison/page.js")] if done else [],
+        scripts=scripts,
         results=results,
         done=done,
         failed=[result for result in results if result.reason],
         baseline=baseline,
         assumed=assumed(results),
-        **(_pictures(done, images, ranges) | _numbers(results, baseline, only) if done else {}),
+        **values,
     )
 
 
-def _three():
-    return (files("jupyter_threejs_sage") / THREE).read_text(encoding="utf-8")
-
-
 # What is drawn ------------------------------------------------------------------------------------------------
-
-
-def _pictures(done, images, ranges):
-    return {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
 
 
 def scene(done: Sequence[Result], ranges: Ranges) -> dict[str, Any]:
@@ -132,7 +131,7 @@ def _numbers(results, baseline, only):
     explained = notes({row["name"] for row in rows})
     for row in rows:
         row["notes"] = [i for i, note in enumerate(explained, start=1) if note.measure == row["name"]]
-    return {"rows": rows, "notes": explained, "glance": glance(solved(results))}
+    return {"rows": rows, "notes": explained}
 
 
 def table(
@@ -188,9 +187,9 @@ def glance(done: Sequence[Result]) -> list[str]:
 
 def assumed(results: Sequence[Result]) -> list[tuple[str, list[tuple[str, list[str]]]]]:
     """What was put in and what computed it: (heading, [(key, value of every case)])."""
-    blocks = [_flat(result.case.model_dump(mode="json", exclude_none=True)) for result in results]
-    keys = [key for key in dict.fromkeys(key for block in blocks for key in block) if key != "name"]
-    inputs = [(key, [block.get(key, "–") for block in blocks]) for key in keys]
+    blocks = [dotted.flat(r.case.model_dump(mode="json", exclude_none=True, exclude={"name"})) for r in results]
+    keys = list(dict.fromkeys(key for block in blocks for key in block))
+    inputs = [(key, [_text(block.get(key, "–")) for block in blocks]) for key in keys]
     headings = dict.fromkeys(key.split(".")[0] for key in keys)
     parts = [(head, [line for line in inputs if line[0].split(".")[0] == head]) for head in headings]
     if solved(results):
@@ -202,17 +201,6 @@ def assumed(results: Sequence[Result]) -> list[tuple[str, list[tuple[str, list[s
         lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
         parts.append(("computed with", lines))
     return parts
-
-
-def _flat(content, before=""):
-    """A nested mapping as {dotted key: text}."""
-    flat: dict[str, str] = {}
-    for key, value in content.items():
-        if isinstance(value, dict):
-            flat |= _flat(value, f"{before}{key}.")
-        else:
-            flat[f"{before}{key}"] = _text(value)
-    return flat
 
 
 def _text(value):

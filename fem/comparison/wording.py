@@ -12,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from fem.results.quantities import shown, unit
 
+NOTE = "For research and teaching; not a medical device."  # where the whole caution has no room
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 
@@ -28,11 +29,7 @@ def environment() -> Environment:
     made.filters |= {
         "unit": lambda value, name: unitful(name, value),
         "printed": lambda value, name: printed(name, value),
-        "capital": capital,
-        "count": count,
-        "together": together,
-        "alike": alike,
-        "quoted": quoted,
+        **{function.__name__: function for function in (capital, count, together, alike, quoted)},
     }
     return made
 

@@ -130,13 +130,13 @@ def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict
     starts = [sorted(_starts(search, measured), key=lambda start: start[0]) for search in searches]
     if not any(starts):
         raise NotFitted(f"no {kind} skin has stresses of these signs: stress must grow with stretch")
-    found = [
+    minima = [
         (search, _least_squares(search, z, measured))
         for search, ordered in zip(searches, starts, strict=True)
         for _, z in ordered[: POLISHED // len(searches)]
     ]
-    least = min(result.cost for _, result in found)
-    settled = sorted((pair for pair in found if pair[1].status > 0), key=lambda pair: pair[1].cost)
+    least = min(result.cost for _, result in minima)
+    settled = sorted((pair for pair in minima if pair[1].status > 0), key=lambda pair: pair[1].cost)
     if not settled or settled[0][1].cost > (1 + SAME) * least:
         raise NotFitted(f"no least squares after {STEPS} steps; hold a parameter, or take a law with fewer")
     return _fit(*settled[0], settled[1:], measured)
@@ -156,7 +156,7 @@ def stretches(law: Callable, measured: Measured) -> np.ndarray:
     Fibres that pull beyond all bounds, as on trial they may, leave none above NARROWEST, which then stands for it.
     """
 
-    def pull(e, other, axis):
+    def pull(e: np.ndarray, other: np.ndarray, axis: np.ndarray) -> np.ndarray:
         stretch = np.where(np.arange(2)[:, None] == axis, np.exp(e), other)
         return np.where(axis == 0, *tension(law, stretch, h=1.0))
 
@@ -165,8 +165,8 @@ def stretches(law: Callable, measured: Measured) -> np.ndarray:
     ends = (np.full(other.shape, end) for end in (NARROWEST, WIDEST))
     stretch = measured.stretch.copy()
     if axis.size:
-        found = find_root(pull, tuple(ends), args=(other, axis))
-        stretch[axis, state] = np.exp(np.where(found.success, found.x, NARROWEST))
+        roots = find_root(pull, tuple(ends), args=(other, axis))
+        stretch[axis, state] = np.exp(np.where(roots.success, roots.x, NARROWEST))
     return stretch
 
 
@@ -184,10 +184,10 @@ def slopes(search: Search, z: np.ndarray, stretch: np.ndarray, measured: Measure
     stretch   (2, n) at z, as from `stretches`
     """
 
-    def both(law, stretch):
+    def both(law: Callable, stretch: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return _as_measured(law, stretch, measured), (tension(law, stretch, h=1.0) * measured.free).sum(axis=0)
 
-    def difference(ahead, behind):
+    def difference(ahead: tuple, behind: tuple) -> list[np.ndarray]:
         return [(a - b) / (2 * DIFFERENCE) for a, b in zip(both(*ahead), both(*behind), strict=True)]
 
     law, pulled = search.law(z), np.exp(DIFFERENCE * measured.free)
@@ -224,13 +224,13 @@ def _least_squares(search, z, measured):
     size = np.linalg.norm(measured.stress)
 
     @lru_cache(maxsize=2)  # the derivatives are asked for where the stresses have just been
-    def at(z):
+    def at(z: tuple[float, ...]) -> np.ndarray:
         return stretches(search.law(np.array(z)), measured)
 
-    def differences(z):
+    def differences(z: np.ndarray) -> np.ndarray:
         return (_as_measured(search.law(z), at(tuple(z)), measured) - measured.stress) / size
 
-    def derivatives(z):
+    def derivatives(z: np.ndarray) -> np.ndarray:
         return slopes(search, z, at(tuple(z)), measured) / size
 
     exact = dict(ftol=TOLERANCE, xtol=TOLERANCE, gtol=TOLERANCE)

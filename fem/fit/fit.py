@@ -13,6 +13,7 @@ import numpy as np
 
 import fem
 from fem.case.document import NUMBER, hint
+from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
 from fem.fit.estimate import CONFIDENCE, Fit, fit, ranges
 from fem.fit.tensile import AXES, Measured, measured
@@ -22,7 +23,6 @@ from fem.results.folder import refuse_unusable, whole
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-DIGITS = 6  # of a parameter that is written; our choice, beyond all measurements
 INK, COLOURS, MARKS = "#181818", ("#009e73", "#cc5500"), "osD^vP*X"  # as in `picture`, which loads pyvista
 CAUTION = "For research and teaching; not a medical device, and not for decisions about a patient."
 
@@ -74,22 +74,22 @@ def fitted(
     limit = math.inf if up_to is None else up_to
     states, left_out = measured(path, area=area, up_to=limit)
     try:
-        found = fit(states, kind, held=values, within=limits)
+        best = fit(states, kind, held=values, within=limits)
     except ValueError as error:
         rest = f"; {left_out} rows beyond a stretch of {up_to:g} were left out" if left_out else ""
         raise BadCase(f"{path}: {error}{rest}") from error
-    return Fitted(fit=found, measured=states, path=Path(path), left_out=left_out, up_to=limit, thickness=thickness)
+    return Fitted(fit=best, measured=states, path=Path(path), left_out=left_out, up_to=limit, thickness=thickness)
 
 
-def _held(words, kind, problems):
+def _held(options, kind, problems):
     """By key, values of parameters that are held and ranges of those known to lie in one; `problems` gains complaints.
 
-    words   "key=value" or "key=low:high"
+    options   "key=value" or "key=low:high"
     """
     known = ranges(kind)
     values: dict[str, float] = {}
     limits: dict[str, tuple[float, float]] = {}
-    for word in words:
+    for word in options:
         key, _, given = map(str.strip, word.partition("="))
         numbers = [float(part) if NUMBER.fullmatch(part.strip()) else math.nan for part in given.split(":")]
         if key not in known:
@@ -129,72 +129,36 @@ def save(result: Fitted, into: Path | str = "results") -> Path:
 
 def table(result: Fitted) -> str:
     """The fit as lines of text: each parameter, its unit in its name, and its confidence interval."""
-    found = result.fit
-    size = max(map(len, found.values))
-    rows = [f"{result.path.name}: {found.kind}, {found.stress.size} stresses{_left_out(result)}"]
-    rows += [f"  {key:<{size}}  {value:<10.4g}{_spread(found, key)}" for key, value in found.values.items()]
-    rows.append(f"  R2 {found.r2:.4f}, residual {found.rms_kPa:.3g} kPa (root mean square)")
-    if any(why.startswith("undetermined") for why in found.why.values()):
-        rows.append("  undetermined: measure in another direction, or say what is known of it (--hold)")
-    return "\n".join(rows)
-
-
-def _left_out(result):
-    return f", {result.left_out} rows beyond a stretch of {result.up_to:g} left out" if result.left_out else ""
-
-
-def _spread(found, key):
-    """The confidence interval of a parameter in words, or why it has none."""
-    if key in found.why:
-        return found.why[key]
-    low, high = found.intervals[key]
-    return f"{CONFIDENCE:.0%} confidence: {low:.4g} to {high:.4g}"
+    width = max(map(len, result.fit.values))
+    return "\n".join(sentences("fit/fit", "table", result, result.fit, CONFIDENCE, width))
 
 
 def block(result: Fitted) -> str:
     """The `skin:` block of a case, as YAML with comments."""
-    found, thickness = result.fit, result.thickness
-    if thickness is None:
-        first = "  # thickness_mm:   # needed; was not given with --thickness-mm"
-    else:
-        words = "of the unstretched specimen; under natural tension skin is thinner"
-        first = f"  thickness_mm: {thickness:.{DIGITS}g}   # {words}"
-    rows = [
-        f"# {found.kind} fitted to {_plain(result.path.name)}: {found.stress.size} stresses, R2 {found.r2:.4f}.",
-        f"# {CAUTION}",
-        "skin:",
-        first,
-        "  law:",
-        f"    kind: {found.kind}",
-    ]
-    rows += [f"    {key}: {value:.{DIGITS}g}   # {_spread(found, key)}" for key, value in found.values.items()]
-    return "\n".join(rows) + "\n"
-
-
-def _plain(name):
-    """A file's name on one line of printable characters."""
-    return "".join(c if c.isprintable() else "?" for c in name)
+    file = "".join(c if c.isprintable() else "?" for c in result.path.name)
+    values = result.fit, CONFIDENCE, file, result.thickness, CAUTION
+    return "\n".join(sentences("fit/fit", "block", *values)) + "\n"
 
 
 def numbers(result: Fitted) -> dict[str, Any]:
     """The fit as plain numbers and words."""
-    found = result.fit
+    best = result.fit
     return {
         "data": {
             "file": result.path.name,
             "sha256": hashlib.sha256(result.path.read_bytes()).hexdigest(),
-            "stresses": found.stress.size,
+            "stresses": best.stress.size,
             "rows_left_out": result.left_out,
             "up_to_stretch": None if math.isinf(result.up_to) else result.up_to,
         },
-        "law": found.kind,
+        "law": best.kind,
         "parameters": {
-            key: {"value": value, "interval": found.intervals.get(key), "why_none": found.why.get(key)}
-            for key, value in found.values.items()
+            key: {"value": value, "interval": best.intervals.get(key), "why_none": best.why.get(key)}
+            for key, value in best.values.items()
         },
         "confidence": CONFIDENCE,
-        "r2": found.r2,
-        "rms_kPa": found.rms_kPa,
+        "r2": best.r2,
+        "rms_kPa": best.rms_kPa,
         "thickness_mm": result.thickness,
         "versions": {"flatseam": fem.__version__} | {name: version(name) for name in ("numpy", "scipy")},
         "note": CAUTION,
@@ -206,9 +170,9 @@ def figure(result: Fitted) -> "Figure":
     from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
 
-    states, found = result.measured, result.fit
-    drawn = Figure(figsize=(12, 9), dpi=100)
-    axes = drawn.add_axes((0.09, 0.1, 0.87, 0.76))
+    states, best = result.measured, result.fit
+    plot = Figure(figsize=(12, 9), dpi=100)
+    axes = plot.add_axes((0.09, 0.1, 0.87, 0.76))
     stretch = np.where(states.free, -np.inf, states.stretch).max(axis=0)[states.state]  # the greatest that was measured
     handles = []
     for i, label in enumerate(dict.fromkeys(states.label)):
@@ -218,7 +182,7 @@ def figure(result: Fitted) -> "Figure":
             if these.size:
                 looks: dict[str, Any] = dict(color=COLOURS[axis], marker=MARKS[i % len(MARKS)], ms=7, ls="")
                 axes.plot(stretch[these], states.stress[these], **looks)
-                axes.plot(stretch[these], found.stress[these], color=COLOURS[axis], lw=2)
+                axes.plot(stretch[these], best.stress[these], color=COLOURS[axis], lw=2)
                 handles.append(Line2D([], [], label=f"{label}, {direction}".removeprefix(", "), **looks))
     handles.append(Line2D([], [], color=INK, lw=2, label="fitted"))
     kinds = {True: "nominal", False: "Cauchy"}
@@ -228,8 +192,8 @@ def figure(result: Fitted) -> "Figure":
     axes.tick_params(labelsize=14, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(handles=handles, fontsize=14, frameon=False)
-    quality = f"R² {found.r2:.4f}, residual {found.rms_kPa:.3g} kPa{_left_out(result)}"
+    quality = sentence("fit/fit", "quality", result, best)
     place: dict[str, Any] = dict(va="center", color=INK, parse_math=False)
-    drawn.text(0.025, 0.955, f"{result.path.stem}: {found.kind}", size=22, weight="bold", **place)
-    drawn.text(0.025, 0.913, quality, size=14, **place)
-    return drawn
+    plot.text(0.025, 0.955, f"{result.path.stem}: {best.kind}", size=22, weight="bold", **place)
+    plot.text(0.025, 0.913, quality, size=14, **place)
+    return plot

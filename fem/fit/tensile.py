@@ -41,9 +41,9 @@ def columns() -> dict[str, tuple[str, int | None]]:
     """Names of all columns: what they hold, and in which direction (0 along, 1 across; None for the test's name)."""
     known: dict[str, tuple[str, int | None]] = {"test": ("test", None)}
     for quantity in (*STRETCH, *STRESS, "force_N"):
-        words, _, unit = quantity.rpartition("_")
+        stem, _, unit = quantity.rpartition("_")
         for axis, name in enumerate(AXES):
-            known[f"{words}_{name}_{unit}" if words else f"{unit}_{name}"] = (quantity, axis)
+            known[f"{stem}_{name}_{unit}" if stem else f"{unit}_{name}"] = (quantity, axis)
     return known
 
 
@@ -106,15 +106,15 @@ def _about_columns(names, area):
 
 def _row(n, names, cells, area, problems):
     """Label, stretches and stresses of a line of numbers, by direction; `problems` gains (line, message)."""
-    found: dict = {"label": "", "stretch": {}, "stress": {}}
+    row: dict = {"label": "", "stretch": {}, "stress": {}}
     if len(cells) != len(names):
         problems.append((n, f"{len(cells)} values in {len(names)} columns"))
-        return found
+        return row
     known, before = columns(), len(problems)
     for name, cell in zip(names, map(str.strip, cells), strict=True):
         quantity, axis = known[name]
         if quantity == "test":
-            found["label"] = cell
+            row["label"] = cell
             if cell and not LABEL.fullmatch(cell):
                 problems.append((n, f"{name}: got {cell[:40]!r}, wanted at most 40 letters, digits, spaces, - _ ."))
         elif cell:
@@ -122,13 +122,13 @@ def _row(n, names, cells, area, problems):
             if not math.isfinite(value):
                 problems.append((n, f"{name}: got {cell[:40]!r}, wanted a number, or nothing if it was not measured"))
             elif quantity in STRETCH:
-                found["stretch"][axis] = _stretch(n, name, cell, STRETCH[quantity](value), problems)
+                row["stretch"][axis] = _stretch(n, name, cell, STRETCH[quantity](value), problems)
             else:
                 scale = STRESS[quantity] if quantity in STRESS else 1e3 / area  # MPa, N / mm2, in kPa
-                found["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
+                row["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
     if len(problems) == before:
-        problems += [(n, problem) for problem in _about_row(found)]
-    return found
+        problems += [(n, problem) for problem in _about_row(row)]
+    return row
 
 
 def _stretch(n, name, cell, stretch, problems):
@@ -138,15 +138,15 @@ def _stretch(n, name, cell, stretch, problems):
     return stretch
 
 
-def _about_row(found):
+def _about_row(row):
     """Problems with what a line of numbers leaves out."""
-    if not found["stretch"]:
+    if not row["stretch"]:
         return ["no stretch in this row"]
-    if not found["stress"]:
+    if not row["stress"]:
         return ["no stress in this row"]
     return [
         f"a stress {AXES[axis]} the lines without a stretch {AXES[axis]}; where no stretch is given, there is no stress"
-        for axis in found["stress"].keys() - found["stretch"].keys()
+        for axis in row["stress"].keys() - row["stretch"].keys()
     ]
 
 

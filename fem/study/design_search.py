@@ -48,10 +48,10 @@ def least(excess: Callable, low: float, high: float, *, tolerance: float, budget
     evaluated: dict[float, float] = {}
     digits = math.ceil(-math.log10(tolerance)) + 1  # values are rounded to a tenth to a hundredth of the tolerance
 
-    def at(values):
+    def at(values: np.ndarray) -> np.ndarray:
         near = [float(v) if v in (low, high) else round(float(v), digits) for v in np.ravel(values)]
-        asked = [v for v in dict.fromkeys(near) if v not in evaluated]
-        evaluated.update(zip(asked, map(float, excess(asked)), strict=True) if asked else ())
+        fresh = [v for v in dict.fromkeys(near) if v not in evaluated]
+        evaluated.update(zip(fresh, map(float, excess(fresh)), strict=True) if fresh else ())
         return np.array([evaluated[v] for v in near]).reshape(np.shape(values))
 
     ends = at(np.array([low, high]))
@@ -131,8 +131,8 @@ def trials(judge: Callable, ranges: dict, choices: dict, *, budget: int, seed: i
     done = _judged(judge, starts)
     if ranges:
         for k, chosen in enumerate(combinations):
-            own = done[k * len(spread_out) : (k + 1) * len(spread_out)]
-            done += _nearby(judge, ranges, chosen, own, budget=share - len(spread_out))
+            begun = done[k * len(spread_out) : (k + 1) * len(spread_out)]
+            done += _nearby(judge, ranges, chosen, begun, budget=share - len(spread_out))
     return done
 
 
@@ -158,10 +158,10 @@ def _judged(judge, points):
     return [Trial(point, float(row[0]), tuple(map(float, row[1:]))) for point, row in zip(points, rows, strict=True)]
 
 
-def _nearby(judge, ranges, chosen, own, *, budget):
+def _nearby(judge, ranges, chosen, begun, *, budget):
     """Trials of local searches from the most promising of `own`; from the next if that led to none within limits."""
     spent: list[Trial] = []
-    for start in sorted(own, key=_promise):
+    for start in sorted(begun, key=_promise):
         if not np.isfinite(start.goal) or len(spent) >= budget or best(spent):
             break
         spent += _improved(judge, ranges, chosen, start, budget=budget - len(spent))
@@ -196,13 +196,13 @@ def _descent(judge, ranges, chosen, start, *, budget):
     size = max(abs(start.goal), 1e-9)
     known = {tuple(x0): start}
 
-    def at(x):
-        x = tuple(np.clip(x, 0, 1))
-        if x not in known and len(known) > budget:  # scipy's own limit has a least value
+    def at(x: np.ndarray) -> Trial:
+        unit = tuple(np.clip(x, 0, 1))
+        if unit not in known and len(known) > budget:  # scipy's own limit has a least value
             return start
-        if x not in known:
-            known[x] = _judged(judge, [_point(x, ranges, chosen)])[0]
-        return known[x]
+        if unit not in known:
+            known[unit] = _judged(judge, [_point(unit, ranges, chosen)])[0]
+        return known[unit]
 
     minimize(
         lambda x: _or_bad(at(x).goal / size), x0, method="COBYLA", bounds=[(0, 1)] * len(ranges),

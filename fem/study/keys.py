@@ -11,8 +11,9 @@ from pydantic import Field, field_validator, model_validator
 from fem.case import document, tracing
 from fem.case.document import Block
 from fem.case.keys import Name, Positive
-from fem.errors import BadCase, BadValue
+from fem.errors import BadCase
 from fem.results.quantities import RENAMED
+from fem.study.answers.finding import refuse
 from fem.study.answers.kinds import Answer
 from fem.study.spread import MAX_POINTS, Sample
 from fem.study.sweep import Study
@@ -75,9 +76,7 @@ class Keys(Block):
     @classmethod
     def some(cls, lists: Values) -> Values:
         """Refuse empty lists."""
-        empty = [((path,), "wanted at least one value") for path, values in lists.items() if not values]
-        if empty:
-            raise BadValue(empty)
+        refuse([((path,), "wanted at least one value") for path, values in lists.items() if not values])
         return lists
 
     @field_validator("zip")
@@ -86,9 +85,7 @@ class Keys(Block):
         """Refuse lists that do not match."""
         lengths = {path: len(values) for path, values in lists.items()}
         first = next(iter(lengths.values()), 0)
-        wrong = [((p,), f"{n} values, the first list has {first}") for p, n in lengths.items() if n != first]
-        if wrong:
-            raise BadValue(wrong)
+        refuse([((p,), f"{n} values, the first list has {first}") for p, n in lengths.items() if n != first])
         return lists
 
     @model_validator(mode="after")
@@ -108,8 +105,7 @@ class Keys(Block):
         count *= len(next(iter(self.zip.values()), (0,)))
         if count > MAX_POINTS:
             problems.append(((), f"{count:.3g} points; at most {MAX_POINTS}"))
-        if problems:
-            raise BadValue(problems)
+        refuse(problems)
         return self
 
 

@@ -2,19 +2,19 @@
 
 import math
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
+import numpy as np
 from annotated_types import Ge, Le, MultipleOf
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
+from scipy import stats
+from scipy.stats import qmc
 
 from fem.case.document import Block
 from fem.case.keys import Positive, variants
 from fem.errors import BadValue
 
-if TYPE_CHECKING:
-    import numpy as np
-
-Law = Any  # a frozen distribution of scipy.stats, which is loaded only where one is made
+Law = Any  # a frozen distribution of scipy.stats
 MAX_POINTS = 1_000_000  # our choice: ten times a study of some weeks on a hundred machines
 OPEN = 1e-12  # a sample keeps this far from the ends of a distribution without bounds; our choice
 
@@ -25,8 +25,6 @@ def uniform(*, low: float, high: float) -> Law:
     low    least value
     high   greatest value
     """
-    from scipy import stats
-
     return stats.uniform(low, high - low)
 
 
@@ -36,8 +34,6 @@ def log_uniform(*, low: Positive, high: Positive) -> Law:
     low    least value
     high   greatest value
     """
-    from scipy import stats
-
     return stats.loguniform(low, high)
 
 
@@ -48,8 +44,6 @@ def triangular(*, low: float, typical: float, high: float) -> Law:
     typical  most frequent value
     high     greatest value
     """
-    from scipy import stats
-
     return stats.triang((typical - low) / (high - low), low, high - low)
 
 
@@ -59,8 +53,6 @@ def normal(*, mean: float, sd: Positive) -> Law:
     mean   mean
     sd     standard deviation
     """
-    from scipy import stats
-
     return stats.norm(mean, sd)
 
 
@@ -70,8 +62,6 @@ def lognormal(*, median: Positive, sigma: Positive) -> Law:
     median   median
     sigma    standard deviation of the natural logarithm
     """
-    from scipy import stats
-
     return stats.lognorm(sigma, scale=median)
 
 
@@ -139,14 +129,11 @@ class Sample(Block):
         return n
 
 
-def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> "np.ndarray":
+def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> np.ndarray:
     """Values (d, n) of inputs, each with its distribution of scipy's: scrambled points of Sobol's, n a power of 2.
 
     method   or "latin-hypercube", with any n
     """
-    import numpy as np
-    from scipy.stats import qmc
-
     kinds = {"sobol": qmc.Sobol, "latin-hypercube": qmc.LatinHypercube}
     unit = np.clip(kinds[method](len(laws), rng=seed).random(n).T, OPEN, 1 - OPEN)
     return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])

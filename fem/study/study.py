@@ -67,7 +67,7 @@ def engine(
         _prepare(into, retry)
         clients: list = []
 
-        def client():
+        def client() -> Any:
             if not clients:
                 clients.append(stack.enter_context(workers()))
             return clients[0]
@@ -90,7 +90,7 @@ def evaluator(into: Path | str, **options: Any) -> Iterator[Evaluate]:
 def evaluating(complete: Callable, into: Path | str) -> Evaluate:
     """`Evaluate` through what an engine in that folder gives."""
 
-    def evaluate(cases):
+    def evaluate(cases: list[Case]) -> list[Row]:
         cases = list(cases)
         complete(cases)
         return [row(into, address(case)) for case in cases]
@@ -110,7 +110,7 @@ def estimate(into: Path | str, cases: Iterable[Case], *, keep: str = "measures")
     for case in missing[:: max(1, math.ceil(len(missing) / TRIED))]:
         with suppress(MeshError):
             unknowns.append(3 * patch(case).X.shape[1])
-    earlier = [(one["seconds"], one["unknowns"]) for one in rows(into) if one["seconds"] and one.get("unknowns")]
+    earlier = [(r["seconds"], r["unknowns"]) for r in rows(into) if r["seconds"] and r.get("unknowns")]
     factor, source = BENCHMARK, "the benchmark in tests/VERIFICATION.md"
     if earlier:
         factor = statistics.median(seconds / size**GROWTH for seconds, size in earlier)
@@ -159,12 +159,12 @@ def _run(order, named, client, tell):
         here = client()
         tell(event="workers", threads=_threads(here), dashboard=here.dashboard_link)
         for key in _completed(order, named, missing, here):
-            told = row(order.into, key)
-            done, failed = done + 1, failed + (told["status"] != "done")
+            ended = row(order.into, key)
+            done, failed = done + 1, failed + (ended["status"] != "done")
             spent = time.monotonic() - start
             pace = {"per_minute": 60 * done / spent, "left_s": spent / done * (len(missing) - done)}
-            told = {name: told[name] for name in ("key", "status", "failure", "reason", "seconds")}
-            tell(event="case", **told, done=done, failed=failed, of=len(missing), **pace)
+            ended = {name: ended[name] for name in ("key", "status", "failure", "reason", "seconds")}
+            tell(event="case", **ended, done=done, failed=failed, of=len(missing), **pace)
     tell(event="end", done=done, failed=failed, elapsed_s=time.monotonic() - start)
 
 
@@ -178,7 +178,7 @@ def _completed(order, named, missing, client):
 
     at_work, waiting = as_completed(), iter(missing)
 
-    def submit(keys, attempt=0):
+    def submit(keys: Iterable[str], attempt: int = 0) -> None:
         for key in keys:
             name = ("case", order.into, key, attempt)
             at_work.add(client.submit(solved, key, text(named[key]), order, key=name, pure=False))
@@ -219,7 +219,7 @@ def _lost(future):
 def _logged(into, watch):
     """`watch`, each event also a line in study.jsonl."""
 
-    def tell(**event):
+    def tell(**event: Any) -> None:
         line = json.dumps({"time": time.strftime("%Y-%m-%dT%H:%M:%S%z"), "process": os.getpid(), **event})
         with open(into / "study.jsonl", "a", encoding="utf-8") as log:
             log.write(line + "\n")

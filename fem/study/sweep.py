@@ -119,9 +119,9 @@ def _located(study, settings, place, message):
         return (not study.inline, (*(["base"] if study.inline else []), *place), message), ""
     about = max(above or inside, key=lambda s: (_shared(inside[s], path), len(inside[s])))
     below = [s for s, at in inside.items() if path == at[: len(path)]]
-    told = ", ".join(f"{s} = {shown(settings[s])}" for s in above or below or settings)
+    which = ", ".join(f"{s} = {shown(settings[s])}" for s in above or below or settings)
     here = _place(study, about, settings[about])
-    return (False, (*here, *place[len(inside[about]) :]), message), f"with {told}: "
+    return (False, (*here, *place[len(inside[about]) :]), message), f"with {which}: "
 
 
 def _shared(at, path):

@@ -60,7 +60,7 @@ def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
 
 def outdated(into: Path | str) -> int:
     """How many results in the folder were computed by another solver; no case of today has their addresses."""
-    return sum(one["status"] == identity.Kind.OUT_OF_DATE for one in rows(into))
+    return sum(case["status"] == identity.Kind.OUT_OF_DATE for case in rows(into))
 
 
 def _type(value, before):

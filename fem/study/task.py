@@ -87,9 +87,9 @@ def _solve(case, order):
         try:
             put = order.solve(case, keep=order.keep, watch=watch)
         except Exception as error:
-            words = str(error) if type(error) in SPEAKING else f"{type(error).__name__}: {error}"
+            reason = str(error) if type(error) in SPEAKING else f"{type(error).__name__}: {error}"
             kind = KINDS.get(type(error), "error")
-            fail(order.into, case, kind, words, seconds=time.monotonic() - start, reached=reached)
+            fail(order.into, case, kind, reason, seconds=time.monotonic() - start, reached=reached)
             return
     if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
@@ -107,12 +107,12 @@ def _watched(case, order, reached):
     seconds, megabytes = order.seconds, order.memory_MB
     start, over = time.monotonic(), threading.Event()
 
-    def watch(**state):
+    def watch(**state: Any) -> None:
         reached.update({name: value if isinstance(value, str) else float(value) for name, value in state.items()})
         if time.monotonic() - start > seconds:
             raise OutOfTime(f"not done after {seconds:g} s, its limit")
 
-    def look():
+    def look() -> None:
         import psutil
 
         worker = psutil.Process()
@@ -123,7 +123,7 @@ def _watched(case, order, reached):
             if megabytes and size > megabytes:
                 end("memory", f"its worker took {size:.0f} MB, more than its limit of {megabytes:g} MB", spent)
 
-    def end(kind, reason, spent):
+    def end(kind: str, reason: str, spent: float) -> None:
         try:
             fail(order.into, case, kind, reason, seconds=spent, reached=dict(reached))
         finally:
@@ -161,12 +161,6 @@ def fail(
 ) -> None:
     """Record that a case has no result, and why."""
     _, failed, _ = paths(into, case.name)
-    note: dict[str, Any] = {
-        "case": case.name,
-        "solver": identity.solver(),
-        "failure": kind,
-        "reason": reason,
-        "seconds": seconds,
-    }
-    note |= {"reached": reached or {}, "inputs": cases.inputs(case)}
+    note: dict[str, Any] = {"case": case.name, "solver": identity.solver(), "failure": kind, "reason": reason}
+    note |= {"seconds": seconds, "reached": reached or {}, "inputs": cases.inputs(case)}
     write_whole(failed, json.dumps(note, indent=2) + "\n")

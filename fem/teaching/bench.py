@@ -10,10 +10,10 @@ from fem.case.keys import Patch
 from fem.case.site import LIBRARY, SITES
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.html import caution
-from fem.comparison.wording import sentences
+from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import label, shown
 from fem.results.result import Result
-from fem.teaching import sentence
+from fem.teaching import sentence as alone
 from fem.teaching.sheet import Block, Heading, Items, Paragraph, Rows, Sheet
 
 
@@ -42,21 +42,14 @@ def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
         ),
         Paragraph(caution(), "small"),
     )
-    return Sheet(f"On the bench: {result.name}", f"to be sewn in {plain(result.case.skin.site)}", (blocks,))
+    return Sheet(f"On the bench: {result.name}", sentence("teaching/bench", "subtitle", result.case.skin), (blocks,))
 
 
 def needed(result: Result) -> list[str]:
     """What to lay out."""
     case = result.case
     radius = cast(Patch, case.patch).radius_mm
-    return sentences(
-        "teaching/bench", "needed", plain(case.skin.site), case.skin.thickness_mm, radius, math.ceil(2 * radius / 10)
-    )
-
-
-def plain(name: str | None) -> str:
-    """A name of the library in plain letters."""
-    return (name or "").replace("-", " ")
+    return sentences("teaching/bench", "needed", case.skin, radius, math.ceil(2 * radius / 10))
 
 
 def steps(result: Result, at: Sequence[tuple[int, float]]) -> list[str]:
@@ -68,7 +61,7 @@ def steps(result: Result, at: Sequence[tuple[int, float]]) -> list[str]:
 def observations(result: Result) -> list[str]:
     """What becomes of it, as far as it was computed."""
     also = sentences("teaching/bench", "also", result.measures["dip_mm"], CONE_LEVEL, scale_free(result.case))
-    return [*sentence.cones(result), sentence.scar(result), *also]
+    return [*alone.cones(result), alone.scar(result), *also]
 
 
 def scale_free(case: Case) -> bool:
@@ -84,7 +77,7 @@ def measured(result: Result) -> list[tuple[str, str, str]]:
     at = result.numbers
     heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
     which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
-    rows = [(words, shown(name, at[name]), "") for words, name in zip(which, heights, strict=True)]
+    rows = [(place, shown(name, at[name]), "") for place, name in zip(which, heights, strict=True)]
     if at["cone_height_mm"] > max((at[name] for name in heights), default=0.0):
         rows.append(("highest place", shown("cone_height_mm", at["cone_height_mm"]), ""))
     if at["scar_length_mm"] is not None:

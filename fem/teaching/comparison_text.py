@@ -16,18 +16,6 @@ from fem.teaching.cone import tips
 
 APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
-MOST = {
-    "lower": "lowest",
-    "higher": "highest",
-    "weaker": "weakest",
-    "stronger": "strongest",
-    "smaller": "smallest",
-    "greater": "greatest",
-    "shorter": "shortest",
-    "longer": "longest",
-    "less": "least",
-    "more": "most",
-}
 Closures = Sequence[tuple[str, Result]]
 Question = tuple[str, str]  # and its answer
 
@@ -96,11 +84,8 @@ def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -
         course = "alike"
     elif len(set(keys)) == len(keys) and (max(steps) < 0 or min(steps) > 0):
         course = less if steps[0] < 0 else more
-    low, high = extremes(order, name)
-    ends = (MOST[less], low), (MOST[more], high)
-    return sentence(
-        "teaching/comparison", "trend", what, "are" if what.endswith("s") else "is", by.phrase, course, listed, *ends
-    )
+    ends = zip((less, more), extremes(order, name), strict=True)
+    return sentence("teaching/comparison", "trend", what, by.phrase, course, listed, *ends)
 
 
 def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
@@ -133,20 +118,23 @@ def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
 
     named   all closures of the lesson, that of the result among them
     """
-    order = ordered(named, by)
-    possible = [ask_tips(result), ask_best(order, by), ask_price(order) if by is SCAR else None]
-    possible += [ask(result) for ask in (ask_sutures, ask_scar, ask_open, ask_taken, ask_gape)]
+    order, at = ordered(named, by), result.measures
+    possible = [
+        _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None,
+        ask_best(order, by),
+        _question("prices", prices(order)) if by is SCAR else None,
+        ask_sutures(result),
+        ask_scar(result),
+        _question("open", at.get("open_area_mm2")),
+        _question("taken", at["removed_area_mm2"]),
+        _question("gape", at["gape_length_mm"], at["gape_width_mm"]),
+    ]
     return [question for question in possible if question][:3]
 
 
 def _question(macro, *values) -> Question | None:
     lines = sentences("teaching/comparison", macro, *values)
     return (lines[0], lines[1]) if lines else None
-
-
-def ask_tips(result: Result) -> Question | None:
-    """By how many degrees skin is missing; None where it is not."""
-    return _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None
 
 
 def ask_best(order: Closures, by: By = SCAR) -> Question | None:
@@ -157,11 +145,6 @@ def ask_best(order: Closures, by: By = SCAR) -> Question | None:
     low, best = extremes(order, "cone_height_mm")[0], extremes(order, name)[0]
     both = [label for label in low if label in best]
     return _question("best", least, low, best, both, differ(order, "cone_height_mm"))
-
-
-def ask_price(order: Closures) -> Question | None:
-    """What a millimetre of cone costs; None where no step trades scar for cone."""
-    return _question("prices", prices(order))
 
 
 def ask_sutures(result: Result) -> Question | None:
@@ -186,19 +169,3 @@ def ask_scar(result: Result) -> Question | None:
     out, name = result.measures["push_out_mm"], "push_out_mm"
     outward = out and min(printed(name, value) for value in out) > 0
     return _question("scar", alone.scar(result), [unitful(name, value) for value in out] if outward else [])
-
-
-def ask_open(result: Result) -> Question | None:
-    """How much stays open; None where all is sewn."""
-    area = result.measures.get("open_area_mm2")
-    return _question("open", area) if area else None
-
-
-def ask_taken(result: Result) -> Question | None:
-    """How much skin is taken away."""
-    return _question("taken", result.measures["removed_area_mm2"])
-
-
-def ask_gape(result: Result) -> Question | None:
-    """How far the gaping wound opens."""
-    return _question("gape", result.measures["gape_length_mm"], result.measures["gape_width_mm"])

@@ -70,7 +70,7 @@ class Tip:
 def tips(result: Result) -> list[Tip]:
     """The places of a closed case where angles of skin add up to less than 2 pi, with the cone that was computed."""
     X, nodes, cones = result.stages.X, result.stages.tips, result.measures["cones"]
-    found = []
+    expected = []
     for met in junctions.junctions(physical.plan(result.case)):
         if not met.closed or met.deficit < LEAST_DEFICIT:
             continue
@@ -79,8 +79,8 @@ def tips(result: Result) -> list[Tip]:
         measured = near >= 0 and away[near] < 0.01 and near < len(cones)
         height = cones[near]["height_mm"] if measured else None
         x, y = met.places[:, 0].tolist()
-        found.append(Tip((x, y), met.deficit, height))
-    return found
+        expected.append(Tip((x, y), met.deficit, height))
+    return expected
 
 
 def of_one_kind(tips: Iterable[Tip]) -> list[list[Tip]]:
@@ -109,14 +109,14 @@ def pattern(cone: Cone, heights: Iterable[float] = ()) -> Drawing:
     glued = Stroke(np.stack([np.zeros(2), edge], axis=1), "fold")
     outer = Stroke(np.hstack([np.zeros((2, 1)), 0.25 * edge[:, None], tab[:, 1:3], rim]), "cut", closed=True)
     middle = 0.6 * edge + 0.45 * reach * side
-    words = [Text("glue", (float(middle[0]), float(middle[1]) - 1), 2.8, "middle")]
+    texts = [Text("glue", (float(middle[0]), float(middle[1]) - 1), 2.8, "middle")]
     rings = []
     for height in sorted({round(h, 3) for h in heights}):
         r = height / cos(cone.half_angle)
         if 0 < r < cone.radius:
             rings.append(Stroke(r / cone.radius * rim, "ring"))
-            words.append(Text(f"computed skin: {height:.1f} mm high", (0.0, r + 1.2), 2.8, "middle"))
-    return Drawing((outer, glued, *rings), tuple(words))
+            texts.append(Text(f"computed skin: {height:.1f} mm high", (0.0, r + 1.2), 2.8, "middle"))
+    return Drawing((outer, glued, *rings), tuple(texts))
 
 
 def sheet(result: Result) -> Drawing | None:
@@ -127,8 +127,8 @@ def sheet(result: Result) -> Drawing | None:
         cone = Cone(group[0].deficit, RADIUS)
         heights = [tip.height for tip in group if tip.height is not None]
         lines = [line for text in instructions(cone, group, spread) for line in wrap(text, COLUMNS)]
-        words = tuple(Text(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
-        part = joined(pattern(cone, heights), Drawing((), words))
+        texts = tuple(Text(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
+        part = joined(pattern(cone, heights), Drawing((), texts))
         parts.append(moved(part, (0.0, below)))
         below -= 2 * RADIUS + 18 + LINE * len(lines)
     return joined(*parts) if parts else None

@@ -137,11 +137,16 @@ def key(drawing: Drawing) -> Drawing:
     return joined(*rows)
 
 
+def with_key(drawing: Drawing) -> Drawing:
+    """The drawing with its key below it."""
+    (left, _), (bottom, _) = extent(drawing)
+    return joined(drawing, moved(key(drawing), (left, bottom - 4)))
+
+
 def on_one_canvas(drawing: Drawing) -> Drawing:
     """The drawing with its key and the check bar below it."""
-    (left, _), (bottom, _) = extent(drawing)
-    below = moved(key(drawing), (left, bottom - 4))
-    return joined(drawing, below, moved(check_bar(), (left, extent(below)[1, 0] - 14)))
+    keyed = with_key(drawing)
+    return joined(keyed, moved(check_bar(), (extent(drawing)[0, 0], extent(keyed)[1, 0] - 14)))
 
 
 # Files --------------------------------------------------------------------------------------------------------
@@ -159,7 +164,7 @@ def svg(drawing: Drawing, *, title: str, description: str) -> str:
     ET.SubElement(root, "title").text = title
     ET.SubElement(root, "desc").text = description
 
-    def place(x, y):
+    def place(x: float, y: float) -> tuple[str, str]:
         return f"{x - left + MARGIN:.4f}", f"{top - y + MARGIN:.4f}"  # y down
 
     for name in STYLES:

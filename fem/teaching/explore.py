@@ -22,13 +22,14 @@ from fem.comparison import chart, style
 from fem.comparison.compare import webp
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
-from fem.errors import BadValue
+from fem.comparison.wording import sentence, sentences, unitful
+from fem.errors import BadCase
+from fem.render import canvas
 from fem.results.folder import write_whole
 from fem.results.quantities import label, shown, unit
 from fem.results.result import Result, solved
-from fem.teaching.lesson import RENAMED, Text, changed
+from fem.teaching.lesson import RENAMED, Text, changed, refuse_each
 
-NOBREAK = "\N{NO-BREAK SPACE}"
 MOST = 40  # closures of a page, some 40 kB each; our choice
 ROWS = (  # of the numbers on the page; less is better in all but the last two
     "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "removed_area_mm2",
@@ -94,14 +95,8 @@ class Exploration(Block):
             return choices
         if len(choices) * len(info.data["ratios"]) > MOST:
             raise ValueError(f"wanted at most {MOST} closures: choices times ratios")
-        problems = []
-        for i, choice in enumerate(choices):
-            try:
-                [_made(info.data["base"], choice, ratio) for ratio in info.data["ratios"]]
-            except ValueError as error:
-                problems.append(((i, "change"), str(error)))
-        if problems:
-            raise BadValue(problems)
+        base, ratios = info.data["base"], info.data["ratios"]
+        refuse_each(choices, lambda choice: [_made(base, choice, ratio) for ratio in ratios], ("change",))
         return choices
 
 
@@ -115,8 +110,11 @@ class Step:
 
 
 def is_exploration(path: Path | str) -> bool:
-    """Whether a YAML file describes such a page rather than a case or a lesson. Raises BadCase if it is no YAML."""
-    return "ratios" in top_keys(read_text(path), path)
+    """Whether a file describes such a page rather than a case or a lesson, or is no YAML at all."""
+    try:
+        return "ratios" in top_keys(read_text(path), path)
+    except BadCase:
+        return False
 
 
 def read(path: Path | str) -> Exploration:
@@ -155,10 +153,15 @@ def write(exploration: Exploration, results: list[Result], into: Path | str) -> 
 
 def html(exploration: Exploration, results: list[Result]) -> str:
     """The page as text. Raises ValueError if nothing is closed."""
-    if not solved(results):
+    done = solved(results)
+    if not done:
         raise ValueError("none of the closures was found, so there is nothing to explore")
     made = steps(exploration)
-    views = _views(results)
+    ranges = chart.common_ranges(results)
+    skins = chart.height_images(done, ranges)
+    with rc_context(style.STYLE):
+        plans = [style.svg(chart.plan(r, ranges.half_width)) for r in done]
+        scale = style.svg(chart.colour_scale("height", ranges.heights))
     return rendered(
         "teaching/explore.html",
         title=exploration.title,
@@ -168,67 +171,38 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
         steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
-        pictures={result.name: _uris(views, result) for result in solved(results)},
-        sizes=views["sizes"],
-        bars={name: _greatest(results, name) for name in FIRST},
-        chart=_chart(exploration, made, results),
-        assumed=assumed([Result(exploration.base)]),
-    )
-
-
-def _views(results):
-    """Plans as SVG text and closed skin as WebP by name, all of one size and in the same colours."""
-    done = solved(results)
-    ranges = chart.common_ranges(results)
-    with rc_context(style.STYLE):
-        plans = {r.name: style.svg(chart.plan(r, ranges.half_width)) for r in done}
-        scale = style.svg(chart.colour_scale(chart.canvas.HEIGHTS, ranges.heights, "height, mm"))
-    skins = chart.trimmed([chart.height_image(r, ranges) for r in done])
-    return {
-        "plans": plans,
-        "skins": {r.name: webp(image) for r, image in zip(done, skins, strict=True)},
-        "sizes": {
-            "plan": chart.canvas.VIEW.tolist(),
+        pictures={
+            r.name: {"plan": uri(plan), "skin": uri(webp(skin))}
+            for r, plan, skin in zip(done, plans, skins, strict=True)
+        },
+        sizes={
+            "plan": canvas.VIEW.tolist(),
             "skin": skins[0].shape[1::-1],
             "scale": uri(scale),
             "wide": f"{2 * ranges.half_width:.0f}",
             "heights": [f"{h:.1f}".replace("-", "−") for h in ranges.heights],
         },
-    }
-
-
-def _uris(views, result):
-    return {"plan": uri(views["plans"][result.name]), "skin": uri(views["skins"][result.name])}
+        bars={name: max(r.numbers[name] for r in done) for name in FIRST},
+        chart=_chart(exploration, made, results),
+        assumed=assumed([Result(exploration.base)]),
+    )
 
 
 def _entry(exploration, step, result):
     """What the page says of a closure: texts, and numbers as they are printed."""
-    choice, outline = exploration.choices[step.choice], step.case.wound.outline
-    measured = result.numbers
-    size = f"{outline.length_mm:g} × {outline.width_mm:g} mm".replace(" ", NOBREAK)
-    title = f"{choice.label}, {step.ratio:g}{NOBREAK}:{NOBREAK}1, {size}"
+    label, outline = exploration.choices[step.choice].label, step.case.wound.outline
+    title = sentence("teaching/explore", "title", label, step.ratio, outline)
+    about = {"name": result.name, "choice": step.choice, "title": title, "reason": result.reason}
     if result.reason:
-        return {"name": result.name, "choice": step.choice, "title": title, "reason": result.reason}
-
-    def said(name):
-        return f"{shown(name, measured[name])} {unit(name)}".replace(" °", "°")
-
-    return {
-        "name": result.name,
-        "choice": step.choice,
-        "title": title,
-        "reason": "",
+        return about
+    measured = result.numbers
+    named = [unitful(name, measured[name]) for name in (*FIRST, "removed_area_mm2", "tip_angles_1_deg")]
+    lines = sentences("teaching/explore", "closure", title, *named)
+    return about | {
         "values": {name: measured[name] for name in ROWS},
         "texts": {name: shown(name, measured[name]) for name in ROWS},
-        "said": f"Cones {said('cone_height_mm')} high, scar {said('scar_length_mm')} long.",
-        "plan": f"Plan, {title}: {said('removed_area_mm2')} of skin cut out, tips of {said('tip_angles_1_deg')}.",
-        "skin": f"Closed skin, {title}: cones {said('cone_height_mm')} high at the ends of a scar "
-        f"{said('scar_length_mm')} long.",
+        **dict(zip(("said", "plan", "skin"), lines, strict=True)),
     }
-
-
-def _greatest(results, name):
-    return max(result.numbers[name] for result in solved(results))
 
 
 # The chart ----------------------------------------------------------------------------------------------------
@@ -239,15 +213,15 @@ def _chart(exploration, made, results):
     scar, cone = ([r.numbers[name] for r in solved(results)] for name in FIRST[::-1])
     across, up = _ticks(0.95 * min(scar), 1.02 * max(scar)), _ticks(0.0, 1.05 * max(cone))
 
-    def at(x, y):
+    def at(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]
         share = np.array([(x - across[0]) / (across[-1] - across[0]), 1 - (y - up[0]) / (up[-1] - up[0])])
         return [round(float(v), 1) for v in start + share * (end - start)]
 
     lines = []
     for i, choice in enumerate(exploration.choices):
-        own = [r for step, r in zip(made, results, strict=True) if step.choice == i and not r.reason]
-        points = [(r.name, at(r.measures["scar_length_mm"], r.measures["cone_height_mm"])) for r in own]
+        members = [r for step, r in zip(made, results, strict=True) if step.choice == i and not r.reason]
+        points = [(r.name, at(r.measures["scar_length_mm"], r.measures["cone_height_mm"])) for r in members]
         way = " ".join(f"{x},{y}" for _, (x, y) in points)
         lines.append({"label": choice.label, "shape": SHAPES[i], "points": points, "way": way})
     return {
@@ -261,5 +235,5 @@ def _chart(exploration, made, results):
 
 def _ticks(low, high):
     """Four to nine round numbers that hold a range."""
-    step = chart.canvas.round_number((high - low) / 3)
+    step = canvas.round_number((high - low) / 3)
     return step * np.arange(np.floor(low / step), np.ceil(high / step) + 1)

@@ -22,6 +22,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fem.case import physical
 from fem.comparison import chart, style
+from fem.comparison.wording import NOTE
 from fem.mechanics.triangulation import flat_triangles
 from fem.plan.plan import removed_skin
 from fem.render import canvas, projection
@@ -42,17 +43,16 @@ from fem.teaching.timeline import (
 )
 
 Film = list[tuple[np.ndarray, int]]  # frames, and for how many each stands
-NOTE = "For research and teaching; not a medical device."
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: undermined."
 
 # Our choices, all of looks, in pixels.
 WIDTH, MARGIN, GAP = 1280, 24, 16
-TITLE, WORDS, SMALL = 34, 23, 18  # letters
+TITLE, TEXT, SMALL = 34, 23, 18  # letters
 INSET = 330  # width of the plan beside a single view
 FINE = 2  # the plan is drawn so many times as large, then reduced
 AROUND = 14  # of what is drawn on the skin: half a dot
 BITE = 2.5  # mm from the edge to the end of a stitch in the pictures
-FOOT = 2 * (SMALL + 6) + MARGIN
+HEAD, FOOT = MARGIN + TITLE + GAP + 2 * (TEXT + 6) + GAP, 2 * (SMALL + 6) + MARGIN  # heights
 PAPER, GREY = "white", "#555555"
 
 RATE = 10  # frames a second; GIF counts time in hundredths
@@ -82,9 +82,9 @@ def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, k) of both edges of every seam; of the whole edge of the wound, if some of it is not sewn."""
     if physical.plan(keyframe.of.case).open:
-        found = rings(*rim(flat_triangles(keyframe.of.stages.elements)))
-        outer = max(found, key=lambda ring: np.ptp(keyframe.of.stages.X[0, ring]))
-        return [keyframe.x[:, [*ring, ring[0]]] for ring in found if ring is not outer]
+        chains = rings(*rim(flat_triangles(keyframe.of.stages.elements)))
+        outer = max(chains, key=lambda ring: np.ptp(keyframe.of.stages.X[0, ring]))
+        return [keyframe.x[:, [*ring, ring[0]]] for ring in chains if ring is not outer]
     return [keyframe.x[:, edge] for seam in keyframe.of.stages.seams for edge in seam]
 
 
@@ -115,9 +115,9 @@ def stitches(keyframe: Keyframe) -> list[np.ndarray]:
 
 def _beside(curve, fraction, distance):
     """The place (2,) so many mm to the left of a curve."""
-    a, place, b = curve.point(np.clip([fraction - 1e-3, fraction, fraction + 1e-3], 0, 1)).T
-    way = (b - a) / np.hypot(*(b - a))
-    return place + distance * np.array([-way[1], way[0]])
+    at = np.array([fraction])
+    (x, y), place = curve.tangent(at)[:, 0], curve.point(at)[:, 0]
+    return place + distance * np.array([-y, x])
 
 
 def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
@@ -127,7 +127,7 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
     image = Image.new("RGB", (FINE * width, high), PAPER)
     draw = ImageDraw.Draw(image)
 
-    def at(places):
+    def at(places: np.ndarray) -> np.ndarray:
         x, y = places[:2] - stages.centre[:2, None]
         return np.column_stack([FINE * width / 2 + scale * x, high / 2 - scale * y])
 
@@ -196,14 +196,13 @@ def frame(keyframe: Keyframe, shot: Camera, place: str = "") -> np.ndarray:
     skin = reduced(cropped(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
     scale = colour_scale(shot.ranges.heights, INSET)
     plan = inset(keyframe, shot.ranges.half_width, INSET)
-    head = _head_height()
-    high = even(head + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
+    high = even(HEAD + max(skin.height, plan.height + scale.height + 3 * GAP + SMALL) + GAP + FOOT)
     image, draw = _sheet(high, f"{place}   {keyframe.title}".strip(), keyframe.caption)
-    image.paste(skin, (MARGIN, head + (high - head - FOOT - skin.height) // 2))
+    image.paste(skin, (MARGIN, HEAD + (high - HEAD - FOOT - skin.height) // 2))
     right = WIDTH - MARGIN - INSET
-    _write(draw, (right, head), "From above", SMALL)
-    image.paste(plan, (right, head + SMALL + GAP // 2))
-    image.paste(scale, (right, head + SMALL + plan.height + 2 * GAP))
+    _write(draw, (right, HEAD), "From above", SMALL)
+    image.paste(plan, (right, HEAD + SMALL + GAP // 2))
+    image.paste(scale, (right, HEAD + SMALL + plan.height + 2 * GAP))
     _foot(draw, high, keyframe.of.name)
     return np.asarray(image)
 
@@ -217,19 +216,19 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
     wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
     views = [reduced(cropped(keyframe, shot), wide) for keyframe in now]
     plans = [inset(keyframe, shot.ranges.half_width, min(wide, INSET)) for keyframe in now]
-    head, text = _head_height(), 6 * (SMALL + 6)
-    high = even(head + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
+    text = 6 * (SMALL + 6)
+    high = even(HEAD + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
     titles = {keyframe.title for keyframe in now}
     image, draw = _sheet(
         high, titles.pop() if len(titles) == 1 else phase(at), "" if all(m.kept for m in now) else BETWEEN
     )
     for k, keyframe in enumerate(now):
         left = MARGIN + k * (wide + MARGIN)
-        _write(draw, (left, head), names[k], SMALL, bold=True, wide=wide)
-        said = f"{keyframe.title}. {keyframe.caption}" if keyframe.kept else keyframe.title
-        _write(draw, (left, head + 2 * (SMALL + 6)), said, SMALL, wide=wide)
-        image.paste(views[k], (left, head + text))
-        image.paste(plans[k], (left, head + text + views[k].height + GAP))
+        _write(draw, (left, HEAD), names[k], SMALL, bold=True, wide=wide)
+        line = f"{keyframe.title}. {keyframe.caption}" if keyframe.kept else keyframe.title
+        _write(draw, (left, HEAD + 2 * (SMALL + 6)), line, SMALL, wide=wide)
+        image.paste(views[k], (left, HEAD + text))
+        image.paste(plans[k], (left, HEAD + text + views[k].height + GAP))
     image.paste(colour_scale(shot.ranges.heights, INSET), (WIDTH - MARGIN - INSET, MARGIN))
     _foot(draw, high)
     return np.asarray(image)
@@ -261,21 +260,17 @@ def colour_scale(heights: tuple[float, float], wide: int) -> Image.Image:
     """Image of the colours of height and what they mean."""
     stream = io.BytesIO()
     with rc_context(style.STYLE):
-        drawn = chart.colour_scale(canvas.HEIGHTS, heights, "height, mm")
-        drawn.savefig(stream, dpi=wide / drawn.get_figwidth())
+        plot = chart.colour_scale("height", heights)
+        plot.savefig(stream, dpi=wide / plot.get_figwidth())
     return Image.open(stream).convert("RGB")
 
 
-def _head_height():
-    return MARGIN + TITLE + GAP + 2 * (WORDS + 6) + GAP
-
-
-def _sheet(high, title, words):
+def _sheet(high, title, text):
     """A white frame with its title and caption, and what draws on it."""
     image = Image.new("RGB", (WIDTH, high), PAPER)
     draw = ImageDraw.Draw(image)
     _write(draw, (MARGIN, MARGIN), title, TITLE, bold=True)
-    _write(draw, (MARGIN, MARGIN + TITLE + GAP), words, WORDS, wide=WIDTH - 2 * MARGIN)
+    _write(draw, (MARGIN, MARGIN + TITLE + GAP), text, TEXT, wide=WIDTH - 2 * MARGIN)
     return image, draw
 
 
@@ -285,13 +280,13 @@ def _foot(draw, high, name=""):
     _write(draw, (MARGIN, high - FOOT + SMALL + 6), f"{name}. {NOTE}" if name else NOTE, SMALL, fill=GREY)
 
 
-def _write(draw, place, words, size, *, bold=False, wide=None, fill=canvas.INK):
+def _write(draw, place, text, size, *, bold=False, wide=None, fill=canvas.INK):
     """Write words from a place on, in lines not much wider than `wide`."""
     font = _font(size, bold)
     if wide:
         letters = max(10, int(wide / (draw.textlength("n", font) * 0.97)))
-        words = "\n".join(textwrap.wrap(words, letters))
-    draw.multiline_text(place, words, font=font, fill=fill, spacing=6)
+        text = "\n".join(textwrap.wrap(text, letters))
+    draw.multiline_text(place, text, font=font, fill=fill, spacing=6)
 
 
 def _font(size, bold=False):
@@ -329,7 +324,7 @@ def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) ->
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]
 
-    def frame_at(at):
+    def frame_at(at: float) -> np.ndarray:
         return side_by_side(made, at, shot, names)
 
     shown = []
@@ -348,8 +343,8 @@ def write_numbered(kept: Sequence[tuple[str, np.ndarray]], folder: Path) -> list
     folder.mkdir(parents=True, exist_ok=True)
     paths = []
     for k, (title, image) in enumerate(kept, start=1):
-        words = "-".join("".join(c if c.isalnum() and c.isascii() else " " for c in title.lower()).split())
-        paths.append(folder / f"{k:02d}-{words}.png")
+        slug = "-".join("".join(c if c.isalnum() and c.isascii() else " " for c in title.lower()).split())
+        paths.append(folder / f"{k:02d}-{slug}.png")
         Image.fromarray(image).save(paths[-1])
     return paths
 
@@ -376,5 +371,5 @@ def write_gif(shown: Film, path: Path) -> None:
 def _small(image):
     made = Image.fromarray(image)
     if made.width > GIF_WIDTH:
-        made = made.resize((GIF_WIDTH, round(made.height * GIF_WIDTH / made.width)), Image.Resampling.LANCZOS)
+        made = reduced(made, GIF_WIDTH)
     return made.quantize(COLOURS, dither=Image.Dither.NONE)

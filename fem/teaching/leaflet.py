@@ -4,6 +4,8 @@ import io
 import math
 from dataclasses import replace
 
+from matplotlib import rc_context
+
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison import chart, style
@@ -33,7 +35,7 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: 
     plan         PNG of the case's plan
     """
     every = [(lesson.label, result), *neighbours]
-    asked = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
+    questions = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
     name = result.name
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
@@ -50,7 +52,7 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: 
         Heading("Compared with its neighbours"),
         *compared(every, order(lesson)),
         Heading("Three questions"),
-        Items(asked, numbered=True),
+        Items(questions, numbered=True),
         *((Heading("For the teacher"), Items(lesson.notes)) if lesson.notes else ()),
         Heading("Sources and limits"),
         Items(tuple(sources(result)), look="small"),
@@ -80,8 +82,8 @@ def compared(every: Closures, by: By) -> list[Block]:
 
 def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
     """The page of answers."""
-    asked = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
-    blocks = [block for question, answer in asked for block in (Heading(question), Paragraph(answer))]
+    questions = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
+    blocks = [block for question, answer in questions for block in (Heading(question), Paragraph(answer))]
     return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
 
 
@@ -118,10 +120,9 @@ def sources(result: Result) -> list[str]:
 def closed_skins(named: Closures) -> tuple[Picture, ...]:
     """Pictures of closures (label, Result) from the same place, in the same colours of height."""
     results = [result for _, result in named]
-    ranges = chart.common_ranges(results)
-    drawn = chart.trimmed([chart.height_image(result, ranges) for result in results])
+    images = chart.height_images(results, chart.common_ranges(results))
     made = []
-    for (name, result), image in zip(named, drawn, strict=True):
+    for (name, result), image in zip(named, images, strict=True):
         height = result.measures["cone_height_mm"]
         caption, alt = sentences("teaching/leaflet", "closed", name, height, len(named) == 1)
         made.append(picture(png_of(image), caption, alt))
@@ -130,8 +131,6 @@ def closed_skins(named: Closures) -> tuple[Picture, ...]:
 
 def trade_off_chart(named: Closures, against: str) -> Picture:
     """Cone height against another number of closures (label, Result)."""
-    from matplotlib import rc_context
-
     called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
     stream = io.BytesIO()
     with rc_context(style.STYLE):

@@ -2,13 +2,13 @@
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Self, cast
 
 from annotated_types import Gt, Le
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 
 from fem.case import case as cases
 from fem.case import dotted, physical
@@ -30,6 +30,17 @@ Factor = Annotated[float, Gt(0), Le(10)]
 Text = Annotated[str, Field(min_length=1, max_length=600)]
 
 
+def from_file(case: Any, info: ValidationInfo) -> Any:
+    """The case of a path within the folders of the lesson; anything else as it is."""
+    if not isinstance(case, str):
+        return case
+    for folder in (info.context or {}).get("folders", ())[:1]:
+        path = (Path(folder) / case).resolve()
+        if path.is_relative_to(Path(folder).resolve()):
+            return cases.read(path)
+    raise ValueError(f"{case!r} is not inside the folder of the lesson")
+
+
 class Neighbour(Block):
     """A closure to compare with: the lesson's case with some keys changed, or another case."""
 
@@ -38,13 +49,9 @@ class Neighbour(Block):
     change: dict[str, Any] | None = Field(
         default=None, description="dotted keys of the lesson's case, as wound.outline.length_mm, and their values"
     )
-    case: Case | None = Field(default=None, description="instead: another case, or the path of its file")
-
-    @field_validator("case", mode="before")
-    @classmethod
-    def in_file(cls, case: Any, info: ValidationInfo) -> Any:
-        """The case, read from its file if it is a path."""
-        return _from_file(case, info)
+    case: Annotated[Case | None, BeforeValidator(from_file)] = Field(
+        default=None, description="instead: another case, or the path of its file"
+    )
 
     @model_validator(mode="after")
     def one_of_both(self) -> Self:
@@ -66,25 +73,19 @@ class Lesson(Block):
 
     title: Text = Field(description="of the sheet")
     question: Text = Field(description="that the sheet answers")
-    case: Case = Field(description="the case of the lesson, or the path of its file")
+    case: Annotated[Case, BeforeValidator(from_file)] = Field(description="of the lesson, or the path of its file")
     label: Text = Field(default="this wound", description="what the case is, in a few words")
     lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
     compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
     order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
     notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
 
-    @field_validator("case", mode="before")
-    @classmethod
-    def in_file(cls, case: Any, info: ValidationInfo) -> Any:
-        """The case, read from its file if it is a path."""
-        return _from_file(case, info)
-
     @field_validator("lengths")
     @classmethod
     def can_be_cut(cls, lengths: tuple[float, ...], info: ValidationInfo) -> tuple[float, ...]:
         """Refuse lengths that the wound cannot have."""
         if "case" in info.data:
-            _each(lengths, lambda factor: with_length(info.data["case"], factor), ())
+            refuse_each(lengths, lambda factor: with_length(info.data["case"], factor), ())
         return lengths
 
     @field_validator("compare")
@@ -93,7 +94,7 @@ class Lesson(Block):
         """Refuse changes of which no case comes."""
         if "case" in info.data:
             made = info.data["case"]
-            _each(compare, lambda neighbour: _made(made, neighbour), ("change",))
+            refuse_each(compare, lambda neighbour: _made(made, neighbour), ("change",))
         return compare
 
     @field_validator("order")
@@ -101,9 +102,9 @@ class Lesson(Block):
     def by_a_number(cls, order: Order | None, info: ValidationInfo) -> Order | None:
         """Refuse a key that is no number in one of the cases."""
         if order is not None and {"case", "lengths", "compare"} <= info.data.keys():
-            made = [info.data["case"], *(one.case for one in compared(**info.data))]
-            for one in made:
-                value(one, order.key)
+            made = [info.data["case"], *(other.case for other in compared(**info.data))]
+            for each in made:
+                value(each, order.key)
         return order
 
 
@@ -221,8 +222,8 @@ def _parsed(content):
         raise ValueError("; ".join(re.sub(r"^:\d+:\d+: ", "", line) for line in lines)) from error
 
 
-def _each(values, make, below):
-    """Raise BadValue for those of the values that nothing can be made of."""
+def refuse_each(values: Iterable, make: Callable, below: tuple) -> None:
+    """Raise BadValue for those of the values that nothing can be made of; `below` is the key that is at fault."""
     problems = []
     for i, value in enumerate(values):
         try:
@@ -231,14 +232,3 @@ def _each(values, make, below):
             problems.append(((i, *below), str(error)))
     if problems:
         raise BadValue(problems)
-
-
-def _from_file(case, info):
-    """The case of a path within the folders of the lesson; anything else as it is."""
-    if not isinstance(case, str):
-        return case
-    for folder in (info.context or {}).get("folders", ())[:1]:
-        path = (Path(folder) / case).resolve()
-        if path.is_relative_to(Path(folder).resolve()):
-            return cases.read(path)
-    raise ValueError(f"{case!r} is not inside the folder of the lesson")

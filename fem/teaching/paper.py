@@ -15,7 +15,8 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from fem.teaching.drawing import STYLES, Drawing, Stroke, check_bar, extent, joined, key, moved
+from fem.comparison.wording import sentence
+from fem.teaching.drawing import STYLES, Drawing, Stroke, check_bar, extent, joined, key, moved, with_key
 
 Size = tuple[float, float]  # of paper, points
 PAPERS = {"A4": A4, "Letter": LETTER}  # points, portrait
@@ -26,7 +27,6 @@ ROUND = 1  # PDF's name of a line that is round where it turns: sharp tips then 
 EDGE = 0.5  # mm that is drawn beyond a sheet's part, for lines on its border
 HALO = 0.2  # mm of white around words
 COLUMNS = 120  # letters of a line at the foot
-JOIN = "cut along the crosses, and lay them on those of the next sheet"
 FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"  # come with matplotlib; embedded
 
 
@@ -79,25 +79,20 @@ def write(path: Path, pages: Iterable[Page], *, paper: str, footer: str) -> None
 def sheets(page: Page, size: Size) -> list[tuple[Size, Tile, Drawing, str]]:
     """(paper in points, Tile, what is drawn, subtitle) of each sheet of a page, upright or lying as it fits."""
     ways = [size, size[::-1]]
-    with_key = _with_key(page.drawing)
+    whole = with_key(page.drawing)
     for way in ways:
-        (only, *others) = tiles(extent(with_key), room(way))
+        (only, *others) = tiles(extent(whole), room(way))
         if not others:
-            return [(way, only, with_key, page.subtitle)]
+            return [(way, only, whole, page.subtitle)]
     way = min(ways, key=lambda way: len(tiles(extent(page.drawing), room(way))))
     parts = tiles(extent(page.drawing), room(way))
     rows, columns = max(t.row for t in parts) + 1, max(t.column for t in parts) + 1
     many = []
     for k, tile in enumerate(parts, start=1):
-        subtitle = f"sheet {k} of {len(parts)}, row {tile.row + 1}, column {tile.column + 1}: {JOIN}"
+        subtitle = sentence("teaching/paper", "sheet", k, len(parts), tile)
         many.append((way, tile, joined(page.drawing, register(tile, rows, columns)), subtitle))
-    last = key(page.drawing)
-    return [*many, (size, tiles(extent(last), room(size))[0], last, f"key to the {len(parts)} sheets; {page.subtitle}")]
-
-
-def _with_key(drawing):
-    (left, _), (bottom, _) = extent(drawing)
-    return joined(drawing, moved(key(drawing), (left, bottom - 4)))
+    last, subtitle = key(page.drawing), sentence("teaching/paper", "key", len(parts), page.subtitle)
+    return [*many, (size, tiles(extent(last), room(size))[0], last, subtitle)]
 
 
 def room(size: Size) -> tuple[float, float]:

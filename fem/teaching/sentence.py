@@ -62,9 +62,8 @@ def trimmed(result: Result) -> list[str]:
 
 def left_open(result: Result) -> str:
     """How much of the wound stays open."""
-    return sentence(
-        "teaching/sentence", "left_open", result.measures["open_area_mm2"], result.measures["removed_area_mm2"]
-    )
+    at = result.measures
+    return sentence("teaching/sentence", "left_open", at["open_area_mm2"], at["removed_area_mm2"])
 
 
 def pull(result: Result) -> list[str]:
@@ -90,17 +89,14 @@ def scar(result: Result) -> str:
 
 def partly(result: Result) -> list[str]:
     """How much stays open beside the scar; nothing where all is sewn."""
-    left = result.measures.get("open_area_mm2")
-    return (
-        sentences("teaching/sentence", "partly", left) if left and result.measures["scar_length_mm"] is not None else []
-    )
+    at = result.measures
+    return sentences("teaching/sentence", "partly", at.get("open_area_mm2"), at["scar_length_mm"] is not None)
 
 
 def tied(result: Result) -> list[str]:
     """What sutures carry that are tied one by one."""
-    return sentences(
-        "teaching/sentence", "tied", result.measures["suture_forces_N"], result.measures["suture_forces_final_N"]
-    )
+    at = result.measures
+    return sentences("teaching/sentence", "tied", at["suture_forces_N"], at["suture_forces_final_N"])
 
 
 def separate(result: Result) -> bool:

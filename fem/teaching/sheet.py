@@ -22,6 +22,7 @@ from fem.comparison.html import rendered
 from fem.teaching.paper import BOLD, FONT, PAPERS, fonts
 
 MARGIN, HEAD, FOOT = 15.0, 16.0, 8.0  # mm
+FIRST = 0.36  # of a table's width: its first column
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=9, leading=12.5, spaceAfter=3)
 LOOKS = {
     "plain": PLAIN,
@@ -160,14 +161,6 @@ def _text(text, look):
     return platypus.Paragraph(escape(text), LOOKS[look])
 
 
-def _heading(block, wide):
-    return [_text(block.text, "heading")]
-
-
-def _paragraph(block, wide):
-    return [_text(block.text, block.look)]
-
-
 def _items(block, wide):
     kind = dict(bulletType="1", bulletFormat="%s.") if block.numbered else dict(bulletType="bullet", start="•")
     items = [_text(text, block.look) for text in block.items]
@@ -175,15 +168,14 @@ def _items(block, wide):
 
 
 def _rows(block, wide):
-    columns = len(block.header)
+    columns = len(block.header) - 1
     cells = [[_text(text, "head") for text in block.header]]
     cells += [[_text(text, "cell") for text in row] for row in block.rows]
-    first = 0.36 * wide
-    table = platypus.Table(cells, [first, *[(wide - first) / (columns - 1)] * (columns - 1)], hAlign="LEFT")
     lines = [("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black), ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.grey)]
     pads = [(f"{side}PADDING", (0, 0), (-1, -1), 2.2) for side in ("TOP", "BOTTOM")]
-    table.setStyle(platypus.TableStyle([*lines, *pads, ("VALIGN", (0, 0), (-1, -1), "TOP")]))
-    return [table, platypus.Spacer(0, 5)]
+    style = [*lines, *pads, ("VALIGN", (0, 0), (-1, -1), "TOP")]
+    widths = [FIRST * wide, *[(1 - FIRST) * wide / columns] * columns]
+    return [platypus.Table(cells, widths, style=style, hAlign="LEFT"), platypus.Spacer(0, 5)]
 
 
 def _pictures(block, wide):
@@ -191,15 +183,16 @@ def _pictures(block, wide):
     columns = []
     for shown in block.pictures:
         scale = min((each - 3 * mm) / shown.width, shown.tallest * mm / shown.height)
-        columns.append(
-            [
-                platypus.Image(io.BytesIO(shown.png), shown.width * scale, shown.height * scale),
-                _text(shown.caption, "caption"),
-            ]
-        )
-    table = platypus.Table([columns], [each] * len(columns))
-    table.setStyle(platypus.TableStyle([("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("ALIGN", (0, 0), (-1, -1), "CENTER")]))
-    return [table]
+        image = platypus.Image(io.BytesIO(shown.png), shown.width * scale, shown.height * scale)
+        columns.append([image, _text(shown.caption, "caption")])
+    style = [("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("ALIGN", (0, 0), (-1, -1), "CENTER")]
+    return [platypus.Table([columns], [each] * len(columns), style=style)]
 
 
-FLOWING = {"heading": _heading, "paragraph": _paragraph, "items": _items, "rows": _rows, "pictures": _pictures}
+FLOWING = {
+    "heading": lambda block, wide: [_text(block.text, "heading")],
+    "paragraph": lambda block, wide: [_text(block.text, block.look)],
+    "items": _items,
+    "rows": _rows,
+    "pictures": _pictures,
+}

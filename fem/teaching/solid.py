@@ -16,7 +16,7 @@ from matplotlib.textpath import TextPath
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from fem.comparison.wording import sentences
+from fem.comparison.wording import NOTE, sentences
 from fem.errors import NotPrintable
 from fem.mechanics.self_intersection import self_intersections
 from fem.mechanics.triangulation import flat_triangles
@@ -28,7 +28,6 @@ PLATE = 3.0  # mm
 LETTERS, RAISED = 4.0, 0.8  # mm: height of capitals, which a nozzle of 0.4 mm still draws; how far they stand out
 STRIP = 2 * LETTERS  # mm: depth of the ledge in front that bears them
 OVERLAP = 0.5  # mm: how far ledge and letters reach into what they stand on
-NOTE = "For research and teaching; not a medical device."
 STEEPEST = 0.5  # least cosine between a vertex's normal and its triangles' that is made up for
 
 
@@ -60,11 +59,14 @@ def printed(result: Result, *, exaggeration: float = 1.0) -> Print:
     upper, under = x + half * away, x - half * away
     bottom = under[2].min() - PLATE
     piece = result.stages.half_width * np.array([1.0, SHAPE])
-    box = _box([-piece[0], -piece[1], bottom - 1], [piece[0], piece[1], upper[2].max() + 1])
+    box = trimesh.creation.box(bounds=[[*-piece, bottom - 1], [*piece, upper[2].max() + 1]])
     text = label(result.name, exaggeration)
     tag = _tag(text, piece, bottom)
-    whole, base = (_joined(_cut(body(surface, triangles, bottom), box), tag, bottom) for surface in (upper, under))
-    skin = _lifted(_cut(_layer(upper, under, triangles), box), bottom)
+    blocks = (_cut(body(surface, triangles, bottom), box) for surface in (upper, under))
+    whole, base = (_closed(trimesh.boolean.union([block, *tag], engine="manifold")) for block in blocks)
+    skin = _cut(_layer(upper, under, triangles), box)
+    for lifted in (whole, base, skin):
+        lifted.apply_translation([0, 0, -bottom])
     top = trimesh.Trimesh(upper.T, triangles.T, process=False)
     return Print(
         whole=whole,
@@ -116,23 +118,17 @@ def normals(x: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     are the longer, the more those differ.
     """
     surface = trimesh.Trimesh(x.T, triangles.T, process=False)
-    flat, angles = surface.face_normals, surface.face_angles
-    summed = np.zeros((x.shape[1], 3))
-    np.add.at(summed, surface.faces, angles[..., None] * flat[:, None])
-    unit = summed / np.linalg.norm(summed, axis=1, keepdims=True)
-    cosine = angles * (unit[surface.faces] * flat[:, None]).sum(axis=2)
-    mean = np.bincount(surface.faces.ravel(), cosine.ravel()) / np.bincount(surface.faces.ravel(), angles.ravel())
+    unit, angles, nodes = surface.vertex_normals, surface.face_angles, surface.faces.ravel()
+    cosine = angles * (unit[surface.faces] * surface.face_normals[:, None]).sum(axis=2)
+    mean = np.bincount(nodes, cosine.ravel()) / np.bincount(nodes, angles.ravel())
     return (unit / np.maximum(mean, STEEPEST)[:, None]).T
 
 
 def area_inside(x: np.ndarray, triangles: np.ndarray, piece: np.ndarray) -> float:
     """Area, mm2, of a surface above the rectangle that reaches piece (2,) mm to both sides of the origin."""
+    inward = np.vstack([np.eye(3)[:2], -np.eye(3)[:2]])
     surface = trimesh.Trimesh(x.T, triangles.T, process=False)
-    for axis in (0, 1):
-        for side in (1.0, -1.0):
-            normal = side * np.eye(3)[axis]
-            surface = surface.slice_plane(-piece[axis] * normal, normal)
-    return float(surface.area)
+    return float(surface.slice_plane(-np.tile(piece, 2)[:, None] * inward, inward).area)
 
 
 # Bodies -------------------------------------------------------------------------------------------------------
@@ -153,7 +149,8 @@ def body(x: np.ndarray, triangles: np.ndarray, bottom: float) -> trimesh.Trimesh
     below = np.vstack([x[:2, nodes], np.full(nodes.size, bottom)])
     walls = [[end, start, floor[start]], [end, floor[start], floor[end]]]
     floors = _floor(x, start, end)
-    return _closed(np.hstack([x, below]), np.hstack([triangles, *map(np.array, walls), floor[floors]]))
+    faces = np.hstack([triangles, *map(np.array, walls), floor[floors]])
+    return _closed(trimesh.Trimesh(np.hstack([x, below]).T, faces.T, process=False))
 
 
 def _layer(upper, under, triangles):
@@ -161,7 +158,8 @@ def _layer(upper, under, triangles):
     n = upper.shape[1]
     start, end = rim(triangles)
     walls = [[end, start, n + start], [end, n + start, n + end]]
-    return _closed(np.hstack([upper, under]), np.hstack([triangles, n + triangles[::-1], *map(np.array, walls)]))
+    faces = np.hstack([triangles, n + triangles[::-1], *map(np.array, walls)])
+    return _closed(trimesh.Trimesh(np.hstack([upper, under]).T, faces.T, process=False))
 
 
 def rim(triangles: np.ndarray) -> np.ndarray:
@@ -191,51 +189,33 @@ def rings(start: np.ndarray, end: np.ndarray) -> list[list[int]]:
     follower = dict(zip(start.tolist(), end.tolist(), strict=True))
     if len(follower) < start.size:
         raise NotPrintable("edges that are left open touch each other")
-    found = []
+    chains = []
     while follower:
         ring = [next(iter(follower))]
         while ring[-1] in follower:
             ring.append(follower.pop(ring[-1]))
-        found.append(ring[:-1])
-    return found
+        chains.append(ring[:-1])
+    return chains
 
 
-def _closed(x, triangles):
-    """The mesh, or NotPrintable if it has an open edge or is inside out."""
-    made = trimesh.Trimesh(x.T, triangles.T, process=False)
-    if not (made.is_watertight and made.is_winding_consistent and made.volume > 0):
+def _closed(body):
+    """The body, or NotPrintable if it has an open edge or is inside out."""
+    if not (body.is_watertight and body.is_winding_consistent and body.volume > 0):
         raise NotPrintable("the closed skin makes no body without open edges")
-    return made
+    return body
 
 
-def _cut(solid, box):
-    return _checked(trimesh.boolean.intersection([solid, box], engine="manifold"))
-
-
-def _joined(solid, tag, bottom):
-    return _lifted(_checked(trimesh.boolean.union([solid, *tag], engine="manifold")), bottom)
-
-
-def _lifted(solid, bottom):
-    solid.apply_translation([0, 0, -bottom])
-    return solid
-
-
-def _checked(made):
-    return _closed(made.vertices.T, made.faces.T)
+def _cut(body, box):
+    return _closed(trimesh.boolean.intersection([body, box], engine="manifold"))
 
 
 # The label ----------------------------------------------------------------------------------------------------
 
 
-def _box(low, high):
-    return trimesh.creation.box(bounds=[low, high])
-
-
 def _tag(text, piece, bottom):
     """The ledge in front of the base, and the letters on it."""
     front, top = -piece[1], bottom + PLATE
-    ledge = _box([-piece[0], front - STRIP, bottom], [piece[0], front + OVERLAP, top])
+    ledge = trimesh.creation.box(bounds=[[-piece[0], front - STRIP, bottom], [piece[0], front + OVERLAP, top]])
     outlines = lettering(text, LETTERS)
     shrink = min(1.0, 1.9 * piece[0] / np.ptp(outlines.bounds[::2]))
     outlines = shapely.affinity.scale(outlines, shrink, shrink, origin=(0, 0))
@@ -244,9 +224,7 @@ def _tag(text, piece, bottom):
         trimesh.creation.extrude_polygon(part, RAISED + OVERLAP, engine="manifold")
         for part in shapely.get_parts(outlines)
     ]
-    for letter in letters:
-        letter.apply_translation([0, 0, top - OVERLAP])
-    return [ledge, *letters]
+    return [ledge, *(letter.apply_translation([0, 0, top - OVERLAP]) for letter in letters)]
 
 
 def lettering(text: str, height: float) -> shapely.Geometry:

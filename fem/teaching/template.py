@@ -20,7 +20,6 @@ from fem.teaching.drawing import LETTER, Drawing, Stroke, Text, extent, joined
 
 MARK = 5.0  # mm between the marks of a running suture, about; common practice is a few mm
 CHORDS = 200  # a curve
-STEP = 1e-4  # of a curve, over which its direction is taken
 TICK, SIZE = 1.8, 2.3  # mm, length of a suture's mark and size of its number
 NUMBERED = 3.3, 4.5, 5.7  # mm from the edge to the middle of its number, where there is room
 ASIDE = 0.0, 0.6, -0.6, 1.1, -1.1  # rad, by which it is turned away from the mark to find room
@@ -135,9 +134,9 @@ def station(
     wedges  (place (2,), direction of the middle, angle) of each wedge of skin where edges end: the mark of a suture in
             a corner halves the corner
     """
-    x = curve.point(np.array([fraction]))[:, 0]
-    before, after = curve.point(np.clip([fraction - STEP, fraction + STEP], 0, 1)).T
-    along = np.arctan2(*(after - before)[::-1])
+    at = np.array([fraction])
+    x = curve.point(at)[:, 0]
+    along = np.arctan2(*(curve.tangent(at, -1) + curve.tangent(at, 1))[::-1, 0])
     if 0 < fraction < 1:
         return x, _unit(along + side * pi / 2)
     inward, turn = (along, side) if fraction == 0 else (along + pi, -side)
@@ -161,7 +160,7 @@ def axis(plan: Plan, outline: Outline) -> Drawing:
 
 def tips(plan: Plan) -> Drawing:
     """A ring where both edges of a seam end in one place, with the angle of skin that is missing there."""
-    strokes, words = [], []
+    strokes, texts = [], []
     turn = np.linspace(0, 2 * np.pi, 33)[:-1]
     around = np.array([np.cos(turn), np.sin(turn)])
     for met in junctions.junctions(plan):
@@ -171,8 +170,8 @@ def tips(plan: Plan) -> Drawing:
         strokes.append(Stroke(x[:, None] + RING * around, "tip", closed=True))
         away = x + 4.5 * np.array([cos(met.ways[0]), sin(met.ways[0])])
         anchor = "end" if away[0] < x[0] - 1 else "start" if away[0] > x[0] + 1 else "middle"
-        words.append(Text(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
-    return Drawing(tuple(strokes), tuple(words))
+        texts.append(Text(f"tip {np.degrees(met.deficit):.0f}°", (float(away[0]), float(away[1] + 1.2)), 3.0, anchor))
+    return Drawing(tuple(strokes), tuple(texts))
 
 
 def lines(tension: Tension, within: np.ndarray) -> Drawing:
@@ -185,5 +184,5 @@ def lines(tension: Tension, within: np.ndarray) -> Drawing:
     for end, way in zip(ends, (along, -along), strict=True):
         side = np.array([-way[1], way[0]])
         heads.append(Stroke(np.stack([end + 3 * way + side, end, end + 3 * way - side], axis=1), "arrow"))
-    words = Text("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
-    return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (words,))
+    label = Text("skin tension lines", (float(within[0].mean() + ARROW / 2 + 2), float(middle[1] - 1)), 3.0)
+    return Drawing((Stroke(np.stack(ends, axis=1), "lines"), *heads), (label,))

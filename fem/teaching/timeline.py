@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from fem.case import physical
-from fem.comparison.wording import sentence, sentences
+from fem.comparison.wording import capital, sentence, sentences
 from fem.plan.plan import removed_area
 from fem.render.plan_figure import plan_lines
 from fem.results.result import Result
@@ -67,7 +67,7 @@ def _stage(result, k):
     """The keyframe of a stage after the gaping wound."""
     stages, measured = result.stages, result.numbers
     x, at, label = stages.x[k], float(stages.closed[k]), str(stages.label[k])
-    title = label[:1].upper() + label[1:] or (done(result) if at >= CLOSED else f"{100 * at:.0f} % of the gap closed")
+    title = capital(label) or (done(result) if at >= CLOSED else sentence("teaching/timeline", "stage", at))
     count = len(stitched(result))
     if tie := re.match(r"suture (\d+) of", label):
         return Keyframe(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
@@ -98,10 +98,8 @@ def _trimmed(result):
 
 def stitched(result: Result) -> list[tuple[int, float]]:
     """Seam and fraction of the sutures of the wound's edges that are tied one by one, in order."""
-    case = result.case
-    return (
-        physical.tying(physical.plan(case), case.closure.sutures) if case.closure.sutures.kind == "interrupted" else []
-    )
+    sutures = result.case.closure.sutures
+    return physical.tying(physical.plan(result.case), sutures) if sutures.kind == "interrupted" else []
 
 
 def _pull(measured, k, count):
@@ -113,8 +111,8 @@ def _pull(measured, k, count):
 
 def ending(at: dict) -> str:
     """What is said of the last state, of its measures by name those that it has."""
-    text = ", ".join(sentences("teaching/timeline", "ending", at, at.get("scar_length_mm") is not None))
-    return f"{text[:1].upper()}{text[1:]}."
+    parts = sentences("teaching/timeline", "ending", at, at.get("scar_length_mm") is not None)
+    return f"{capital(', '.join(parts))}."
 
 
 def between(before: Keyframe, after: Keyframe, share: float) -> Keyframe:

@@ -5,10 +5,10 @@ from dataclasses import replace
 import av
 import numpy as np
 import pytest
-from comparison import case, text
 from PIL import Image
 from pytest import approx
 from scipy.spatial import KDTree
+from small_cases import case, text
 
 from fem.case import case as cases
 from fem.case import physical
@@ -264,7 +264,7 @@ def test_several_in_step(results, tmp_path):
     assert (shown[-1][0] == last).all() and difference(images[-1], last) < 1
     swapped = film.side_by_side(made[::-1], CLOSED, shot, ["by three sutures", "all along"])
     half = (film.WIDTH - film.MARGIN) // 2
-    text = slice(film._head_height(), None)
+    text = slice(film.HEAD, None)
     left = last[text, film.MARGIN : film.MARGIN + half - film.MARGIN]
     right = swapped[text, film.MARGIN + half : 2 * half]
     foot = film.FOOT

@@ -97,7 +97,7 @@ def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
 
     over   what stands along the axis
     """
-    drawn, axes = figure()
+    plot, axes = figure()
     all_places, texts = places([x for _, along, _ in series for x in along])
     lost, ends = [], np.cumsum([len(along) for _, along, _ in series])
     for i, ((line, _, ys), x) in enumerate(zip(series, np.split(all_places, ends[:-1]), strict=True)):
@@ -112,7 +112,7 @@ def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
     label_ticks(axes.xaxis, texts)
     if len(series) > 1 or lost:
         key(axes)
-    return drawn
+    return plot
 
 
 KIND = Kind(Curves, curves, measures=lambda block: block.measures, varied=varied)

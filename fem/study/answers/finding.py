@@ -83,7 +83,7 @@ def _measure(measure):
 def some(what: str) -> AfterValidator:
     """A validator that refuses to be given none of something."""
 
-    def check(values):
+    def check(values: Any) -> Any:
         if not values:
             raise ValueError(f"wanted at least one {what}")
         return values
@@ -109,7 +109,7 @@ Seed = Annotated[float, MultipleOf(1), Ge(0)]
 def asking(study: Study, evaluate: Callable) -> Ask:
     """A function that gives a row for each settings of a study's base, evaluated all at once."""
 
-    def ask(settings):
+    def ask(settings: list[Settings]) -> list[dict]:
         tried = [case_or_reason(study, point) for point in settings]
         rows = iter(evaluate([case for case in tried if isinstance(case, cases.Case)]))
         refused = {"status": "failed", "failure": "no case"}

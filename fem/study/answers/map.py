@@ -56,7 +56,7 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
 
     over   what stands along both axes
     """
-    drawn, axes = figure((SIZE[0], SIZE[1] + 0.2))
+    plot, axes = figure((SIZE[0], SIZE[1] + 0.2))
     (x, across), (y, upwards), z = places(xs), places(ys), np.asarray(values, float)
     columns, rows = np.unique(x), np.unique(y)
     lost = np.isnan(z)
@@ -77,8 +77,8 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
     axes.set(xlabel=over[0], ylabel=over[1])
     label_ticks(axes.xaxis, across)
     label_ticks(axes.yaxis, upwards)
-    drawn.colorbar(painted, ax=axes, label=labelled(measure))
-    return drawn
+    plot.colorbar(painted, ax=axes, label=labelled(measure))
+    return plot
 
 
 def _edges(middles):

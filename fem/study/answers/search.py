@@ -201,7 +201,7 @@ def draw_bracketing(
     xs: Sequence, ys: np.ndarray, *, limit: float, measure: str, over: str, answer: float | None
 ) -> Figure:
     """Figure of a measure at all values that a search evaluated, its limit, and the value found or None."""
-    drawn, axes = figure()
+    plot, axes = figure()
     x, y = np.array(xs), np.array(ys, float)
     axes.axhline(limit, color="#555555", ls="--", lw=1.2, label="limit")
     axes.plot(x, y, "o", color=COLOURS[0], ms=6, label="evaluated")
@@ -211,7 +211,7 @@ def draw_bracketing(
     axes.set(xlabel=over, ylabel=labelled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     key(axes)
-    return drawn
+    return plot
 
 
 # Several inputs -----------------------------------------------------------------------------------------------
@@ -239,7 +239,7 @@ def _over_several(block, judge) -> tuple[Finding, Settings | None]:
     best, scar, cone = tried.best, tried.worst[SCAR], tried.worst[CONE]
     chart = drawing(
         draw_trade_off, sentence("study/search", "front"),
-        [(group, scar[own], cone[own], [tried.trials[k].kept for k in own]) for group, own in tried.groups.items()],
+        [(group, scar[ks], cone[ks], [tried.trials[k].kept for k in ks]) for group, ks in tried.groups.items()],
         None if best is None else (scar[best], cone[best]), x=SCAR, y=CONE,
     )  # fmt: skip
     note = sentence("study/search", "designs", len(tried.trials), block.designs, int(block.seed))
@@ -251,7 +251,7 @@ def _evaluated(block, judge):
     """What a search over several inputs evaluates; choices, which may be blocks, are numbered for it."""
     choices = block.choices
 
-    def design(point):
+    def design(point: dict) -> Settings:
         return {path: choices[path][int(x)] if path in choices else x for path, x in point.items()}
 
     trials = design_search.trials(
@@ -292,11 +292,11 @@ def _best_sentences(block, tried):
         settings = settings_text(tried.designs[near]) if np.isfinite(tried.trials[near].worst) else None
         return (sentence("study/search", "nearest", limits, settings, _at(block, tried.worst, near)),)
     goal, there = measured(block.least, tried.trials[k].goal), _at(block, tried.worst, k)
-    found = [sentence("study/search", "best", name(block.least), limits, goal, settings_text(tried.designs[k]), there)]
-    for group, own in tried.groups.items() if len(tried.groups) > 1 else ():
-        best = design_search.best([tried.trials[i] for i in own])
-        found.append(sentence("study/search", "group", group, best and measured(block.least, best.goal)))
-    return tuple(found)
+    lines = [sentence("study/search", "best", name(block.least), limits, goal, settings_text(tried.designs[k]), there)]
+    for group, ks in tried.groups.items() if len(tried.groups) > 1 else ():
+        best = design_search.best([tried.trials[i] for i in ks])
+        lines.append(sentence("study/search", "group", group, best and measured(block.least, best.goal)))
+    return tuple(lines)
 
 
 def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -> Figure:
@@ -304,7 +304,7 @@ def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -
 
     best   (x, y)
     """
-    drawn, axes = figure()
+    plot, axes = figure()
     for i, (group, across, upwards, within) in enumerate(groups):
         look = looks(i) | {"ls": ""}
         places, kept = np.array([across, upwards], float), np.asarray(within, bool)
@@ -315,7 +315,7 @@ def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -
         axes.plot(*best, "*", ms=17, mfc="none", mec="k", mew=1.4, label="best within limits")
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     key(axes)
-    return drawn
+    return plot
 
 
 KIND = Kind(

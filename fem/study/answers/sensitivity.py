@@ -81,7 +81,7 @@ def indices(values: Sequence[float] | np.ndarray, *, n: int, seed: int) -> Indic
     f_A, f_B, f_AB = (part[..., whole] - mean for part in (f_A, f_B, f_AB))
     intervals = bootstrap(  # scipy's own for these indices takes no seed
         [np.arange(whole.sum())],
-        lambda drawn: np.concatenate(first_and_total(f_A[:, drawn], f_B[:, drawn], f_AB[..., drawn])),
+        lambda picked: np.concatenate(first_and_total(f_A[:, picked], f_B[:, picked], f_AB[..., picked])),
         n_resamples=RESAMPLES, confidence_level=LEVEL, method="percentile", rng=seed,
     ).confidence_interval  # fmt: skip
     first, total = np.stack(intervals, axis=1)
@@ -150,7 +150,7 @@ def _index(share, ends):
 
 def draw(names: Sequence[str], shares: Indices) -> Figure:
     """Figure of Sobol indices, of each input the first-order one and the total one below it, with intervals."""
-    drawn, axes = figure((SIZE[0], 1.3 + 0.42 * len(names)))
+    plot, axes = figure((SIZE[0], 1.3 + 0.42 * len(names)))
     places = np.arange(len(names), dtype=float)
     for k, (order, value, ends, marker) in enumerate(
         [
@@ -164,8 +164,8 @@ def draw(names: Sequence[str], shares: Indices) -> Figure:
     axes.axvline(0, color="#777777", lw=0.8)
     axes.set(xlabel="share of the variance", ylim=(len(names) - 0.5, -0.5))
     axes.set_yticks(places, names)
-    drawn.legend(loc="outside upper left", ncols=2, frameon=False, fontsize=9)
-    return drawn
+    plot.legend(loc="outside upper left", ncols=2, frameon=False, fontsize=9)
+    return plot
 
 
 KIND = Kind(

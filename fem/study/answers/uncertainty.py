@@ -139,7 +139,7 @@ def _who_is_lower(measure, ours, theirs):
 
 def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: str) -> Figure:
     """Figure of the spread of a measure, a design each: 5 to 95 % thin, the middle half thick, the median a mark."""
-    drawn, axes = figure((SIZE[0], 1.1 + 0.45 * len(names)))
+    plot, axes = figure((SIZE[0], 1.1 + 0.45 * len(names)))
     for i, spread in enumerate(scatters):
         if spread is not None:
             far_low, low, median, high, far_high = spread.quantiles
@@ -149,7 +149,7 @@ def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: s
             axes.plot(median, i, marker=look["marker"], color=look["color"], ms=8, mec="w")
     axes.set(xlabel=labelled(measure), ylim=(len(names) - 0.5, -0.5))
     axes.set_yticks(range(len(names)), names)
-    return drawn
+    return plot
 
 
 KIND = Kind(
