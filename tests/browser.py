@@ -1,4 +1,4 @@
-"""Pages in a real Chromium: fixtures that open a file and tell of all that went wrong or left it."""
+"""Pages in a real Chromium: fixtures that open a file and list all that goes wrong or leaves it, as it happens."""
 
 import shutil
 
@@ -13,10 +13,10 @@ FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimati
 
 @pytest.fixture(scope="module")
 def chromium():
-    found = next(filter(None, map(shutil.which, CHROMIUM)), None)
-    assert found, "these tests need Chromium: apt-get install chromium"
+    program = next(filter(None, map(shutil.which, CHROMIUM)), None)
+    assert program, "these tests need Chromium: apt-get install chromium"
     with sync_playwright() as started:
-        browser = started.chromium.launch(executable_path=found, args=SOFTWARE)
+        browser = started.chromium.launch(executable_path=program, args=SOFTWARE)
         yield browser
         browser.close()
 
@@ -28,14 +28,16 @@ def opened(chromium):
 
     def visit(path, width=1600, **options):
         context = chromium.new_context(viewport={"width": width, "height": 1000}, **options)
-        tab, said = context.new_page(), []
+        tab, complaints = context.new_page(), []
+        inside = "data:", path.as_uri()
         tabs.append(context)
-        tab.on("console", lambda message: said.append(f"console {message.type}: {message.text}"))
-        tab.on("pageerror", lambda error: said.append(f"error: {error}"))
-        tab.on("request", lambda request: said.append(f"request: {request.url}"))
+        tab.on("console", lambda message: complaints.append(f"console {message.type}: {message.text}"))
+        tab.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+        tab.on("request", lambda r: None if r.url.startswith(inside) else complaints.append(f"request: {r.url}"))
         tab.goto(path.as_uri())
-        tab.evaluate(FRAMES)
-        return tab, [one for one in said if not one.startswith(("request: data:", f"request: {path.as_uri()}"))]
+        if options.get("java_script_enabled", True):
+            tab.evaluate(FRAMES)
+        return tab, complaints
 
     yield visit
     for context in tabs:

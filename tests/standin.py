@@ -123,14 +123,26 @@ def text(name, values, more=""):
     return STUDY.replace("NAME", name).replace("VALUES", ", ".join(f"{v:g}" for v in values)) + more
 
 
-def main(path, into, workers):
+def cases_in(folder, values, more=""):
+    """The cases of a study over `closure.undermine_mm`, written into a folder, and the options of its engine."""
+    (folder / "study.yaml").write_text(text("stand-in", values, more))
+    read = keys.read(folder / "study.yaml")
+    return sweep.cases(read), {"limits": read.keys.limits, "solve": solve_by_name()}
+
+
+def workers(count):
+    """What starts so many workers on this machine."""
+    return partial(cluster.on_this_machine, count)
+
+
+def main(path, into, count):
     """Run a study on the stand-in."""
-    asked = keys.read(path)
+    read = keys.read(path)
     watch = lambda **event: print(event, flush=True)  # noqa: E731
-    options = {"workers": partial(cluster.on_this_machine, int(workers)), "solve": solve_by_name(), "watch": watch}
+    options = {"workers": workers(int(count)), "solve": solve_by_name(), "watch": watch}
     try:
-        with study.engine(into, keep=asked.keys.keep, limits=asked.keys.limits, **options) as complete:
-            complete(sweep.cases(asked))
+        with study.engine(into, keep=read.keys.keep, limits=read.keys.limits, **options) as complete:
+            complete(sweep.cases(read))
     except study.StudyStopped as error:
         sys.exit(f"stopped: {error}")
 

@@ -1,7 +1,7 @@
 """A synthetic result, to whose numbers sentences can be held."""
 
 import numpy as np
-from comparison import case, text
+from small_cases import case, text
 
 from fem.case import physical
 from fem.plan import junctions
@@ -42,10 +42,10 @@ TIED = text("tied", 30).replace("{undermine_mm: 6}", "{sutures: {kind: interrupt
 
 def result(written=None, **changed):
     """A result of a lens of 30 x 10 mm, or of a text, with some of NUMBERS changed."""
-    one = case(written or text("lens", 30))
-    met = [m.places[:, 0] for m in junctions.junctions(physical.plan(one)) if m.places.shape[1] == 1 and m.closed]
+    closed = case(written or text("lens", 30))
+    met = [m.places[:, 0] for m in junctions.junctions(physical.plan(closed)) if m.places.shape[1] == 1 and m.closed]
     X = np.array(sorted(map(tuple, met))).reshape(-1, 2).T
-    return Result(one, measures=NUMBERS | changed, stages=tips_at(X, np.arange(len(met))))
+    return Result(closed, measures=NUMBERS | changed, stages=tips_at(X, np.arange(len(met))))
 
 
 def tips_at(X, tips):

@@ -16,32 +16,18 @@ import meshio
 import pytest
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
+from small_cases import HELD, SMALL
+from terminal import content, names
 
 import fem
-from fem.cli import cli
+from fem.cli.cli import main
 from fem.results.identity import KEPT
 
 ROOT = Path(__file__).parents[2]
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
-SMALL = """\
-name: small
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
-closure: {undermine_mm: 6}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 10, across_N_per_m: 5}}
-bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
-patch: {radius_mm: 40}
-mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
-"""
-HELD = """\
-name: held
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
-bed: {normal_kPa_per_mm: 1e5, shear_kPa_per_mm: 1e5}   # does not let go of the skin: its edges cannot meet
-patch: {radius_mm: 24}
-mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
-"""
 NARROW = SMALL.replace("small", "narrow").replace("undermine_mm: 6", "undermine_mm: 0.1")  # of half a segment
 PATIENCE = 600  # s; the kernels may have to be compiled first
+pytestmark = pytest.mark.usefixtures("here")
 
 
 @pytest.fixture
@@ -51,18 +37,6 @@ def here(tmp_path, monkeypatch):
         (tmp_path / f"{name}.yaml").write_text(written)
     monkeypatch.chdir(tmp_path)
     return tmp_path
-
-
-@pytest.fixture
-def flatseam(here, capsys):
-    """A function that runs a command in this process: exit code, stdout, stderr."""
-
-    def run(*words):
-        with pytest.raises(SystemExit) as end:
-            cli.app([str(word) for word in words])
-        return end.value.code, *capsys.readouterr()
-
-    return run
 
 
 @pytest.fixture(scope="module")
@@ -79,15 +53,6 @@ def done(tmp_path_factory):
 def result(done, here):
     """The results folder of that run, copied to the working folder."""
     return Path(shutil.copytree(done[0] / "results" / "small", here / "results" / "small"))
-
-
-def names(folder):
-    return sorted(path.name for path in folder.iterdir())
-
-
-def content(folder):
-    """Every file in a folder, with its bytes and the time it was written."""
-    return {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
 # Close --------------------------------------------------------------------------------------------------------
@@ -295,7 +260,7 @@ def test_former_names(here, monkeypatch, capsys, words, warning):
     (here / "small.yaml").write_text(drawn)
     monkeypatch.setattr("sys.argv", ["flatseam", *words])
     with pytest.raises(SystemExit):
-        cli.main()
+        main()
     stderr = capsys.readouterr().err
     assert stderr.startswith(warning) and stderr.count("warning") == 1
     assert "needed: either file or points_mm" in stderr or "no 'self_intersection_mm2'" in stderr
@@ -409,10 +374,16 @@ def test_teach(flatseam, result, here):
 
 
 def test_teach_with_a_neighbour_that_does_not_converge(flatseam, result, here):
-    """The lesson is written, the neighbour told of, and the exit code says that not everything was done."""
+    """The lesson is written, the neighbour told of, and the exit code says that not everything was done.
+
+    A neighbour's folder that holds the result of another case is announced before it is closed again.
+    """
     (here / "lesson.yaml").write_text(LESSON)
-    code, said, told = flatseam("teach", "lesson.yaml", "--only", "lesson")
-    assert code == 3 and "handout in" in said and told.startswith("held: not closed, and missing in the sheets: ")
+    shutil.copytree(result, here / "results/held")
+    code, printed, complaints = flatseam("teach", "lesson.yaml", "--only", "lesson")
+    announced, missing = complaints.splitlines()
+    assert announced.startswith("held: of another case") and announced.endswith("; closing again")
+    assert code == 3 and "handout in" in printed and missing.startswith("held: not closed, and missing in the sheets: ")
     assert (here / "results/small/handout/lesson.pdf").exists()
 
 

@@ -8,6 +8,7 @@ from jsonschema import Draft202012Validator
 from pytest import approx
 from scipy.integrate import quad
 from scipy.optimize import brentq
+from small_cases import SMALL
 
 from fem.case.case import Case, schema, text
 from fem.case.document import parse
@@ -20,15 +21,6 @@ from fem.errors import BadCase
 from fem.material.relaxation import left_after
 
 TWO = dict(shares=(0.4, 0.3), times=(60.0, 900.0))
-SMALL = """\
-name: small
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
-closure: {undermine_mm: 6}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 10, across_N_per_m: 5}}
-bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
-patch: {radius_mm: 40}
-mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
-"""
 
 
 def case(relax="", written=SMALL):

@@ -17,10 +17,10 @@ from xml.etree import ElementTree
 
 import duckdb
 import pytest
-from comparison import STUCK, case, text
 from matplotlib.image import imread
+from small_cases import STUCK, case, text
+from terminal import names
 
-from fem.cli import cli
 from fem.comparison import chart, compare
 from fem.results import result
 from fem.results.quantities import numbers
@@ -51,25 +51,9 @@ def here(solved, tmp_path, monkeypatch):
     return tmp_path / "copy"
 
 
-@pytest.fixture
-def flatseam(here, capsys):
-    """A function that runs a command in this process: exit code, stdout, stderr."""
-
-    def run(*words):
-        with pytest.raises(SystemExit) as end:
-            cli.app([str(word) for word in words])
-        return end.value.code, *capsys.readouterr()
-
-    return run
-
-
 def measured(folder, name):
     """The numbers in a case's measures.json."""
     return numbers(json.loads((folder / "results" / name / "measures.json").read_text()))
-
-
-def names(folder):
-    return sorted(path.name for path in folder.iterdir())
 
 
 # What is written ----------------------------------------------------------------------------------------------
@@ -157,7 +141,7 @@ def test_nothing_is_solved_twice(here, flatseam):
     assert out.splitlines()[0].split() == ["measure", "short", "long"]
 
 
-def test_only_and_sort(flatseam):
+def test_only_and_sort(here, flatseam):
     """Only the row asked for, its smallest number first, whatever the order of the files."""
     code, out, _ = flatseam(
         "compare", "cases/long.yaml", "cases/short.yaml", "--sort", "scar_length_mm", "--only", "scar_length_mm"

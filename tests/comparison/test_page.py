@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from browser import CHROMIUM, EVIL, FRAMES
-from comparison import case, text
+from small_cases import case, text
 
 from fem.case import case as cases
 from fem.case.keys import MeshSize

@@ -43,18 +43,6 @@ def strip(tmp_path, monkeypatch):
     return written(scattered("ogden", ALONG, scatter=0.02), Path("strip.csv"))
 
 
-@pytest.fixture
-def flatseam(strip, capsys):
-    """A function that runs a command in this process: exit code, stdout, stderr."""
-
-    def run(*words):
-        with pytest.raises(SystemExit) as end:
-            cli.app([str(word) for word in words])
-        return end.value.code, *capsys.readouterr()
-
-    return run
-
-
 def bad(path, kind="ogden", **options):
     """The complaints about a file or the options."""
     with pytest.raises(BadCase) as caught:
@@ -249,7 +237,7 @@ def test_forces(tmp_path):
 # The command --------------------------------------------------------------------------------------------------
 
 
-def test_command(flatseam):
+def test_command(strip, flatseam):
     """Exit code 0, the table, and where the skin of a case is, which `flatseam check` takes."""
     code, out, err = flatseam("fit", "strip.csv", "--law", "ogden", "--thickness-mm", "1.5", "--into", "fits")
     assert (code, err) == (0, "")
@@ -260,7 +248,7 @@ def test_command(flatseam):
     assert code == 0 and out.startswith("a: lens")
 
 
-def test_two_held(flatseam):
+def test_two_held(strip, flatseam):
     """--hold may be repeated; of a range, the rest is not looked at."""
     words = ["--law", "gasser-ogden-holzapfel", "--hold", "dispersion=0.1", "--hold", "fibre_angle_deg=45"]
     code, out, _ = flatseam("fit", "strip.csv", *words)
@@ -283,7 +271,7 @@ def test_two_held(flatseam):
         (["pushes.csv", "--law", "ogden"], 3, "pushes.csv: not fitted: no ogden skin has stresses of these signs"),
     ],
 )
-def test_refused(flatseam, words, code, said):
+def test_refused(strip, flatseam, words, code, said):
     """Exit code 2 for bad input, 3 if no law follows the data; nothing is written."""
     Path("wrong.csv").write_text("strain,nominal_stress_along_kPa\n1,1\n")
     Path("pushes.csv").write_text("stretch_along,nominal_stress_along_kPa\n1.1,-1\n1.2,-2\n1.3,-3\n")

@@ -3,9 +3,9 @@
 import json
 from functools import cache
 
-import comparison
 import numpy as np
 import pytest
+import small_cases
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
@@ -134,8 +134,8 @@ def test_refused():
 @pytest.mark.slow
 def test_compared_with_what_is_sewn(tmp_path):
     """The comparison takes a wound without any scar beside one that has one, and alone."""
-    purse = comparison.WRITTEN.replace("NAME", "purse").replace("{undermine_mm: 6}", "{technique: purse-string}")
-    cases = [comparison.case(purse.replace("LENGTH", "14")), comparison.case(comparison.text("lens", 30))]
+    purse = small_cases.WRITTEN.replace("NAME", "purse").replace("{undermine_mm: 6}", "{technique: purse-string}")
+    cases = [small_cases.case(purse.replace("LENGTH", "14")), small_cases.case(small_cases.text("lens", 30))]
     errors = compare.solve_missing(cases, into=tmp_path)
     page, *_ = compare.write(compare.results(cases, errors, into=tmp_path), into=tmp_path)
     assert errors == {}

@@ -11,9 +11,11 @@ import meshio
 import numpy as np
 import psutil
 import pytest
+import small_cases
 from matplotlib.image import imread
 from problems import flat
 from pytest import approx
+from terminal import content
 
 import fem
 from fem.case import case as cases
@@ -26,23 +28,8 @@ from fem.results.close import close
 from fem.results.identity import KEPT, Kind, failure, state
 from fem.results.result import read
 
-SMALL = """\
-name: small
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}, lesion: {diameter_mm: 6}}
-closure: {undermine_mm: 6}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 10, across_N_per_m: 5}}
-bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
-patch: {radius_mm: 40}
-mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
-"""
-HELD = """\
-name: small
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
-bed: {normal_kPa_per_mm: 1e5, shear_kPa_per_mm: 1e5}   # does not let go of the skin: its edges cannot meet
-patch: {radius_mm: 24}
-mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
-"""
+SMALL = small_cases.SMALL.replace("width_mm: 10}", "width_mm: 10}, lesion: {diameter_mm: 6}")
+HELD = small_cases.HELD.replace("held", "small")
 
 
 def case(written=SMALL):
@@ -51,11 +38,6 @@ def case(written=SMALL):
 
 def unused(**state):
     pytest.fail("a solve was begun")
-
-
-def content(folder):
-    """Every file in a folder, with its bytes and the time it was written."""
-    return {p: (p.read_bytes(), p.stat().st_mtime_ns) for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ import json
 import shutil
 
 import pytest
-from comparison import case, text
+from small_cases import case, text
 
 from fem.results import identity
 from fem.results.close import write_numbers

@@ -4,7 +4,7 @@ import io
 
 import numpy as np
 import pytest
-from comparison import case, text
+from small_cases import case, text
 
 from fem.results import result
 from fem.results.close import write_numbers

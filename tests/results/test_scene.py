@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from comparison import case, text
 from pytest import approx
+from small_cases import case, text
 
 from fem.closure import closing
 from fem.closure.closure import nodal_stress

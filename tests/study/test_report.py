@@ -7,8 +7,8 @@ from html import unescape
 
 import pytest
 from browser import EVIL
-from comparison import text
 from invented import Evaluate, written
+from small_cases import text
 
 from fem.case import site
 from fem.comparison.html import caution

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
+from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem.comparison.wording import printed
 from fem.teaching import comparison_text

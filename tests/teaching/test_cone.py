@@ -5,9 +5,9 @@ from math import acos, asin, cos, degrees, pi, radians, sin, sqrt
 
 import numpy as np
 import pytest
-from comparison import case, text
 from pytest import approx
-from told import tips_at
+from small_cases import case, text
+from synthetic import tips_at
 
 from fem.case import physical
 from fem.plan import junctions

@@ -3,9 +3,9 @@
 import ezdxf
 import numpy as np
 import pytest
-from comparison import case, text
 from defusedxml import ElementTree
 from pytest import approx
+from small_cases import case, text
 from svgelements import SVG, Path
 
 from fem.teaching.drawing import STYLES, Drawing, Text, dxf, on_one_canvas, svg

@@ -5,10 +5,10 @@ import shutil
 from pathlib import Path
 
 import numpy as np
+import pdf_pages
 import pytest
-import sheets
-from comparison import STUCK, case, text
 from pytest import approx
+from small_cases import STUCK, case, text
 
 from fem.results.close import close
 from fem.results.identity import state
@@ -74,7 +74,7 @@ def test_everything(into, one):
     assert {name for names in made.values() for name in names} >= drawn | {"lesson.pdf", "lesson.html", "answers.html"}
     assert made["bench"] == [] and missing == {}
     for name in ("template.pdf", "cone.pdf", "lesson.pdf"):
-        assert sheets.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
+        assert pdf_pages.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
     assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133"}
 
 

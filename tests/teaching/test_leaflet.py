@@ -5,12 +5,12 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import pdf_pages
 import pypdfium2
 import pytest
-import sheets
-from comparison import case, text
 from defusedxml import ElementTree
 from pytest import approx
+from small_cases import case, text
 
 from fem.comparison.html import caution
 from fem.results import close
@@ -100,8 +100,8 @@ def test_pdf(made, tmp_path):
     for paper, size in {"A4": (210, 297), "Letter": (215.9, 279.4)}.items():
         path = tmp_path / f"{paper}.pdf"
         write_pdf(path, made, paper=paper, footer="the foot")
-        assert sheets.sizes(path) == [approx(size, abs=0.1)] * 3
-        every = [re.sub(r"\W", "", page) for page in sheets.texts(path)]
+        assert pdf_pages.sizes(path) == [approx(size, abs=0.1)] * 3
+        every = [re.sub(r"\W", "", page) for page in pdf_pages.texts(path)]
         for blocks, words in zip([*made[0].pages, *made[1].pages], every, strict=True):
             missing = [one for one in said(blocks) if re.sub(r"\W", "", one) not in words]
             assert missing == []

@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
-from comparison import case, text
 from pytest import approx
+from small_cases import case, text
 
 from fem.case import overview
 from fem.errors import BadCase

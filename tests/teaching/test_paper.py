@@ -1,10 +1,10 @@
 """Sheets of paper, rasterised and measured as with a ruler: nothing may be smaller or larger than it says."""
 
 import numpy as np
+import pdf_pages
 import pytest
-import sheets
-from comparison import case, text
 from pytest import approx
+from small_cases import case, text
 
 from fem.teaching import paper
 from fem.teaching.drawing import Drawing, Stroke, extent, joined
@@ -32,10 +32,10 @@ def printed(one, path, size):
 def test_true_to_scale(tmp_path, size):
     """A lens of 60 x 20 mm: one sheet of that paper, the bar 100 mm, the cut 60 mm long and 20 mm wide."""
     path = printed(lens(60, 20), tmp_path / "a.pdf", size)
-    assert sheets.sizes(path) == [approx(SIZES[size], abs=0.1)]
-    (dark,) = sheets.pages(path)
-    assert sheets.bar(dark) == approx(100, abs=LIMIT)
-    assert sheets.heavy(dark) == approx((60, 20), abs=LIMIT)
+    assert pdf_pages.sizes(path) == [approx(SIZES[size], abs=0.1)]
+    (dark,) = pdf_pages.pages(path)
+    assert pdf_pages.bar(dark) == approx(100, abs=LIMIT)
+    assert pdf_pages.heavy(dark) == approx((60, 20), abs=LIMIT)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -43,9 +43,9 @@ def test_true_to_scale(tmp_path, size):
 def test_lying(tmp_path, size, length, width):
     """What is too wide for paper upright but not lying is on one lying sheet; what fits upright stays upright."""
     path = printed(lens(length, width), tmp_path / "a.pdf", size)
-    ((wide, high),) = sheets.sizes(path)
+    ((wide, high),) = pdf_pages.sizes(path)
     assert (wide > high) == (length == 220)
-    assert sheets.bar(sheets.pages(path)[0]) == approx(100, abs=LIMIT)
+    assert pdf_pages.bar(pdf_pages.pages(path)[0]) == approx(100, abs=LIMIT)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -58,12 +58,12 @@ def test_tiled(tmp_path, size):
     one = lens(320, 300)
     path = printed(one, tmp_path / "a.pdf", size)
     parts = paper.sheets(paper.Page("lens", "", template(one)), paper.PAPERS[size])[:-1]
-    dark = sheets.pages(path)
+    dark = pdf_pages.pages(path)
     assert len(parts) == len(dark) - 1 >= 4
-    assert [sheets.bar(page) for page in dark] == [approx(100, abs=LIMIT)] * len(dark)
+    assert [pdf_pages.bar(page) for page in dark] == [approx(100, abs=LIMIT)] * len(dark)
     joint, seen, clash = laid([(tile, page) for (_, tile, _, _), page in zip(parts, dark[:-1], strict=True)])
-    assert sheets.heavy(joint) == approx((320, 300), abs=LIMIT)
-    assert (seen > 1).sum() * sheets.PIXEL**2 > 1000  # mm2 of overlap
+    assert pdf_pages.heavy(joint) == approx((320, 300), abs=LIMIT)
+    assert (seen > 1).sum() * pdf_pages.PIXEL**2 > 1000  # mm2 of overlap
     assert clash < 0.02 * joint[seen > 1].sum()
 
 
@@ -72,7 +72,7 @@ def laid(parts):
 
     Pixels that differ from all neighbours of the other sheet count; lines may lie between two pixels.
     """
-    scale = 1 / sheets.PIXEL
+    scale = 1 / pdf_pages.PIXEL
     left, top = min(t.left for t, _ in parts), max(t.bottom + t.high for t, _ in parts)
     wide = round((max(t.left + t.wide for t, _ in parts) - left) * scale)
     high = round((top - min(t.bottom for t, _ in parts)) * scale)
@@ -125,7 +125,7 @@ def test_register_marks():
 def test_words(tmp_path):
     """Every sheet has the reminder and the foot; sheets of one drawing are numbered; fonts are embedded."""
     path = printed(lens(320, 300), tmp_path / "a.pdf", "A4")
-    words = sheets.texts(path)
+    words = pdf_pages.texts(path)
     assert all("Print at 100 %" in page and "100 mm" in page and FOOTER in page for page in words)
     assert [f"sheet {k} of {len(words) - 1}" in page for k, page in enumerate(words, start=1)][:-1] == [True] * (
         len(words) - 1

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from comparison import case, text
-from told import FLAP, LEFT_OPEN, PURSE, TIED, of, result
+from small_cases import case, text
+from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem.case import overview
 from fem.teaching import sentence

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from comparison import case, text
 from pytest import approx
+from small_cases import case, text
 
 from fem.errors import NotPrintable
 from fem.mechanics.triangulation import flat_triangles

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from comparison import case, text
 from pytest import approx
+from small_cases import case, text
 
 from fem.case import case as cases
 from fem.case import physical
