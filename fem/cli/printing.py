@@ -6,7 +6,7 @@ import shutil
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fem.cli.files import fail
 
@@ -15,12 +15,6 @@ if TYPE_CHECKING:
     from fem.results.result import Result
     from fem.study.sweep import Study
 
-SUMMED = {  # in the line on a finished case, if there is one
-    "closing_force_N": "closing force {:.2f} N",
-    "scar_length_mm": "scar {:.1f} mm",
-    "purse_force_N": "thread {:.2f} N",
-    "open_area_mm2": "{:.0f} mm² left open",
-}
 LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
 RANKS = {"best": "★", "worst": "▽"}
 
@@ -32,15 +26,10 @@ def width() -> int:
 
 def summary(name: str, folder: Path) -> str:
     """One line on a finished case."""
-    numbers = json.loads((folder / "measures.json").read_text())
-    parts = [f"{'cones' if numbers['cones'] else 'folds'} {numbers['cone_height_mm']:.1f} mm"]
-    parts += [text.format(numbers[measure]) for measure, text in SUMMED.items() if numbers[measure] is not None]
-    return f"{name}: {', '.join(parts)}; pictures in {folder / 'pictures'}"
+    from fem.comparison.wording import sentence
 
-
-def sites(headings: Iterable[str], rows: Iterable[Iterable[str]]) -> None:
-    """Print the table of the library of sites."""
-    _print_table(headings, rows)
+    at = json.loads((folder / "measures.json").read_text())
+    return sentence("cli/closed", "summary", name, at, folder / "pictures")
 
 
 def site(name: str, *, columns: int) -> str:
@@ -63,11 +52,11 @@ def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
     for row in rows:
         cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
         body.append([labelled(row["name"]), *cells])
-    _print_table(["measure", *(result.name for result in results)], body, justify="right")
+    print_table(["measure", *(result.name for result in results)], body, justify="right")
     print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
 
 
-def _print_table(headings, rows, *, justify="left"):
+def print_table(headings: Iterable[str], rows: Iterable[Iterable[str]], *, justify: Any = "left") -> None:
     """Print a table; `justify` is that of all columns but the first."""
     from rich.console import Console
     from rich.table import Table
@@ -104,7 +93,7 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     if not sys.stdout.isatty():
         csv.writer(sys.stdout, lineterminator="\n").writerows([columns, *rows])
         return
-    _print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
+    print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
 
 
 def report(case: "Case") -> str:
