@@ -166,10 +166,10 @@ def test_something_else_in_the_way(flatseam, here):
 # Interrupted --------------------------------------------------------------------------------------------------
 
 
-def started(*words, stderr=subprocess.PIPE):
+def started(*options, stderr=subprocess.PIPE):
     """The command in a process of its own, which heeds Ctrl-C even if the tests run in the background."""
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
-    return subprocess.Popen([FLATSEAM, *words], stdout=subprocess.PIPE, stderr=stderr, preexec_fn=heed)
+    return subprocess.Popen([FLATSEAM, *options], stdout=subprocess.PIPE, stderr=stderr, preexec_fn=heed)
 
 
 def wait_for_draft(process, into):
@@ -247,18 +247,18 @@ def test_check_forecasts_cones(flatseam):
 
 
 @pytest.mark.parametrize(
-    ("words", "warning"),
+    ("options", "warning"),
     [
         (["check", "small.yaml"], "small.yaml:2:25: warning: 'kind: drawn' is called 'kind: traced' now\n"),
         (["compare", "held.yaml", "--sort", "passed_through_mm2"],
          "flatseam compare --sort: warning: 'passed_through_mm2' is called 'self_intersection_mm2' now\n"),
     ],
 )  # fmt: skip
-def test_former_names(here, monkeypatch, capsys, words, warning):
+def test_former_names(here, monkeypatch, capsys, options, warning):
     """What is still read under its former name is warned of in the format of all warnings, once, and then read."""
-    drawn = SMALL.replace("kind: lens, length_mm: 30, width_mm: 10", "kind: drawn")
-    (here / "small.yaml").write_text(drawn)
-    monkeypatch.setattr("sys.argv", ["flatseam", *words])
+    traced = SMALL.replace("kind: lens, length_mm: 30, width_mm: 10", "kind: drawn")
+    (here / "small.yaml").write_text(traced)
+    monkeypatch.setattr("sys.argv", ["flatseam", *options])
     with pytest.raises(SystemExit):
         main()
     stderr = capsys.readouterr().err
@@ -289,13 +289,13 @@ def test_mesh(flatseam, here):
     """Both files hold the triangles that the line counts, in a folder that is made for them."""
     code, out, err = flatseam("mesh", "small.yaml", "--into", "deep/er")
     assert (code, err) == (0, "")
-    said = re.fullmatch(r"small: (\d+) triangles, (\d+) nodes, smallest angle [\d.]+ degrees; (.*) and (.*)\n", out)
-    assert said.groups()[2:] == ("deep/er/small.vtu", "deep/er/small.msh")
+    line = re.fullmatch(r"small: (\d+) triangles, (\d+) nodes, smallest angle [\d.]+ degrees; (.*) and (.*)\n", out)
+    assert line.groups()[2:] == ("deep/er/small.vtu", "deep/er/small.msh")
     assert names(here / "deep" / "er") == ["small.msh", "small.vtu"]
     for name in ("small.msh", "small.vtu"):
-        drawn = meshio.read(here / "deep" / "er" / name)
-        assert len(drawn.cells_dict["triangle6"]) == int(said[1])
-        assert len(drawn.points) == int(said[2])
+        mesh = meshio.read(here / "deep" / "er" / name)
+        assert len(mesh.cells_dict["triangle6"]) == int(line[1])
+        assert len(mesh.points) == int(line[2])
 
 
 def test_wound_that_cannot_be_drawn_as_a_mesh(flatseam, here):
@@ -309,7 +309,7 @@ def test_wound_that_cannot_be_drawn_as_a_mesh(flatseam, here):
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("options", "hint"),
     [
         (["close", "small.yaml", "--agian"], "--again"),
         (["chekc", "small.yaml"], "check"),
@@ -319,11 +319,11 @@ def test_wound_that_cannot_be_drawn_as_a_mesh(flatseam, here):
         (["check", "--schema=perhaps"], "perhaps"),
     ],
 )
-def test_bad_words(flatseam, here, words, said):
+def test_bad_words(flatseam, here, options, hint):
     """Exit code 2, and a hint on stderr."""
-    code, out, err = flatseam(*words)
+    code, out, err = flatseam(*options)
     assert (code, out) == (2, "")
-    assert said in err
+    assert hint in err
     assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
 
 
@@ -368,8 +368,8 @@ compare: [{label: held, case: held.yaml}]
 
 def test_teach(flatseam, result, here):
     """A product of a closed case, on the paper asked for."""
-    code, said, told = flatseam("teach", "small.yaml", "--only", "template", "--paper", "Letter")
-    assert (code, told) == (0, "") and "small: handout in results/small/handout" in said
+    code, printed, complaints = flatseam("teach", "small.yaml", "--only", "template", "--paper", "Letter")
+    assert (code, complaints) == (0, "") and "small: handout in results/small/handout" in printed
     assert (here / "results/small/handout/template.pdf").read_bytes().startswith(b"%PDF")
 
 
@@ -388,16 +388,16 @@ def test_teach_with_a_neighbour_that_does_not_converge(flatseam, result, here):
 
 
 @pytest.mark.parametrize(
-    ("words", "complaint"),
+    ("options", "complaint"),
     [
         (("small.yaml", "--only", "tempalte"), "no 'tempalte'; did you mean 'template'"),
         (("bad.yaml",), "bad.yaml:4:7: case: "),
         (("small.yaml", "lesson.yaml"), "'small' is also the name of small.yaml"),
     ],
 )
-def test_teach_bad_input(flatseam, here, words, complaint):
+def test_teach_bad_input(flatseam, here, options, complaint):
     """Words that are not known, a lesson that cannot be read, two lessons on one case: nothing is begun."""
     (here / "lesson.yaml").write_text(LESSON)
     (here / "bad.yaml").write_text("# a lesson\n" + LESSON.replace("small.yaml", "absent.yaml"))
-    code, _, told = flatseam("teach", *words)
-    assert code == 2 and complaint in told and not (here / "results").exists()
+    code, _, complaints = flatseam("teach", *options)
+    assert code == 2 and complaint in complaints and not (here / "results").exists()

@@ -39,8 +39,8 @@ def solved(tmp_path_factory):
     for name, length in LENGTHS.items():
         (folder / "cases" / f"{name}.yaml").write_text(text(name, length))
     (folder / "cases" / "stuck.yaml").write_text(STUCK)
-    words = [FLATSEAM, "compare", "cases", "--baseline", "short", "--figures"]
-    return folder, subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
+    options = [FLATSEAM, "compare", "cases", "--baseline", "short", "--figures"]
+    return folder, subprocess.run(options, cwd=folder, capture_output=True, text=True, check=False)
 
 
 @pytest.fixture
@@ -118,9 +118,9 @@ def test_figures(solved):
     """Each chart, plan and picture three times; PNG with 300 dots per inch of a width of 4.8 inches."""
     folder = solved[0] / "results" / "comparison-figures"
     charts = ["trade-off", "trade-off-skin", "heights-along", "heights-across", "tensions-along"]
-    drawn = charts + [f"{what}-{name}" for what in ("plan", "height", "stress") for name in LENGTHS]
-    assert names(folder) == sorted(f"{name}.{kind}" for name in drawn for kind in ("svg", "pdf", "png"))
-    for name in drawn:
+    figures = charts + [f"{what}-{name}" for what in ("plan", "height", "stress") for name in LENGTHS]
+    assert names(folder) == sorted(f"{name}.{kind}" for name in figures for kind in ("svg", "pdf", "png"))
+    for name in figures:
         assert (folder / f"{name}.pdf").read_bytes().startswith(b"%PDF")
         assert ElementTree.parse(folder / f"{name}.svg").getroot().tag.endswith("svg")
     for name in charts:
@@ -175,7 +175,7 @@ def test_nothing_is_solved_at_all(here, flatseam):
 
 
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("options", "complaints"),
     [
         (["cases", "--baseline", "shrot"], "--baseline: no 'shrot'; did you mean 'short'? allowed: long, short"),
         (["cases", "--sort", "cone_height"], "no 'cone_height'; did you mean 'cone_height_mm', in mm? allowed: cone"),
@@ -185,12 +185,12 @@ def test_nothing_is_solved_at_all(here, flatseam):
         (["nowhere"], "nowhere: No such file or directory"),
     ],
 )
-def test_bad_words(flatseam, here, words, said):
+def test_bad_words(flatseam, here, options, complaints):
     """Exit code 2 and what is allowed, before any work."""
     page = (here / "results" / "comparison.html").stat().st_mtime_ns
-    code, out, err = flatseam("compare", *words)
+    code, out, err = flatseam("compare", *options)
     assert (code, out) == (2, "")
-    assert said in err
+    assert complaints in err
     assert (here / "results" / "comparison.html").stat().st_mtime_ns == page
 
 
@@ -210,9 +210,9 @@ def test_interrupted(tmp_path):
         fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.5, tip_mm: 0.4")
         (tmp_path / f"{name}.yaml").write_text(fine)
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
-    words = [FLATSEAM, "compare", "."]
+    options = [FLATSEAM, "compare", "."]
     with subprocess.Popen(
-        words, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
+        options, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
     ) as process:
         wait_for_workers(process, 2)
         workers = children(process.pid)

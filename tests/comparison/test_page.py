@@ -22,7 +22,7 @@ from fem.results.result import Result
 
 DEMO = Path(__file__).parents[2] / "configs" / "demo"
 LENGTHS = {"short": 20, "middle": 28, "long": 40}
-DRAWN = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas) => {
+VIEWS = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas) => {
   const pixels = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
   let other = 0, sum = 0;
   for (let i = 0; i < pixels.length; i += 4) {
@@ -37,9 +37,9 @@ DRAWN = """() => [...document.querySelectorAll("canvas[data-case]")].map((canvas
 def results(tmp_path_factory):
     """Three closures and a case that failed with a nasty reason."""
     into = tmp_path_factory.mktemp("results")
-    asked = [case(text(name, length)) for name, length in LENGTHS.items()]
-    read = [result.read(close.close(one, into=into), one) for one in asked]
-    failed = Result(asked[0].model_copy(update={"name": "failed"}), reason=f"never met {EVIL}")
+    request = [case(text(name, length)) for name, length in LENGTHS.items()]
+    read = [result.read(close.close(sample, into=into), sample) for sample in request]
+    failed = Result(request[0].model_copy(update={"name": "failed"}), reason=f"never met {EVIL}")
     return into, [*read[:2], failed, read[2]]
 
 
@@ -56,8 +56,8 @@ def written(results, tmp_path_factory):
 @pytest.mark.parametrize("width", [390, 1600])
 def test_nothing_goes_wrong(opened, written, width):
     """No error, no warning, no request but for the file; no sideways scrolling; every picture there."""
-    tab, said = opened(written, width)
-    assert said == []
+    tab, complaints = opened(written, width)
+    assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     loaded = tab.evaluate("[...document.images].map((image) => image.complete && image.naturalWidth > 0)")
     assert len(loaded) == 5 + 3 * 3 + 4  # charts; plan, height, stress of three; scales, two of them twice
@@ -71,8 +71,8 @@ def test_policy_holds(opened, written, tmp_path):
     smuggled += "<img src='http://127.0.0.1:9/x'>"
     path = tmp_path / "smuggled.html"
     path.write_text(written.read_text().replace("<h1>", f"{smuggled}<h1>"))
-    tab, said = opened(path)
-    assert sum("violates the following Content Security Policy" in one for one in said) == 3
+    tab, complaints = opened(path)
+    assert sum("violates the following Content Security Policy" in sample for sample in complaints) == 3
     assert tab.title().startswith("Comparison of closures")
     assert tab.locator("h1").is_visible()
 
@@ -82,8 +82,8 @@ def test_text_is_escaped(opened, results, tmp_path):
     read = results[1]
     named = replace(read[0], case=read[0].case.model_copy(update={"name": EVIL}))
     path = compare.write([named, *read[1:]], into=tmp_path, baseline=EVIL)[0]
-    tab, said = opened(path)
-    assert said == []
+    tab, complaints = opened(path)
+    assert complaints == []
     assert tab.title().startswith(f"Comparison of closures: {EVIL}")
     assert tab.locator("thead th", has_text=EVIL).first.is_visible()
     assert tab.get_by_text(f"never met {EVIL}").first.is_visible()
@@ -100,14 +100,14 @@ def test_size(written):
 def test_page_of_the_demo(opened, tmp_path):
     """The demo's circle on its default mesh and a coarse lens: below 3 MB (six such cases: below 12), and at first
     glance the circle's cones are the highest and its scar the shortest."""
-    asked = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1")]
-    asked[1] = asked[1].model_copy(update={"mesh": MeshSize(edge_mm=3, tip_mm=3, far_mm=20)})
-    errors = compare.solve_missing(asked, into=tmp_path)
-    path = compare.write(compare.results(asked, errors, into=tmp_path), into=tmp_path)[0]
+    request = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1")]
+    request[1] = request[1].model_copy(update={"mesh": MeshSize(edge_mm=3, tip_mm=3, far_mm=20)})
+    errors = compare.solve_missing(request, into=tmp_path)
+    path = compare.write(compare.results(request, errors, into=tmp_path), into=tmp_path)[0]
     assert errors == {}
     assert os.path.getsize(path) < 3e6
-    tab, said = opened(path)
-    assert said == []
+    tab, complaints = opened(path)
+    assert complaints == []
     glance = tab.locator("#glance").inner_text()
     assert "Highest cones: circle-20" in glance
     assert "shortest: circle-20" in glance
@@ -159,8 +159,8 @@ def test_what_is_said(opened, written):
     tab, _ = opened(written)
     body = tab.locator("body").inner_text()
     assert body.count("not a medical device") == 1
-    for words in ("Lee KS", "8 mm", "Jennings TA", "Lear W", "not advice", "failed has no closure", "upward push"):
-        assert words in body
+    for phrase in ("Lee KS", "8 mm", "Jennings TA", "Lear W", "not advice", "failed has no closure", "upward push"):
+        assert phrase in body
     row = tab.locator("tr", has=tab.get_by_text("skin.law.shear_kPa", exact=True)).inner_text()
     assert row.split("\t")[1:] == ["33.3 in all"]
     kinds = tab.locator("tr", has=tab.get_by_text("wound.outline.length_mm", exact=True)).inner_text()
@@ -170,8 +170,8 @@ def test_what_is_said(opened, written):
 def test_only_some_rows(results, opened, tmp_path):
     """--only leaves that row, and of the notes those that it needs."""
     path = compare.write(results[1], into=tmp_path, only=["closing_force_N"])[0]
-    tab, said = opened(path)
-    assert said == []
+    tab, complaints = opened(path)
+    assert complaints == []
     assert tab.locator("tr[data-measure]").count() == 1
     assert "Lear W" in tab.locator(".notes").inner_text()
     assert "Lee KS" not in tab.locator(".notes").inner_text()
@@ -182,17 +182,17 @@ def test_only_some_rows(results, opened, tmp_path):
 
 def views(tab):
     tab.evaluate(FRAMES)
-    return tab.evaluate(DRAWN)
+    return tab.evaluate(VIEWS)
 
 
 def test_skin_is_drawn(opened, written):
     """Each view shows skin on a white ground: between a tenth and nine tenths of its pixels; no two alike."""
-    tab, said = opened(written)
-    drawn = views(tab)
-    assert len(drawn) == 3
-    assert all(0.1 < view["share"] < 0.9 for view in drawn)
-    assert len({view["sum"] for view in drawn}) == 3
-    assert said == []
+    tab, complaints = opened(written)
+    every = views(tab)
+    assert len(every) == 3
+    assert all(0.1 < view["share"] < 0.9 for view in every)
+    assert len({view["sum"] for view in every}) == 3
+    assert complaints == []
 
 
 def test_slider(opened, written, results):
@@ -258,8 +258,8 @@ def test_colours(opened, written):
 
 def test_without_webgl(chromium, written):
     """A browser without WebGL keeps the still pictures and says why nothing turns."""
-    found = next(filter(None, map(shutil.which, CHROMIUM)))
-    browser = chromium.browser_type.launch(executable_path=found, args=["--disable-3d-apis"])
+    outcome = next(filter(None, map(shutil.which, CHROMIUM)))
+    browser = chromium.browser_type.launch(executable_path=outcome, args=["--disable-3d-apis"])
     tab, errors = browser.new_page(), []
     tab.on("pageerror", lambda error: errors.append(str(error)))
     tab.goto(written.as_uri())
@@ -308,6 +308,6 @@ def test_packed_positions(results):
     assert packed["step"] < 0.003  # mm: 100 mm to either side in 32767 steps
 
 
-@pytest.mark.parametrize(("closed", "words"), [(0.0, "gaping wound"), (0.35, "35 % closed"), (1.0, "closed")])
-def test_stage_label(closed, words):
-    assert page.stage_label(closed) == words
+@pytest.mark.parametrize(("closed", "phrase"), [(0.0, "gaping wound"), (0.35, "35 % closed"), (1.0, "closed")])
+def test_stage_label(closed, phrase):
+    assert page.stage_label(closed) == phrase

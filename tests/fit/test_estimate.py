@@ -66,8 +66,8 @@ def test_sheet_of_ogden():
 def test_sides_of_a_strip_are_free(kind, axis):
     """At the stretch found for the sides, a sheet that is stretched so carries no stress there."""
     pairs = STRIPS[:12] if axis == 0 else STRIPS[12:]
-    found = stretches(law(kind), states(pairs))
-    pulled = stresses(law(kind), states(found.T.tolist())).reshape(-1, 2).T
+    result = stretches(law(kind), states(pairs))
+    pulled = stresses(law(kind), states(result.T.tolist())).reshape(-1, 2).T
     assert np.abs(pulled[1 - axis]).max() < 1e-12 * pulled[axis].max()
     assert (pulled[axis] > 0).all()
 
@@ -112,10 +112,10 @@ def test_coordinates(kind):
 @pytest.mark.parametrize("nominal", [True, False])
 def test_without_scatter(kind, shape, nominal):
     """Exact data give the exact parameters back."""
-    found = fit(scattered(kind, shape, nominal=nominal), kind)
-    assert found.values == approx(TRUE[kind], rel=1e-6)
-    assert found.r2 == approx(1, abs=1e-12) and found.rms_kPa < 1e-6
-    assert found.why == {}
+    result = fit(scattered(kind, shape, nominal=nominal), kind)
+    assert result.values == approx(TRUE[kind], rel=1e-6)
+    assert result.r2 == approx(1, abs=1e-12) and result.rms_kPa < 1e-6
+    assert result.why == {}
 
 
 @pytest.mark.parametrize("exponent", [-6.0, 2.0, 25.0])
@@ -153,22 +153,22 @@ def test_two_powers_of_a_strip():
     P = 2 mu/alpha (a^(alpha - 1) - a^(-alpha/2 - 1)), whose powers change places.
     """
     specimen = scattered("ogden", ALONG, scatter=0.02, seed=1)
-    found = fit(specimen, "ogden")
-    assert found.intervals == {}
-    both = sorted([found.values["exponent"], float(re.search(r"undetermined, (\S+) fits", found.why["exponent"])[1])])
+    result = fit(specimen, "ogden")
+    assert result.intervals == {}
+    both = sorted([result.values["exponent"], float(re.search(r"undetermined, (\S+) fits", result.why["exponent"])[1])])
     assert both[1] == approx(9, abs=1) and both[0] == approx(-18, abs=2)
-    found = fit(specimen, "ogden", within=dict(exponent=(1.0, 50.0)))
-    assert found.values["exponent"] == approx(both[1], rel=1e-3)  # it was named with four digits
-    assert found.why == {} and found.intervals.keys() == TRUE["ogden"].keys()
+    result = fit(specimen, "ogden", within=dict(exponent=(1.0, 50.0)))
+    assert result.values["exponent"] == approx(both[1], rel=1e-3)  # it was named with four digits
+    assert result.why == {} and result.intervals.keys() == TRUE["ogden"].keys()
 
 
 def test_held():
     """A parameter that is held has its value and no interval; the others are found with it."""
-    found = fit(scattered("gasser-ogden-holzapfel", STRIPS), "gasser-ogden-holzapfel",
+    result = fit(scattered("gasser-ogden-holzapfel", STRIPS), "gasser-ogden-holzapfel",
                 held=dict(dispersion=0.15, fibre_kPa=50.0))  # fmt: skip
-    assert found.values == approx(TRUE["gasser-ogden-holzapfel"], rel=1e-6)
-    assert found.why == {"dispersion": "held", "fibre_kPa": "held"}
-    assert found.intervals.keys() == {"shear_kPa", "stiffening", "fibre_angle_deg"}
+    assert result.values == approx(TRUE["gasser-ogden-holzapfel"], rel=1e-6)
+    assert result.why == {"dispersion": "held", "fibre_kPa": "held"}
+    assert result.intervals.keys() == {"shear_kPa", "stiffening", "fibre_angle_deg"}
 
 
 # Intervals ----------------------------------------------------------------------------------------------------
@@ -181,11 +181,11 @@ def test_interval_in_closed_form():
     mu = f @ specimen.stress / (f @ f)
     squares = ((specimen.stress - mu * f) ** 2).sum()
     half = t.ppf(0.975, 11) * np.sqrt(squares / 11 / (f @ f)) / mu
-    found = fit(specimen, "neo-hooke")
-    assert found.values["shear_kPa"] == approx(mu, rel=1e-9)
-    assert found.intervals["shear_kPa"] == approx((mu * np.exp(-half), mu * np.exp(half)), rel=1e-6)
-    assert found.rms_kPa == approx(np.sqrt(squares / 12))
-    assert found.r2 == approx(1 - squares / ((specimen.stress - specimen.stress.mean()) ** 2).sum())
+    result = fit(specimen, "neo-hooke")
+    assert result.values["shear_kPa"] == approx(mu, rel=1e-9)
+    assert result.intervals["shear_kPa"] == approx((mu * np.exp(-half), mu * np.exp(half)), rel=1e-6)
+    assert result.rms_kPa == approx(np.sqrt(squares / 12))
+    assert result.r2 == approx(1 - squares / ((specimen.stress - specimen.stress.mean()) ** 2).sum())
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,7 @@ def test_coverage(kind, shape, scatter, n):
     within = dict(exponent=(1.0, 50.0)) if kind == "ogden" else {}
     fits = [fit(scattered(kind, shape, scatter=scatter, seed=seed), kind, within=within) for seed in range(n)]
     for key, true in TRUE[kind].items():
-        claimed = [found.intervals[key] for found in fits if key in found.intervals]
+        claimed = [result.intervals[key] for result in fits if key in result.intervals]
         held = sum(low <= true <= high for low, high in claimed)
         low, high = binom.interval(0.999, len(claimed), 0.95)
         assert low <= held <= high, (key, held, len(claimed))
@@ -222,21 +222,21 @@ def test_what_a_strip_does_not_tell():
     With two of them known, the other three are.
     """
     specimen = scattered("gasser-ogden-holzapfel", ALONG, scatter=0.01, seed=2)
-    found = fit(specimen, "gasser-ogden-holzapfel")
-    assert any(why.startswith("undetermined") for why in found.why.values())
-    assert found.intervals.keys() == TRUE["gasser-ogden-holzapfel"].keys() - found.why.keys()
-    found = fit(specimen, "gasser-ogden-holzapfel", held=dict(dispersion=0.15, fibre_angle_deg=40.0, stiffening=2.0))
-    assert found.intervals.keys() == {"shear_kPa", "fibre_kPa"}
+    result = fit(specimen, "gasser-ogden-holzapfel")
+    assert any(why.startswith("undetermined") for why in result.why.values())
+    assert result.intervals.keys() == TRUE["gasser-ogden-holzapfel"].keys() - result.why.keys()
+    result = fit(specimen, "gasser-ogden-holzapfel", held=dict(dispersion=0.15, fibre_angle_deg=40.0, stiffening=2.0))
+    assert result.intervals.keys() == {"shear_kPa", "fibre_kPa"}
 
 
 def test_fibres_in_all_directions_have_no_angle():
     """At a dispersion of 1/3 no stress depends on the angle, even without scatter."""
     specimen = states(SHEET)
     isotropic = law("gasser-ogden-holzapfel", dispersion=1 / 3)
-    found = fit(replace(specimen, stress=stresses(isotropic, specimen)), "gasser-ogden-holzapfel",
+    result = fit(replace(specimen, stress=stresses(isotropic, specimen)), "gasser-ogden-holzapfel",
                 held=dict(dispersion=1 / 3))  # fmt: skip
-    assert found.why == {"dispersion": "held", "fibre_angle_deg": "undetermined"}
-    assert found.values["fibre_kPa"] == approx(50, rel=1e-6)
+    assert result.why == {"dispersion": "held", "fibre_angle_deg": "undetermined"}
+    assert result.values["fibre_kPa"] == approx(50, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -249,11 +249,11 @@ def test_at_a_limit(keys, seed, rest):
     """
     kind, specimen = "gasser-ogden-holzapfel", states(SHEET)
     s = stresses(law(kind, **keys), specimen)
-    found = fit(replace(specimen, stress=s + 0.005 * s.max() * np.random.default_rng(seed).normal(size=s.size)), kind)
-    assert found.why == dict.fromkeys(keys, "at its limit")
-    assert {key: found.values[key] for key in keys} == approx(keys, abs=1e-6)
-    assert found.values[rest] == approx(TRUE[kind][rest], rel=0.02)
-    assert rest in found.intervals
+    result = fit(replace(specimen, stress=s + 0.005 * s.max() * np.random.default_rng(seed).normal(size=s.size)), kind)
+    assert result.why == dict.fromkeys(keys, "at its limit")
+    assert {key: result.values[key] for key in keys} == approx(keys, abs=1e-6)
+    assert result.values[rest] == approx(TRUE[kind][rest], rel=0.02)
+    assert rest in result.intervals
 
 
 # What cannot be fitted ----------------------------------------------------------------------------------------
@@ -324,11 +324,11 @@ def test_fibres_fit_the_published_figures():
     same skin (Ann Biomed Eng 40:1666); the interval of the fibres' stiffness holds their k1 = 243.6 if that, printed
     without a unit, is in units of the ground substance's 0.2014 MPa. Their angle is not known here and is fitted.
     """
-    found = fit(published(), "gasser-ogden-holzapfel", held=dict(shear_kPa=201.4, dispersion=0.1404))
-    figures = tensile_figures(partial(LAWS[found.kind], **found.values))
+    result = fit(published(), "gasser-ogden-holzapfel", held=dict(shear_kPa=201.4, dispersion=0.1404))
+    figures = tensile_figures(partial(LAWS[result.kind], **result.values))
     for value, (mean, deviation) in zip(figures, (INITIAL, FINAL, STRENGTH, WORK), strict=True):
         assert value == approx(mean, abs=deviation)
-    low, high = found.intervals["fibre_kPa"]
+    low, high = result.intervals["fibre_kPa"]
     assert low < 243.6 * 201.4 < high
 
 
@@ -337,8 +337,8 @@ def test_one_power_does_not_fit_the_published_figures():
 
     It has one exponent for the whole curve; the figures ask for a stiffness that grows 70 times.
     """
-    found = fit(published(), "ogden")
-    initial, _, strength, work = tensile_figures(partial(LAWS[found.kind], **found.values))
+    result = fit(published(), "ogden")
+    initial, _, strength, work = tensile_figures(partial(LAWS[result.kind], **result.values))
     assert strength == approx(STRENGTH[0], abs=STRENGTH[1])
     assert work == approx(WORK[0], abs=WORK[1])
     assert initial > INITIAL[0] + 2 * INITIAL[1]

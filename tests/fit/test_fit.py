@@ -114,13 +114,13 @@ def test_figure():
     result = fit.fitted(MEASURED, "gasser-ogden-holzapfel")
     (axes,) = fit.figure(result).axes
     points, lines = axes.lines[::2], axes.lines[1::2]
-    drawn = sorted(y for line in points for y in line.get_ydata())
-    assert drawn == sorted(result.measured.stress)
+    stresses = sorted(y for line in points for y in line.get_ydata())
+    assert stresses == sorted(result.measured.stress)
     assert sorted(y for line in lines for y in line.get_ydata()) == sorted(result.fit.stress)
     for dots, line in zip(points, lines, strict=True):
         assert dots.get_xdata().tolist() == sorted(line.get_xdata())
-    words = [words.get_text() for words in axes.get_legend().get_texts()]
-    assert words == ["strip 1, along", "strip 2, across", "sheet, along", "sheet, across", "fitted"]
+    labels = [entry.get_text() for entry in axes.get_legend().get_texts()]
+    assert labels == ["strip 1, along", "strip 2, across", "sheet, along", "sheet, across", "fitted"]
     assert len({line.get_color() for line in lines}) == len(AXES)
     assert axes.get_ylabel() == "nominal stress, kPa"
 
@@ -135,10 +135,10 @@ def test_names_are_not_mathematics(tmp_path):
 def test_example_reads():
     """The file of the command's example is said to be invented; its law is the one in its comment."""
     assert MEASURED.read_text().startswith("# Invented")
-    found = fit.fitted(MEASURED, "gasser-ogden-holzapfel").fit
+    outcome = fit.fitted(MEASURED, "gasser-ogden-holzapfel").fit
     true = dict(shear_kPa=12, fibre_kPa=40, stiffening=3, dispersion=0.12, fibre_angle_deg=35)
     for key, value in true.items():
-        low, high = found.intervals[key]
+        low, high = outcome.intervals[key]
         assert low / (high / low) < value < high * (high / low)  # the scatter is no longer 95 % likely, but near
 
 
@@ -229,8 +229,8 @@ def test_forces(tmp_path):
     forces += [f"{a},{float(s) * 1e-3 * 6!r}" for a, _, s, _ in (row.split(",") for row in rows[1:-1])]
     path = tmp_path / "force.csv"
     path.write_text("\n".join(forces))
-    found = fit.fitted(path, "neo-hooke", width=4.0, thickness=1.5).fit
-    assert found.values["shear_kPa"] == approx(TRUE["neo-hooke"]["shear_kPa"], rel=1e-9)
+    outcome = fit.fitted(path, "neo-hooke", width=4.0, thickness=1.5).fit
+    assert outcome.values["shear_kPa"] == approx(TRUE["neo-hooke"]["shear_kPa"], rel=1e-9)
     assert bad(path, "neo-hooke") == [f"{path}:1: forces need --width-mm and --thickness-mm of the specimen"]
 
 
@@ -250,8 +250,8 @@ def test_command(strip, flatseam):
 
 def test_two_held(strip, flatseam):
     """--hold may be repeated; of a range, the rest is not looked at."""
-    words = ["--law", "gasser-ogden-holzapfel", "--hold", "dispersion=0.1", "--hold", "fibre_angle_deg=45"]
-    code, out, _ = flatseam("fit", "strip.csv", *words)
+    options = ["--law", "gasser-ogden-holzapfel", "--hold", "dispersion=0.1", "--hold", "fibre_angle_deg=45"]
+    code, out, _ = flatseam("fit", "strip.csv", *options)
     assert code == 0
     assert sum(line.endswith("held") for line in out.split("\n")) == 2
     code, out, _ = flatseam("fit", "strip.csv", "--law", "ogden", "--hold", "exponent=1:50")
@@ -260,7 +260,7 @@ def test_two_held(strip, flatseam):
 
 
 @pytest.mark.parametrize(
-    ("words", "code", "said"),
+    ("options", "code", "complaints"),
     [
         (["strip.csv", "--law", "hooke"], 2, "--law: got 'hooke'; did you mean 'neo-hooke'?"),
         (["none.csv", "--law", "ogden"], 2, "none.csv: No such file or directory\n"),
@@ -271,13 +271,13 @@ def test_two_held(strip, flatseam):
         (["pushes.csv", "--law", "ogden"], 3, "pushes.csv: not fitted: no ogden skin has stresses of these signs"),
     ],
 )
-def test_refused(strip, flatseam, words, code, said):
+def test_refused(strip, flatseam, options, code, complaints):
     """Exit code 2 for bad input, 3 if no law follows the data; nothing is written."""
     Path("wrong.csv").write_text("strain,nominal_stress_along_kPa\n1,1\n")
     Path("pushes.csv").write_text("stretch_along,nominal_stress_along_kPa\n1.1,-1\n1.2,-2\n1.3,-3\n")
-    ended, out, err = flatseam("fit", *words)
+    ended, out, err = flatseam("fit", *options)
     assert (ended, out) == (code, "")
-    assert said in err
+    assert complaints in err
     assert sorted(p.name for p in Path().iterdir()) == ["pushes.csv", "strip.csv", "wrong.csv"]
 
 

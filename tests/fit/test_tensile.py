@@ -35,15 +35,15 @@ def bad(tmp_path, written, **options):
 
 def test_every_value_arrives(tmp_path):
     """A cell left empty is a direction that was not measured; comments and empty lines are skipped."""
-    found, left_out = read(tmp_path, GOOD)
+    result, left_out = read(tmp_path, GOOD)
     assert left_out == 0
-    assert found.stretch.tolist() == [[1.1, 1, 1.1, 1.1], [1, 1.2, 1.05, 1.06]]
-    assert found.free.tolist() == [[False, True, False, False], [True, False, False, False]]
-    assert found.label.tolist() == ["strip 1", "strip 2", "sheet", "sheet"]
-    assert found.state.tolist() == [0, 1, 2, 2, 3]
-    assert found.axis.tolist() == [0, 1, 0, 1, 1]
-    assert found.stress.tolist() == [12.5, 7, 20, 14, 15]
-    assert found.nominal.all()
+    assert result.stretch.tolist() == [[1.1, 1, 1.1, 1.1], [1, 1.2, 1.05, 1.06]]
+    assert result.free.tolist() == [[False, True, False, False], [True, False, False, False]]
+    assert result.label.tolist() == ["strip 1", "strip 2", "sheet", "sheet"]
+    assert result.state.tolist() == [0, 1, 2, 2, 3]
+    assert result.axis.tolist() == [0, 1, 0, 1, 1]
+    assert result.stress.tolist() == [12.5, 7, 20, 14, 15]
+    assert result.nominal.all()
 
 
 @pytest.mark.parametrize(
@@ -58,18 +58,18 @@ def test_every_value_arrives(tmp_path):
 )  # fmt: skip
 def test_units(tmp_path, header, row, stretch, stress, nominal):
     """Stresses in kPa or MPa, nominal or Cauchy, or forces on a cross-section; stretches, or strains in percent."""
-    found, _ = read(tmp_path, f"{header}\n{row}\n", area=12.0)
-    assert found.stretch[0] == approx([stretch], rel=1e-15)
-    assert found.stress == approx([stress], rel=1e-15)
-    assert found.nominal.tolist() == [nominal]
+    result, _ = read(tmp_path, f"{header}\n{row}\n", area=12.0)
+    assert result.stretch[0] == approx([stretch], rel=1e-15)
+    assert result.stress == approx([stress], rel=1e-15)
+    assert result.nominal.tolist() == [nominal]
 
 
 def test_up_to(tmp_path):
     """Rows beyond a stretch are left out, and counted; the one at it stays."""
-    found, left_out = read(tmp_path, GOOD, up_to=1.1)
+    result, left_out = read(tmp_path, GOOD, up_to=1.1)
     assert left_out == 1
-    assert found.label.tolist() == ["strip 1", "sheet", "sheet"]
-    assert found.state.tolist() == [0, 1, 1, 2]
+    assert result.label.tolist() == ["strip 1", "sheet", "sheet"]
+    assert result.state.tolist() == [0, 1, 1, 2]
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -146,8 +146,8 @@ def test_all_messages_at_once(tmp_path):
     ],
 )
 def test_columns_that_are_needed(tmp_path, header, message):
-    (found,) = bad(tmp_path, f"{header}\n" + ",".join("1" * len(header.split(","))) + "\n")
-    assert found.startswith(f"1: {message}")
+    (result,) = bad(tmp_path, f"{header}\n" + ",".join("1" * len(header.split(","))) + "\n")
+    assert result.startswith(f"1: {message}")
 
 
 def test_bad_files(tmp_path):

@@ -11,13 +11,13 @@ NAN = np.nan
 
 def counted(f):
     """The excess as `least` asks for it, and the list of all values it asked for."""
-    asked = []
+    wanted = []
 
     def excess(values):
-        asked.extend(values)
+        wanted.extend(values)
         return [f(x) for x in values]
 
-    return excess, asked
+    return excess, wanted
 
 
 # One input ----------------------------------------------------------------------------------------------------
@@ -37,57 +37,57 @@ CURVES = {  # excess over a limit, and the least value that keeps it
 def test_least_value(name):
     """The value found keeps the limit, lies above the true one by the tolerance at most, and costs under 12 solves."""
     f, truth = CURVES[name]
-    excess, asked = counted(f)
-    found = least(excess, 20, 100, tolerance=0.5)
-    assert found.why == "found"
-    assert f(found.value) <= 0 < f(found.too_low)
-    assert found.too_low < truth <= found.value <= truth + 0.5
-    assert len(asked) == len(set(asked)) == len(found.excess) < 12
-    assert all(round(x, 2) == x for x in asked)  # in digits that can be read
+    excess, wanted = counted(f)
+    result = least(excess, 20, 100, tolerance=0.5)
+    assert result.why == "found"
+    assert f(result.value) <= 0 < f(result.too_low)
+    assert result.too_low < truth <= result.value <= truth + 0.5
+    assert len(wanted) == len(set(wanted)) == len(result.excess) < 12
+    assert all(round(x, 2) == x for x in wanted)  # in digits that can be read
 
 
 def test_ends_tell():
     """No value of the range keeps the limit, or all may: two solves tell."""
     for level, why, value in [(1.0, "nowhere", None), (-9.0, "everywhere", 20)]:
-        excess, asked = counted(lambda x, level=level: level + 1 / x)
-        found = least(excess, 20, 100, tolerance=0.5)
-        assert (found.why, found.value, found.too_low, len(asked)) == (why, value, None, 2)
+        excess, wanted = counted(lambda x, level=level: level + 1 / x)
+        result = least(excess, 20, 100, tolerance=0.5)
+        assert (result.why, result.value, result.too_low, len(wanted)) == (why, value, None, 2)
 
 
 @pytest.mark.parametrize("bad", [20, 100])
 def test_end_fails(bad):
     """A bracket with a failed end is none; nothing is looked for between."""
-    excess, asked = counted(lambda x: NAN if x == bad else 60 - x)
-    found = least(excess, 20, 100, tolerance=0.5)
-    assert (found.why, found.value, len(asked)) == ("end failed", None, 2)
+    excess, wanted = counted(lambda x: NAN if x == bad else 60 - x)
+    result = least(excess, 20, 100, tolerance=0.5)
+    assert (result.why, result.value, len(wanted)) == ("end failed", None, 2)
 
 
 def test_failure_beside_the_answer():
     """Solves from 40 to 51 fail; the answer at 52 is found all the same, without asking anything twice."""
-    excess, asked = counted(lambda x: NAN if 40 < x < 51 else np.exp(-(x - 20) / 6) - np.exp(-32 / 6))
-    found = least(excess, 20, 100, tolerance=0.5, budget=20)
-    assert found.why == "found"
-    assert 52 <= found.value <= 52.5
-    assert np.isnan(list(found.excess.values())).any()
-    assert len(asked) == len(set(asked))
+    excess, wanted = counted(lambda x: NAN if 40 < x < 51 else np.exp(-(x - 20) / 6) - np.exp(-32 / 6))
+    result = least(excess, 20, 100, tolerance=0.5, budget=20)
+    assert result.why == "found"
+    assert 52 <= result.value <= 52.5
+    assert np.isnan(list(result.excess.values())).any()
+    assert len(wanted) == len(set(wanted))
 
 
 def test_failure_around_the_answer():
     """Solves from 50 to 55 fail around the answer at 52: the bracket closes on them as far as the budget goes."""
-    excess, asked = counted(lambda x: NAN if 50 < x < 55 else 52 - x)
-    found = least(excess, 20, 100, tolerance=0.5)
-    assert found.why == "failed between"
-    assert found.too_low <= 50 < 55 <= found.value
-    assert len(asked) <= MOST
+    excess, wanted = counted(lambda x: NAN if 50 < x < 55 else 52 - x)
+    result = least(excess, 20, 100, tolerance=0.5)
+    assert result.why == "failed between"
+    assert result.too_low <= 50 < 55 <= result.value
+    assert len(wanted) <= MOST
 
 
 def test_budget_ends():
     """Five solves do not halve 80 mm to 0.5: what is known so far is told, and it is right."""
-    excess, asked = counted(lambda x: 2.0 if x < 57.3 else -2.0)
-    found = least(excess, 20, 100, tolerance=0.5, budget=5)
-    assert found.why == "budget"
-    assert found.too_low < 57.3 <= found.value
-    assert len(asked) == 5
+    excess, wanted = counted(lambda x: 2.0 if x < 57.3 else -2.0)
+    result = least(excess, 20, 100, tolerance=0.5, budget=5)
+    assert result.why == "budget"
+    assert result.too_low < 57.3 <= result.value
+    assert len(wanted) == 5
 
 
 def test_bracket():
@@ -129,12 +129,12 @@ def test_shortest_scar(seed):
     About the best point the scar hardly changes along the limit of the cones, so its length and freeing are less sharp.
     """
     done = trials(stand_in, RANGES, CHOICES, budget=80, seed=seed)
-    found = best(done)
+    result = best(done)
     length, freed, scar = exact(True)
-    assert found.point["kind"] == "b"
-    assert all(excess <= 0 for excess in found.excess)
-    assert scar <= found.goal == approx(scar, rel=0.01)
-    assert [found.point["length"], found.point["freed"]] == approx([length, freed], rel=0.2)
+    assert result.point["kind"] == "b"
+    assert all(excess <= 0 for excess in result.excess)
+    assert scar <= result.goal == approx(scar, rel=0.01)
+    assert [result.point["length"], result.point["freed"]] == approx([length, freed], rel=0.2)
     assert len(done) <= 80
 
 
@@ -142,8 +142,8 @@ def test_every_combination_is_searched():
     """The best of the worse kind is found as well, around its failures."""
     done = trials(stand_in, RANGES, CHOICES, budget=80, seed=3)
     assert any(np.isnan(trial.goal) for trial in done)
-    found = best([trial for trial in done if trial.point["kind"] == "a"])
-    assert exact(False)[2] <= found.goal == approx(exact(False)[2], rel=0.01)
+    result = best([trial for trial in done if trial.point["kind"] == "a"])
+    assert exact(False)[2] <= result.goal == approx(exact(False)[2], rel=0.01)
 
 
 @pytest.mark.parametrize("seed", range(1, 8))
@@ -154,10 +154,10 @@ def test_mirror(seed):
     def mirrored(points):
         return [[2 * (cone + 1), s / scar - 1, tension] for s, cone, tension in stand_in(points)]
 
-    found = best(trials(mirrored, RANGES, CHOICES, budget=80, seed=seed))
-    assert found.point["kind"] == "b"
-    assert all(excess <= 0 for excess in found.excess)
-    assert found.goal == approx(2, rel=0.01)
+    result = best(trials(mirrored, RANGES, CHOICES, budget=80, seed=seed))
+    assert result.point["kind"] == "b"
+    assert all(excess <= 0 for excess in result.excess)
+    assert result.goal == approx(2, rel=0.01)
 
 
 def test_nothing_keeps_the_limits():

@@ -42,9 +42,9 @@ def results(into):
     return {path.parent.name: path.stat().st_mtime_ns for path in (into / "cases").glob("[!.]*/run.json")}
 
 
-def study_command(here, *words):
+def study_command(here, *text):
     """`flatseam study` in a folder, in a process of its own."""
-    ran = [sys.executable, "-c", "from fem.cli.cli import main; main()", "study", *words]
+    ran = [sys.executable, "-c", "from fem.cli.cli import main; main()", "study", *text]
     return subprocess.run(ran, cwd=here, env=HERE, capture_output=True, text=True, check=False, timeout=600)
 
 
@@ -60,9 +60,9 @@ def done(tmp_path_factory):
 def here(done, monkeypatch, capsys):
     """The folder of that run, and a function that runs `flatseam study` in this process: code, stdout, stderr."""
 
-    def run(*words):
+    def run(*text):
         with pytest.raises(SystemExit) as end:
-            cli.app(["study", *words])
+            cli.app(["study", *text])
         return end.value.code or 0, *capsys.readouterr()
 
     monkeypatch.chdir(done[0])
@@ -79,8 +79,8 @@ def test_numbers_are_those_of_a_closure(done):
     assert ran.stdout == "real: 3 cases, 2 done, 1 not converged; results/real/study.parquet\n"
     assert ran.returncode == 3
     columns, rows = table.selected(here / "results/real/study.parquet", "select * from study where status = 'done'")
-    found = [dict(zip(columns, row, strict=True)) for row in rows]
-    for case, row in zip(real(here), found, strict=False):
+    result = [dict(zip(columns, row, strict=True)) for row in rows]
+    for case, row in zip(real(here), result, strict=False):
         written = json.loads((here / "results/real/cases" / address(case) / "measures.json").read_text())
         expected = {name: value for name, value in numbers(written).items() if value is not None}
         assert {name: row[name] for name in expected} == expected
@@ -100,9 +100,9 @@ def test_only_what_is_asked_is_kept(done):
     }
     good, other, held = map(address, real(here))
     assert kept == {good: set(KEPT["measures"]), other: set(KEPT["measures"])}
-    told = json.loads((here / f"results/real/cases/{held}.failed.json").read_text())
-    assert told["failure"] == "not converged" and "forces of" in told["reason"]
-    assert 0 < told["reached"]["closed"] < 1 and told["inputs"]["bed.shear_kPa_per_mm"] == 1e5
+    record = json.loads((here / f"results/real/cases/{held}.failed.json").read_text())
+    assert record["failure"] == "not converged" and "forces of" in record["reason"]
+    assert 0 < record["reached"]["closed"] < 1 and record["inputs"]["bed.shear_kPa_per_mm"] == 1e5
 
 
 def test_a_study_that_is_done_is_read(done, here):

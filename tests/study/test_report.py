@@ -59,21 +59,21 @@ def made(tmp_path_factory):
 @pytest.mark.parametrize("width", [390, 1600])
 def test_nothing_goes_wrong(opened, made, width):
     """No error, no request but for the file, no sideways scrolling; every chart there, and told in words."""
-    path, found = made
-    tab, said = opened(path, width)
-    assert said == []
+    path, result = made
+    tab, complaints = opened(path, width)
+    assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     loaded = tab.evaluate("[...document.images].map((image) => image.complete && image.naturalWidth > 0)")
-    assert len(loaded) == sum(len(finding.charts) for finding in found) == 6
+    assert len(loaded) == sum(len(finding.charts) for finding in result) == 6
     assert all(loaded)
     assert tab.evaluate("[...document.images].every((image) => image.alt.length > 20)")
 
 
 def test_everything_is_said(opened, made):
     """Sentences, tables and notes of every answer stand on the page as they are."""
-    path, found = made
+    path, result = made
     text = opened(path)[0].inner_text("main")
-    for finding in found:
+    for finding in result:
         for line in (*finding.sentences, *finding.notes):
             assert line in text
         for table in finding.tables:
@@ -152,8 +152,8 @@ def test_command(tmp_path):
         "  - kind: search\n    least: wound.outline.length_mm\n    limits: {scar_length_mm: 1000}\n"
         "    over: {wound.outline.length_mm: [20, 24]}\n"
     )
-    told = run("study", path, "--into", into, "--dry-run").stdout
-    assert "answer 2, search: at most 11 further cases" in told
+    printed = run("study", path, "--into", into, "--dry-run").stdout
+    assert "answer 2, search: at most 11 further cases" in printed
     done = run("study", path, "--into", into)
     written = into / "few" / "study.html"
     assert str(written) in done.stdout
@@ -171,7 +171,7 @@ def yaml_block(written):
     return "".join(f"  {line}\n" for line in written.splitlines())
 
 
-def run(*words):
+def run(*phrase):
     """What the program says; it must end well."""
-    asked = [sys.executable, "-c", "from fem.cli.cli import main; main()", *map(str, words)]
-    return subprocess.run(asked, capture_output=True, text=True, check=True)
+    wanted = [sys.executable, "-c", "from fem.cli.cli import main; main()", *map(str, phrase)]
+    return subprocess.run(wanted, capture_output=True, text=True, check=True)

@@ -29,9 +29,9 @@ HERE = {**os.environ, "PYTHONPATH": os.pathsep.join([str(STANDIN.parent), str(ST
 
 def program(tmp_path, into, count=2):
     """The stand-in's program on a study, in a process of its own."""
-    words = [sys.executable, str(STANDIN), str(tmp_path / "study.yaml"), str(into), str(count)]
+    text = [sys.executable, str(STANDIN), str(tmp_path / "study.yaml"), str(into), str(count)]
     return subprocess.Popen(
-        words, env=HERE | {"STANDIN_NOTES": os.environ["STANDIN_NOTES"]}, stdout=subprocess.PIPE, text=True
+        text, env=HERE | {"STANDIN_NOTES": os.environ["STANDIN_NOTES"]}, stdout=subprocess.PIPE, text=True
     )
 
 
@@ -39,8 +39,8 @@ def until(condition):
     """Wait until the condition is true, and give what it gave."""
     end = time.monotonic() + PATIENCE
     while time.monotonic() < end:
-        if found := condition():
-            return found
+        if result := condition():
+            return result
         time.sleep(0.02)
     raise TimeoutError("waited too long")
 
@@ -171,13 +171,13 @@ def test_full_disk(tmp_path, notes, keep, least):
     """
     cases_in(tmp_path, range(10, 40), f"keep: {keep}\n")
     (tmp_path / "small").mkdir()
-    words = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c", FULL, "sh", tmp_path / "small"]
-    words += [sys.executable, STANDIN, tmp_path / "study.yaml"]
-    probe = subprocess.run([*words[:4], "true"], check=False, capture_output=True)
+    text = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c", FULL, "sh", tmp_path / "small"]
+    text += [sys.executable, STANDIN, tmp_path / "study.yaml"]
+    probe = subprocess.run([*text[:4], "true"], check=False, capture_output=True)
     if probe.returncode:
         pytest.skip("needs a small file system of its own, which this machine does not let be mounted")
     env = HERE | {"STANDIN_NOTES": str(notes)}
-    ran = subprocess.run(list(map(str, words)), env=env, capture_output=True, text=True, timeout=PATIENCE, check=False)
+    ran = subprocess.run(list(map(str, text)), env=env, capture_output=True, text=True, timeout=PATIENCE, check=False)
     assert "code 1" in ran.stdout.splitlines(), ran.stderr
     assert re.search("stopped: .*small: no space is left: make room .*; complete results are kept", ran.stderr)
     kept = [line.split()[1:] for line in ran.stdout.splitlines() if line.startswith("kept")]

@@ -74,20 +74,20 @@ mesh: {edge_mm: 2}
 
 def test_case_of_any_settings(tmp_path):
     """A search sets what it likes; what is wrong with it is said with the setting."""
-    asked = study(tmp_path, "grid: {wound.outline.length_mm: [60]}\n")
-    assert sweep.case_at(asked, {"wound.outline.length_mm": 47.5}).wound.outline.length_mm == 47.5
-    words = r"study.yaml:6:\d+: with wound.outline.length_mm = 10: wound.outline: width_mm 20 is more than length_mm 10"
-    with pytest.raises(BadCase, match=words):
-        sweep.case_at(asked, {"wound.outline.length_mm": 10.0})
+    wanted = study(tmp_path, "grid: {wound.outline.length_mm: [60]}\n")
+    assert sweep.case_at(wanted, {"wound.outline.length_mm": 47.5}).wound.outline.length_mm == 47.5
+    text = r"study.yaml:6:\d+: with wound.outline.length_mm = 10: wound.outline: width_mm 20 is more than length_mm 10"
+    with pytest.raises(BadCase, match=text):
+        sweep.case_at(wanted, {"wound.outline.length_mm": 10.0})
 
 
 def test_base_in_a_file_beside_the_study(tmp_path):
     """A base in a file, which names another, is the same as one in the study; its mistakes are shown in its file."""
     (tmp_path / "lens.csv").write_text("x_mm,y_mm\n0,0\n20,-8\n40,0\n20,8\n")
-    drawn = "wound: {outline: {kind: traced, file: lens.csv}}\nskin: {site: forearm}\n"
-    (tmp_path / "base.yaml").write_text(f"name: other\n{drawn}")
+    wound = "wound: {outline: {kind: traced, file: lens.csv}}\nskin: {site: forearm}\n"
+    (tmp_path / "base.yaml").write_text(f"name: other\n{wound}")
     (case,) = sweep.cases(study(tmp_path, "", "base: base.yaml\n"))
-    inline = "base:\n  " + drawn.replace("\n", "\n  ", 1)
+    inline = "base:\n  " + wound.replace("\n", "\n  ", 1)
     assert sweep.cases(study(tmp_path, "", inline)) == [case]
     (tmp_path / "base.yaml").write_text(
         "name: other\nwound: {outline: {kind: lens, length_mm: 40}}\nskin: {site: back}\n"
@@ -112,23 +112,23 @@ def test_base_stays_in_the_folder(tmp_path, name):
 
 def sampled(folder, method, n, over):
     """Points (n, d) of a sample."""
-    asked = study(folder, f"sample: {{method: {method}, n: {n}, seed: 3, over: {over}}}\n")
-    return np.array([list(point.values()) for point in sweep.points(asked)])
+    wanted = study(folder, f"sample: {{method: {method}, n: {n}, seed: 3, over: {over}}}\n")
+    return np.array([list(point.values()) for point in sweep.points(wanted)])
 
 
 def test_latin_hypercube_has_one_point_in_each_stratum(tmp_path):
     """Of ten points in [2, 4], one lies in each tenth, whichever way one looks."""
-    found = sampled(tmp_path, "latin-hypercube", 10, "{a: [2, 4], b: [0, 1]}")
-    strata = np.floor((found - [2, 0]) / [2, 1] * 10)
+    result = sampled(tmp_path, "latin-hypercube", 10, "{a: [2, 4], b: [0, 1]}")
+    strata = np.floor((result - [2, 0]) / [2, 1] * 10)
     assert [sorted(column) for column in strata.T.tolist()] == [list(range(10))] * 2
 
 
 def test_sobol_points_are_balanced_and_the_same_again(tmp_path):
     """Of 64 points in a square, 16 lie in each quarter; a study gives the same points whenever it is read."""
-    found = sampled(tmp_path, "sobol", 64, "{a: [0, 1], b: [0, 1]}")
-    quarters = 2 * (found[:, 0] > 0.5) + (found[:, 1] > 0.5)
+    result = sampled(tmp_path, "sobol", 64, "{a: [0, 1], b: [0, 1]}")
+    quarters = 2 * (result[:, 0] > 0.5) + (result[:, 1] > 0.5)
     assert np.bincount(quarters).tolist() == [16] * 4
-    assert (sampled(tmp_path, "sobol", 64, "{a: [0, 1], b: [0, 1]}") == found).all()
+    assert (sampled(tmp_path, "sobol", 64, "{a: [0, 1], b: [0, 1]}") == result).all()
 
 
 @pytest.mark.parametrize(
@@ -141,17 +141,17 @@ def test_sobol_points_are_balanced_and_the_same_again(tmp_path):
 )
 def test_distributions_with_bounds(tmp_path, block, cumulative):
     """Of 256 points, as many lie below x as the distribution says, to one or two points."""
-    found = np.sort(sampled(tmp_path, "sobol", 256, f"{{a: {block}}}")[:, 0])
-    assert cumulative(found) == approx((np.arange(256) + 0.5) / 256, abs=1 / 256)
+    result = np.sort(sampled(tmp_path, "sobol", 256, f"{{a: {block}}}")[:, 0])
+    assert cumulative(result) == approx((np.arange(256) + 0.5) / 256, abs=1 / 256)
 
 
 def test_normal_distributions(tmp_path):
     """Mean and deviation of a normal one and of the logarithm of a lognormal one, to the error of 1024 points."""
     over = "{a: {distribution: normal, mean: 5, sd: 2}, b: {distribution: lognormal, median: 3, sigma: 0.5}}"
-    found = sampled(tmp_path, "sobol", 1024, over)
-    found[:, 1] = np.log(found[:, 1])
-    assert found.mean(axis=0) == approx([5, np.log(3)], abs=0.01)
-    assert found.std(axis=0) == approx([2, 0.5], rel=0.01)
+    result = sampled(tmp_path, "sobol", 1024, over)
+    result[:, 1] = np.log(result[:, 1])
+    assert result.mean(axis=0) == approx([5, np.log(3)], abs=0.01)
+    assert result.std(axis=0) == approx([2, 0.5], rel=0.01)
 
 
 def test_every_distribution_is_tested():
@@ -220,21 +220,21 @@ def test_every_distribution_is_tested():
 )
 def test_complaints(tmp_path, more, expected):
     """Each at the value that is wrong, with the setting and what is allowed."""
-    found = complaints(tmp_path, more)
-    assert len(found) == len(expected)
-    for message, start in zip(found, expected, strict=True):
+    result = complaints(tmp_path, more)
+    assert len(result) == len(expected)
+    for message, start in zip(result, expected, strict=True):
         assert message.startswith(start)
 
 
 def test_a_complaint_is_made_once(tmp_path):
     """What is wrong at many points is said once, with their number; what is wrong with the base, at its place."""
-    found = complaints(
+    result = complaints(
         tmp_path,
         "grid: {skin.thickness_mm: [1, thin], closure.undermine_mm: [5, 6, 7]}\n",
         BASE.replace("mesh: {edge_mm: 2}", "mesh: {edge: 2}"),
     )
-    assert found[0].startswith("5:10: mesh: unknown key 'edge'; did you mean 'edge_mm', in mm?")
-    assert found[1:] == [
+    assert result[0].startswith("5:10: mesh: unknown key 'edge'; did you mean 'edge_mm', in mm?")
+    assert result[1:] == [
         "6:31: with skin.thickness_mm = thin: skin.thickness_mm: got 'thin', wanted a number (and at 2 more points)"
     ]
 
@@ -244,9 +244,9 @@ def test_a_complaint_is_made_once(tmp_path):
 
 def test_address(tmp_path):
     """Alike for a case of another name or with its defaults written out, different for any other value."""
-    one, two = sweep.cases(study(tmp_path, "grid: {wound.outline.length_mm: [60, 60.000001]}\n"))
-    renamed = one.model_copy(update={"name": "renamed"})
-    assert address(one) == address(renamed) == address(parse(cases.text(one), cases.Case, "text")) != address(two)
+    sample, two = sweep.cases(study(tmp_path, "grid: {wound.outline.length_mm: [60, 60.000001]}\n"))
+    renamed = sample.model_copy(update={"name": "renamed"})
+    assert address(sample) == address(renamed) == address(parse(cases.text(sample), cases.Case, "text")) != address(two)
 
 
 # What is shipped ------------------------------------------------------------------------------------------
@@ -255,5 +255,5 @@ def test_address(tmp_path):
 @pytest.mark.parametrize("path", sorted((ROOT / "configs/studies").glob("*.yaml")), ids=lambda path: path.stem)
 def test_studies_that_are_shipped(path):
     """Every case of every study is good, and no two are the same."""
-    found = sweep.cases(keys.read(path))
-    assert len({address(case) for case in found}) == len(found)
+    result = sweep.cases(keys.read(path))
+    assert len({address(case) for case in result}) == len(result)

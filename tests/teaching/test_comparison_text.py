@@ -35,9 +35,9 @@ def test_trend():
 
 def test_price():
     """5.0 to 4.0 mm of cone for 15.0 mm of scar: 15 mm for each mm; nothing where the scar buys nothing."""
-    one, other = order((30, 5), (45, 4))
-    words = comparison_text.price(one, other)
-    assert words.endswith("cones fall by 1.0 mm and the scar grows by 15.0 mm: 15 mm of scar for each mm of cone.")
+    sample, other = order((30, 5), (45, 4))
+    text = comparison_text.price(sample, other)
+    assert text.endswith("cones fall by 1.0 mm and the scar grows by 15.0 mm: 15 mm of scar for each mm of cone.")
     assert comparison_text.price(*order((30, 5), (45, 5.04))) == ""
     assert comparison_text.price(*order((30, 4), (45, 5))) == ""
     assert comparison_text.price(*order((30, 5), (30.01, 4))) == ""
@@ -63,7 +63,7 @@ def test_without_a_scar():
     assert lines[0] == "The longer the scar, the lower the cones: 5.0, 3.0 mm."
     assert lines[-1] == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
     assert comparison_text.trade_off([purse])[-1] == "There is nothing else to compare with."
-    assert [words for words, _ in comparison_text.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
+    assert [text for text, _ in comparison_text.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
 
 
 def test_skin_taken_away():
@@ -80,15 +80,15 @@ def test_skin_taken_away():
 def test_three_questions():
     """Three of them, each ends as a question and has an answer, for one closure, several, a flap, single sutures."""
     tied = result(TIED, suture_forces_N=[0.9, 0.5], suture_forces_final_N=[0.4, 0.3])
-    for one, named in [
+    for sample, named in [
         (of(), []),
         (of(), order((30, 5), (45, 4))),
         (result(FLAP), []),
         (tied, []),
         (result(PURSE, **LEFT_OPEN), []),
     ]:
-        asked = comparison_text.questions(one, [("this", one), *named])
-        assert len(asked) == 3 and all("?" in question and answer for question, answer in asked)
+        wanted = comparison_text.questions(sample, [("this", sample), *named])
+        assert len(wanted) == 3 and all("?" in question and answer for question, answer in wanted)
 
 
 def test_best():
@@ -107,16 +107,16 @@ def test_by_another_number():
     """Put in order by how wide they are freed: sentences begin with that, and cones are weighed against the force."""
     freed = {"far": 30.0, "near": 5.0, "middle": 15.0}
     force = {"far": 1.6, "near": 2.2, "middle": 1.9}
-    named = [(words, of(closing_force_N=force[words], cone_height_mm=1 + freed[words] / 10)) for words in freed]
-    key = {id(result): freed[words] for words, result in named}
+    named = [(text, of(closing_force_N=force[text], cone_height_mm=1 + freed[text] / 10)) for text in freed]
+    key = {id(result): freed[text] for text, result in named}
     by = By("the farther it is freed", lambda result: key[id(result)], ("closing_force_N", "smallest force to close"))
-    assert [words for words, _ in comparison_text.ordered(named, by)] == ["near", "middle", "far"]
+    assert [text for text, _ in comparison_text.ordered(named, by)] == ["near", "middle", "far"]
     lines = comparison_text.trade_off(named, by)
     assert lines[0] == "The farther it is freed, the higher the cones: 1.5, 2.5, 4.0 mm."
     assert "The farther it is freed, the smaller the force to close: 2.20, 1.90, 1.60 N." in lines
     assert "The scar is alike: 34.0, 34.0, 34.0 mm." in lines and not any("each mm of cone" in line for line in lines)
-    asked = comparison_text.questions(named[0][1], named, by)
-    assert asked[1][1].startswith("Lowest cones: “near”; smallest force to close: “far”. None has both")
+    wanted = comparison_text.questions(named[0][1], named, by)
+    assert wanted[1][1].startswith("Lowest cones: “near”; smallest force to close: “far”. None has both")
 
 
 def test_sutures():

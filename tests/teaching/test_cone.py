@@ -16,13 +16,13 @@ from fem.teaching import cone
 from fem.teaching.cone import RADIUS, Cone, Tip, instructions, of_one_kind, pattern, tips
 
 
-def result(one, heights):
+def result(sample, heights):
     """A result with the tips of a plan, left to right, and the heights computed there."""
-    met = [m for m in junctions.junctions(physical.plan(one)) if m.places.shape[1] == 1]
+    met = [m for m in junctions.junctions(physical.plan(sample)) if m.places.shape[1] == 1]
     X = np.array([m.places[:, 0] for m in met]).T
     X = X[:, np.argsort(X[0])]
     return Result(
-        one,
+        sample,
         stages=tips_at(np.hstack([[[99.0], [99.0]], X]), np.arange(len(met)) + 1),
         measures={"cones": [{"height_mm": h} for h in heights]},
     )
@@ -61,31 +61,31 @@ def test_pattern(deficit):
 
 def test_deficit_of_the_plan():
     """A lens of 30 x 10 mm: its paper cone lacks its tip angle, 4 atan(1/3) = 73.74 degrees, at both tips alike."""
-    found = tips(result(case(text("lens", 30)), [1.5, 2.5]))
-    assert [degrees(t.deficit) for t in found] == approx([73.7398] * 2, abs=1e-3)
-    assert {t.at[0]: t.height for t in found} == {-15.0: 1.5, 15.0: 2.5}
-    assert [len(group) for group in of_one_kind(found)] == [2]
+    outcome = tips(result(case(text("lens", 30)), [1.5, 2.5]))
+    assert [degrees(t.deficit) for t in outcome] == approx([73.7398] * 2, abs=1e-3)
+    assert {t.at[0]: t.height for t in outcome} == {-15.0: 1.5, 15.0: 2.5}
+    assert [len(group) for group in of_one_kind(outcome)] == [2]
 
 
 def test_of_a_flap():
     """A rhombic flap: the two tips of 60 degrees make one model; its saddle of -120 degrees makes none."""
     written = text("flap", 1).replace("kind: lens, length_mm: 1, width_mm: 10", "kind: circle, diameter_mm: 15")
-    one = case(
+    sample = case(
         written.replace("radius_mm: 40", "radius_mm: 90").replace(
             "{undermine_mm: 6}", "{technique: rhombic, undermine_mm: 6}"
         )
     )
-    found = tips(result(one, [1.0, 2.0]))
-    assert [degrees(t.deficit) for t in found] == approx([60, 60]) and len(of_one_kind(found)) == 1
+    outcome = tips(result(sample, [1.0, 2.0]))
+    assert [degrees(t.deficit) for t in outcome] == approx([60, 60]) and len(of_one_kind(outcome)) == 1
 
 
 def test_without_measure():
     """A tip at which nothing was measured has no height, and the words then claim none."""
     none = replace(result(case(text("lens", 30)), []), stages=tips_at(np.zeros((2, 0)), np.zeros(0, int)))
-    found = tips(none)
-    assert [t.height for t in found] == [None, None]
-    words = " ".join(instructions(Cone(found[0].deficit, RADIUS), found, -1.0))
-    assert "computed skin" not in words and "73.7°" in words
+    outcome = tips(none)
+    assert [t.height for t in outcome] == [None, None]
+    phrase = " ".join(instructions(Cone(outcome[0].deficit, RADIUS), outcome, -1.0))
+    assert "computed skin" not in phrase and "73.7°" in phrase
 
 
 def test_ring():
@@ -101,9 +101,9 @@ def test_words():
     """The numbers in words are those of the cone: height, width and angle, and what was computed for skin."""
     made = Cone(radians(73.74), 45.0)
     group = [Tip((-30.0, 0.0), made.deficit, 4.0), Tip((30.0, 0.0), made.deficit, 3.1)]
-    words = " ".join(instructions(made, group, radians(-147.5)))
-    assert f"{45 * cos(made.half_angle):.1f} mm high and {90 * sin(made.half_angle):.1f} mm wide" in words
-    assert "stands 4.0 mm and 3.1 mm high" in words and "147.5° of skin are too many" in words
+    phrase = " ".join(instructions(made, group, radians(-147.5)))
+    assert f"{45 * cos(made.half_angle):.1f} mm high and {90 * sin(made.half_angle):.1f} mm wide" in phrase
+    assert "stands 4.0 mm and 3.1 mm high" in phrase and "147.5° of skin are too many" in phrase
     assert "too many" not in " ".join(instructions(made, group, 0.0))
     assert acos(made.height / 45) == approx(made.half_angle)
 
@@ -112,5 +112,5 @@ def test_no_cone():
     """A lens of 60 x 0.2 mm lacks 0.76 degrees at its tips, from which no cone is to be expected: no sheet."""
     thin = case(text("lens", 60).replace("width_mm: 10", "width_mm: 0.2").replace("radius_mm: 40", "radius_mm: 90"))
     assert cone.sheet(result(thin, [0, 0])) is None
-    drawn = cone.sheet(result(case(text("lens", 30)), [1.0, 2.0]))
-    assert [s.style for s in drawn.strokes] == ["cut", "fold", "ring", "ring"]
+    drawing = cone.sheet(result(case(text("lens", 30)), [1.0, 2.0]))
+    assert [s.style for s in drawing.strokes] == ["cut", "fold", "ring", "ring"]

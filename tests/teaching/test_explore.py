@@ -16,7 +16,7 @@ from fem.results import result
 from fem.results.quantities import numbers, shown
 from fem.teaching import explore
 
-ASKED = (
+EXPLORATION = (
     "title: How long?\nquestion: Where would you stop?\nbase:\n"
     + "".join(f"  {line}\n" for line in WRITTEN.replace("NAME", "trial").replace("LENGTH", "20").splitlines())
     + """\
@@ -32,7 +32,7 @@ PLACES = [(choice, ratio) for choice in ("lens", "rhombus") for ratio in ("2", "
 
 @pytest.fixture(scope="module")
 def exploration():
-    return parse(ASKED, explore.Exploration, "test.yaml")
+    return parse(EXPLORATION, explore.Exploration, "test.yaml")
 
 
 @pytest.fixture(scope="module")
@@ -42,8 +42,8 @@ def into(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def results(exploration, into):
-    asked = [step.case for step in explore.steps(exploration)]
-    return compare.results(asked, compare.solve_missing(asked, into=into), into=into)
+    wanted = [step.case for step in explore.steps(exploration)]
+    return compare.results(wanted, compare.solve_missing(wanted, into=into), into=into)
 
 
 @pytest.fixture(scope="module")
@@ -90,16 +90,16 @@ def test_shipped_files(path):
 )
 def test_bad_files(before, after, place, message):
     """Each mistake is told of with its place and what is allowed."""
-    assert before in ASKED
-    with pytest.raises(BadCase) as told:
-        parse(ASKED.replace(before, after), explore.Exploration, "test.yaml")
-    assert message in str(told.value)
-    assert place in str(told.value), str(told.value)
+    assert before in EXPLORATION
+    with pytest.raises(BadCase) as error:
+        parse(EXPLORATION.replace(before, after), explore.Exploration, "test.yaml")
+    assert message in str(error.value)
+    assert place in str(error.value), str(error.value)
 
 
 def test_too_many():
     """More closures than MOST are refused before any is computed."""
-    many = ASKED.replace("[2, 2.8]", str([1 + k / 4 for k in range(explore.MOST // 2 + 1)]))
+    many = EXPLORATION.replace("[2, 2.8]", str([1 + k / 4 for k in range(explore.MOST // 2 + 1)]))
     with pytest.raises(BadCase, match=f"at most {explore.MOST} closures"):
         parse(many, explore.Exploration, "test.yaml")
 
@@ -110,9 +110,9 @@ def test_too_many():
 @pytest.mark.parametrize("width", [390, 1280])
 def test_nothing_goes_wrong(opened, written, width):
     """No error, no request but for the file, no sideways scrolling; every picture is there and has words."""
-    tab, said = opened(written, width)
+    tab, complaints = opened(written, width)
     assert tab.locator("#live").is_visible()
-    assert said == []
+    assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     assert (
         tab.evaluate("[...document.images].map((i) => i.complete && i.naturalWidth > 0 && i.alt !== '')") == [True] * 3
@@ -126,9 +126,9 @@ def test_keyboard_alone(opened, written, results, width):
 
     Numbers are those of measures.json as they are printed everywhere.
     """
-    tab, said = opened(written, width)
+    tab, complaints = opened(written, width)
     seen = []
-    for place, one in zip(range(len(PLACES)), results, strict=True):
+    for place, sample in zip(range(len(PLACES)), results, strict=True):
         if place == 0:
             tab.keyboard.press("Tab")
             assert tab.evaluate("document.activeElement.id") == "ratio"
@@ -139,7 +139,7 @@ def test_keyboard_alone(opened, written, results, width):
             tab.keyboard.press("Home")
         else:
             tab.keyboard.press("ArrowRight")
-        measured = numbers(one.measures)
+        measured = numbers(sample.measures)
         choice, ratio = PLACES[place]
         size = f"{10 * float(ratio):g}\N{NO-BREAK SPACE}×\N{NO-BREAK SPACE}10\N{NO-BREAK SPACE}mm"
         title = tab.locator("#title").inner_text().lower()
@@ -154,21 +154,21 @@ def test_keyboard_alone(opened, written, results, width):
             "alt"
         )
         assert tab.locator("#ratio").get_attribute("aria-valuetext") == f"{ratio} : 1"
-        assert tab.locator("tr.now").get_attribute("data-step") == one.name
+        assert tab.locator("tr.now").get_attribute("data-step") == sample.name
         seen.append((tab.locator("#plan").get_attribute("src"), tab.locator("#skin").get_attribute("src")))
     assert len({plan for plan, _ in seen}) == len({skin for _, skin in seen}) == len(PLACES)
-    assert said == []
+    assert complaints == []
 
 
 def test_slider_snaps(opened, written):
     """It has as many places as ratios, whatever is asked of it: no number between two that were computed."""
     tab, _ = opened(written)
     slider = tab.locator("#ratio")
-    found = []
-    for asked in ("-3", "0.3", "0.7", "9"):
-        slider.evaluate("(one, value) => { one.value = value; one.dispatchEvent(new Event('input')); }", asked)
-        found.append(tab.locator("#ratio-said").inner_text())
-    assert found == ["2 : 1", "2 : 1", "2.8 : 1", "2.8 : 1"]
+    outcome = []
+    for wanted in ("-3", "0.3", "0.7", "9"):
+        slider.evaluate("(one, value) => { one.value = value; one.dispatchEvent(new Event('input')); }", wanted)
+        outcome.append(tab.locator("#ratio-said").inner_text())
+    assert outcome == ["2 : 1", "2 : 1", "2.8 : 1", "2.8 : 1"]
 
 
 def test_change(opened, written, results):
@@ -177,9 +177,9 @@ def test_change(opened, written, results):
     assert tab.locator("#change").inner_text() == ""
     tab.locator("#ratio").press("ArrowRight")
     parts = []
-    for name, words in zip(explore.FIRST, ("cones", "scar"), strict=True):
-        short, long = (float(shown(name, numbers(one.measures)[name])) for one in results[:2])
-        parts.append(f"{words} {long - short:+.1f} mm".replace("-", "−"))
+    for name, text in zip(explore.FIRST, ("cones", "scar"), strict=True):
+        short, long = (float(shown(name, numbers(sample.measures)[name])) for sample in results[:2])
+        parts.append(f"{text} {long - short:+.1f} mm".replace("-", "−"))
     assert (
         tab.locator("#change")
         .inner_text()
@@ -195,15 +195,15 @@ def test_table_and_chart(opened, written, results):
         "[...document.querySelectorAll('tr[data-step]')].map((row) => [row.dataset.step,"
         " ...[...row.querySelectorAll('data')].map((one) => Number(one.value))])"
     )
-    assert rows == [[one.name, *(numbers(one.measures)[name] for name in explore.ROWS)] for one in results]
+    assert rows == [[sample.name, *(numbers(sample.measures)[name] for name in explore.ROWS)] for sample in results]
     points = dict(tab.evaluate(
         "[...document.querySelectorAll('[data-point]')].map((one) => [one.dataset.point,"
         " one.getAttribute('transform').match(/-?[\\d.]+/g).map(Number)])"
     ))  # fmt: skip
-    ordered = sorted(results, key=lambda one: one.measures["scar_length_mm"])
-    across = [points[one.name][0] for one in ordered]
+    ordered = sorted(results, key=lambda sample: sample.measures["scar_length_mm"])
+    across = [points[sample.name][0] for sample in ordered]
     assert across == sorted(across) and across[0] < across[-1]
-    up = [points[one.name][1] for one in sorted(results, key=lambda one: one.measures["cone_height_mm"])]
+    up = [points[sample.name][1] for sample in sorted(results, key=lambda sample: sample.measures["cone_height_mm"])]
     assert up == sorted(up, reverse=True)
 
 
@@ -211,14 +211,14 @@ def test_what_is_not_closed(opened, exploration, results, tmp_path):
     """A closure that was not found says why, as text, and shows neither picture nor number of another."""
     failed = replace(results[1], reason=f"never met {EVIL}", measures={}, stages=None, profiles={})
     path = explore.write(exploration, [results[0], failed, *results[2:]], tmp_path)
-    tab, said = opened(path)
+    tab, complaints = opened(path)
     tab.locator("#ratio").press("ArrowRight")
     assert tab.locator("#said").inner_text() == f"No closure was found: never met {EVIL}"
     assert not tab.locator("#found").is_visible()
-    assert tab.locator("img[src=x]").count() == 0 and said == []
+    assert tab.locator("img[src=x]").count() == 0 and complaints == []
     tab.locator("#ratio").press("ArrowLeft")
     assert tab.locator("#found").is_visible()
-    nothing = [replace(one, reason="no") for one in results]
+    nothing = [replace(sample, reason="no") for sample in results]
     with pytest.raises(ValueError, match="nothing to explore"):
         explore.html(exploration, nothing)
 
@@ -234,22 +234,22 @@ def test_text_is_escaped(opened, exploration, results, tmp_path):
     """Words of the file that look like HTML show as they are written."""
     odd = exploration.model_copy(update={"title": EVIL, "question": EVIL})
     path = explore.write(odd, results, tmp_path)
-    tab, said = opened(path)
+    tab, complaints = opened(path)
     assert tab.title() == EVIL and tab.locator("h1").inner_text() == EVIL
-    assert tab.locator("img[src=x]").count() == 0 and said == []
+    assert tab.locator("img[src=x]").count() == 0 and complaints == []
     assert json.loads(tab.locator("#steps").text_content())["ratios"] == ["2", "2.8"]
 
 
 def test_command(results, into, tmp_path, capsys):
     """`flatseam teach` of such a file writes the page beside the results; a bad one is told of with its place."""
     path = tmp_path / "asked.yaml"
-    path.write_text(ASKED)
+    path.write_text(EXPLORATION)
     with pytest.raises(SystemExit) as ended:
         app(["teach", str(path), "--into", str(into)])
     assert ended.value.code == 0
     assert capsys.readouterr().out == f"{into / 'trial.html'}\n"
     assert "<title>How long?</title>" in (into / "trial.html").read_text()
-    path.write_text(ASKED.replace("[2, 2.8]", "[2.8, 2]"))
+    path.write_text(EXPLORATION.replace("[2, 2.8]", "[2.8, 2]"))
     with pytest.raises(SystemExit) as ended:
         app(["teach", str(path), "--into", str(into)])
     assert ended.value.code == 2
@@ -258,5 +258,5 @@ def test_command(results, into, tmp_path, capsys):
 
 def test_first_look_is_the_result(results):
     """Results of the page are those of the folders: the reader of `compare` found them all."""
-    assert [one.reason for one in results] == [""] * len(PLACES)
-    assert all(isinstance(one, result.Result) and one.stages.closed[-1] == 1 for one in results)
+    assert [sample.reason for sample in results] == [""] * len(PLACES)
+    assert all(isinstance(sample, result.Result) and sample.stages.closed[-1] == 1 for sample in results)

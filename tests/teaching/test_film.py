@@ -25,8 +25,8 @@ TIED = text("tied", 28).replace("undermine_mm: 6", "undermine_mm: 6, sutures: {k
 def results(tmp_path_factory):
     """A lens joined all along, one with three sutures, and a longer one."""
     into = tmp_path_factory.mktemp("results")
-    asked = [case(text("lens", 28)), case(TIED), case(text("longer", 36))]
-    return [result.read(close.close(one, into=into), one) for one in asked]
+    request = [case(text("lens", 28)), case(TIED), case(text("longer", 36))]
+    return [result.read(close.close(sample, into=into), sample) for sample in request]
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -57,14 +57,14 @@ def decoded(path):
     with av.open(str(path)) as container:
         assert container.streams.video[0].codec_context.pix_fmt == "yuv420p"
         assert container.streams.video[0].codec_context.name == "h264"
-        return [one.to_ndarray(format="rgb24") for one in container.decode(video=0)], container.streams.video[
+        return [sample.to_ndarray(format="rgb24") for sample in container.decode(video=0)], container.streams.video[
             0
         ].average_rate
 
 
-def difference(one, other):
+def difference(sample, other):
     """Mean difference of two images, of 255."""
-    return np.abs(one.astype(float) - other).mean()
+    return np.abs(sample.astype(float) - other).mean()
 
 
 # Keyframes ------------------------------------------------------------------------------------------------------
@@ -82,16 +82,16 @@ def test_keyframes(results):
     cone = shown("cone_height_mm", results[0].measures["cone_height_mm"])
     assert running[-1].caption.startswith(f"Cones {cone} mm high, scar ")
     assert f"{shown('_mm', results[0].measures['gape_width_mm'])} mm wide" in running[2].caption
-    assert all(words == timeline.ON_THE_WAY for words in (m.caption for m in running[3:-1]))
+    assert all(phrase == timeline.ON_THE_WAY for phrase in (m.caption for m in running[3:-1]))
 
 
 def test_first_keyframes_are_flat_and_last_is_the_closed_state(results):
     """Before the cut skin lies where it lay; the gaping wound and the closed one are those of the result."""
-    one = results[0]
-    made = timeline.keyframes(one)
-    assert (made[0].x[:2] == one.stages.X).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
-    assert (made[2].x == one.stages.x[0]).all()
-    assert (made[-1].x == one.stages.x[-1]).all()
+    sample = results[0]
+    made = timeline.keyframes(sample)
+    assert (made[0].x[:2] == sample.stages.X).all() and (made[1].x == made[0].x).all() and not made[0].x[2].any()
+    assert (made[2].x == sample.stages.x[0]).all()
+    assert (made[-1].x == sample.stages.x[-1]).all()
 
 
 def test_trimmed(results):
@@ -114,21 +114,21 @@ def test_trimmed(results):
 def test_left_open(results):
     """A wound whose edge is not sewn shows all of that edge, and says nothing of a scar; nor does it of folds if there
     are none, for what is 0 or unknown is left out."""
-    one = results[0]
+    sample = results[0]
     round_wound = {"outline": {"kind": "circle", "diameter_mm": 10}}
     purse = {"technique": "purse-string", "thread_mm": 24, "undermine_mm": 6}
-    content = one.case.model_dump(mode="json", exclude_none=True) | {"wound": round_wound, "closure": purse}
+    content = sample.case.model_dump(mode="json", exclude_none=True) | {"wound": round_wound, "closure": purse}
     opened = replace(
-        one, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
+        sample, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
     )
-    opened = replace(opened, stages=replace(one.stages, seams=()))
+    opened = replace(opened, stages=replace(sample.stages, seams=()))
     last = timeline.ending(numbers(opened.measures))
     assert last == "52 mm² left open." and timeline.done(opened) == "Drawn together, left open"
-    keyframe = timeline.keyframes(one)[1]
-    edge = np.unique(one.stages.pairs)
-    drawn = film.edges(replace(keyframe, of=opened))
-    assert len(drawn) == 1 and drawn[0].shape[1] == edge.size + 1 and (drawn[0][:, 0] == drawn[0][:, -1]).all()
-    assert (np.unique(drawn[0], axis=1) == np.unique(keyframe.x[:, edge], axis=1)).all()
+    keyframe = timeline.keyframes(sample)[1]
+    edge = np.unique(sample.stages.pairs)
+    lines = film.edges(replace(keyframe, of=opened))
+    assert len(lines) == 1 and lines[0].shape[1] == edge.size + 1 and (lines[0][:, 0] == lines[0][:, -1]).all()
+    assert (np.unique(lines[0], axis=1) == np.unique(keyframe.x[:, edge], axis=1)).all()
 
 
 def test_between(results):
@@ -162,27 +162,27 @@ def test_stitches(results):
 
 def test_last_view_is_that_of_the_comparison(results, shot):
     """The closed skin from the same camera in the same colours as on the comparison page, to the pixel."""
-    one = results[0]
-    drawn = film.view(timeline.keyframes(one)[-1], shot.ranges)
-    assert (drawn == chart.height_image(one, shot.ranges)).all()
+    sample = results[0]
+    picture = film.view(timeline.keyframes(sample)[-1], shot.ranges)
+    assert (picture == chart.height_image(sample, shot.ranges)).all()
 
 
 def test_nothing_is_cut_off(results):
     """The rows that the camera leaves out are white in all keyframes, those at its ends are not far from skin."""
-    both = film.camera([keyframe for one in results[:2] for keyframe in timeline.keyframes(one)])
+    both = film.camera([keyframe for sample in results[:2] for keyframe in timeline.keyframes(sample)])
     low, high = both.rows
-    drawn = []
-    for one in results[:2]:
-        for keyframe in (timeline.keyframes(one)[0], timeline.keyframes(one)[-1]):
-            drawn.append((film.view(keyframe, both.ranges) < 255).any(axis=(1, 2)))
-    rows = np.flatnonzero(np.any(drawn, axis=0))
+    skins = []
+    for sample in results[:2]:
+        for keyframe in (timeline.keyframes(sample)[0], timeline.keyframes(sample)[-1]):
+            skins.append((film.view(keyframe, both.ranges) < 255).any(axis=(1, 2)))
+    rows = np.flatnonzero(np.any(skins, axis=0))
     assert low <= rows[0] < low + 2 * film.AROUND and high - 2 * film.AROUND < rows[-1] + 1 <= high
 
 
 def test_uncut_skin_is_whole(results, shot):
     """Where the wound will be, skin is seen before the cut and the white ground after it."""
-    one = results[0]
-    before, after = (film.view(keyframe, shot.ranges) for keyframe in timeline.keyframes(one)[:2])
+    sample = results[0]
+    before, after = (film.view(keyframe, shot.ranges) for keyframe in timeline.keyframes(sample)[:2])
     middle = np.array(before.shape[:2]) // 2
     assert (after[tuple(middle)] == 255).all()
     assert (before[tuple(middle)] < 255).any()
@@ -202,11 +202,11 @@ def test_frames(kept):
 
 def test_plan_shows_the_stage(results):
     """The share of white in the plan is the open wound's: the area cut out, none of it when uncut or closed."""
-    one = results[0]
-    made, half = timeline.keyframes(one), one.stages.half_width
+    sample = results[0]
+    made, half = timeline.keyframes(sample), sample.stages.half_width
     white = [(np.asarray(film.inset(m, half, 300)) > 250).all(axis=2).mean() for m in (made[0], made[1], made[-1])]
     whole = 4 * half**2 * film.canvas.SHAPE
-    assert white[1] == approx(one.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
+    assert white[1] == approx(sample.measures["removed_area_mm2"] / whole, rel=0.15)  # the line covers some of it
     assert max(white[0], white[2]) < 1e-3
 
 
@@ -233,7 +233,7 @@ def test_mp4(filmed, kept, tmp_path):
     assert difference(images[-1], kept[-1][1]) < 1
     ends = np.cumsum([times for _, times in filmed]) - 1
     held = [end for end, (_, times) in zip(ends, filmed, strict=True) if times >= film.HOLD]
-    nearest = [np.argmin([difference(images[end], one) for _, one in kept]) for end in held]
+    nearest = [np.argmin([difference(images[end], sample) for _, sample in kept]) for end in held]
     assert nearest == list(range(len(kept)))
 
 
@@ -254,7 +254,7 @@ def test_gif(filmed, kept, tmp_path):
 
 def test_several_in_step(results, tmp_path):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
-    made = [timeline.keyframes(one) for one in results[:2]]
+    made = [timeline.keyframes(sample) for sample in results[:2]]
     shown = film.film_of_several(made, ["all along", "by three sutures"])
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")

@@ -32,7 +32,7 @@ def into(made, tmp_path):
 
 
 @pytest.fixture
-def one():
+def plain():
     return lesson.of_case(case(SMALL))
 
 
@@ -54,9 +54,9 @@ def two_products(monkeypatch):
     monkeypatch.setattr(handout, "PRODUCTS", {name: product(name) for name in count})
 
 
-def test_record(into, one):
+def test_record(into, plain):
     """handout.json lists the files of each product, and no others are there."""
-    folder, _ = teach(one, into=into, only=("template",))
+    folder, _ = teach(plain, into=into, only=("template",))
     record = json.loads((folder / MADE).read_text())
     assert set(record["made"]) == {"template"} <= set(PRODUCTS)
     assert {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()} == {
@@ -66,29 +66,30 @@ def test_record(into, one):
     assert [p.name for p in Path(into).iterdir()] == ["small"]
 
 
-def test_everything(into, one):
+def test_everything(into, plain):
     """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper."""
-    folder, missing = teach(one, into=into, paper="Letter")
-    drawn = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
+    folder, missing = teach(plain, into=into, paper="Letter")
+    sheets = {"lesson.pdf", "lesson.html", "answers.html"}
+    drawings = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
     made = json.loads((folder / MADE).read_text())["made"]
-    assert {name for names in made.values() for name in names} >= drawn | {"lesson.pdf", "lesson.html", "answers.html"}
+    assert {name for names in made.values() for name in names} >= drawings | sheets
     assert made["bench"] == [] and missing == {}
     for name in ("template.pdf", "cone.pdf", "lesson.pdf"):
         assert pdf_pages.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
     assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133"}
 
 
-def test_missing_neighbour(into, one):
+def test_missing_neighbour(into, plain):
     """A neighbour that cannot be closed is told of, on the sheet and to the caller; the rest is made all the same."""
     stuck = lesson.Neighbour(label="held fast", case=case(STUCK))
-    folder, missing = teach(one.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
+    folder, missing = teach(plain.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
     assert list(missing) == ["stuck"]
     assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()
 
 
-def test_lasts_as_long_as_its_result(into, one, two_products):
+def test_lasts_as_long_as_its_result(into, plain, two_products):
     """With a handout inside, the result is complete; computed anew, the handout is gone."""
-    folder, _ = teach(one, into=into)
+    folder, _ = teach(plain, into=into)
     assert folder == into / "small" / "handout" and state(into / "small", case(SMALL)).complete
     close(case(SMALL), into=into)
     assert folder.exists()
@@ -96,44 +97,44 @@ def test_lasts_as_long_as_its_result(into, one, two_products):
     assert not folder.exists() and state(into / "small", case(SMALL)).complete
 
 
-def test_only(into, one, two_products):
+def test_only(into, plain, two_products):
     """Asked for one product, the others stay as they were."""
-    folder, _ = teach(one, into=into)
-    teach(one, into=into, only=("a",))
+    folder, _ = teach(plain, into=into)
+    teach(plain, into=into, only=("a",))
     assert (folder / "a.txt").read_text() == "small 2" and (folder / "b.txt").read_text() == "small 1"
     assert json.loads((folder / MADE).read_text())["made"] == {"a": ["a.txt"], "b": ["b.txt"]}
 
 
-def test_whole_or_not_at_all(into, one, two_products):
+def test_whole_or_not_at_all(into, plain, two_products):
     """A product that fails leaves the handout as it was, and nothing beside it."""
-    folder, _ = teach(one, into=into)
+    folder, _ = teach(plain, into=into)
     before = {p.name: p.read_text() for p in folder.iterdir()}
     with pytest.raises(OSError, match="disk full"):
-        teach(one, into=into)
+        teach(plain, into=into)
     assert {p.name: p.read_text() for p in folder.iterdir()} == before
     assert sorted(p.name for p in folder.parent.iterdir() if p.name.startswith((".", "handout"))) == ["handout"]
 
 
-def test_frames_and_film(into, one, monkeypatch):
+def test_frames_and_film(into, plain, monkeypatch):
     """Frames in a folder of their own, first uncut, last closed, and a film of them."""
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
-    folder, _ = teach(one, into=into, only=("frames",))
+    folder, _ = teach(plain, into=into, only=("frames",))
     made = json.loads((folder / MADE).read_text())["made"]["frames"]
     assert [name for name in made if not name.startswith("frames/")] == ["closure.gif", "closure.mp4"]
     stages = [name for name in made if name.startswith("frames/")]
     assert stages[0].endswith("01-uncut-skin.png") and stages[-1].endswith("closed.png")
 
 
-def test_solid(into, one):
+def test_solid(into, plain):
     """At twice the height, files whose names say so; what cannot be printed leaves the reason and no body."""
-    folder, _ = teach(one, into=into, only=("solid",), heights=2.0)
+    folder, _ = teach(plain, into=into, only=("solid",), heights=2.0)
     names = {"solid-heights-x2.stl", "solid-heights-x2.3mf", "solid.txt"}
     assert set(json.loads((folder / MADE).read_text())["made"]["solid"]) == names
     with np.load(into / "small" / "stages.npz") as stages:
         arrays = dict(stages)
     arrays["x"][-1][:2, arrays["x"][-1][0] > 30] *= -1  # part of the rim on the other side
     np.savez(into / "small" / "stages.npz", **arrays)
-    folder, _ = teach(one, into=into, only=("solid",), heights=1.0)
+    folder, _ = teach(plain, into=into, only=("solid",), heights=1.0)
     assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
     assert {path.name for path in folder.iterdir()} == {MADE, "solid.txt"}  # those of twice the height are gone
     assert "cannot be printed in 3D: the rim of the closed skin crosses itself" in (folder / "solid.txt").read_text()

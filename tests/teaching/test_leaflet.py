@@ -39,15 +39,15 @@ def into(tmp_path_factory):
 @pytest.fixture(scope="module")
 def named(into):
     """(label, Result) of three closures; the words need escaping."""
-    asked = [case(text(name, length)) for name, length in LENGTHS.items()]
-    return [(f"{one.name} {EVIL}", results.read(close.close(one, into=into), one)) for one in asked]
+    wanted = [case(text(name, length)) for name, length in LENGTHS.items()]
+    return [(f"{sample.name} {EVIL}", results.read(close.close(sample, into=into), sample)) for sample in wanted]
 
 
 @pytest.fixture(scope="module")
 def pad(into):
     """A closure in a bench material."""
-    one = case(PAD)
-    return results.read(close.close(one, into=into), one)
+    sample = case(PAD)
+    return results.read(close.close(sample, into=into), sample)
 
 
 @pytest.fixture(scope="module")
@@ -55,12 +55,12 @@ def made(named, into):
     """The lesson on the middle one of three, and its answers."""
     (_, middle), first, last = named[1], named[0], named[2]
     failed = ("failed", Result(middle.case, reason=f"never met {EVIL}"))
-    one = lesson.of_case(middle.case).model_copy(
+    sample = lesson.of_case(middle.case).model_copy(
         update={"title": f"A title {EVIL}", "question": f"Why {EVIL}?", "label": "middle", "notes": (EVIL,)}
     )
     neighbours = (first, last, failed)
     plan = (into / "middle" / "pictures" / "plan.png").read_bytes()
-    return leaflet.lesson_sheet(one, middle, neighbours, plan=plan), leaflet.answers(one, middle, neighbours)
+    return leaflet.lesson_sheet(sample, middle, neighbours, plan=plan), leaflet.answers(sample, middle, neighbours)
 
 
 def root(written):
@@ -69,7 +69,7 @@ def root(written):
     return ElementTree.fromstring(closed)
 
 
-def said(blocks):
+def texts_of(blocks):
     """Every text of blocks."""
     for part in blocks:
         if part.kind == "items":
@@ -86,9 +86,9 @@ def test_html(made):
     """Every text is in the HTML as text, markup in it included; nothing is loaded from elsewhere."""
     for sheet in made:
         written = html(sheet)
-        words = " ".join(root(written).itertext())
-        assert all(one in words for blocks in sheet.pages for one in said(blocks))
-        assert "<img src=x" not in written and sheet.title in words
+        phrase = " ".join(root(written).itertext())
+        assert all(sample in phrase for blocks in sheet.pages for sample in texts_of(blocks))
+        assert "<img src=x" not in written and sheet.title in phrase
         (policy,) = [e.get("content") for e in root(written).iter("meta") if e.get("http-equiv")]
         assert policy.startswith("default-src 'none'; img-src data:") and "://" not in written
         pictures = [e for e in root(written).iter("img")]
@@ -102,10 +102,10 @@ def test_pdf(made, tmp_path):
         write_pdf(path, made, paper=paper, footer="the foot")
         assert pdf_pages.sizes(path) == [approx(size, abs=0.1)] * 3
         every = [re.sub(r"\W", "", page) for page in pdf_pages.texts(path)]
-        for blocks, words in zip([*made[0].pages, *made[1].pages], every, strict=True):
-            missing = [one for one in said(blocks) if re.sub(r"\W", "", one) not in words]
+        for blocks, phrase in zip([*made[0].pages, *made[1].pages], every, strict=True):
+            missing = [sample for sample in texts_of(blocks) if re.sub(r"\W", "", sample) not in phrase]
             assert missing == []
-        assert all("thefoot" in words for words in every)
+        assert all("thefoot" in phrase for phrase in every)
 
 
 def test_fits(made, tmp_path):
@@ -118,20 +118,20 @@ def test_fits(made, tmp_path):
 
 def test_two_pages(made):
     """The answers stand on no page of the sheet; the caution stands there once."""
-    texts = [list(said(blocks)) for blocks in made[0].pages]
+    texts = [list(texts_of(blocks)) for blocks in made[0].pages]
     assert len(texts) == 2 and len(made[1].pages) == 1
     answers = [part.text for part in made[1].pages[0] if part.kind == "paragraph"]
-    assert len(answers) == 3 and not any(answer in one for answer in answers for page in texts for one in page)
-    assert sum(caution() in one for texts in texts for one in texts) == 1
+    assert len(answers) == 3 and not any(answer in sample for answer in answers for page in texts for sample in page)
+    assert sum(caution() in sample for texts in texts for sample in texts) == 1
 
 
 def test_numbers_are_the_measures(named, into):
     """Each cell of the table is the number of measures.json, printed as everywhere."""
     table = leaflet.table(named)
-    assert table.header == ("", *(words for words, _ in named))
+    assert table.header == ("", *(phrase for phrase, _ in named))
     cells = {row[0]: row[1:] for row in table.rows}
     for label, name in [("cone height, mm", "cone_height_mm"), ("closing force, N", "closing_force_N")]:
-        written = [json.loads((into / one / "measures.json").read_text())[name] for one in LENGTHS]
+        written = [json.loads((into / sample / "measures.json").read_text())[name] for sample in LENGTHS]
         assert cells[label] == tuple(shown(name, value) for value in written)
     assert cells["skin missing at a tip, °"] == ("106", "79", "56")  # 4 atan(W/L)
     assert len(cells) == len(table.rows) == len(leaflet.ROWS)  # one more, and one less: nothing is left open
@@ -146,17 +146,17 @@ def test_middle_row_only_of_even_seams(named):
 
 def test_failed_neighbour(made):
     """A neighbour that could not be closed is told of with its reason, and missing in the table."""
-    texts = list(said(made[0].pages[1]))
-    assert any("“failed” could not be closed: never met" in one for one in texts)
+    texts = list(texts_of(made[0].pages[1]))
+    assert any("“failed” could not be closed: never met" in sample for sample in texts)
     assert "failed" not in texts
 
 
 def test_warnings_are_told(named, into):
     """What the run warned of stands on the sheet."""
-    one = lesson.of_case(named[0][1].case)
+    sample = lesson.of_case(named[0][1].case)
     warned = replace(named[0][1], run=named[0][1].run | {"warnings": ["skin passed through skin"]})
-    sheet = leaflet.lesson_sheet(one, warned, (), plan=(into / "short" / "pictures" / "plan.png").read_bytes())
-    assert "Warning: skin passed through skin." in list(said(sheet.pages[0]))
+    sheet = leaflet.lesson_sheet(sample, warned, (), plan=(into / "short" / "pictures" / "plan.png").read_bytes())
+    assert "Warning: skin passed through skin." in list(texts_of(sheet.pages[0]))
 
 
 def test_sources(named, pad):
@@ -181,15 +181,15 @@ def test_bench(pad):
     """What to lay out and to sew, and the heights to be compared with a ruler: those of measures.json."""
     assert bench.on_bench(pad)
     (blocks,) = bench.bench_sheet(pad, [(0, 0.25), (0, 0.5), (0, 0.75)]).pages
-    texts = list(said(blocks))
+    texts = list(texts_of(blocks))
     assert "silicone pad, 2 mm thick, at least 6 cm square" in texts
-    assert any("a ring of 60 mm across" in one for one in texts) and any("Sew from 1 to 3" in one for one in texts)
+    assert all(any(part in text for text in texts) for part in ("a ring of 60 mm across", "Sew from 1 to 3"))
     (rows,) = [part for part in blocks if part.kind == "rows"]
     heights = [cone["height_mm"] for cone in pad.measures["cones"]]
     assert [row[1] for row in rows.rows[:2]] == [shown("cone_height_mm", h) for h in heights]
     assert [row[0] for row in rows.rows[:2]] == ["left cone", "right cone"] and all(row[2] == "" for row in rows.rows)
     assert rows.rows[-1][1] == shown("scar_length_mm", pad.measures["scar_length_mm"])
-    assert any("a choice, no measurement" in one for one in texts) and caution() in texts
+    assert any("a choice, no measurement" in sample for sample in texts) and caution() in texts
 
 
 def test_not_on_the_bench(named):
@@ -221,8 +221,8 @@ def test_stiffness_does_not_matter(pad, into):
 
 def test_highest_place(pad):
     """A highest place that is at no tip has a row of its own."""
-    words = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"cone_height_mm": 99.0}))]
-    assert words == ["left cone", "right cone", "highest place", "scar length, along the skin"]
+    phrase = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"cone_height_mm": 99.0}))]
+    assert phrase == ["left cone", "right cone", "highest place", "scar length, along the skin"]
 
 
 def test_order(named):

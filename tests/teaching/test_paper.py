@@ -22,9 +22,9 @@ def lens(length, width, more=""):
     )
 
 
-def printed(one, path, size):
+def printed(sample, path, size):
     """The template of a case as a PDF."""
-    paper.write(path, [paper.Page("lens", "a test", template(one))], paper=size, footer=FOOTER)
+    paper.write(path, [paper.Page("lens", "a test", template(sample))], paper=size, footer=FOOTER)
     return path
 
 
@@ -55,9 +55,9 @@ def test_tiled(tmp_path, size):
     The sheets are laid on each other as their places in the drawing say; where two of them overlap they show the same,
     crosses included, but for the grey of a pixel's border.
     """
-    one = lens(320, 300)
-    path = printed(one, tmp_path / "a.pdf", size)
-    parts = paper.sheets(paper.Page("lens", "", template(one)), paper.PAPERS[size])[:-1]
+    sample = lens(320, 300)
+    path = printed(sample, tmp_path / "a.pdf", size)
+    parts = paper.sheets(paper.Page("lens", "", template(sample)), paper.PAPERS[size])[:-1]
     dark = pdf_pages.pages(path)
     assert len(parts) == len(dark) - 1 >= 4
     assert [pdf_pages.bar(page) for page in dark] == [approx(100, abs=LIMIT)] * len(dark)
@@ -116,7 +116,7 @@ def test_register_marks():
         return {tuple(np.round(at, 6)) for at in level}
 
     marks = [crosses(tile) for tile in parts]
-    assert all(len(one) == 4 for one in marks)
+    assert all(len(sample) == 4 for sample in marks)
     for k, m in [(0, 1), (2, 3), (0, 2), (1, 3)]:
         assert len(marks[k] & marks[m]) == 2
     assert not marks[0] & marks[3] and not marks[1] & marks[2]
@@ -125,12 +125,12 @@ def test_register_marks():
 def test_words(tmp_path):
     """Every sheet has the reminder and the foot; sheets of one drawing are numbered; fonts are embedded."""
     path = printed(lens(320, 300), tmp_path / "a.pdf", "A4")
-    words = pdf_pages.texts(path)
-    assert all("Print at 100 %" in page and "100 mm" in page and FOOTER in page for page in words)
-    assert [f"sheet {k} of {len(words) - 1}" in page for k, page in enumerate(words, start=1)][:-1] == [True] * (
-        len(words) - 1
+    phrase = pdf_pages.texts(path)
+    assert all("Print at 100 %" in page and "100 mm" in page and FOOTER in page for page in phrase)
+    assert [f"sheet {k} of {len(phrase) - 1}" in page for k, page in enumerate(phrase, start=1)][:-1] == [True] * (
+        len(phrase) - 1
     )
-    assert "hatched: skin to take away" in words[-1]
+    assert "hatched: skin to take away" in phrase[-1]
     assert b"/FontFile2" in path.read_bytes() and b"/Helvetica" not in path.read_bytes().replace(
         b"/BaseFont /Helvetica", b""
     )
@@ -138,8 +138,8 @@ def test_words(tmp_path):
 
 def test_same_file_from_the_same_drawing(tmp_path):
     """Nothing in the PDF depends on when it was written."""
-    one, two = (printed(lens(60, 20), tmp_path / name, "A4").read_bytes() for name in ("a.pdf", "b.pdf"))
-    assert one == two
+    sample, two = (printed(lens(60, 20), tmp_path / name, "A4").read_bytes() for name in ("a.pdf", "b.pdf"))
+    assert sample == two
 
 
 def test_dashes_survive_a_copier(tmp_path):

@@ -29,16 +29,16 @@ def test_highest_elsewhere():
 
 
 @pytest.mark.parametrize(
-    ("length", "words"),
+    ("length", "phrase"),
     [
         (34.0, "34.0 mm long, 4.0 mm longer than the wound was."),
         (28.0, "28.0 mm long, 2.0 mm shorter than the wound was."),
         (30.04, "30.0 mm long, as long as the wound was."),
     ],
 )
-def test_scar(length, words):
+def test_scar(length, phrase):
     """The wound is 30 mm long."""
-    assert sentence.scar(of(scar_length_mm=length)) == f"The scar is {words}"
+    assert sentence.scar(of(scar_length_mm=length)) == f"The scar is {phrase}"
 
 
 def test_dip():
@@ -115,9 +115,9 @@ def test_missing():
 
 def test_skin():
     """Tension along and across, the same every way, or none; freed, not freed, or nothing below."""
-    words = " ".join(sentence.skin(of()))
-    assert "invented: 1.5 mm thick" in words and "2 N/m along the skin tension lines and 1 N/m across" in words
-    assert "they run along the long axis" in words and "are freed from the bed" in words
+    phrase = " ".join(sentence.skin(of()))
+    assert "invented: 1.5 mm thick" in phrase and "2 N/m along the skin tension lines and 1 N/m across" in phrase
+    assert "they run along the long axis" in phrase and "are freed from the bed" in phrase
     flat = text("lens", 30).replace("{along_N_per_m: 2, across_N_per_m: 1}", "{}")
     assert "without tension" in " ".join(sentence.skin(result(flat)))
     same = text("lens", 30).replace("along_N_per_m: 2", "along_N_per_m: 1")
@@ -135,7 +135,7 @@ def test_material():
 
 
 @pytest.mark.parametrize(
-    ("angle", "words"), [(0, "along"), (180, "along"), (90, "across"), (-90, "across"), (150, "30°")]
+    ("angle", "phrase"), [(0, "along"), (180, "along"), (90, "across"), (-90, "across"), (150, "30°")]
 )
-def test_direction(angle, words):
-    assert words in sentence.direction(angle)
+def test_direction(angle, phrase):
+    assert phrase in sentence.direction(angle)

@@ -22,8 +22,8 @@ PYRAMID = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]]).T
 @pytest.fixture(scope="module")
 def closed(tmp_path_factory):
     """A closed lens of 28 x 10 mm."""
-    one = case(text("lens", 28))
-    return result.read(close.close(one, into=tmp_path_factory.mktemp("results")), one)
+    sample = case(text("lens", 28))
+    return result.read(close.close(sample, into=tmp_path_factory.mktemp("results")), sample)
 
 
 @pytest.fixture(scope="module", params=[1.0, 2.5])
@@ -186,10 +186,10 @@ def test_files(printed, tmp_path):
 def test_what_is_said(printed, closed):
     """Thickness, area, volumes and the exaggeration, as they are; no gaps and nothing that leans over."""
     made, exaggeration = printed
-    words = "\n".join(solid.description(made, closed, exaggeration))
-    assert f"heights of the skin x{exaggeration:g}" in words
-    assert f"{made.area:.0f} mm2, {made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3" in words
-    assert words.count("\n") == 4 and words.endswith("not a medical device.")
+    phrase = "\n".join(solid.description(made, closed, exaggeration))
+    assert f"heights of the skin x{exaggeration:g}" in phrase
+    assert f"{made.area:.0f} mm2, {made.skin.volume:.0f} mm3, on a solid base of {made.base.volume:.0f} mm3" in phrase
+    assert phrase.count("\n") == 4 and phrase.endswith("not a medical device.")
 
 
 def test_triangles_of_the_skin(closed):

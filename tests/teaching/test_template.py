@@ -24,10 +24,10 @@ def strokes(drawing, style):
 
 def test_running_suture():
     """A running suture on edges of 64.35 mm: 13 spaces of about 5 mm, so 12 marks, numbered from left to right."""
-    one = case(WIDE)
-    at = made.places(one)
+    sample = case(WIDE)
+    at = made.places(sample)
     assert [fraction for _, fraction in at] == approx(np.arange(1, 13) / 13)
-    drawing = made.sutures(physical.plan(one), at)
+    drawing = made.sutures(physical.plan(sample), at)
     assert [w.text for w in drawing.texts] == [str(k) for k in range(1, 13) for _ in "ab"]
     assert len(drawing.strokes) == 24
 
@@ -37,8 +37,8 @@ def test_interrupted_sutures():
 
     The lens is symmetric, so both marks of a number have the same x and opposite y.
     """
-    one = case(WIDE.replace("{undermine_mm: 6}", "{sutures: {kind: interrupted, spacing_mm: 8, order: halves}}"))
-    marks = strokes(made.sutures(physical.plan(one), made.places(one)), "suture")
+    sample = case(WIDE.replace("{undermine_mm: 6}", "{sutures: {kind: interrupted, spacing_mm: 8, order: halves}}"))
+    marks = strokes(made.sutures(physical.plan(sample), made.places(sample)), "suture")
     upper, lower = np.array(marks[::2]), np.array(marks[1::2])
     assert len(upper) == 7 and upper[0, 0, 0] == approx(0, abs=1e-9)
     assert upper[:, 0] == approx(lower[:, 0], abs=1e-9) and upper[:, 1] == approx(-lower[:, 1], abs=1e-9)
@@ -50,8 +50,8 @@ def test_marks_are_on_both_edges(name):
 
     Into skin: not into what is taken away, nor across a cut.
     """
-    one = cases.read(CONFIGS / "techniques" / f"{name}.yaml")
-    plan, at = physical.plan(one), made.places(one)
+    sample = cases.read(CONFIGS / "techniques" / f"{name}.yaml")
+    plan, at = physical.plan(sample), made.places(sample)
     marks = strokes(made.sutures(plan, at), "suture")
     assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
@@ -66,20 +66,20 @@ def test_marks_are_on_both_edges(name):
 
 def test_numbers_have_room():
     """Numbers of a rhombic flap, where four edges meet in one corner, do not cover each other."""
-    one = cases.read(CONFIGS / "techniques" / "rhombic.yaml")
-    words = made.sutures(physical.plan(one), made.places(one)).texts
+    sample = cases.read(CONFIGS / "techniques" / "rhombic.yaml")
+    phrase = made.sutures(physical.plan(sample), made.places(sample)).texts
     boxes = []
-    for w in words:
+    for w in phrase:
         (x, y), half = w.at, made.LETTER * made.SIZE * len(w.text) / 2
         boxes.append(shapely.box(x - half, y, x + half, y + 0.72 * made.SIZE))
     i, j = shapely.STRtree(boxes).query(boxes, "intersects")
-    assert [(words[a].text, words[b].text) for a, b in zip(i, j, strict=True) if a < b] == []
+    assert [(phrase[a].text, phrase[b].text) for a, b in zip(i, j, strict=True) if a < b] == []
 
 
 def test_tips_and_axis():
     """A lens: a ring and the angle at each tip, 73.74 degrees; the axis reaches 8 mm beyond both."""
-    one = case(WIDE)
-    drawing = made.template(one)
+    sample = case(WIDE)
+    drawing = made.template(sample)
     rings = strokes(drawing, "tip")
     assert sorted(ring.mean(axis=1)[0] for ring in rings) == approx([-30, 30])
     assert [w.text for w in drawing.texts if w.text.startswith("tip")] == ["tip 74°", "tip 74°"]
@@ -90,8 +90,8 @@ def test_tips_and_axis():
 @pytest.mark.parametrize("angle", [0, 30, 90, -45])
 def test_lines(angle):
     """The arrow runs along the skin tension lines, and does not touch the wound."""
-    one = case(WIDE.replace("across_N_per_m: 1", f"across_N_per_m: 1, lines_deg: {angle}"))
-    drawing = made.template(one)
+    sample = case(WIDE.replace("across_N_per_m: 1", f"across_N_per_m: 1, lines_deg: {angle}"))
+    drawing = made.template(sample)
     (arrow,) = strokes(drawing, "lines")
     way = np.diff(arrow, axis=1)[:, 0]
     assert np.degrees(np.arctan2(way[1], way[0])) == approx(angle)
@@ -107,11 +107,11 @@ def test_no_lines():
 
 def test_zones():
     """What is undermined reaches 6 mm beyond the lens; hatching covers what is taken away, and no more."""
-    one = case(WIDE)
-    drawing = made.template(one)
+    sample = case(WIDE)
+    drawing = made.template(sample)
     (zone,) = strokes(drawing, "undermined")
     assert np.ptp(zone, axis=1) == approx((72, 32), abs=0.05)
-    removed = made.removed_skin(physical.plan(one))
+    removed = made.removed_skin(physical.plan(sample))
     hatch = shapely.multilinestrings([line.T for line in strokes(drawing, "removed")])
     assert hatch.difference(removed.buffer(1e-6)).length == approx(0, abs=1e-6)
     assert hatch.buffer(made.HATCH).intersection(removed).area > 0.99 * removed.area
@@ -121,8 +121,8 @@ def test_open_edges_and_flaps():
     """V-Y: a flap, a part that stays on its bed; every kind of line drawn is explained in the key, and no other."""
     drawing = made.template(cases.read(CONFIGS / "techniques" / "v-y.yaml"))
     assert strokes(drawing, "flap") and strokes(drawing, "held")
-    words = [w.text for w in key(drawing).texts]
-    assert "stays on its bed" in words and "edge that stays open" not in words and "fold here" not in words
+    phrase = [w.text for w in key(drawing).texts]
+    assert "stays on its bed" in phrase and "edge that stays open" not in phrase and "fold here" not in phrase
 
 
 def test_bar():
@@ -136,8 +136,8 @@ def test_bar():
 
 def test_purse_string():
     """A circle of 20 mm: 13 stations, evenly around it from half a step on; the edge that stays open beside it."""
-    one = cases.read(CONFIGS / "techniques" / "purse-string.yaml")
-    drawing = made.template(one)
+    sample = cases.read(CONFIGS / "techniques" / "purse-string.yaml")
+    drawing = made.template(sample)
     places = np.array([mark[:, 0] for mark in strokes(drawing, "thread")]).T
     assert np.hypot(*places) == approx(10)
     turn = np.unwrap(np.arctan2(*places[::-1]))

@@ -43,23 +43,23 @@ def read(tmp_path, answers, extra=""):
     return keys.read(path)
 
 
-@pytest.mark.parametrize("asked", WRONG)
-def test_what_cannot_be_asked(tmp_path, asked):
+@pytest.mark.parametrize("wanted", WRONG)
+def test_what_cannot_be_asked(tmp_path, wanted):
     """Reading the study says where and why, with the line and a caret."""
     with pytest.raises(BadCase) as refused:
-        read(tmp_path, asked)
-    assert WRONG[asked] in str(refused.value)
+        read(tmp_path, wanted)
+    assert WRONG[wanted] in str(refused.value)
     assert "study.yaml:8:" in str(refused.value)
     assert "^" in str(refused.value)
 
 
 def test_former_names_of_measures(tmp_path):
     """A measure by its former name, as key or value or in a list, is today's, with a warning that names the place."""
-    asked = "{kind: search, least: passed_through_mm2, limits: {loosened_area_mm2: 1}, over: {a.b: [1, 2]}}"
+    wanted = "{kind: search, least: passed_through_mm2, limits: {loosened_area_mm2: 1}, over: {a.b: [1, 2]}}"
     with pytest.warns(FutureWarning, match="study.yaml:8:") as warned, pytest.raises(BadCase) as refused:
-        read(tmp_path, asked)
-    told = {str(warning.message).split(": warning: ")[1] for warning in warned}
-    assert told == {
+        read(tmp_path, wanted)
+    warnings = {str(warning.message).split(": warning: ")[1] for warning in warned}
+    assert warnings == {
         "'passed_through_mm2' is called 'self_intersection_mm2' now",
         "'loosened_area_mm2' is called 'undermined_area_mm2' now",
     }
@@ -69,13 +69,13 @@ def test_former_names_of_measures(tmp_path):
     assert study.keys.answers[0].measures == ("self_intersection_mm2",)
 
 
-@pytest.mark.parametrize("asked", IMPOSSIBLE)
-def test_what_cannot_be_answered(tmp_path, asked):
+@pytest.mark.parametrize("wanted", IMPOSSIBLE)
+def test_what_cannot_be_answered(tmp_path, wanted):
     """What the study does not vary, or what no case has, is told before anything is solved, with its line."""
-    study = read(tmp_path, asked, extra="grid: {wound.outline.length_mm: [40, 60]}\n")
+    study = read(tmp_path, wanted, extra="grid: {wound.outline.length_mm: [40, 60]}\n")
     with pytest.raises(BadCase) as refused:
         report.check(study)
-    assert IMPOSSIBLE[asked] in str(refused.value)
+    assert IMPOSSIBLE[wanted] in str(refused.value)
     assert "study.yaml:9:" in str(refused.value)
     assert all(line.count("study.yaml:") <= 1 for line in str(refused.value).splitlines())
 
@@ -97,7 +97,7 @@ def test_names_of_measures():
 
 def test_counts(tmp_path):
     """The number of cases that an answer is said to ask for is the number it asks for, at most where it searches."""
-    asked = {
+    wanted = {
         "{kind: sensitivity, measures: [cone_height_mm], n: 8}": 8 * (6 + 2),
         "{kind: uncertainty, measures: [cone_height_mm], n: 16, designs: {a: {}, b: {closure.undermine_mm: 5}}}": 32,
         "{kind: search, least: wound.outline.length_mm, limits: {cone_height_mm: 2}, "
@@ -105,9 +105,9 @@ def test_counts(tmp_path):
         "{kind: search, least: scar_length_mm, limits: {cone_height_mm: 2}, skins: worst, budget: 20, "
         "over: {wound.outline.length_mm: [30, 90]}}": None,
     }
-    for answer, exact in asked.items():
+    for answer, exact in wanted.items():
         study, evaluate = read(tmp_path, answer), Evaluate()
-        (_, told), *_ = report.counts(study)
+        (_, error), *_ = report.counts(study)
         report.findings(study, evaluate)
-        assert evaluate.solves == exact if exact else evaluate.solves <= told
-        assert exact in (None, told)
+        assert evaluate.solves == exact if exact else evaluate.solves <= error
+        assert exact in (None, error)

@@ -53,12 +53,12 @@ def test_map_of_a_grid():
 
 def test_shares():
     """First-order index and total of each input beside its name, the first input on top."""
-    found = Indices(
+    result = Indices(
         first=np.array([0.7, 0.2]), total=np.array([0.8, 0.3]),
         first_interval=np.array([[0.6, 0.1], [0.75, 0.25]]), total_interval=np.array([[0.7, 0.2], [0.9, 0.4]]),
         dropped=0,
     )  # fmt: skip
-    (axes,) = sensitivity.draw(["thickness", "fat"], found).axes
+    (axes,) = sensitivity.draw(["thickness", "fat"], result).axes
     names = {place: tick.get_text() for place, tick in enumerate(axes.get_yticklabels())}
     shown = lines(axes)
     assert shown["alone (first order)"][0] == approx([0.7, 0.2])
@@ -71,8 +71,8 @@ def test_shares():
 
 def test_scatters():
     """Of each design 5 to 95 % thin, the middle half thick, the median marked, beside its name; none if it failed."""
-    found = [Scatter(quantiles=np.array([1, 2, 3, 4, 6.0]), known=9, failed=0), None]
-    (axes,) = uncertainty.draw(["long", "short"], found, measure="cone_height_mm").axes
+    result = [Scatter(quantiles=np.array([1, 2, 3, 4, 6.0]), known=9, failed=0), None]
+    (axes,) = uncertainty.draw(["long", "short"], result, measure="cone_height_mm").axes
     thin, thick = (lines.get_segments()[0] for lines in axes.collections)
     assert thin == approx(np.array([[1, 0], [6, 0]])) and thick == approx(np.array([[2, 0], [4, 0]]))
     (median,) = axes.get_lines()

@@ -22,9 +22,9 @@ LENGTH, FREED, KIND = "wound.outline.length_mm", "closure.undermine_mm", "wound.
 def answered(tmp_path):
     """A function that gives the finding on an answer, the evaluations behind it and the study."""
 
-    def answer(asked, extra=""):
+    def answer(wanted, extra=""):
         path = tmp_path / "study.yaml"
-        path.write_text(written(f"  - {asked}\n", extra))
+        path.write_text(written(f"  - {wanted}\n", extra))
         study, evaluate = keys.read(path), Evaluate()
         report.check(study)
         return report.findings(study, evaluate)[0], evaluate, study
@@ -79,8 +79,8 @@ def test_curve_over_a_measure(answered):
 def test_curve_both_ways(answered):
     """A course that turns is not called falling or rising."""
     study = "grid: {wound.outline.width_mm: [10, 20, 30], wound.outline.length_mm: [40, 60]}\n"
-    asked = f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: wound.outline.width_mm}}"
-    assert "falls" in answered(asked, study)[0].sentences[0]
+    wanted = f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: wound.outline.width_mm}}"
+    assert "falls" in answered(wanted, study)[0].sentences[0]
     turned, _, made = answered("{kind: curves, measures: [cone_height_mm], over: length_to_width}", study)
     high, low = (cone(sweep.case_at(made, {LENGTH: length})) for length in (40.0, 60.0))
     assert f"but not one way: least {low:.1f} mm, greatest {high:.1f} mm" in turned.sentences[0]
@@ -105,11 +105,11 @@ def test_all_fail(answered):
     grid = "grid: {wound.outline.length_mm: [110, 120], closure.undermine_mm: [0, 20]}\n"
     finding, _, _ = answered("{kind: curves, measures: [dip_mm], over: cone_height_mm}", grid)
     assert (finding.sentences, finding.charts, len(finding.notes)) == ((), (), 1)
-    for asked in [
+    for wanted in [
         f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}",
         f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: {FREED}}}",
     ]:
-        finding, _, _ = answered(asked, grid)
+        finding, _, _ = answered(wanted, grid)
         assert finding.sentences == ()
         assert "4 of 4 cases" in finding.notes[0]
         assert len(finding.charts) == 1
@@ -208,31 +208,31 @@ def test_least_input(answered):
         f"{{kind: search, least: {LENGTH}, limits: {{cone_height_mm: 2}}, over: {{{LENGTH}: [30, 100]}}}}"
     )
     truth = 30 + (cone(sweep.case_at(study, {LENGTH: 30.0})) - 2) / 0.08
-    found = float(re.search(r"at most 2.0 mm is (\d+\.\d+) mm", finding.sentences[0])[1])
-    assert truth - 1e-3 <= found <= truth + 70 / 200  # as printed
+    result = float(re.search(r"at most 2.0 mm is (\d+\.\d+) mm", finding.sentences[0])[1])
+    assert truth - 1e-3 <= result <= truth + 70 / 200  # as printed
     assert evaluate.solves < 12
     assert len(cells(finding)) == evaluate.solves
     lengths, cones = shown(finding)["evaluated"]
     assert cones == approx([cone(sweep.case_at(study, {LENGTH: x})) for x in lengths])
     assert shown(finding)["limit"][1] == approx([2, 2])
-    assert shown(finding)["least value found"][0] == approx([found, found], abs=1e-3)
+    assert shown(finding)["least value found"][0] == approx([result, result], abs=1e-3)
     assert [row[-1] for row in cells(finding)] == sorted(row[-1] for row in cells(finding))  # exceeded, then kept
 
 
 @pytest.mark.parametrize(
-    "limit, high, words",
+    "limit, high, text",
     [
         (2, 130, "No answer: at 130 mm, an end of the range, there is no closure"),
         (0.5, 70, "No length of the wound from 30 mm to 70 mm is known to have cone height at most 0.5 mm: at 70 mm"),
         (6, 70, "The limits are kept at 30 mm already, the lower end of the range: cone height 4."),
     ],
 )
-def test_nothing_bracketed(answered, limit, high, words):
+def test_nothing_bracketed(answered, limit, high, text):
     """An end that fails, a limit that is never kept and one that is always kept are said, after two solves."""
     finding, evaluate, _ = answered(
         f"{{kind: search, least: {LENGTH}, limits: {{cone_height_mm: {limit}}}, over: {{{LENGTH}: [30, {high}]}}}}"
     )
-    assert finding.sentences[0].startswith(words)
+    assert finding.sentences[0].startswith(text)
     assert evaluate.solves == 2
 
 
@@ -252,15 +252,15 @@ def test_shortest_scar(answered):
     """The best kind, and its scar to a percent; the front is told, the other kind's best too, failures counted."""
     finding, evaluate, study = answered(SEVERAL + "}")
     truth = shortest(lambda settings: sweep.case_at(study, settings), [{}])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
-    assert found == approx(truth, rel=0.01)
+    result = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
+    assert result == approx(truth, rel=0.01)
     assert "outline rhombus" in finding.sentences[0]
     assert finding.sentences[1].startswith("Outline lens: ")
     assert evaluate.solves <= 80
     assert any("have no closure" in note for note in finding.notes)
     scars, cones = shown(finding)["outline rhombus"]
     assert scars.max() < 1.1 * 100 + 4 + 1e-9 and (cones <= 2).all()  # within limits, as their marks say
-    assert shown(finding)["best within limits"][:, 0] == approx([found, 2], abs=0.05)
+    assert shown(finding)["best within limits"][:, 0] == approx([result, 2], abs=0.05)
     front = [(float(row[3].split()[0]), float(row[4].split()[0].replace("−", "-"))) for row in cells(finding)]
     assert front == sorted(front)
     assert [y for _, y in front] == sorted((y for _, y in front), reverse=True)
@@ -271,8 +271,8 @@ def test_worst_of_the_range(answered):
     finding, _, study = answered(SEVERAL + ", skins: worst}")
     worst = {"skin.thickness_mm": 4.0, "skin.tension.along_N_per_m": 5.0, site.RATIO: 2.0}
     truth = shortest(lambda settings: sweep.case_at(study, with_tensions(study, settings)), [{}, worst])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
-    assert found == approx(truth, rel=0.01)
+    result = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
+    assert result == approx(truth, rel=0.01)
     assert any("keeps the limit of cone height in 16;" in line for line in finding.sentences)
     assert any("thickness of the skin 4 mm" in note for note in finding.notes)
 
@@ -281,8 +281,8 @@ def test_skins_that_are_listed(answered):
     """A list of skins: the thicker one decides, and each design is closed in both at once."""
     finding, evaluate, study = answered(SEVERAL + ", skins: [{skin.thickness_mm: 2}, {skin.thickness_mm: 3.5}]}")
     truth = shortest(lambda settings: sweep.case_at(study, settings), [{"skin.thickness_mm": 3.5}])
-    found = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
-    assert found == approx(truth, rel=0.01)
+    result = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
+    assert result == approx(truth, rel=0.01)
     assert all(len(batch) % 2 == 0 for batch in evaluate.batches)
 
 

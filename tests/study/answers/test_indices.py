@@ -33,11 +33,11 @@ def test_ishigami():
     a, b, n = 7, 0.1, MANY
     V1, V2, V13 = 0.5 * (1 + b * np.pi**4 / 5) ** 2, a**2 / 8, b**2 * np.pi**8 * (1 / 18 - 1 / 50)
     V = V1 + V2 + V13
-    found = indices(ishigami(design(CIRCLE, n=n, seed=1)), n=n, seed=1)
-    assert found.first == approx([V1 / V, V2 / V, 0], abs=SCATTER)
-    assert found.total == approx([(V1 + V13) / V, V2 / V, V13 / V], abs=SCATTER)
+    result = indices(ishigami(design(CIRCLE, n=n, seed=1)), n=n, seed=1)
+    assert result.first == approx([V1 / V, V2 / V, 0], abs=SCATTER)
+    assert result.total == approx([(V1 + V13) / V, V2 / V, V13 / V], abs=SCATTER)
     assert [V1 / V, V2 / V, (V1 + V13) / V, V13 / V] == approx([0.3139, 0.4424, 0.5576, 0.2437], abs=5e-5)
-    assert found.dropped == 0
+    assert result.dropped == 0
 
 
 def test_g_function():
@@ -45,9 +45,9 @@ def test_g_function():
     n = MANY
     V = 1 / 3 / (1 + STEEPNESS) ** 2
     whole = np.prod(1 + V) - 1
-    found = indices(g_function(design(UNIT, n=n, seed=2)), n=n, seed=2)
-    assert found.first == approx(V / whole, abs=SCATTER)
-    assert found.total == approx(V * np.prod(1 + V) / (1 + V) / whole, abs=SCATTER)
+    result = indices(g_function(design(UNIT, n=n, seed=2)), n=n, seed=2)
+    assert result.first == approx(V / whole, abs=SCATTER)
+    assert result.total == approx(V * np.prod(1 + V) / (1 + V) / whole, abs=SCATTER)
 
 
 def test_intervals_hold_the_truth():
@@ -58,11 +58,11 @@ def test_intervals_hold_the_truth():
     n, S, T = 256, np.array([0.3139, 0.4424, 0]), np.array([0.5576, 0.4424, 0.2437])
     held = np.zeros((2, 3))
     for seed in range(40):
-        found = indices(ishigami(design(CIRCLE, n=n, seed=seed)), n=n, seed=seed)
-        for k, (ends, truth) in enumerate([(found.first_interval, S), (found.total_interval, T)]):
+        result = indices(ishigami(design(CIRCLE, n=n, seed=seed)), n=n, seed=seed)
+        for k, (ends, truth) in enumerate([(result.first_interval, S), (result.total_interval, T)]):
             held[k] += (ends[0] <= truth) & (truth <= ends[1])
     assert (held >= 36).all()
-    assert (found.total_interval[1] - found.total_interval[0] < 0.3).all()
+    assert (result.total_interval[1] - result.total_interval[0] < 0.3).all()
 
 
 def test_as_scipy_does():
@@ -84,13 +84,13 @@ def test_failure_drops_its_row(place):
     rows = ishigami(design(CIRCLE, n=n, seed=4)).reshape(-1, n)
     broken = rows.copy()
     broken[place, [5, 17]] = np.nan
-    found = indices(broken.ravel(), n=n, seed=4)
+    result = indices(broken.ravel(), n=n, seed=4)
     left = np.delete(rows, [5, 17], axis=1)
     left -= left[:2].mean()
     first, total = first_and_total(left[:1], left[1:2], left[2:, None])
-    assert found.dropped == 2
-    assert found.first == approx(first[0], rel=1e-12)
-    assert found.total == approx(total[0], rel=1e-12)
+    assert result.dropped == 2
+    assert result.first == approx(first[0], rel=1e-12)
+    assert result.total == approx(total[0], rel=1e-12)
 
 
 def test_nothing_to_say():
@@ -108,10 +108,10 @@ def test_nothing_to_say():
 def test_input_without_effect():
     """An input that a measure does not depend on has indices of exactly 0, with an interval of no width."""
     n = 32
-    found = indices(design([uniform(0, 1), uniform(2, 3)], n=n, seed=6)[0], n=n, seed=6)
-    assert found.total[1] == found.first[1] == 0
-    assert (found.total_interval[:, 1] == 0).all()
-    assert found.total[0] == approx(1, abs=0.1)
+    result = indices(design([uniform(0, 1), uniform(2, 3)], n=n, seed=6)[0], n=n, seed=6)
+    assert result.total[1] == result.first[1] == 0
+    assert (result.total_interval[:, 1] == 0).all()
+    assert result.total[0] == approx(1, abs=0.1)
 
 
 def test_design_changes_one_input_at_a_time():
@@ -145,20 +145,21 @@ def test_same_seed_same_sample():
 
 def test_scatter():
     """Quantiles of 0, 1, ... 100, whatever failed beside them."""
-    found = scatter([*range(101), np.nan, np.nan])
-    assert found.quantiles == approx([5, 25, 50, 75, 95])
-    assert (found.known, found.failed) == (101, 2)
+    result = scatter([*range(101), np.nan, np.nan])
+    assert result.quantiles == approx([5, 25, 50, 75, 95])
+    assert (result.known, result.failed) == (101, 2)
     assert scatter([1.0] * (FEWEST - 1) + [np.nan]) is None
 
 
 def test_chance():
     """8 of 10: Wilson's interval is (p + z²/2n ± z sqrt(p (1 - p)/n + z²/4n²)) / (1 + z²/n), z = 1.96."""
-    found = lower([1] * 8 + [3, 2, np.nan, 0], [2] * 10 + [9, np.nan])
+    result = lower([1] * 8 + [3, 2, np.nan, 0], [2] * 10 + [9, np.nan])
     p, n, z = 0.8, 10, 1.959964
     half = z * np.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
-    assert found.share == p
-    assert [found.low, found.high] == approx((p + z**2 / (2 * n) + half * np.array([-1, 1])) / (1 + z**2 / n), rel=1e-6)
-    assert (found.pairs, found.ties) == (10, 1)
+    assert result.share == p
+    ends = (p + z**2 / (2 * n) + half * np.array([-1, 1])) / (1 + z**2 / n)
+    assert [result.low, result.high] == approx(ends, rel=1e-6)
+    assert (result.pairs, result.ties) == (10, 1)
     assert lower([1.0, np.nan], [2.0, 2.0]) is None
 
 
@@ -167,6 +168,6 @@ def test_pairs_tell_more_than_spreads():
     skin = sample([uniform(0, 1)], n=64, seed=11)[0]
     ours, theirs = 10 * skin, 10 * skin + 0.1
     assert scatter(ours).quantiles[-1] > scatter(theirs).quantiles[0]
-    found = lower(ours, theirs)
-    assert found.share == 1
-    assert found.low > 0.94
+    result = lower(ours, theirs)
+    assert result.share == 1
+    assert result.low > 0.94

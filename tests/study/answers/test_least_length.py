@@ -27,25 +27,25 @@ def test_least_length_on_the_back():
     """
     study, solved = keys.read(STUDY), {}
 
-    def evaluate(asked):
-        for case in asked:
+    def evaluate(wanted):
+        for case in wanted:
             key = address(case)
             if key not in solved:
                 solved[key] = {"status": "done"} | cases.inputs(case) | numbers(measures(closed(case)))
-        return [solved[address(case)] for case in asked]
+        return [solved[address(case)] for case in wanted]
 
     report.check(study)
     (finding,) = report.findings(study, evaluate)
     rows = finding.tables[0].rows
     assert len(rows) == len(solved) < 12
     lengths = {float(row[0].split()[0]): row[2] for row in rows}
-    found = min(length for length, limits in lengths.items() if limits == "kept")
+    result = min(length for length, limits in lengths.items() if limits == "kept")
     below = max(length for length, limits in lengths.items() if limits == "exceeded")
-    assert 0 < found - below <= 0.5
-    assert f"at most 2.0 mm is {found:g} mm" in finding.sentences[0]
-    around = evaluate([case_at(study, {LENGTH: found + step}) for step in AROUND])
+    assert 0 < result - below <= 0.5
+    assert f"at most 2.0 mm is {result:g} mm" in finding.sentences[0]
+    around = evaluate([case_at(study, {LENGTH: result + step}) for step in AROUND])
     heights = np.array([row["cone_height_mm"] for row in around])
     assert ((heights <= 2) == (AROUND > 0)).all()
     assert (np.diff(heights) < 0).all()
-    at = evaluate([case_at(study, {LENGTH: found})])[0]["cone_height_mm"]
+    at = evaluate([case_at(study, {LENGTH: result})])[0]["cone_height_mm"]
     assert 1.9 < at <= 2
