@@ -18,7 +18,8 @@ from fem.material.laws import young_modulus
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.mesh import mesh
-from fem.mechanics.sheet import ElasticFoundation, Sheet, interpolated, sheet
+from fem.mechanics.quadratic import interpolated
+from fem.mechanics.sheet import ElasticFoundation, Sheet, sheet
 from fem.mechanics.ties import PenaltyTie, Thread
 from fem.mechanics.triangulation import Mesh, quality
 from fem.plan.plan import Plan, held

@@ -111,11 +111,8 @@ def state(
     """State at q (3, n_free) of the independent nodes under dead loads (3, n), N."""
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
-    stored = problem.pattern
-    data = np.zeros(stored.indices.size if tangent else 0)
-    Pi, r = assemble(
-        problem.sheet, x, regularisation=regularisation, data=data, slots=stored.slots, widths=stored.widths
-    )
+    data = np.zeros(problem.pattern.indices.size if tangent else 0)
+    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, data=data, pattern=problem.pattern)
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)

@@ -18,7 +18,7 @@ import numpy as np
 from fem.errors import NotConverged
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
-from fem.mechanics.sheet import located
+from fem.mechanics.quadratic import located
 from fem.mechanics.solve import Problem
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shortened, tension
 from fem.mechanics.triangulation import Mesh
@@ -89,7 +89,7 @@ def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -
         first, second = (_along(mesh.X[:, edge]) for edge in mesh.seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
     return Contact(
-        group=np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T,
+        nodes=np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T,
         normals=_across(mesh.seams, mesh.X),
         weights=np.concatenate(weights),
         stiffness=CONTACT,

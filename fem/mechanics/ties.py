@@ -27,11 +27,6 @@ class Thread:
     wanted: float  # mm, to which it is drawn when its turn comes
     rest: float = np.inf  # mm; infinite: not tied yet
 
-    @property
-    def group(self) -> np.ndarray:
-        """Nodes (1, m) that the thread ties together."""
-        return self.nodes[None]
-
 
 @dataclass(frozen=True)
 class PenaltyTie:
@@ -42,17 +37,12 @@ class PenaltyTie:
     stiffness: float  # k, N/mm
     left: np.ndarray | None = None  # (n_samples, 3) mm; None: not tied yet
 
-    @property
-    def group(self) -> np.ndarray:
-        """Nodes (1, m) that it ties together."""
-        return self.nodes[None]
-
 
 @dataclass(frozen=True)
 class Contact:
     """Facing points of two edges: p/2 <-gap>^2 per length, gap = n . (x of the first - x of the second)."""
 
-    group: np.ndarray  # (n, 2) node of the first edge, and that of the second which faces it
+    nodes: np.ndarray  # (n, 2) node of the first edge, and that of the second which faces it
     normals: np.ndarray  # (2, n) level unit vectors across the edges, into the skin of the first
     weights: np.ndarray  # (n,) length of edge that a point stands for, mm
     stiffness: float  # p, N/mm2
@@ -131,9 +121,9 @@ def _penalised(tie, x):
 
 def _in_contact(contact, x):
     """Energy, forces (n, 2, 3) and tangent (n, 2, 2, 3, 3) of edges that contact."""
-    n = np.vstack([contact.normals, np.zeros(len(contact.group))]).T
+    n = np.vstack([contact.normals, np.zeros(len(contact.nodes))]).T
     sign = np.array([1.0, -1.0])
-    gap = np.einsum("ni,a,nai->n", n, sign, x[contact.group])
+    gap = np.einsum("ni,a,nai->n", n, sign, x[contact.nodes])
     press = contact.stiffness * contact.weights * np.minimum(gap, 0.0)
     stiff = np.where(gap < 0, contact.stiffness * contact.weights, 0.0)
     f = np.einsum("n,a,ni->nai", press, sign, n)

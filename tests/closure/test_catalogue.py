@@ -12,7 +12,7 @@ from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.closure.measures.cones import cones
-from fem.mechanics.sheet import interpolated
+from fem.mechanics.quadratic import interpolated
 from fem.plan.junctions import junctions
 from fem.plan.techniques import TECHNIQUES
 

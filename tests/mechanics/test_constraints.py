@@ -95,7 +95,7 @@ def test_a_tip_sewn_to_itself_stays_free():
 def stored_tangent(skin, s, x):
     stored = pattern(s.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, data=data, slots=stored.slots, widths=stored.widths)
+    assemble(skin, x, data=data, pattern=stored)
     return csr_array((data, stored.indices, stored.indptr))
 
 

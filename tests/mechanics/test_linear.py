@@ -44,7 +44,7 @@ def sewn_sheet(squeeze):
     skin = sheet(m, law=rubber(0.1), h=1.5, D=1e-5, poisson=0.5)
     stored = pattern(s.free, skin.groups)
     values = np.zeros(stored.indices.size)
-    assemble(skin, x, data=values, slots=stored.slots, widths=stored.widths)
+    assemble(skin, x, data=values, pattern=stored)
     return stored.indptr, stored.indices, values
 
 

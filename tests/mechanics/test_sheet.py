@@ -18,7 +18,8 @@ from fem.geometry.curve import polyline
 from fem.mechanics import constraints
 from fem.mechanics.kernels.storage import pattern
 from fem.mechanics.mesh import mesh
-from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble, cauchy_stress, interpolated, lift, sheet
+from fem.mechanics.quadratic import interpolated
+from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble, cauchy_stress, lift, sheet
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import Plan
 
@@ -33,7 +34,7 @@ def tangent(skin, sewing, x, share=0.0):
     """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
     stored = pattern(sewing.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, regularisation=share, data=data, slots=stored.slots, widths=stored.widths)
+    assemble(skin, x, regularisation=share, data=data, pattern=stored)
     upper = csr_array((data, stored.indices, stored.indptr))
     return upper + triu(upper, 1).T
 

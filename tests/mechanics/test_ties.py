@@ -24,7 +24,7 @@ def against_differences(tie, x, step=1e-5):
     _, f, K = assembled(tie, x)
     for d in RNG.uniform(-1, 1, (3, *x.shape)):
         (ahead, f_ahead, _), (behind, f_behind, _) = (assembled(tie, x + sign * step * d) for sign in (1, -1))
-        local = d[tie.group]
+        local = d[np.atleast_2d(tie.nodes)]
         assert (ahead - behind) / (2 * step) == approx((f * local).sum(), rel=1e-6, abs=1e-9)
         change = np.einsum("nabij,nbj->nai", K, local)
         assert (f_ahead - f_behind) / (2 * step) == approx(change, abs=1e-6 * np.abs(change).max())
@@ -100,7 +100,7 @@ def edges(gap):
     """Three points along two edges `gap` mm from the x axis and a Contact of 2 N/mm2 that all of them face."""
     first = np.array([[k, gap / 2, 0.3 * k] for k in range(3)], float)
     normals = np.array([[0.0, 0, 0], [1, 1, 1]])
-    touch = Contact(group=np.array([[0, 3], [1, 4], [2, 5]]), normals=normals, weights=np.ones(3), stiffness=2.0)
+    touch = Contact(nodes=np.array([[0, 3], [1, 4], [2, 5]]), normals=normals, weights=np.ones(3), stiffness=2.0)
     return touch, np.vstack([first, first * [1, -1, -1]])
 
 

@@ -8,8 +8,19 @@
 import numpy as np
 
 from fem.mechanics.kernels.compiling import kernel
-from fem.mechanics.kernels.storage import scatter
-from fem.mechanics.kernels.surface import ALL, VECTORS, add_normal_hessian, add_to_nodes, dot, unit_normal, vectors
+from fem.mechanics.kernels.storage import Stored, scatter
+from fem.mechanics.kernels.surface import (
+    ALL,
+    VECTORS,
+    Points,
+    add_gradient,
+    add_hessian,
+    add_normal_hessian,
+    along,
+    dot,
+    unit_normal,
+    vectors,
+)
 
 # VECTORS of a point: x,1  x,2  x,11  x,12  x,22
 SECOND = 2  # the first of the second derivatives
@@ -18,24 +29,13 @@ TANGENTS, AT_SECOND = 6, 6  # components of x,1 and x,2; where those of x,11 beg
 
 @kernel
 def bending(
-    x: np.ndarray,
-    nodes: np.ndarray,
-    B: np.ndarray,
-    weights: np.ndarray,
-    D: float,
-    poisson: float,
-    regularisation: float,
-    r: np.ndarray,
-    data: np.ndarray,
-    slots: np.ndarray,
-    widths: np.ndarray,
+    x: np.ndarray, at: Points, D: float, poisson: float, regularisation: float, r: np.ndarray, to: Stored
 ) -> float:
     """Bending energy; its forces and tangent are added.
 
-    In one piece, long by its arguments and buffers: the buffers are made once for all elements.
-
     B  (n_elements, n_quad, m, 5)  of x,1  x,2  x,11  x,12  x,22
     """
+    nodes, B, weights = at
     n_elements, n_quad, m, _ = B.shape
     K, T = np.empty((m, m, 3, 3)), np.empty((3, ALL))
     v, n, dn, growth = np.empty((VECTORS, 3)), np.empty(3), np.empty((3, TANGENTS)), np.empty(TANGENTS)
@@ -45,25 +45,25 @@ def bending(
     # of k11, k12, k22
     stiffness = D * np.array([[1.0, 0.0, poisson], [0.0, 2 * (1 - poisson), 0.0], [poisson, 0.0, 1.0]])
     koiter, plain = np.empty((3, 3)), np.empty((3, 3))
-    tangent = data.size > 0
     Pi = 0.0
     for e in range(n_elements):
         K[:] = 0.0
         for p in range(n_quad):
-            for c in range(3):
-                for d in range(3):
-                    koiter[c, d] = weights[e, p] * (1 - regularisation) * stiffness[c, d]
-                    plain[c, d] = weights[e, p] * regularisation * stiffness[c, d]
+            for i in range(3):
+                for j in range(3):
+                    koiter[i, j] = weights[e, p] * (1 - regularisation) * stiffness[i, j]
+                    plain[i, j] = weights[e, p] * regularisation * stiffness[i, j]
             vectors(x, nodes[e], B[e, p], v)
             size = unit_normal(v[0], v[1], n, dn, growth)
             Pi += _gradient(v, n, dn, koiter, plain, M, q, g)
-            if tangent:
+            add_gradient(g, B[e, p], nodes[e], r)
+            if to.data.size > 0:
                 H[:] = 0.0
                 add_normal_hessian(q, n, dn, growth, size, H)
                 _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H)
-            add_to_nodes(g, H, B[e, p], nodes[e], r, K, T, tangent)
-        if tangent:
-            scatter(data, K, nodes[e], slots[e], widths)
+                add_hessian(H, B[e, p], K, T)
+        if to.data.size > 0:
+            scatter(K, nodes, e, to)
     return Pi
 
 
@@ -86,7 +86,7 @@ def _gradient(v, n, dn, koiter, plain, M, q, g):
             Pi += 0.5 * s * v[SECOND + c, i]
             g[AT_SECOND + 3 * c + i] = M[c] * n[i] + s
     for a in range(TANGENTS):
-        g[a] = q[0] * dn[0, a] + q[1] * dn[1, a] + q[2] * dn[2, a]
+        g[a] = along(q, dn, a)
     return Pi
 
 
@@ -100,9 +100,9 @@ def _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H):
     """
     for a in range(TANGENTS):
         for c in range(3):
-            dk[c, a] = v[SECOND + c, 0] * dn[0, a] + v[SECOND + c, 1] * dn[1, a] + v[SECOND + c, 2] * dn[2, a]
+            dk[c, a] = along(v[SECOND + c], dn, a)
         for c in range(3):
-            dM[c, a] = koiter[c, 0] * dk[0, a] + koiter[c, 1] * dk[1, a] + koiter[c, 2] * dk[2, a]
+            dM[c, a] = along(koiter[c], dk, a)
     for a in range(TANGENTS):
         for b in range(a, TANGENTS):
             H[a, b] += dk[0, a] * dM[0, b] + dk[1, a] * dM[1, b] + dk[2, a] * dM[2, b]

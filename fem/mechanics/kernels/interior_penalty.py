@@ -10,14 +10,18 @@ n is the mean unit normal of the two sides, m the mean of both sides' bending ve
 import numpy as np
 
 from fem.mechanics.kernels.compiling import kernel
-from fem.mechanics.kernels.storage import scatter
+from fem.mechanics.kernels.storage import Stored, scatter
 from fem.mechanics.kernels.surface import (
     ALL,
     VECTORS,
+    Points,
+    add_gradient,
+    add_hessian,
     add_normal_hessian,
-    add_to_nodes,
     add_unit_hessian,
+    along,
     dot,
+    unit,
     unit_normal,
     vectors,
 )
@@ -29,26 +33,17 @@ SIDE, SIDES = 6, 12  # components of one side's, both sides' vectors
 
 @kernel
 def interior_penalty(
-    x: np.ndarray,
-    nodes: np.ndarray,
-    B: np.ndarray,
-    weights: np.ndarray,
-    penalty: np.ndarray,
-    D: float,
-    regularisation: float,
-    r: np.ndarray,
-    data: np.ndarray,
-    slots: np.ndarray,
-    widths: np.ndarray,
+    x: np.ndarray, at: Points, penalty: np.ndarray, D: float, regularisation: float, r: np.ndarray, to: Stored
 ) -> float:
     """Energy of the jumps; its forces and tangent are added.
 
-    In one piece, long by its arguments and buffers: the buffers are made once for all facets.
+    In one piece, long by its buffers, which are made once for all facets.
 
     B        (n_facets, n_quad, m, 5)  of x,tau  x,nu on the first side, x,tau  x,nu on the second, m;
              nu points out of a side, tau along the facet so that (tau, nu) is right-handed
     penalty  (n_facets,)               N
     """
+    nodes, B, weights = at
     n_facets, n_quad, m, _ = B.shape
     K, T = np.empty((m, m, 3, 3)), np.empty((3, ALL))
     v, beta, q, p = np.empty((VECTORS, 3)), np.empty(3), np.empty(3), np.empty(3)
@@ -57,7 +52,6 @@ def interior_penalty(
     n, dn, growth = np.empty(3), np.empty((3, SIDES)), np.empty(SIDES)
     dA, dtheta = np.empty(ALL), np.empty(ALL)
     g, H = np.empty(ALL), np.empty((ALL, ALL))
-    tangent = data.size > 0
     Pi = 0.0
     for e in range(n_facets):
         K[:] = 0.0
@@ -66,11 +60,14 @@ def interior_penalty(
             vectors(x, nodes[e], B[e, pt], v)
             size1 = unit_normal(v[0], v[1], n1, dn1, growth1)
             size2 = unit_normal(v[2], v[3], n2, dn2, growth2)
-            size = _mean_normal(n1, dn1, n2, dn2, n, dn, growth)
             for i in range(3):
-                beta[i] = v[1, i] + v[3, i]
+                n[i], beta[i] = n1[i] + n2[i], v[1, i] + v[3, i]
+                for a in range(SIDE):
+                    dn[i, a], dn[i, SIDE + a] = dn1[i, a], dn2[i, a]
+            size = unit(n, dn, growth)
             Pi += _gradient(v[4], beta, n, dn, koiter, plain, penalty[e], D, q, dA, dtheta, g)
-            if tangent:
+            add_gradient(g, B[e, pt], nodes[e], r)
+            if to.data.size > 0:
                 H[:] = 0.0
                 qn = dot(q, n)
                 for i in range(3):
@@ -79,27 +76,10 @@ def interior_penalty(
                 add_normal_hessian(p, n1, dn1, growth1, size1, H)
                 add_normal_hessian(p, n2, dn2, growth2, size2, H[TAU_2:, TAU_2:])
                 _add_hessian(v[4], beta, n, dn, koiter, plain, penalty[e], D, dA, dtheta, H)
-            add_to_nodes(g, H, B[e, pt], nodes[e], r, K, T, tangent)
-        if tangent:
-            scatter(data, K, nodes[e], slots[e], widths)
+                add_hessian(H, B[e, pt], K, T)
+        if to.data.size > 0:
+            scatter(K, nodes, e, to)
     return Pi
-
-
-@kernel
-def _mean_normal(n1, dn1, n2, dn2, n, dn, growth):
-    """Length |s| of s = n1 + n2.  Fills n = s/|s|, dn = (1 - n n^T) ds/|s| (3, 12) and growth = n . ds/|s| (12,)."""
-    for i in range(3):
-        n[i] = n1[i] + n2[i]
-    size = np.sqrt(dot(n, n))
-    for i in range(3):
-        n[i] /= size
-    for a in range(SIDE):
-        growth[a] = (n[0] * dn1[0, a] + n[1] * dn1[1, a] + n[2] * dn1[2, a]) / size
-        growth[SIDE + a] = (n[0] * dn2[0, a] + n[1] * dn2[1, a] + n[2] * dn2[2, a]) / size
-        for i in range(3):
-            dn[i, a] = dn1[i, a] / size - n[i] * growth[a]
-            dn[i, SIDE + a] = dn2[i, a] / size - n[i] * growth[SIDE + a]
-    return size
 
 
 @kernel
@@ -114,8 +94,8 @@ def _gradient(m, beta, n, dn, koiter, plain, penalty, D, q, dA, dtheta, g):
     e_A, e_theta = -koiter * D * theta, koiter * (penalty * theta - D * A)
     Pi = koiter * (0.5 * penalty * theta - D * A) * theta
     for a in range(SIDES):
-        dA[a] = m[0] * dn[0, a] + m[1] * dn[1, a] + m[2] * dn[2, a]
-        dtheta[a] = beta[0] * dn[0, a] + beta[1] * dn[1, a] + beta[2] * dn[2, a]
+        dA[a] = along(m, dn, a)
+        dtheta[a] = along(beta, dn, a)
     for i in range(3):
         q[i] = e_A * m[i] + e_theta * beta[i]
         dtheta[NU_1 + i] += n[i]

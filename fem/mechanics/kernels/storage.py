@@ -13,6 +13,7 @@ stores.  `Pattern` names the slots by the nodes of an element, which may follow 
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,6 +28,14 @@ class Pattern:
     indices: np.ndarray
     slots: tuple[np.ndarray, ...]  # (n, m, m) a group: where the 3 x 3 block of two nodes starts; -1 if not stored
     widths: np.ndarray  # (n_nodes,) length of the first of the three rows of the node that a node follows
+
+
+class Stored(NamedTuple):
+    """The tangent's stored entries, and where those of one group are."""
+
+    data: np.ndarray  # stored entries, N/mm; empty if no tangent is asked for
+    slots: np.ndarray  # (n, m, m) as in `Pattern`
+    widths: np.ndarray  # (n_nodes,)
 
 
 def pattern(free: np.ndarray, groups: tuple[np.ndarray, ...]) -> Pattern:
@@ -76,31 +85,28 @@ def _row(slot, width, i):
 
 
 @kernel
-def scatter(data: np.ndarray, K: np.ndarray, nodes: np.ndarray, slots: np.ndarray, widths: np.ndarray) -> None:
-    """Add the local tangent K (m, m, 3, 3), given for a <= b, to the stored entries."""
-    m = nodes.size
+def scatter(K: np.ndarray, nodes: np.ndarray, e: int, to: Stored) -> None:
+    """Add element e's tangent K (m, m, 3, 3), given for a <= b, to the stored entries."""
+    data, slots, widths = to
+    m = nodes.shape[1]
     for a in range(m):
         for b in range(a, m):
-            above, below = slots[a, b], slots[b, a]
-            if above >= 0 and below >= 0:  # one node, or two of one element that follow the same
-                for i in range(3):
-                    row = _row(above, widths[nodes[a]], i)
-                    for j in range(i, 3):
-                        data[row + j] += K[a, b, i, j] if a == b else K[a, b, i, j] + K[a, b, j, i]
-            elif above >= 0:
-                for i in range(3):
-                    row = _row(above, widths[nodes[a]], i)
-                    for j in range(3):
+            above, below = slots[e, a, b], slots[e, b, a]
+            one = above >= 0 and below >= 0  # node, or two that follow the same: the upper triangle of both
+            for i in range(3):
+                first = i if one else 0
+                if above >= 0:
+                    row = _row(above, widths[nodes[e, a]], i)
+                    for j in range(first, 3):
                         data[row + j] += K[a, b, i, j]
-            elif below >= 0:
-                for i in range(3):
-                    row = _row(below, widths[nodes[b]], i)
-                    for j in range(3):
+                if below >= 0 and a != b:
+                    row = _row(below, widths[nodes[e, b]], i)
+                    for j in range(first, 3):
                         data[row + j] += K[a, b, j, i]
 
 
 @kernel
-def scatter_all(data: np.ndarray, K: np.ndarray, nodes: np.ndarray, slots: np.ndarray, widths: np.ndarray) -> None:
-    """Add the tangents K (n_elements, m, m, 3, 3) of elements to `data`."""
+def scatter_all(K: np.ndarray, nodes: np.ndarray, to: Stored) -> None:
+    """Add the tangents K (n_elements, m, m, 3, 3) of elements."""
     for e in range(nodes.shape[0]):
-        scatter(data, K[e], nodes[e], slots[e], widths)
+        scatter(K[e], nodes, e, to)

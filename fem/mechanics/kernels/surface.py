@@ -1,7 +1,9 @@
-"""What bending and interior penalty share: vectors v_k = sum_a B_ak x_a at a point, normals, derivatives to the nodes.
+"""What energies share: vectors v_k = sum_a B_ak x_a at a point, their normal, derivatives handed on to the nodes.
 
 Derivatives with respect to vectors are stored one vector after the other, three components each.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
@@ -9,6 +11,14 @@ from fem.mechanics.kernels.compiling import kernel
 
 VECTORS = 5  # of a point, bending's and the interior penalty's
 ALL = 3 * VECTORS  # their components
+
+
+class Points(NamedTuple):
+    """Integration points of one kind: v_k = sum_a B_ak x_a at each."""
+
+    nodes: np.ndarray  # (n, m) node numbers
+    B: np.ndarray  # (n, n_quad, m, n_vectors)
+    weights: np.ndarray  # (n, n_quad) mm2, or mm for edges
 
 
 @kernel
@@ -25,26 +35,45 @@ def vectors(x: np.ndarray, nodes: np.ndarray, B: np.ndarray, v: np.ndarray) -> N
 
 
 @kernel
-def unit_normal(v1: np.ndarray, v2: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
-    """Length |c| of c = v1 x v2.  Fills the normal n = c/|c| and its derivatives in v1 and v2.
+def dot(a: np.ndarray, b: np.ndarray) -> float:
+    """Scalar product of two vectors (3,)."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
-        dn = (1 - n n^T) dc / |c|   (3, 6),      growth = n . dc / |c|   (6,)
 
-    with  dc/dv1_i = e_i x v2,   dc/dv2_i = v1 x e_i.
+@kernel
+def along(q: np.ndarray, dn: np.ndarray, a: int) -> float:
+    """Scalar product of q (3,) and column a of dn (3, ...)."""
+    return q[0] * dn[0, a] + q[1] * dn[1, a] + q[2] * dn[2, a]
+
+
+@kernel
+def unit(n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
+    """Length |c| of a vector c, given with its derivatives in n and dn, which become those of n = c/|c|.
+
+    dn = (1 - n n^T) dc / |c|   (3, m),      growth = n . dc / |c|   (m,)
     """
-    c0 = v1[1] * v2[2] - v1[2] * v2[1]
-    c1 = v1[2] * v2[0] - v1[0] * v2[2]
-    c2 = v1[0] * v2[1] - v1[1] * v2[0]
-    size = np.sqrt(c0 * c0 + c1 * c1 + c2 * c2)
-    n[0], n[1], n[2] = c0 / size, c1 / size, c2 / size
+    size = np.sqrt(dot(n, n))
+    for i in range(3):
+        n[i] /= size
+    for a in range(growth.size):
+        growth[a] = along(n, dn, a) / size
+        for i in range(3):
+            dn[i, a] = dn[i, a] / size - n[i] * growth[a]
+    return size
+
+
+@kernel
+def unit_normal(v1: np.ndarray, v2: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
+    """Length |c| of c = v1 x v2; fills n, dn (3, 6) and growth, in v1 and v2, as `unit` does.
+
+    dc/dv1_i = e_i x v2,   dc/dv2_i = v1 x e_i
+    """
     for i in range(3):
         j, k = (i + 1) % 3, (i + 2) % 3
-        along1 = growth[i] = (n[k] * v2[j] - n[j] * v2[k]) / size
-        along2 = growth[3 + i] = (n[j] * v1[k] - n[k] * v1[j]) / size
-        dn[i, i], dn[i, 3 + i] = -along1 * n[i], -along2 * n[i]
-        dn[j, i], dn[j, 3 + i] = -v2[k] / size - along1 * n[j], v1[k] / size - along2 * n[j]
-        dn[k, i], dn[k, 3 + i] = v2[j] / size - along1 * n[k], -v1[j] / size - along2 * n[k]
-    return size
+        n[i] = v1[j] * v2[k] - v1[k] * v2[j]
+        dn[i, i], dn[j, i], dn[k, i] = 0.0, -v2[k], v2[j]
+        dn[i, 3 + i], dn[j, 3 + i], dn[k, 3 + i] = 0.0, v1[k], -v1[j]
+    return unit(n, dn, growth)
 
 
 @kernel
@@ -57,7 +86,7 @@ def add_unit_hessian(q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.nd
     """
     qn = dot(q, n)
     for a in range(growth.size):
-        qa = q[0] * dn[0, a] + q[1] * dn[1, a] + q[2] * dn[2, a]
+        qa = along(q, dn, a)
         t0, t1, t2 = (
             growth[a] * q[0] + qn * dn[0, a],
             growth[a] * q[1] + qn * dn[1, a],
@@ -85,31 +114,24 @@ def add_normal_hessian(
 
 
 @kernel
-def add_to_nodes(
-    g: np.ndarray,
-    H: np.ndarray,
-    B: np.ndarray,
-    nodes: np.ndarray,
-    r: np.ndarray,
-    K: np.ndarray,
-    T: np.ndarray,
-    tangent: bool,
-) -> None:
-    """Add gradient g (15,) and Hessian H, its upper triangle given, to the nodes through B (m, 5).
-
-        r_a = sum_k B_ak g_k,      K_ab = sum_kl B_ak H_kl B_bl
-
-    T (3, 15) is overwritten.
-    """
-    m = B.shape[0]
+def add_gradient(g: np.ndarray, B: np.ndarray, nodes: np.ndarray, r: np.ndarray) -> None:
+    """Add the gradient g (3 n_vectors,) of a point to the forces:  r_a = sum_k B_ak g_k,  B (m, n_vectors)."""
+    m, n_vectors = B.shape
     for a in range(m):
-        for k in range(VECTORS):
+        for k in range(n_vectors):
             b = B[a, k]
             if b != 0.0:
                 for i in range(3):
                     r[nodes[a], i] += b * g[3 * k + i]
-    if not tangent:
-        return
+
+
+@kernel
+def add_hessian(H: np.ndarray, B: np.ndarray, K: np.ndarray, T: np.ndarray) -> None:
+    """Add the Hessian H (15, 15) of a point, its upper triangle given:  K_ab = sum_kl B_ak H_kl B_bl,  b >= a.
+
+    B (m, 5);  T (3, 15) is overwritten
+    """
+    m = B.shape[0]
     for row in range(ALL):
         for col in range(row):
             H[row, col] = H[col, row]
@@ -128,9 +150,3 @@ def add_to_nodes(
                     for i in range(3):
                         for j in range(3):
                             K[a, b, i, j] += c * T[i, 3 * k + j]
-
-
-@kernel
-def dot(a: np.ndarray, b: np.ndarray) -> float:
-    """Scalar product of two vectors (3,)."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
