@@ -13,7 +13,8 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
-from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside
+from fem.geometry.curve import turn
+from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside, skin_on_left
 from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation
 from fem.plan.plan import Plan
 
@@ -61,7 +62,7 @@ def mesh(
     zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
     pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
-    wound = _wound(pulled, skin_left=[k % 2 == 0 or k >= 2 * len(plan.seams) for k in range(len(pulled))])
+    wound = _wound(pulled, skin_on_left(plan))
     borders, size = _grading(wound, zone, edge=edge, far=far)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
 
@@ -105,7 +106,7 @@ def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, are
         raise MeshError(f"the triangles cover {areas.sum():.6f} mm2 of {area:.6f} mm2")
 
 
-def _wound(edges, *, skin_left):
+def _wound(edges, skin_left):
     """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open.
 
     An island of skin that is cut all around does not belong to it: it lies on the side of its edges where skin is.
@@ -166,13 +167,12 @@ def _in_sight(place, vertices, edge):
 
 def _border(line, size):
     """Points (2, k + 1) of chords of about the given size along a line, open or closed; its corners stay."""
-    x = shapely.get_coordinates(line).T
-    step = np.diff(x)
-    before, after = (np.roll(step, 1, axis=1), step) if line.is_closed else (step[:, :-1], step[:, 1:])
-    turn = np.arctan2(before[0] * after[1] - before[1] * after[0], (before * after).sum(axis=0))
-    at = np.append(0.0, np.cumsum(np.hypot(*step)))[0 if line.is_closed else 1 : -1]
-    corners = at[abs(turn) > CORNER] / line.length
-    s = graded(np.unique([0.0, 1.0, *corners]), lambda s: np.full_like(s, size / line.length))
+    step = np.diff(shapely.get_coordinates(line).T)
+    turned = turn(np.roll(step, 1, axis=1), step)  # at the start of each step; that at the line's is a knot anyhow
+    at = np.append(0.0, np.cumsum(np.hypot(*step)))[:-1]
+    s = graded(
+        np.unique([0.0, 1.0, *(at[abs(turned) > CORNER] / line.length)]), lambda s: np.full_like(s, size / line.length)
+    )
     chords = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
     if line.is_closed:
         chords[:, -1] = chords[:, 0]

@@ -10,6 +10,7 @@ import numpy as np
 import skfem
 
 from fem.errors import MeshError
+from fem.geometry.curve import turn
 
 CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # flat triangles of a quadratic one
 
@@ -124,7 +125,7 @@ def from_triangulation(
         seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
         rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
         undermined=np.zeros(tri.nelements, bool) if undermined is None else undermined,
-        open=tuple(_with_midpoints(tri, np.array(chain)) for chain in open_edges),
+        open=tuple(_with_midpoints(tri, chain) for chain in open_edges),
     )
 
 
@@ -149,7 +150,7 @@ def corner_angles(tri: skfem.MeshTri) -> np.ndarray:
     """Angles (3, n_elements) of the triangles at their vertices 0, 1, 2, rad."""
     ahead = np.roll(tri.p[:, tri.t], -1, axis=1) - tri.p[:, tri.t]
     back = -np.roll(ahead, 1, axis=1)
-    return np.arctan2(abs(ahead[0] * back[1] - ahead[1] * back[0]), (ahead * back).sum(axis=0))
+    return abs(turn(ahead, back))
 
 
 def quality(mesh: Mesh) -> tuple[float, np.ndarray]:
@@ -183,7 +184,5 @@ def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
 
 def _with_midpoints(tri, chain):
     """Nodes (2 k + 1,) along a chain of k + 1 vertices: vertex, midpoint, vertex, ..."""
-    nodes = np.empty(2 * len(chain) - 1, int)
-    nodes[::2] = chain
-    nodes[1::2] = tri.nvertices + facets_between(tri, np.array([chain[:-1], chain[1:]]))
-    return nodes
+    midpoints = tri.nvertices + facets_between(tri, np.array([chain[:-1], chain[1:]]))
+    return np.insert(chain, np.arange(1, len(chain)), midpoints)

@@ -90,7 +90,7 @@ def _ledger(plan):
     skin, and where two edges of a seam are sewn; an open edge also joins its own ends to a loop.
     """
     edges = _edges(plan)
-    follow, middle, angle = _wedges(edges)
+    follow, middle, angle = wedges(plan)
     n, sewn, first = 2 * len(edges), 2 * len(plan.seams), 4 * np.arange(len(plan.seams))
     around = np.stack([2 * np.arange(len(edges)) + 1, 2 * follow])
     joined = np.hstack([around, [first, first + 3], [first + 1, first + 2]])
@@ -117,11 +117,13 @@ def _edges(plan):
     return [*(edge for first, second in plan.seams for edge in (first, part(second, 1, 0))), *plan.open]
 
 
-def _wedges(edges):
+def wedges(plan: Plan) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """For each edge, that which goes on where it stops (n,), the way to the middle of the skin between, its angle, rad.
 
-    Of several, that which is met first, turning from the edge's way back over the skin.
+    Edges in the order of `plan.seams`, then `plan.open`, their skin on the left, so the second of a seam backwards. Of
+    several that go on, that which is met first, turning from the edge's way back over the skin.
     """
+    edges = _edges(plan)
     starts, stops = np.stack([edge.ends for edge in edges]).transpose(2, 0, 1)
     leaving = np.concatenate([_ways(edge, np.zeros(1), 1) for edge in edges])
     coming = np.concatenate([_ways(edge, np.ones(1), -1) for edge in edges])
