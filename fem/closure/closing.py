@@ -85,7 +85,7 @@ def _closed(case, *, watch):
     problem = partial(solve.problem, pressure=PERTURBATION * modulus, tol=tol, effort=effort)
 
     unsewn = replace(skin, interior_penalty=skin.interior_penalty[:1])  # seams carry no moment
-    flat, no_pairs = np.vstack([triangles.X, np.zeros_like(triangles.X[0])]), np.zeros((2, 0), int)
+    flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
     cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     gaping = positions(cut.constraints, solve.opened_wound(cut, independent(cut.constraints, flat, 1.0)), 1.0)
 

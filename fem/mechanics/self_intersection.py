@@ -38,15 +38,10 @@ def _pierces(edges, triangles):
         start, way = edges[:, i], edges[:, j] - edges[:, i]
         p = np.cross(way, v, axis=0)
         det = (u * p).sum(axis=0)
-        flat = np.abs(det) <= CLEAR * np.linalg.norm(u, axis=0) * np.linalg.norm(v, axis=0) * np.linalg.norm(
-            way, axis=0
-        )
-        det = np.where(flat, np.inf, det)
+        parallel = np.abs(det) <= CLEAR * np.prod(np.linalg.norm([u, v, way], axis=1), axis=0)
+        det = np.where(parallel, np.inf, det)
         s = start - a
         q = np.cross(s, u, axis=0)
-        inside = np.array([(s * p).sum(axis=0), (way * q).sum(axis=0)]) / det
-        at = (v * q).sum(axis=0) / det
-        found |= (
-            ~flat & (inside > CLEAR).all(axis=0) & (inside.sum(axis=0) < 1 - CLEAR) & (at > CLEAR) & (at < 1 - CLEAR)
-        )
+        inside, at = np.array([(s * p).sum(axis=0), (way * q).sum(axis=0)]) / det, (v * q).sum(axis=0) / det
+        found |= (inside > CLEAR).all(axis=0) & (inside.sum(axis=0) < 1 - CLEAR) & (at > CLEAR) & (at < 1 - CLEAR)
     return found

@@ -28,6 +28,11 @@ class Mesh:
     open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
 
     @cached_property
+    def flat(self) -> np.ndarray:
+        """Positions (3, n) of the nodes in the uncut skin, mm."""
+        return np.vstack([self.X, np.zeros_like(self.X[0])])
+
+    @cached_property
     def pairs(self) -> np.ndarray:
         """Nodes (2, n) that are sewn to each other."""
         return np.hstack([np.zeros((2, 0), int), *self.seams])
@@ -171,7 +176,7 @@ def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
         seam[second], seam[first] = -k, k
     rim[mesh.rim] = 1
     written = meshio.Mesh(
-        np.vstack([mesh.X, np.zeros_like(mesh.X[0])]).T,
+        mesh.flat.T,
         [("triangle6", mesh.elements.T)],
         point_data={"seam": seam, "rim": rim},
         cell_data={"undermined": [mesh.undermined.astype(np.int32)]},

@@ -71,8 +71,7 @@ def line_tension_mid(closure: Closure) -> float | None:
 
 def strain_energy(closure: Closure) -> float:
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
-    flat = np.vstack([closure.mesh.X, np.zeros(closure.mesh.X.shape[1])])
-    return float(closure.energy - assemble(closure.sheet, flat)[0])
+    return float(closure.energy - assemble(closure.sheet, closure.mesh.flat)[0])
 
 
 def suture_forces(closure: Closure, kind: str, *, when_tied: bool = False) -> list[float] | None:

@@ -42,25 +42,20 @@ def bending(
     g, H = np.empty(ALL), np.empty((ALL, ALL))
     M, q = np.empty(3), np.empty(3)
     dk, dM = np.empty((3, TANGENTS)), np.empty((3, TANGENTS))
-    # of k11, k12, k22
-    stiffness = D * np.array([[1.0, 0.0, poisson], [0.0, 2 * (1 - poisson), 0.0], [poisson, 0.0, 1.0]])
-    koiter, plain = np.empty((3, 3)), np.empty((3, 3))
+    S = D * np.array([[1.0, 0.0, poisson], [0.0, 2 * (1 - poisson), 0.0], [poisson, 0.0, 1.0]])  # of k11, k12, k22
     Pi = 0.0
     for e in range(n_elements):
         K[:] = 0.0
         for p in range(n_quad):
-            for i in range(3):
-                for j in range(3):
-                    koiter[i, j] = weights[e, p] * (1 - regularisation) * stiffness[i, j]
-                    plain[i, j] = weights[e, p] * regularisation * stiffness[i, j]
+            koiter, plain = weights[e, p] * (1 - regularisation), weights[e, p] * regularisation
             vectors(x, nodes[e], B[e, p], v)
             size = unit_normal(v[0], v[1], n, dn, growth)
-            Pi += _gradient(v, n, dn, koiter, plain, M, q, g)
+            Pi += _gradient(v, n, dn, S, koiter, plain, M, q, g)
             add_gradient(g, B[e, p], nodes[e], r)
             if to.data.size > 0:
                 H[:] = 0.0
                 add_normal_hessian(q, n, dn, growth, size, H)
-                _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H)
+                _add_hessian(v, n, dn, S, koiter, plain, M, dk, dM, H)
                 add_hessian(H, B[e, p], K, T)
         if to.data.size > 0:
             scatter(K, nodes, e, to)
@@ -68,21 +63,21 @@ def bending(
 
 
 @kernel
-def _gradient(v, n, dn, koiter, plain, M, q, g):
-    """Energy of a point; fills its gradient g, the moments M = koiter k and q = M_c x,c.
+def _gradient(v, n, dn, S, koiter, plain, M, q, g):
+    """Energy of a point; fills its gradient g, the moments M = koiter S k and q = M_c x,c.
 
-    dPi = M_c dk_c + s_c . dx,c,     dk_c = x,c . dn + n . dx,c,     s_c = plain_cd x,d
+    dPi = M_c dk_c + s_c . dx,c,     dk_c = x,c . dn + n . dx,c,     s_c = plain S_cd x,d
     """
     Pi = 0.0
     q[:] = 0.0
     for c in range(3):
         M[c] = 0.0
         for d in range(3):
-            M[c] += koiter[c, d] * dot(n, v[SECOND + d])
+            M[c] += koiter * S[c, d] * dot(n, v[SECOND + d])
         Pi += 0.5 * M[c] * dot(n, v[SECOND + c])
         for i in range(3):
             q[i] += M[c] * v[SECOND + c, i]
-            s = plain[c, 0] * v[SECOND, i] + plain[c, 1] * v[SECOND + 1, i] + plain[c, 2] * v[SECOND + 2, i]
+            s = plain * along(S[c], v[SECOND:], i)
             Pi += 0.5 * s * v[SECOND + c, i]
             g[AT_SECOND + 3 * c + i] = M[c] * n[i] + s
     for a in range(TANGENTS):
@@ -91,18 +86,18 @@ def _gradient(v, n, dn, koiter, plain, M, q, g):
 
 
 @kernel
-def _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H):
+def _add_hessian(v, n, dn, S, koiter, plain, M, dk, dM, H):
     """Add to H, its upper triangle, what remains beside q . d2n:
 
-        dk_c koiter_cd dk_d  +  M_c (dx,c . dn + dn . dx,c)  +  dx,c . plain_cd dx,d
+        dk_c koiter S_cd dk_d  +  M_c (dx,c . dn + dn . dx,c)  +  dx,c . plain S_cd dx,d
 
-    dk, dM = koiter dk   (3, 6), the derivatives in x,1 and x,2, are filled.
+    dk, dM = koiter S dk   (3, 6), the derivatives in x,1 and x,2, are filled.
     """
     for a in range(TANGENTS):
         for c in range(3):
             dk[c, a] = along(v[SECOND + c], dn, a)
         for c in range(3):
-            dM[c, a] = along(koiter[c], dk, a)
+            dM[c, a] = koiter * along(S[c], dk, a)
     for a in range(TANGENTS):
         for b in range(a, TANGENTS):
             H[a, b] += dk[0, a] * dM[0, b] + dk[1, a] * dM[1, b] + dk[2, a] * dM[2, b]
@@ -113,5 +108,5 @@ def _add_hessian(v, n, dn, koiter, plain, M, dk, dM, H):
         for d in range(c, 3):
             for i in range(3):
                 for j in range(3):
-                    H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + j] = koiter[c, d] * n[i] * n[j]
-                H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + i] += plain[c, d]
+                    H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + j] = koiter * S[c, d] * n[i] * n[j]
+                H[AT_SECOND + 3 * c + i, AT_SECOND + 3 * d + i] += plain * S[c, d]

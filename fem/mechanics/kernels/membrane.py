@@ -4,7 +4,7 @@ import numpy as np
 
 from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import Points, dot, vectors
+from fem.mechanics.kernels.surface import Points, along, dot, vectors
 
 
 @kernel
@@ -55,11 +55,7 @@ def membrane(
                     dC[a, 2, i] = f[0, i] * b2 + f[1, i] * b1
                 for k in range(3):
                     for i in range(3):
-                        SdC[a, k, i] = w * (
-                            ddpsi[k, 0, e, q] * dC[a, 0, i]
-                            + ddpsi[k, 1, e, q] * dC[a, 1, i]
-                            + ddpsi[k, 2, e, q] * dC[a, 2, i]
-                        )
+                        SdC[a, k, i] = w * along(ddpsi[k, :, e, q], dC[a], i)
             for a in range(m):
                 t1 = s11 * B[e, q, a, 0] + s12 * B[e, q, a, 1]
                 t2 = s12 * B[e, q, a, 0] + s22 * B[e, q, a, 1]
