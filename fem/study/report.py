@@ -6,6 +6,7 @@ from pathlib import Path
 from fem.case import case as cases
 from fem.case.document import bad, hint
 from fem.comparison.html import notes, rendered
+from fem.comparison.wording import sentence
 from fem.errors import BadCase
 from fem.results.folder import write_whole
 from fem.study.answers.finding import Finding, asking, case_or_reason, first_complaint
@@ -93,9 +94,8 @@ def _listed(study, path):
     texts = list(dict.fromkeys(value(path, x) for x in given))
     if len(texts) <= MOST_VALUES:
         return ", ".join(texts)
-    if all(isinstance(x, float) for x in given):
-        return f"{len(texts)} values from {value(path, min(given))} to {value(path, max(given))}"
-    return f"{len(texts)} values, {texts[0]} to {texts[-1]}"
+    ends = [value(path, min(given)), value(path, max(given))] if all(isinstance(x, float) for x in given) else []
+    return sentence("study/shared", "listed", texts, ends)
 
 
 def write(study: Study, evaluate: Callable, into: Path) -> Path:
