@@ -36,8 +36,9 @@ GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a
 def around(mesh: Mesh, thread: Around) -> Thread:
     """The thread around the open edges of a wound, once round."""
     edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
-    at = (np.arange(thread.stations) + 0.5) / thread.stations
-    stations = [_bite(edge, mesh.X[:, edge], s, thread.bite) for s in at]
+    X = mesh.X[:, edge]
+    at, width = (np.arange(thread.stations) + 0.5) / thread.stations, thread.bite / _along(X)[-1]
+    stations = [(nodes, W.mean(axis=0)) for nodes, W in (_samples(edge, X, s, width) for s in at)]
     return _thread(*stations, stations[0], wanted=thread.drawn_to)
 
 
@@ -184,12 +185,6 @@ def _thread(*stations, wanted):
 def _along(X):
     """Arc length (n,) along points X (2, n) from the first, mm."""
     return np.append(0.0, np.cumsum(np.hypot(*np.diff(X, axis=1))))
-
-
-def _bite(edge, X, at, bite):
-    """Nodes of an edge (2 k + 1,) at X and their weights in its mean over a bite, mm, about the fraction `at` of it."""
-    nodes, W = _samples(edge, X, at, bite / _along(X)[-1])
-    return nodes, W.mean(axis=0)
 
 
 def _samples(edge, X, at, width):
