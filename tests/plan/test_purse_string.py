@@ -106,7 +106,7 @@ def test_shorter_thread():
 def test_pull_does_not_depend_on_the_mesh():
     """Triangles of 1.5 instead of 2.3 mm: within 1 %."""
     fine = closed(case(patch="patch: {radius_mm: 70}\nmesh: {edge_mm: 1.5, tip_mm: 1.5, far_mm: 12}\n", thread_mm=45))
-    assert measures(fine[0])["purse_force_N"] == approx(solved(thread_mm=45)[1]["purse_force_N"], rel=0.01)
+    assert measures(fine)["purse_force_N"] == approx(solved(thread_mm=45)[1]["purse_force_N"], rel=0.01)
 
 
 @given(ratio=st.floats(1, 4), size=st.floats(5, 60))

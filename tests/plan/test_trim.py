@@ -226,7 +226,7 @@ def trimmed_circle(**keys):
 @pytest.mark.slow
 def test_trimmed_circle_is_the_tangent_outline():
     """Cut 10 mm beyond either tip and closed again, it is what the tangent outline of 40 x 20 mm is from scratch."""
-    found = measures(trimmed_circle(left_mm=10, right_mm=10)[0])
+    found = measures(trimmed_circle(left_mm=10, right_mm=10))
     known = measures(closed(wound({"kind": "tangent", "length_mm": 40, "width_mm": 20}, {})))
     for name, value in known.items():
         if isinstance(value, float):
