@@ -146,7 +146,7 @@ def write(
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, *drafts[1:])
-    return paths + (write_figures(charts, into / "comparison-figures") if figures else [])
+    return paths + (write_figures(charts, into / "comparison-figures") if figures and charts else [])
 
 
 def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:

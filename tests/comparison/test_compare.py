@@ -164,8 +164,8 @@ def test_result_that_cannot_be_read(here, flatseam):
 
 
 def test_nothing_is_solved_at_all(here, flatseam):
-    """If no case can be closed there is a page that says so."""
-    code, _, err = flatseam("compare", "cases/stuck.yaml", "--into", "elsewhere")
+    """If no case can be closed there is a page that says so, and no folder of figures."""
+    code, _, err = flatseam("compare", "cases/stuck.yaml", "--into", "elsewhere", "--figures")
     assert code == 3
     assert "stuck: not converged" in err
     assert "0 closures compared" in (here / "elsewhere" / "comparison.html").read_text()
