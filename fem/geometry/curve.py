@@ -48,11 +48,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class Outline:
-    """The edge of removed skin, cut in two at its ends.
-
-    The ends are its tips, but for one with an M: there the ends meet in the point of the kept flap, the tips lie before
-    it on either edge, and what is beyond a tip is sewn back onto the same edge.
-    """
+    """The edge of removed skin, cut in two at its ends: its tips, or the points of flaps that an M keeps (README)."""
 
     upper: Curve  # from the left end to the right end
     lower: Curve  # the same ends, below
@@ -64,20 +60,17 @@ class Outline:
 
 
 def polyline(X: np.ndarray, *, corner: float = 0.0) -> Curve:
-    """The curve along straight lines through points X (2, n).
-
-    corner  rad: it has a corner at each inner point where it turns by this or more
-    """
+    """The curve along straight lines through points X (2, n), its corners where it turns by `corner` (rad) or more."""
     step = np.diff(X, axis=1)
     s = np.append(0.0, np.cumsum(np.hypot(*step)))
     at = s / s[-1]
-    corners = tuple(at[1:-1][np.abs(turn(step[:, :-1], step[:, 1:])) >= corner].tolist())
     way = step / np.hypot(*step)
-
-    def tangent(fraction, side=1):
-        return way[:, _piece(fraction, at, side)]
-
-    return Curve(lambda fraction: np.array([np.interp(fraction, at, x) for x in X]), tangent, float(s[-1]), corners)
+    return Curve(
+        lambda fraction: np.array([np.interp(fraction, at, x) for x in X]),
+        lambda fraction, side=1: way[:, _piece(fraction, at, side)],
+        float(s[-1]),
+        tuple(at[1:-1][np.abs(turn(step[:, :-1], step[:, 1:])) >= corner].tolist()),
+    )
 
 
 def _piece(fraction, at, side):
@@ -86,10 +79,9 @@ def _piece(fraction, at, side):
 
 
 def smooth(position: Function, velocity: Function, parameter: Function, length: float) -> Curve:
-    """The curve without corners that `position` sweeps.
+    """The curve without corners that `position` sweeps; `velocity` is along its derivative and nowhere 0.
 
-    position, velocity   parameters (n,) -> (2, n), the second along the derivative of the first and nowhere 0
-    parameter            fractions of arc length (n,) -> parameters (n,)
+    position, velocity   of parameters (n,) -> (2, n);  parameter   of fractions of arc length (n,) -> (n,)
     """
 
     def tangent(fraction, side=1):
@@ -100,10 +92,7 @@ def smooth(position: Function, velocity: Function, parameter: Function, length: 
 
 
 def arc(chord: float, rise: float) -> Curve:
-    """The circular arc from (-chord/2, 0) to (chord/2, 0), mm, that rises above its chord by up to half of it.
-
-    It turns by 2 theta, theta = 2 atan(2 rise/chord), about a centre R = chord / (2 sin theta) away.
-    """
+    """The circular arc from (-chord/2, 0) to (chord/2, 0), mm, that rises above its chord by up to half of it."""
     theta = 2 * atan(2 * rise / chord)
     if theta == 0:
         return polyline(np.array([[-chord / 2, chord / 2], [0.0, 0.0]]))
@@ -146,24 +135,18 @@ def chained(*curves: Curve) -> Curve:
     """One curve along several, each of which starts in a corner where the one before ended."""
     ends = np.cumsum([0.0] + [curve.length for curve in curves])
     at = ends / ends[-1]
+    spans = list(zip(curves, pairwise(at.tolist()), strict=True))
 
-    def along(fraction, side, values):
+    def along(values, fraction, side):
         """Of each fraction, the value (2,) that its curve has there."""
-        piece, found = _piece(fraction, at, side), np.empty((2, *fraction.shape))
-        for k in set(piece.tolist()):
-            here = piece == k
-            found[:, here] = values(curves[k], np.clip((fraction[here] - at[k]) / (at[k + 1] - at[k]), 0, 1))
-        return found
+        of_each = [values(curve, np.clip((fraction - start) / (end - start), 0, 1)) for curve, (start, end) in spans]
+        return np.array(of_each)[_piece(fraction, at, side), :, np.arange(fraction.size)].T
 
     return Curve(
-        lambda fraction: along(fraction, 0, lambda curve, s: curve.point(s)),
-        lambda fraction, side=1: along(fraction, side, lambda curve, s: curve.tangent(s, side)),
+        lambda fraction: along(lambda curve, s: curve.point(s), fraction, 0),
+        lambda fraction, side=1: along(lambda curve, s: curve.tangent(s, side), fraction, side),
         float(ends[-1]),
-        tuple(
-            float(start + s * (end - start))
-            for curve, (start, end) in zip(curves, pairwise(at), strict=True)
-            for s in (0.0, *curve.corners)
-        )[1:],
+        tuple(start + s * (end - start) for curve, (start, end) in spans for s in (0.0, *curve.corners))[1:],
     )
 
 

@@ -1,9 +1,7 @@
-"""Outlines of excised skin: two edges between two ends, with the closed forms of their lengths and angles.
+"""Outlines of excised skin: two edges between two ends on the x axis, about the origin (closed forms: README).
 
-The long axis is x and the ends lie on it, unless a function says otherwise; the centre is the origin (a polygon stays
-where it was drawn). L is the tip-to-tip length, W the greatest width, S the length of one edge. What is wider than
-long, or beyond another limit that its keys name, raises ValueError. Adding an outline: one function and its name in
-OUTLINES; its keyword arguments are the keys of a case file, and the docstring's line on each is their description.
+What is wider than long, or beyond another limit that its keys name, raises ValueError. Adding an outline: one function
+and its name in OUTLINES; its keyword arguments are the keys of a case file, the docstring's line on each describes it.
 """
 
 from collections.abc import Callable
@@ -35,12 +33,10 @@ def ellipse(*, length_mm: Length, width_mm: Length) -> Outline:
 
     length_mm  long axis, mm
     width_mm   short axis, mm; at most the length
-
-    Source: Abramowitz & Stegun (1964), 17.2.
     """
     _not_wider_than_long(length_mm, width_mm)
     a, b = length_mm / 2, width_mm / 2
-    m = 1 - (b / a) ** 2
+    m = 1 - (b / a) ** 2  # Abramowitz & Stegun (1964), 17.2
     upper = smooth(
         lambda t: np.array([a * np.sin(t), b * np.cos(t)]),
         lambda t: np.array([a * np.cos(t), -b * np.sin(t)]),
@@ -55,11 +51,9 @@ def lens(*, length_mm: Length, width_mm: Length) -> Outline:
 
     length_mm  tip to tip, mm
     width_mm   greatest width, mm; at most the length
-
-    Source: Moody, McCarthy & Sengelmann (2001), the same construction.
     """
     _not_wider_than_long(length_mm, width_mm)
-    theta = 2 * atan(width_mm / length_mm)
+    theta = 2 * atan(width_mm / length_mm)  # Moody, McCarthy & Sengelmann (2001)
     R = length_mm / (2 * sin(theta))
     area = R**2 * (2 * theta - sin(2 * theta))
     return _symmetric(arc(length_mm, width_mm / 2), (2 * theta, 2 * theta), length_mm, width_mm, area)
@@ -95,8 +89,6 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
 def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     """A circle with tangents to one tip, on the right: tip angle 2 asin(r/D), D = L - r, the left end round.
 
-        S = sqrt(D^2 - r^2) + r (pi - acos(r/D)),    area r S
-
     length_mm  from the round end to the tip, mm
     width_mm   diameter of the circle, 2 r, mm; at most the length
     """
@@ -111,8 +103,6 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
 
 def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, Ge(0), Le(1000)]) -> Outline:
     """Two arcs on one chord, both above it: edges of unequal length, S = L theta / sin(theta), theta = 2 atan(2 h/L).
-
-    The tip angle is the difference of both theta, the greatest width that of the rises h, in the middle.
 
     length_mm  tip to tip, mm
     upper_mm   rise of the upper edge above the line between the tips, mm; at most half the length
@@ -130,8 +120,6 @@ def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, 
 
 def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outline:
     """A lens whose middle line is a sine, so that its ends bend to opposite sides; half a turn leaves it as it is.
-
-        y = sway sin(2 pi x/L) +- (upper edge of the lens - its axis),    area that of the lens
 
     length_mm  tip to tip, mm
     width_mm   greatest width across the axis, mm; at most the length
@@ -170,16 +158,13 @@ def lens_with_m(
     """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
 
     Two smaller tips take the place of the one. Each is sewn shut by itself, side of the flap to edge of the lens, and
-    the rest of both edges to each other, so the point of the flap comes to lie in the fork of the scar. The origin is
-    the centre of the whole lens. Common practice; a straight-sided tip cut off half way leaves two of its own angle.
+    the rest of both edges to each other, so the point of the flap comes to lie in the fork of the scar.
 
     length_mm   of the whole lens, mm
     width_mm    greatest width, mm; at most the length
     shorter_mm  by this much an end with an M falls short of the lens's own tip, mm
     m_at        which ends have an M: left, right or both
     m_tip_deg   angle of each of the two tips, degrees; by default twice the slope of the edge, so it points along x
-
-    Raises ValueError where the flap would not lie between the middle of the wound and its tips.
     """
     _not_wider_than_long(length_mm, width_mm)
     theta = 2 * atan(width_mm / length_mm)
@@ -215,8 +200,6 @@ def lens_with_m(
 def triangle(*, base_mm: Length, height_mm: Length) -> Outline:
     """Two equal sides on a base, sewn to each other: the tips are the apex, right, and the middle of the base, left.
 
-    Tip angles 180 degrees and 2 atan(base / 2 height); S is a side and half of the base.
-
     base_mm    mm; also the greatest width
     height_mm  from the base to the apex, mm
     """
@@ -244,17 +227,15 @@ def slit(*, length_mm: Length) -> Outline:
     return Outline(line, line, (0.0, 0.0), length_mm, width=0.0, area=0.0)
 
 
-KINDS = (circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy_s, lens_with_m, triangle, square, slit)
-OUTLINES: dict[str, Callable[..., Outline]] = {
-    kind.__name__.replace("_", "-"): kind for kind in (*KINDS, polygon, traced)
-}
+KINDS = circle, ellipse, lens, rhombus, tangent, teardrop, crescent, lazy_s, lens_with_m, triangle, square, slit
+OUTLINES: dict[str, Callable[..., Outline]] = {f.__name__.replace("_", "-"): f for f in (*KINDS, polygon, traced)}
 
 
 def facts(outline: Outline) -> dict[str, Any]:
     """What geometry alone says of an outline, by the names of the measures; lists run from left to right.
 
-    Edges are measured from tip to tip. `push_out_mm` is how far each tip moves outward when both edges keep their
-    length and are sewn straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
+    `push_out_mm` is how far each tip moves outward when both edges, from tip to tip, keep their length and are sewn
+    straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
     """
     lengths = [edge.length - sum(outline.beyond) for edge in (outline.upper, outline.lower)]
     push_out = (sum(lengths) / 2 - outline.length) / 2
@@ -270,10 +251,7 @@ def facts(outline: Outline) -> dict[str, Any]:
 
 
 def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
-    """The outline as a shapely polygon of 2 n chords where it is bent, counter-clockwise, corners included.
-
-    The chords of a half circle lie within L pi^2 / 16 n^2 of it, 1.5e-7 L at the default.
-    """
+    """The outline as a shapely polygon of 2 n chords where it is bent, counter-clockwise, corners included."""
     lower, upper = (edge.point(samples(edge, n)) for edge in (outline.lower, outline.upper))
     return shapely.Polygon(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
 
@@ -281,19 +259,18 @@ def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
 def _over_circle(r, start, end, *, angles, x=0.0):
     """Along the circle of radius r about (x, 0) between two angles from its top, clockwise, and beyond on its tangents.
 
-    start, end   mm along the way from the top
+    It starts and ends at lengths `start` and `end` along the way from the top, mm.
     """
 
-    def position(s):
-        t = np.clip(s / r, *angles)
-        way = np.array([np.cos(t), -np.sin(t)])
-        return np.array([[x], [0.0]]) + r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * way
-
-    def velocity(s):
+    def way(s):
         t = np.clip(s / r, *angles)
         return np.array([np.cos(t), -np.sin(t)])
 
-    return smooth(position, velocity, lambda fraction: start + fraction * (end - start), end - start)
+    def position(s):
+        t = np.clip(s / r, *angles)
+        return np.array([[x], [0.0]]) + r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * way(s)
+
+    return smooth(position, way, lambda fraction: start + fraction * (end - start), end - start)
 
 
 def _not_wider_than_long(length, width):
@@ -313,11 +290,7 @@ def _below_arc(chord, rise):
 
 
 def _amplitude(u, m):
-    """Angle t (n,) with E(t | m) = u, u (n,) within a quarter period on either side of 0.
-
-    Newton from t = 0, where the slope sqrt(1 - m sin^2 t) is greatest: every step stays short of the root, so
-    it cannot overshoot; the number of steps grows with log(L/W).
-    """
+    """Angle t (n,) with E(t | m) = u, u (n,) within a quarter period about 0, by Newton's method (README)."""
     t = np.zeros_like(u)
     for _ in range(100):
         step = (u - ellipeinc(t, m)) / np.sqrt(1 - m * np.sin(t) ** 2)

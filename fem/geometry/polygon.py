@@ -1,7 +1,4 @@
-"""Outlines given by points: checked, cut into two edges at their ends, simplified.
-
-Points that are no outline raise ValueError that says what is wrong with them.
-"""
+"""Outlines given by points: checked (ValueError says what is wrong), cut into two edges at their ends, simplified."""
 
 from collections.abc import Sequence
 from math import atan2, tau
@@ -42,10 +39,6 @@ def traced(
 ) -> Outline:
     """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
 
-    Nodes of the mesh follow it at their own distance; it keeps the corners where it turns by more than BEND. Tip angles
-    are those of its first chords: between arcs of radius R too small by up to 2 sqrt(2 tolerance/R), 2.3 degrees of 74
-    for a lens of 60 x 20 mm.
-
     file          GeoJSON polygon (.geojson, .json), points (.csv) or path (.svg), in mm; read in place of points_mm
     ends_mm       the left and the right end [x, y], mm, as in the file; by default the two farthest points
     tolerance_mm  points are left out as long as no edge moves by more, mm
@@ -64,7 +57,11 @@ def traced_edges(
     points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | None, tolerance: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file."""
-    area = traced_polygon(points)
+    X = np.asarray(points)
+    X = X[np.hypot(*(X - np.roll(X, 1, axis=0)).T) >= APART]  # neighbours may repeat
+    if len(X) < 3:
+        raise ValueError(f"{len(X)} different points; an outline has 3 or more")
+    area = _uncrossed(X, "the outline crosses or touches itself")
     upper, lower = edges(area, farthest(area) if ends is None else ends, tolerance=tolerance)
     left = upper.shape[1] + lower.shape[1] - 2
     if left > MAX_POINTS:
@@ -78,7 +75,7 @@ def simple_polygon(points: Sequence[Place]) -> shapely.Polygon:
         raise ValueError(f"{len(points)} points; a polygon has 3 to {MAX_POINTS}")
     for i, j in coinciding(points):
         raise ValueError(f"point {j + 1} repeats point {i + 1}; the last point joins the first by itself")
-    return _refuse_crossing(shapely.Polygon(points), "the sides cross or touch")
+    return _uncrossed(points, "the sides cross or touch")
 
 
 def coinciding(points: Sequence[Place]) -> list[tuple[int, int]]:
@@ -87,16 +84,9 @@ def coinciding(points: Sequence[Place]) -> list[tuple[int, int]]:
     return sorted((i, j) for i, j in shapely.STRtree(at).query(at, "dwithin", APART).T.tolist() if i < j)
 
 
-def traced_polygon(points: Sequence[Place] | np.ndarray) -> shapely.Polygon:
-    """The shapely polygon through points [x, y] of a tracing, counter-clockwise; neighbours may repeat."""
-    X = np.asarray(points)
-    near = np.hypot(*(X - np.roll(X, 1, axis=0)).T) < APART
-    if len(X) - near.sum() < 3:
-        raise ValueError(f"{len(X) - near.sum()} different points; an outline has 3 or more")
-    return _refuse_crossing(shapely.Polygon(X[~near]), "the outline crosses or touches itself")
-
-
-def _refuse_crossing(polygon, words):
+def _uncrossed(points, words):
+    """The polygon through points, counter-clockwise. Raises ValueError with these words where it crosses itself."""
+    polygon = shapely.Polygon(points)
     if polygon.convex_hull.area < APART * polygon.length:
         raise ValueError("the points lie on one line")
     if not polygon.is_valid:
@@ -113,9 +103,8 @@ def farthest(polygon: shapely.Polygon) -> list[Place]:
 
 
 def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-    """Upper and lower edge (2, n) of a counter-clockwise polygon between two ends [x, y], from the first to the second.
+    """Upper and lower edge (2, n) of a counter-clockwise polygon between the places nearest to two ends [x, y].
 
-    ends        taken to the nearest point of the outline
     tolerance   mm: points are left out as long as no edge moves by more (Douglas & Peucker)
     """
     around = shapely.LineString(polygon.exterior)
@@ -144,14 +133,11 @@ def _part(around, start, end):
 def widest(X: np.ndarray) -> float:
     """Greatest width across x, mm, of the polygon through points X (2, n); of a wound in pieces, of its widest piece.
 
-    Between two corners' x the width is linear in x, so it is greatest next to a corner: INSIDE of it on either side,
-    since a side that stands upright may lean by round-off.
+    Between two corners' x it is linear in x, so greatest next to a corner; upright sides may lean by round-off.
     """
-    x = np.unique(X[0])
-    start, end = x[:-1], x[1:]
-    wide = end - start > 2 * INSIDE
-    x = np.concatenate([start[wide] + INSIDE, end[wide] - INSIDE])
-    y = np.abs(X[1]).max() + 1.0
+    corners, y = np.unique(X[0]), np.abs(X[1]).max() + 1.0
+    wide = np.diff(corners) > 2 * INSIDE
+    x = np.concatenate([corners[:-1][wide] + INSIDE, corners[1:][wide] - INSIDE])
     across = shapely.linestrings([[[at, -y], [at, y]] for at in x])
     return float(shapely.length(shapely.get_parts(shapely.intersection(across, shapely.Polygon(X.T)))).max())
 

@@ -1,10 +1,4 @@
-"""What geometry alone says of a plan: each edge sewn once, how edges match, and where cones will stand.
-
-Sewn shut, edges keeping their lengths, flat skin stays flat but where edges meet. There the angles of skin add up to
-2 pi minus a deficit: above 0 a cone, below 0 a saddle. Curved edges spread theirs along the seam, as much as one edge
-turns left more than the other; two equal arcs of radius R that bulge away from each other, -2/R per length. All
-deficits of a wound that is closed add up to 0 (Gauss and Bonnet), so what stands up at one place hangs down at another.
-"""
+"""What geometry alone says of a plan: each edge sewn once, how edges match, where cones will stand (why: README)."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,7 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from fem.geometry.curve import part, samples
+from fem.geometry.curve import part, samples, turn
 from fem.plan.plan import Plan
 
 SAME = 1e-4  # mm: places closer than this are one; our choice, a thousandth of the shortest length
@@ -68,28 +62,21 @@ def junctions(plan: Plan) -> tuple[Junction, ...]:
 
 
 def spread(plan: Plan) -> np.ndarray:
-    """Deficit (n,) that is spread along each seam by the bend of its edges, rad: the left turns of the first, less."""
+    """Deficit (n,) spread along each seam, rad: by how much more its first edge turns left than its second."""
     return np.array([_bend(first) - _bend(second) for first, second in plan.seams])
 
 
 def remainder(plan: Plan) -> float:
-    """Sum of all deficits, rad, those along open edges included, and 2 pi for each wound left open.
-
-    It is 0 if the plan is sound.
-    """
+    """Sum of all deficits, rad, open edges' too, and 2 pi for each wound left open: 0 if the plan is sound."""
     met, loops = _ledger(plan)
-    turns = sum(_bend(edge) + _corner_turns(edge).sum() for edge in plan.open)
+    turns = sum(_bend(edge) + _corner_turns(edge) for edge in plan.open)
     return sum(m.deficit for m in met) + float(spread(plan).sum()) + turns + 2 * np.pi * loops
 
 
 @lru_cache(RECENT)
 def _ledger(plan):
-    """The Junctions of a plan, and the number of wounds that are left open once all seams are sewn.
-
-    An edge e starts at end 2 e and stops at end 2 e + 1. Ends are one where an edge goes on from another around the
-    skin, and where two edges of a seam are sewn; an open edge also joins its own ends to a loop.
-    """
-    edges = _edges(plan)
+    """The Junctions of a plan, and the number of wounds that are left open once all seams are sewn."""
+    edges = _edges(plan)  # e starts at end 2 e and stops at end 2 e + 1; ends are one where edges follow or are sewn
     follow, middle, angle = wedges(plan)
     n, sewn, first = 2 * len(edges), 2 * len(plan.seams), 4 * np.arange(len(plan.seams))
     around = np.stack([2 * np.arange(len(edges)) + 1, 2 * follow])
@@ -120,13 +107,13 @@ def _edges(plan):
 def wedges(plan: Plan) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """For each edge, that which goes on where it stops (n,), the way to the middle of the skin between, its angle, rad.
 
-    Edges in the order of `plan.seams`, then `plan.open`, their skin on the left, so the second of a seam backwards. Of
-    several that go on, that which is met first, turning from the edge's way back over the skin.
+    Edges in the order of `plan.seams`, second ones backwards, then `plan.open`. Of several that go on, that which is
+    met first, turning from the edge's way back over the skin.
     """
     edges = _edges(plan)
     starts, stops = np.stack([edge.ends for edge in edges]).transpose(2, 0, 1)
-    leaving = np.concatenate([_ways(edge, np.zeros(1), 1) for edge in edges])
-    coming = np.concatenate([_ways(edge, np.ones(1), -1) for edge in edges])
+    leaving = np.arctan2(*np.hstack([edge.tangent(np.zeros(1), 1) for edge in edges])[::-1])
+    coming = np.arctan2(*np.hstack([edge.tangent(np.ones(1), -1) for edge in edges])[::-1])
     follow, angle = np.zeros(len(edges), int), np.zeros(len(edges))
     for e, candidates in enumerate(cKDTree(starts).query_ball_point(stops, SAME)):
         wedge = (coming[e] + np.pi - leaving[candidates] + FLAT) % (2 * np.pi) - FLAT
@@ -142,46 +129,22 @@ def _along(plan, k):
     for s in at[np.diff(at, prepend=-1) * max(curve.length for curve in seam) > SAME]:
         places = np.hstack([curve.point(np.array([s])) for curve in seam])
         near = [np.array([next((c for c in e.corners if abs(c - s) * e.length < SAME), s)]) for e in seam]
-        before, after = (np.hstack([_ways(e, c, side) for e, c in zip(seam, near, strict=True)]) for side in (-1, 1))
-        angles = np.pi - _left(before, after) * [1, -1]
-        yield Junction(places, after + angles / 2 * [1, -1], angles, True, k, float(s))
-
-
-def _ways(curve, s, side):
-    """Directions (n,) in which a curve goes on from fractions s (n,) (side 1), or comes to them (-1), rad."""
-    x, y = curve.tangent(s, side)
-    return np.arctan2(y, x)
+        before, after = (np.hstack([e.tangent(c, side) for e, c in zip(seam, near, strict=True)]) for side in (-1, 1))
+        angles = np.pi - turn(before, after) * [1, -1]
+        yield Junction(places, np.arctan2(*after[::-1]) + angles / 2 * [1, -1], angles, True, k, float(s))
 
 
 def _bend(curve):
     """How far a curve turns left between its corners, rad."""
-    if not curve.pieces[1].any():
-        return 0.0
     s = samples(curve, SAMPLES)
-    ways = np.stack([_ways(curve, s[:-1], 1), _ways(curve, s[1:], -1)], axis=1).ravel()
-    return float(_left(ways[:-1], ways[1:]).sum() - _corner_turns(curve).sum())
+    ways = np.stack([curve.tangent(s[:-1], 1), curve.tangent(s[1:], -1)], axis=-1).reshape(2, -1)
+    return float(turn(ways[:, :-1], ways[:, 1:]).sum()) - _corner_turns(curve)
 
 
 def _corner_turns(curve):
-    """How far a curve turns left at each of its corners, rad."""
+    """How far a curve turns left at all of its corners, rad."""
     corners = np.array(curve.corners)
-    return _left(_ways(curve, corners, -1), _ways(curve, corners, 1))
-
-
-def _left(before, after):
-    """The turn to the left from one direction to another, rad in [-pi, pi)."""
-    return (after - before + np.pi) % (2 * np.pi) - np.pi
-
-
-def _split(curves, stations):
-    """For each curve, the fractions from 0 to 1 at which its ends lie, and the stations (shapely points) on it."""
-    lines = np.array([shapely.LineString(curve.point(samples(curve, 8 * SAMPLES)).T) for curve in curves])
-    k, j = shapely.STRtree(stations).query(lines, "dwithin", SAME)
-    share = shapely.line_locate_point(lines[k], stations[j], normalized=True)
-    for number, curve in enumerate(curves):
-        at = np.sort(share[k == number])
-        at = at[np.minimum(at, 1 - at) * curve.length > SAME]
-        yield np.concatenate([[0.0], at[np.diff(at, prepend=-1.0) * curve.length > SAME], [1.0]])
+    return float(turn(curve.tangent(corners, -1), curve.tangent(corners, 1)).sum())
 
 
 def _ends(curves):
@@ -189,13 +152,25 @@ def _ends(curves):
     return shapely.points(np.unique(np.hstack([curve.ends for curve in curves]), axis=1).T)
 
 
+def _pieces(curves, stations):
+    """The parts of all curves between those stations (shapely points) that lie on them."""
+    lines = np.array([shapely.LineString(curve.point(samples(curve, 8 * SAMPLES)).T) for curve in curves])
+    k, j = shapely.STRtree(stations).query(lines, "dwithin", SAME)
+    share = shapely.line_locate_point(lines[k], stations[j], normalized=True)
+    for number, curve in enumerate(curves):
+        at = np.sort(share[k == number])
+        at = at[np.minimum(at, 1 - at) * curve.length > SAME]
+        at = at[np.diff(at, prepend=-1.0) * curve.length > SAME]
+        yield from (part(curve, start, end) for start, end in pairwise([0.0, *at.tolist(), 1.0]))
+
+
 def _refuse_unsewn(cut, sewn):
     """Raise ValueError unless the edges that are cut, skin on their left, are just those that are sewn or left open."""
     stations = _ends([*cut, *sewn])
-    wanted, given = (_pieces(curves, stations) for curves in (cut, sewn))
-    places, n = np.concatenate([wanted, given]), len(wanted) + len(given)
-    group = _groups(n, cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
-    is_cut, is_sewn = (np.bincount(part, minlength=n) for part in np.split(group, [len(wanted)]))
+    wanted, given = ([*_pieces(curves, stations)] for curves in (cut, sewn))
+    places = np.array([piece.point(np.array([0, 0.5, 1])).T.ravel() for piece in wanted + given])
+    group = _groups(len(places), cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
+    is_cut, is_sewn = (np.bincount(of, minlength=len(places)) for of in np.split(group, [len(wanted)]))
     for bad, words in [
         (is_cut > 1, "is cut twice"),
         (is_sewn > is_cut, "is sewn or left open more often than it is cut, or its skin lies on the other side"),
@@ -209,24 +184,13 @@ def _refuse_unsewn(cut, sewn):
             )
 
 
-def _pieces(curves, stations):
-    """Places (n, 6) where the pieces of curves between stations start, are half way, and end."""
-    places = []
-    for curve, s in zip(curves, _split(curves, stations), strict=True):
-        places.append(np.vstack([curve.point(at) for at in (s[:-1], (s[:-1] + s[1:]) / 2, s[1:])]).T)
-    return np.concatenate(places)
-
-
 def _refuse_crossing(curves):
     """Raise ValueError where curves cross or touch each other or themselves but at their ends."""
-    stations, lines = _ends(curves), []
-    for curve, knots in zip(curves, _split(curves, stations), strict=True):
-        fine = samples(curve, SAMPLES)
-        for start, end in pairwise(knots):
-            s = np.array([start, *fine[(fine > start) & (fine < end)], end])
-            lines.append(shapely.LineString(curve.point(s).round(DIGITS).T))
+    stations = _ends(curves)
+    pieces = _pieces(curves, stations)
+    lines = np.array([shapely.LineString(piece.point(samples(piece, SAMPLES)).round(DIGITS).T) for piece in pieces])
     i, j = shapely.STRtree(lines).query(lines, "intersects")
-    met = shapely.intersection(np.array(lines)[i[i < j]], np.array(lines)[j[i < j]])
+    met = shapely.intersection(lines[i[i < j]], lines[j[i < j]])
     ends = shapely.multipoints(stations).buffer(SAME)
     for place in (*shapely.difference(met, ends), *(line for line in lines if not line.is_simple)):
         if not place.is_empty:
