@@ -82,7 +82,7 @@ def tangent(*, length_mm: Length, width_mm: Length) -> Outline:
     straight = sqrt((length_mm - width_mm) * (length_mm + width_mm)) / 2  # no digits lost where it is short
     theta = atan2(r, straight)
     half = straight + r * theta
-    upper = _over_circle(r, -half, half, angles=(-theta, theta))
+    upper = _over_circle(r, -half, half, angles=(-theta, theta), length=length_mm)
     return _symmetric(upper, (2 * theta, 2 * theta), length_mm, width_mm, area=2 * r * half)
 
 
@@ -97,7 +97,9 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     D = length_mm - r
     straight = sqrt((D - r) * (D + r))
     turn = pi / 2 - atan2(straight, r)  # from the top to where the tangent starts
-    upper = _over_circle(r, -pi / 2 * r, r * turn + straight, angles=(-pi / 2, turn), x=r - length_mm / 2)
+    upper = _over_circle(
+        r, -pi / 2 * r, r * turn + straight, angles=(-pi / 2, turn), length=length_mm, x=r - length_mm / 2
+    )
     return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
 
 
@@ -256,10 +258,11 @@ def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
     return shapely.Polygon(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
 
 
-def _over_circle(r, start, end, *, angles, x=0.0):
+def _over_circle(r, start, end, *, angles, length, x=0.0):
     """Along the circle of radius r about (x, 0) between two angles from its top, clockwise, and beyond on its tangents.
 
-    It starts and ends at lengths `start` and `end` along the way from the top, mm.
+    It starts and ends at lengths `start` and `end` along the way from the top, mm, at (-+length/2, 0). Straight parts
+    are reckoned from there, so that tips lie on the axis to the last digit, as where a circle's ends are trimmed.
     """
 
     def way(s):
@@ -268,9 +271,11 @@ def _over_circle(r, start, end, *, angles, x=0.0):
 
     def position(s):
         t = np.clip(s / r, *angles)
-        return np.array([[x], [0.0]]) + r * np.array([np.sin(t), np.cos(t)]) + (s - r * t) * way(s)
+        curved = np.array([x + r * np.sin(t), r * np.cos(t)])
+        tip = np.array([np.copysign(length / 2, s), 0 * s])
+        return np.where(t == s / r, curved, tip - (np.where(s < 0, start, end) - s) * way(s))
 
-    return smooth(position, way, lambda fraction: start + fraction * (end - start), end - start)
+    return smooth(position, way, lambda fraction: (1 - fraction) * start + fraction * end, end - start)
 
 
 def _not_wider_than_long(length, width):
