@@ -7,7 +7,7 @@ import numpy as np
 from fem.case import physical
 from fem.case.keys import Bed, MeshSize, Skin
 from fem.geometry.curve import Outline
-from fem.material.prestretch import stiffness
+from fem.material.skin import stiffness
 from fem.plan.plan import Plan, reach
 
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure

@@ -8,8 +8,8 @@ from fem.case import physical, site
 from fem.case.case import Case
 from fem.case.keys import KNOT_PULL, Patch
 from fem.geometry.outlines import facts
-from fem.material.bending import BENDING_POISSON, bending_stiffness, buckling_tension
 from fem.material.laws import young_modulus
+from fem.material.skin import BENDING_POISSON, bending_stiffness, buckling_tension
 from fem.plan.plan import removed_area, removed_skin
 
 

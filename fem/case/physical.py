@@ -15,8 +15,7 @@ import numpy as np
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import OUTLINES
 from fem.material.laws import LAWS, Law
-from fem.material.prestretch import stretch_under, tension
-from fem.material.relaxation import left_after
+from fem.material.skin import left_after, stretch_under, tension
 from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
 from fem.plan.trim import ENDS, extended

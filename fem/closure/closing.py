@@ -13,8 +13,8 @@ from fem.case.case import Case
 from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
-from fem.material.bending import BENDING_POISSON, bending_stiffness
 from fem.material.laws import young_modulus
+from fem.material.skin import BENDING_POISSON, bending_stiffness
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.mesh import mesh

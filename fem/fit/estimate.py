@@ -19,7 +19,7 @@ from fem.case.case import schema
 from fem.errors import NotFitted
 from fem.fit.tensile import Measured
 from fem.material.laws import LAWS
-from fem.material.prestretch import tension
+from fem.material.skin import tension
 
 CONFIDENCE = 0.95
 DECADES = -6.0, 9.0  # in which parameters without an upper limit are sought; our choice, beyond all skin

@@ -2,8 +2,8 @@
 
 A law takes C (3, ...), the C11, C22, C12 of the right Cauchy-Green tensor in the axes of the lines, and returns the
 energy per reference volume psi (...), dpsi/dC (3, ...) and d2psi/dC2 (3, 3, ...) of an incompressible sheet in plane
-stress, MPa. C12 counts as one variable, C33 = 1/det C. Adding a law: one function and one entry in LAWS; its keyword
-arguments are the keys of a case file, and the docstring's line on each is their description.
+stress, MPa. C12 counts as one variable. Adding a law: one function and one entry in LAWS; its keyword arguments are the
+keys of a case file, and the docstring's line on each is their description.
 """
 
 from collections.abc import Callable
@@ -34,8 +34,8 @@ def neo_hooke(C: np.ndarray, *, shear_kPa: Positive) -> Response:
     Source: Holzapfel (2000), ch. 6.
     """
     mu = 1e-3 * shear_kPa
-    psi, dpsi, ddpsi = _lengthening(C)
-    return mu / 2 * psi, mu / 2 * dpsi, mu / 2 * ddpsi
+    I1, dI1, ddI1 = _lengthening(C)
+    return mu / 2 * I1, mu / 2 * dI1, mu / 2 * ddI1
 
 
 def _outside_one(exponent: float) -> float:
@@ -55,8 +55,6 @@ def ogden(
     """Ogden's one-term skin, which stiffens with a power of the stretch.
 
         psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
-
-    With |alpha| < 1 a taut sheet softens and necks: d2psi/dstretch^2 with the other stretch held falls below 0.
 
     shear_kPa  shear modulus mu of unstretched skin, kPa
     exponent   alpha, -50 to -1 or 1 to 50; 2: neo-Hookean, 9 to 26: skin
@@ -91,9 +89,6 @@ def gasser_ogden_holzapfel(
         psi = mu/2 (I1 - 3) + k1/(2 k2) sum of exp(k2 E^2) - 1 over the families with E > 0
         E = kappa (I1 - 3) + (1 - 3 kappa)(m . C m - 1),    m = (cos a, +-sin a)
 
-    At 0 and 90 degrees the families coincide: one family of k1 is then two of k1/2. Within the dispersion's range
-    E is convex in F, so psi is polyconvex.
-
     shear_kPa        shear modulus mu of the ground substance, kPa
     fibre_kPa        stiffness k1 of each family, kPa
     stiffening       k2 of the fibres, by which they stiffen
@@ -102,15 +97,13 @@ def gasser_ogden_holzapfel(
 
     Source: Gasser, Ogden & Holzapfel (2006).
     """
-    mu, k1, k2 = 1e-3 * shear_kPa, 1e-3 * fibre_kPa, stiffening
+    k1, k2 = 1e-3 * fibre_kPa, stiffening
     I1, dI1, ddI1 = _lengthening(C)
-    psi, dpsi, ddpsi = mu / 2 * I1, mu / 2 * dI1, mu / 2 * ddI1
+    psi, dpsi, ddpsi = neo_hooke(C, shear_kPa=shear_kPa)
     cos, sin = np.cos(np.radians(fibre_angle_deg)), np.sin(np.radians(fibre_angle_deg))
-    axes = 3, *[1] * (C.ndim - 1)
-    unstretched = np.array([1.0, 1.0, 0.0]).reshape(axes)
     for m in ((cos, sin), (cos, -sin)):
-        dI4 = np.array([m[0] ** 2, m[1] ** 2, 2 * m[0] * m[1]]).reshape(axes)
-        I4 = (dI4 * (C - unstretched)).sum(axis=0)  # minus 1, without round-off at C = 1, where fibres slacken
+        dI4 = _column([m[0] ** 2, m[1] ** 2, 2 * m[0] * m[1]], C)
+        I4 = (dI4 * (C - _column([1, 1, 0], C))).sum(axis=0)  # minus 1, without round-off at C = 1: fibres slacken
         E = dispersion * I1 + (1 - 3 * dispersion) * I4
         dE = dispersion * dI1 + (1 - 3 * dispersion) * dI4
         taut = np.where(E > 0, E, 0.0)
@@ -131,23 +124,21 @@ LAWS: dict[str, Callable[..., Response]] = {
 
 def _lengthening(C):
     """I1 - 3 = tr C + 1/det C - 3 (...), with its first (3, ...) and second (3, 3, ...) derivatives."""
-    zero = np.zeros_like(C[0])
     J2, dJ2, ddJ2 = _det(C)
-    return (
-        C[0] + C[1] + 1 / J2 - 3,
-        np.stack([1 + zero, 1 + zero, zero]) - dJ2 / J2**2,
-        2 * dJ2[:, None] * dJ2 / J2**3 - ddJ2 / J2**2,
-    )
+    ddI1 = 2 * dJ2[:, None] * dJ2 / J2**3 - ddJ2 / J2**2
+    return C[0] + C[1] + 1 / J2 - 3, _column([1, 1, 0], C) - dJ2 / J2**2, ddI1
 
 
 def _det(C):
     """det C (...) of C11, C22, C12 with its first (3, ...) and second (3, 3, ...) derivatives."""
-    second = np.array([[0.0, 1, 0], [1, 0, 0], [0, 0, -2]])
-    return (
-        C[0] * C[1] - C[2] ** 2,
-        np.stack([C[1], C[0], -2 * C[2]]),
-        second.reshape(3, 3, *[1] * (C.ndim - 1)),
-    )
+    second = _column([[0, 1, 0], [1, 0, 0], [0, 0, -2]], C)
+    return C[0] * C[1] - C[2] ** 2, np.stack([C[1], C[0], -2 * C[2]]), second
+
+
+def _column(numbers, C):
+    """Constants (3,) or (3, 3) with axes of length 1 for those of C (3, ...) behind its first."""
+    constants = np.array(numbers, float)
+    return constants.reshape(*constants.shape, *[1] * (C.ndim - 1))
 
 
 def _principal(C, J2):
@@ -156,11 +147,11 @@ def _principal(C, J2):
         e = (C11 + C22)/2 +- r,    d2e = +-2 turn turn / (difference of the two e)
 
     Returns e (2, ...), greater first; de/dC (2, 3, ...); turn (3, ...), the change of C12 in the principal axes;
-    half the log of the ratio of the e (...). Any axes are principal where the e are equal; there they are 1 and 2.
+    half the log of the ratio of the e (...). Where the e are equal, axes 1 and 2 are principal.
     """
     mean, half = (C[0] + C[1]) / 2, (C[0] - C[1]) / 2
     r = np.hypot(half, C[2])
-    r = np.where(r > np.finfo(float).eps * mean, r, 0.0)  # below, they are equal, and a subnormal r has no digits
+    r = np.where(r > np.finfo(float).eps * mean, r, 0.0)  # below, they are equal: see README
     cos = np.divide(half, r, out=np.ones_like(r), where=r > 0)
     sin = np.divide(C[2], r, out=np.zeros_like(r), where=r > 0)
     e = np.stack([mean + r, J2 / (mean + r)])
@@ -169,11 +160,6 @@ def _principal(C, J2):
 
 
 def young_modulus(law: Law) -> float:
-    """Young's modulus in MPa of unstretched skin along the lines, in plane stress, from 4 d2psi/dC2 at C = 1.
-
-    Fibres are about to slacken there and do not count: with them it is the 3 mu of the ground substance. Bending,
-    which rests on it, is rather too soft than too stiff and cones rather too high than too low: folded skin slackens
-    half of its fibres, but tensed skin does not.
-    """
+    """Young's modulus in MPa of unstretched skin along the lines, in plane stress; fibres do not count: README."""
     stiffness = 4 * law(np.array([1.0, 1.0, 0.0]))[2]
     return 1 / np.linalg.inv(stiffness)[0, 0]

@@ -18,8 +18,8 @@ from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import measures
 from fem.geometry.outlines import lens
-from fem.material.bending import bending_stiffness
 from fem.material.laws import neo_hooke
+from fem.material.skin import bending_stiffness
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import ElasticFoundation, sheet

@@ -18,7 +18,7 @@ from fem.cli.printing import report
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
-from fem.material.relaxation import left_after
+from fem.material.skin import left_after
 
 TWO = dict(shares=(0.4, 0.3), times=(60.0, 900.0))
 

@@ -16,9 +16,8 @@ from fem.case.document import parse
 from fem.case.site import SITES
 from fem.closure.closing import closed
 from fem.closure.measure import measures
-from fem.material.bending import buckling_tension
 from fem.material.laws import neo_hooke
-from fem.material.prestretch import stretch_under
+from fem.material.skin import buckling_tension, stretch_under
 from fem.mechanics import solve
 from fem.mechanics.constraints import independent
 from fem.mechanics.sheet import sheet

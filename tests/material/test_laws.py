@@ -21,7 +21,7 @@ from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase
 from fem.material.laws import LAWS, gasser_ogden_holzapfel, neo_hooke, ogden, young_modulus
-from fem.material.prestretch import stretch_under, tension
+from fem.material.skin import stretch_under, tension
 from fem.mechanics import constraints, solve
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 

@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 from problems import flat, patch, rubber
 from pytest import approx
 
-from fem.material.bending import bending_stiffness
 from fem.material.laws import neo_hooke, young_modulus
-from fem.material.prestretch import stretch_under, tension
+from fem.material.skin import bending_stiffness, stretch_under, tension
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 
 MU = 0.0333  # MPa

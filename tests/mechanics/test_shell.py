@@ -21,7 +21,7 @@ from pytest import approx
 from scipy.integrate import solve_bvp
 from theory import clamped_plate, cone_height, hencky, wedge_threshold
 
-from fem.material.bending import bending_stiffness
+from fem.material.skin import bending_stiffness
 from fem.mechanics import solve
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.sheet import assemble, cauchy_stress, lift, sheet
