@@ -1,8 +1,4 @@
-"""YAML text to a validated pydantic model, with file:line:column in every complaint.
-
-Only what a hand-written file needs is read: mappings, lists, text, numbers, true, false and null. Aliases and
-tags are refused, so a small file cannot grow in memory or name a Python class.
-"""
+"""YAML text, without aliases and tags, to a validated pydantic model, with file:line:column in every complaint."""
 
 import inspect
 import math
@@ -38,8 +34,7 @@ WANTED = {  # by pydantic's name of an error
     "too_long": "{max_length} at most",
     **dict.fromkeys(("dict_type", "model_type", "model_attributes_type"), "keys and values"),
 }
-# Former names that are still read, with a warning -> the present ones: of keys as `key:`, of values as `key: value`, of
-# what may be either as it is.
+# Former names, still read with a warning -> present ones: keys as `key:`, values as `key: value`, either as they are.
 RENAMED = {"technique: drawn": "technique: named-points", "kind: drawn": "kind: traced"}
 NONE: Mapping[str, str] = MappingProxyType({})
 Model = TypeVar("Model", bound=BaseModel)
@@ -81,12 +76,10 @@ class Written:
 def parse(
     text: str, model: type[Model], source: object, *, folders: Sequence[Path] = (), renamed: Mapping[str, str] = NONE
 ) -> Model:
-    """The pydantic model that a YAML text describes; `source` names the text in messages.
+    """The pydantic model that a YAML text describes. Raises BadCase with every complaint, or only those about the YAML.
 
+    source   names the text in messages;  renamed  more of RENAMED, of this model
     folders  that hold the files which the text may name; validators find them in their context
-    renamed  more of RENAMED, of this model
-
-    Raises BadCase with every complaint, or with those about the YAML itself if there are any.
     """
     page = written(text, source, renamed)
     try:
@@ -108,7 +101,14 @@ def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Wri
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     page = Written(text, source, {**RENAMED, **renamed})
     try:
-        page = replace(page, content=_document(YAML(typ="safe", pure=True).parse(text), page))
+        events = YAML(typ="safe", pure=True).parse(text)
+        _, first = islice(events, 2)
+        if isinstance(first, yaml.StreamEndEvent):
+            raise BadCase(f"{source}: empty")
+        page = replace(page, content=_value(next(events), events, (), page))
+        _, last = islice(events, 2)
+        if not isinstance(last, yaml.StreamEndEvent):
+            page.problems.append((*_at(last), "not YAML: but found another document"))
     except BadCase:
         raise
     except MarkedYAMLError as error:
@@ -121,23 +121,8 @@ def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Wri
     return page
 
 
-def _document(events, page):
-    """What the only document of a text holds."""
-    _, first = islice(events, 2)
-    if isinstance(first, yaml.StreamEndEvent):
-        raise BadCase(f"{page.source}: empty")
-    content = _value(next(events), events, (), page)
-    _, last = islice(events, 2)
-    if not isinstance(last, yaml.StreamEndEvent):
-        page.problems.append((*_at(last), "not YAML: but found another document"))
-    return content
-
-
 def _value(event, events, path, page):
-    """What an event and those after it say, as dict, tuple, text, number, bool or None; no other YAML type exists here.
-
-    page  gains the marks of all values and keys, and problems
-    """
+    """What an event and those after it say, of Written's types; the page gains their marks, and problems."""
     at = page.marks[path] = _at(event)
     if isinstance(event, yaml.AliasEvent):
         page.problems.append((*at, f"alias '*{event.anchor}' is not allowed; write the value"))
@@ -145,7 +130,10 @@ def _value(event, events, path, page):
     if event.tag is not None:
         page.problems.append((*at, f"tag '{event.tag.replace('tag:yaml.org,2002:', '!!')}' is not allowed"))
     if isinstance(event, yaml.ScalarEvent):
-        return _scalar(event, path, page)
+        word = _present(f"{path[-1]}: " if path else "", event, "", page)
+        if event.style is not None:  # quoted
+            return word
+        return float(word) if NUMBER.fullmatch(word) else WORDS.get(word, word)
     if len(path) == MAX_DEPTH:
         page.problems.append((*at, f"nested more than {MAX_DEPTH} deep"))
         raise bad(page)
@@ -153,16 +141,6 @@ def _value(event, events, path, page):
     if isinstance(event, yaml.SequenceStartEvent):
         return tuple(_value(member, events, (*path, i), page) for i, member in enumerate(inside))
     return _mapping(inside, events, path, page)
-
-
-def _scalar(event, path, page):
-    """Text, number, bool or None of an event."""
-    value = _present(f"{path[-1]}: " if path else "", event, "", page)
-    if event.style is not None:  # quoted
-        return value
-    if value in WORDS:
-        return WORDS[value]
-    return float(value) if NUMBER.fullmatch(value) else value
 
 
 def _mapping(keys, events, path, page):
@@ -189,8 +167,7 @@ def _at(event):
 
 def _present(before, event, after, page):
     """Today's name of a key or value, found with what stands around it or alone."""
-    line, column = _at(event)
-    name = event.value
+    (line, column), name = _at(event), event.value
     for start, end in ((before, after), ("", "")):
         called = present_name(f"{start}{name}{end}", page.renamed, f"{page.source}:{line + 1}:{column + 1}")
         name = called.removeprefix(start).removesuffix(end)
@@ -230,16 +207,14 @@ def _mark(page, place):
 def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
     """[(place, message)] of pydantic's error about the model `root`."""
     wrong = []
-    for one in error.errors(include_url=False):
-        path, model, variants = _located(one["loc"], root)
-        about = one.get("ctx", {})
-        cause = about.get("error")
-        if one["type"] == "too_short" and len(one["input"]) >= about["min_length"]:
+    for part in error.errors(include_url=False):
+        located, about = _located(part["loc"], root), part.get("ctx", {})
+        if part["type"] == "too_short" and len(part["input"]) >= about["min_length"]:
             continue  # pydantic does not count members that are wrong, of which it complains too
-        if isinstance(cause, BadValue):
-            wrong += [((*path, *below), message) for below, message in cause.problems]
+        if isinstance(cause := about.get("error"), BadValue):
+            wrong += [((*located[0], *below), message) for below, message in cause.problems]
         else:
-            wrong.append(_complaint(one, path, model, variants))
+            wrong.append(_complaint(part, *located))
     return [(place, f"{dotted(place)}{message}") for place, message in wrong]
 
 

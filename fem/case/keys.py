@@ -39,6 +39,8 @@ KNOT_PULL = {
     "2": 62.3,
 }  # fmt: skip
 NotNegative = Annotated[float, Ge(0)]
+Number = Annotated[float, MultipleOf(1)]
+Degrees = Annotated[float, Ge(-180), Le(180)]
 FOLDER = "name of the results folder: letters, digits, - _ . but no . in front, at most 80"
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", description=FOLDER)]
 
@@ -58,14 +60,12 @@ def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, A
 
 def _keys(function):
     """The keyword arguments of a function as keys of a case: type and field by name."""
-    hints = get_type_hints(function, include_extras=True)
-    words = inspect.getdoc(function) or ""
+    hints, spec = get_type_hints(function, include_extras=True), inspect.getfullargspec(function)
     keys = {}
-    for key, parameter in inspect.signature(function).parameters.items():
-        if parameter.kind is parameter.KEYWORD_ONLY:
-            meaning = re.search(rf"^ *{key} {{2,}}(.+)$", words, re.MULTILINE)
-            start = ... if parameter.default is parameter.empty else parameter.default
-            keys[key] = (hints.get(key, Positive), Field(start, description=meaning and meaning[1]))
+    for key in spec.kwonlyargs:
+        meaning = re.search(rf"^ *{key} {{2,}}(.+)$", inspect.getdoc(function) or "", re.MULTILINE)
+        start = (spec.kwonlydefaults or {}).get(key, ...)
+        keys[key] = (hints.get(key, Positive), Field(start, description=meaning and meaning[1]))
     return keys
 
 
@@ -73,7 +73,7 @@ class Lesion(Block):
     """The round lesion that must come out, with a margin."""
 
     diameter_mm: Length = Field(description="diameter of the lesion, mm")
-    margin_mm: Distance = Field(default=0.0, description="healthy skin to take around it, mm")
+    margin_mm: Distance = Field(0.0, description="healthy skin to take around it, mm")
     at_mm: Place = Field(default=(0.0, 0.0), description="its middle [x, y], mm; the origin if left out")
 
 
@@ -81,10 +81,9 @@ class Wound(Block):
     """What is cut out."""
 
     outline: variants(OUTLINES, "kind") = Field(description="edge of the removed skin")  # type: ignore[valid-type]
-    lesion: Lesion | None = Field(default=None, description="must lie inside the outline with its margin")
+    lesion: Lesion | None = Field(None, description="must lie inside the outline with its margin")
 
     @field_validator("outline")
-    @classmethod
     def possible(cls, outline: Any, info: ValidationInfo) -> Any:
         """The outline, the points of its file filled in; refused if it cannot be drawn."""
         if outline.kind == "traced" and outline.file is not None and outline.points_mm is None:
@@ -97,7 +96,6 @@ class Wound(Block):
         return outline
 
     @field_validator("lesion")
-    @classmethod
     def inside(cls, lesion: Lesion | None, info: ValidationInfo) -> Lesion | None:
         """Refuse a lesion that reaches out of the outline with its margin."""
         if lesion is None or "outline" not in info.data:
@@ -117,34 +115,33 @@ class Wound(Block):
 class Running(Block):
     """Edges joined all along by a running suture."""
 
-    kind: Literal["running"] = Field(default="running", description="running: edges joined all along")
+    kind: Literal["running"] = Field("running", description="running: edges joined all along")
 
 
 class Interrupted(Block):
     """Edges joined by sutures that are tied one by one."""
 
     kind: Literal["interrupted"]
-    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(default=5.0, description="between sutures, mm, about")
-    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(default=3.0, description="of edge that a suture holds, mm")
-    order: Literal["halves", "along"] = Field(
-        default="halves", description="of tying; halves: the middle first, then that of each half; along: in a row"
-    )
-    numbers: tuple[Annotated[float, MultipleOf(1)], ...] | None = Field(
-        default=None, description="instead: the sutures, 1 the first from the left, in the order in which they are tied"
-    )
+    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(5.0, description="between sutures, mm, about")
+    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(3.0, description="of edge that a suture holds, mm")
+    order: Literal["halves", "along"] = Field("halves", description="of tying: the middle, then of halves; or in a row")
+    numbers: tuple[Number, ...] | None = Field(None, description="instead: sutures as tied, 1 the first from the left")
     thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
-        default=None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
+        None, description="USP size of an absorbable thread; its knot-pull strength is held against the forces"
     )
+
+
+Sutures = Annotated[Running | Interrupted, Field(discriminator="kind")]
 
 
 class Taper(Block):
     """Buried sutures beyond each tip that draw both sides of the axis together, less and less outward."""
 
     length_mm: Length = Field(description="beyond the tip, to where skin is left as it is, mm")
-    spacing_mm: Length = Field(default=4.0, description="between them, the first as far beyond the tip, mm")
-    offset_mm: Length = Field(default=4.0, description="of their ends from the axis, mm")
-    remaining_mm: NotNegative = Field(default=0.0, description="between the ends at the tip, mm; at most 2 offset_mm")
-    bite_mm: Length = Field(default=3.0, description="width of the skin that an end holds, mm")
+    spacing_mm: Length = Field(4.0, description="between them, the first as far beyond the tip, mm")
+    offset_mm: Length = Field(4.0, description="of their ends from the axis, mm")
+    remaining_mm: NotNegative = Field(0.0, description="between the ends at the tip, mm; at most 2 offset_mm")
+    bite_mm: Length = Field(3.0, description="width of the skin that an end holds, mm")
 
     @model_validator(mode="after")
     def possible(self) -> Self:
@@ -159,23 +156,19 @@ class Taper(Block):
 class Anchor(Block):
     """A suture at each end that holds the cone down to the bed."""
 
-    beyond_mm: Distance = Field(default=2.0, description="beyond the tip, mm")
-    bite_mm: Length = Field(default=3.0, description="width of the skin that it holds, mm")
+    beyond_mm: Distance = Field(2.0, description="beyond the tip, mm")
+    bite_mm: Length = Field(3.0, description="width of the skin that it holds, mm")
 
 
 class Tension(Block):
     """Natural tension of the uncut skin, as line tension or as stretch."""
 
-    along_N_per_m: float = Field(
-        default=0.0, description="line tension along the skin tension lines, N/m; below 0: skin is squeezed"
-    )
-    across_N_per_m: float = Field(default=0.0, description="line tension across them, N/m")
-    along_stretch: Positive | None = Field(
-        default=None, description="instead: how many times longer skin in place is along the lines than without load"
-    )
-    across_stretch: Positive | None = Field(default=None, description="the same across the lines")
-    lines_deg: Annotated[float, Ge(-180), Le(180)] = Field(
-        default=0.0, description="direction of the lines, degrees counter-clockwise from the wound's long axis (x)"
+    along_N_per_m: float = Field(0.0, description="line tension along the skin tension lines, N/m; below 0: squeezed")
+    across_N_per_m: float = Field(0.0, description="line tension across them, N/m")
+    along_stretch: Positive | None = Field(None, description="instead: length along the lines per that without load")
+    across_stretch: Positive | None = Field(None, description="the same across the lines")
+    lines_deg: Degrees = Field(
+        0.0, description="of the lines, degrees counter-clockwise from the wound's long axis (x)"
     )
 
     @model_validator(mode="after")
@@ -198,28 +191,23 @@ class Skin(Block):
     """The skin as a sheet; a site fills what is left out."""
 
     model_config = ConfigDict(json_schema_extra=_site_or_all)
-    site: Literal[tuple(SITES)] | None = Field(  # type: ignore[valid-type]
-        default=None, description="entry of the site library, see `flatseam sites`"
-    )
+    site: Literal[tuple(SITES)] | None = Field(None, description="entry of `flatseam sites`")  # type: ignore[valid-type]
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
     law: variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
-    tension: Tension = Field(default=Tension(), description="natural tension; none if absent")
+    tension: Tension = Field(Tension(), description="natural tension; none if absent")
 
     @field_validator("tension")
-    @classmethod
     def carried(cls, tension: Tension, info: ValidationInfo) -> Tension:
         """The tension in N/m; refused if no stretch of the law carries it, or none that skin may have."""
         if not {"thickness_mm", "law"} <= info.data.keys():
             return tension
         law, h = info.data["law"], info.data["thickness_mm"]
-        if tension.along_stretch is None:
-            stretch = physical.prestretch(tension, law, h=h)
-        else:
-            stretch = np.array([tension.along_stretch, tension.across_stretch])
+        given = tension.along_stretch, tension.across_stretch
+        stretch = physical.prestretch(tension, law, h=h) if None in given else np.array(given)
         if not (SMALLEST_STRETCH <= stretch.min() and stretch.max() <= LARGEST_STRETCH):
             stretched = f"stretched {stretch[0]:.3g} times along and {stretch[1]:.3g} times across the lines"
             raise ValueError(f"this skin would be {stretched}, wanted {SMALLEST_STRETCH:g} to {LARGEST_STRETCH:g}")
-        if tension.along_stretch is None:
+        if None in given:
             return tension
         along, across = physical.pretension_N_per_m(physical.law(law), stretch, h=h)
         return Tension(along_N_per_m=along, across_N_per_m=across, lines_deg=tension.lines_deg)
@@ -228,27 +216,22 @@ class Skin(Block):
 class Bed(Block):
     """Springs below the skin, given or those of fat; where skin is undermined they only push."""
 
-    fat_mm: Positive | None = Field(default=None, description="thickness of the fat that springs follow from, mm")
-    fat_shear_kPa: Positive | None = Field(default=None, description="shear modulus of that fat, kPa")
-    normal_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against lifting, kPa/mm")
-    shear_kPa_per_mm: NotNegative | None = Field(default=None, description="stiffness against sliding, kPa/mm")
-
-    @field_validator("normal_kPa_per_mm", "shear_kPa_per_mm")
-    @classmethod
-    def of_fat(cls, stiffness: float | None, info: ValidationInfo) -> float | None:
-        """The stiffness, that of the fat if it is left out."""
-        fat: dict[str, Any] = {key: info.data.get(key) for key in ("fat_mm", "fat_shear_kPa")}
-        if stiffness is not None or None in fat.values():
-            return stiffness
-        normal, shear = springs(**fat)
-        return normal if info.field_name == "normal_kPa_per_mm" else shear
+    fat_mm: Positive | None = Field(None, description="thickness of the fat that springs follow from, mm")
+    fat_shear_kPa: Positive | None = Field(None, description="shear modulus of that fat, kPa")
+    normal_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against lifting, kPa/mm")
+    shear_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against sliding, kPa/mm")
 
     @model_validator(mode="after")
     def complete(self) -> Self:
-        """Refuse a bed without both stiffnesses."""
-        if self.normal_kPa_per_mm is None or self.shear_kPa_per_mm is None:
+        """The bed, stiffnesses that are left out those of its fat; refused without."""
+        normal, shear = self.normal_kPa_per_mm, self.shear_kPa_per_mm
+        if self.fat_mm is not None and self.fat_shear_kPa is not None:
+            of_fat = springs(fat_mm=self.fat_mm, fat_shear_kPa=self.fat_shear_kPa)
+            normal = of_fat[0] if normal is None else normal
+            shear = of_fat[1] if shear is None else shear
+        if normal is None or shear is None:
             raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
-        return self
+        return self.model_copy(update={"normal_kPa_per_mm": normal, "shear_kPa_per_mm": shear})
 
 
 class Prony(Block):
@@ -262,15 +245,13 @@ class Relax(Block):
     """How forces fall with time while the wound is held closed."""
 
     terms: Annotated[tuple[Prony, ...], Len(1, MAX_TERMS)] = Field(
-        default=(Prony(share=SCALP[0], time_s=SCALP[1]),),
-        description="1 or 2 terms; by default that of human scalp (Lear 2019)",
+        (Prony(share=SCALP[0], time_s=SCALP[1]),), description="1 or 2 terms; by default human scalp's (Lear 2019)"
     )
     at_s: Annotated[tuple[NotNegative, ...], Len(1, MAX_TIMES)] = Field(
-        default=(60.0, 300.0, 600.0, 1800.0), description="times after closure at which forces are reported, s"
+        (60.0, 300.0, 600.0, 1800.0), description="times after closure at which forces are reported, s"
     )
 
     @field_validator("terms")
-    @classmethod
     def fading(cls, terms: tuple[Prony, ...]) -> tuple[Prony, ...]:
         """Refuse terms that leave no force."""
         if (shares := sum(term.share for term in terms)) >= 1:
@@ -287,22 +268,16 @@ class Patch(Block):
 class MeshSize(Block):
     """Sizes of triangles."""
 
-    edge_mm: Positive | None = Field(default=None, description="along the wound's edge, mm; at least tip_mm")
-    tip_mm: Positive | None = Field(default=None, description="at the tips, mm")
-    far_mm: Positive | None = Field(default=None, description="at the rim, mm; at least edge_mm")
+    edge_mm: Positive | None = Field(None, description="along the wound's edge, mm; at least tip_mm")
+    tip_mm: Positive | None = Field(None, description="at the tips, mm")
+    far_mm: Positive | None = Field(None, description="at the rim, mm; at least edge_mm")
 
 
 COMMON = _keys(undermined) | {  # keys of every technique
-    "seam": (
-        Literal["continuous", "hinge"],
-        Field(default="continuous", description="continuous: the scar carries moment; hinge: it does not"),
-    ),
-    "sutures": (
-        Annotated[Running | Interrupted, Field(discriminator="kind")],
-        Field(default={"kind": "running"}, description="how the edges are held together"),
-    ),
-    "taper": (Taper | None, Field(default=None, description="sutures that draw skin together beyond the tips")),
-    "anchor": (Anchor | None, Field(default=None, description="sutures that hold the cones down")),
+    "seam": (Literal["continuous", "hinge"], Field("continuous", description="hinge: the scar carries no moment")),
+    "sutures": (Sutures, Field({"kind": "running"}, description="how the edges are held together")),
+    "taper": (Taper | None, Field(None, description="sutures that draw skin together beyond the tips")),
+    "anchor": (Anchor | None, Field(None, description="sutures that hold the cones down")),
 }
 if TYPE_CHECKING:
     Closure = Any  # a type made at run time

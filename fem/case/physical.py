@@ -1,7 +1,6 @@
 """Keys of a case → what is computed with: outline, plan, law, stretches and stiffnesses, in mm, N, MPa and rad.
 
-The one place where kPa, N/m and degrees end. The arguments are parts of a case; functions that its keys describe name
-their units in their own arguments.
+The one place where kPa, N/m and degrees end. The arguments are parts of a case.
 """
 
 import json
@@ -48,9 +47,9 @@ def plan_of(closure: Any, wound: "Wound") -> Plan:
 def _plan(shape, closure):
     """The plan of an outline and what of a closure it rests on, both as JSON, in which floats keep all digits."""
     shape, closure = json.loads(shape), json.loads(closure)
-    technique = TECHNIQUES[closure.pop("technique")]
     zone = {key: closure.pop(key) for key in getfullargspec(undermined).kwonlyargs}
-    return undermined(technique(OUTLINES[shape.pop("kind")](**shape), **closure), **zone)
+    outline = OUTLINES[shape.pop("kind")](**shape)
+    return undermined(TECHNIQUES[closure.pop("technique")](outline, **closure), **zone)
 
 
 def excised(case: "Case") -> Outline:
@@ -85,8 +84,7 @@ def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[fl
 @lru_cache(RECENT)
 def prestretch(tension: "Tension", chosen: Any, *, h: float) -> np.ndarray:
     """Stretch (2,) of uncut skin along and across the lines, of `skin.law` and `skin.tension`; ValueError if none."""
-    pretension = 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m])  # N/mm
-    stretch = stretch_under(law(chosen), pretension, h=h)
+    stretch = stretch_under(law(chosen), 1e-3 * np.array([tension.along_N_per_m, tension.across_N_per_m]), h=h)
     stretch.setflags(write=False)  # it is kept
     return stretch
 
@@ -108,6 +106,5 @@ def forces_left(case: "Case") -> dict[float, float] | None:
     """Share of every force that is left, by seconds after closure; None if the case has no `relax`."""
     if case.relax is None:
         return None
-    terms = case.relax.terms
-    left = left_after(case.relax.at_s, shares=[term.share for term in terms], times=[term.time_s for term in terms])
-    return dict(zip(case.relax.at_s, left.tolist(), strict=True))
+    shares, times = zip(*((term.share, term.time_s) for term in case.relax.terms), strict=True)
+    return dict(zip(case.relax.at_s, left_after(case.relax.at_s, shares=shares, times=times).tolist(), strict=True))

@@ -1,7 +1,4 @@
-"""The library of skin sites and bench materials: what a case that names one leaves out, and the ranges of all.
-
-The values stand in `sites.yaml` beside this file, each with its range, its source and how far that is to be trusted.
-"""
+"""The library of skin sites and bench materials, `sites.yaml`: what a case that names one leaves out; ranges of all."""
 
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -16,9 +13,6 @@ from fem.material.laws import LAWS
 Words = Annotated[str, MinLen(1)]
 RATIO = "skin.tension.along_to_across"  # follows from a case's tension; no key of a case
 LIFT = 6.5  # normal stiffness of a bonded fat layer per G/H, see `springs`
-
-
-# What the file holds --------------------------------------------------------------------------------------
 
 
 class Value(Block):
@@ -76,27 +70,12 @@ def values(entry: Site) -> dict[str, Value]:
 
 
 def springs(*, fat_mm: float, fat_shear_kPa: float) -> tuple[float, float]:
-    """Stiffness per area of a layer of fat between skin and fascia against lifting and sliding, kPa/mm.
+    """Stiffness per area of a layer of fat of thickness H, shear modulus G, against lifting and sliding, kPa/mm.
 
-        k_s = G / H,    k_n = 6.5 G / H
-
-    fat_mm          thickness H, mm
-    fat_shear_kPa   shear modulus G, kPa
-
-    k_s is simple shear. Fat keeps its volume and sticks to both faces: a wave w cos kx of skin that does not stretch
-    along it meets, with x = k H,
-
-        k_n = 2 G k (sinh 2x + 2x) / (cosh 2x - 1 - 2x^2),
-
-    least, 6.5 G / H, at x = 2.45, the wave that skin finds easiest to follow; on 10 mm of fat, about as wide as a cone.
-    Source: plane incompressible elasticity, solved in the tests; taking the least value is our choice. Twice as much
-    acts as fat of half the thickness does against lifting.
+    k_n = 6.5 G / H,    k_s = G / H,    derivation: README
     """
     shear = fat_shear_kPa / fat_mm
     return LIFT * shear, shear
-
-
-# A case and its site --------------------------------------------------------------------------------------
 
 
 def filled(content: Any) -> Any:
@@ -108,19 +87,18 @@ def filled(content: Any) -> Any:
     name = dotted.get(content, "skin.site")
     if name is None or "from_site" in content:
         return content
-    entry, full, taken = SITES.get(str(name), LIBRARY.anywhere), content, []
+    entry, taken = SITES.get(str(name), LIBRARY.anywhere), []
     settled = _settled(content, entry)
     for key, value in offered(entry).items():
-        if not key.startswith(settled) and dotted.is_open(full, key):
-            full = dotted.put(full, key, value)
+        if not key.startswith(settled) and dotted.is_open(content, key):
+            content = dotted.put(content, key, value)
             taken.append(key)
-    return full | {"from_site": tuple(taken)}
+    return content | {"from_site": tuple(taken)}
 
 
 def offered(entry: Site) -> dict[str, str | float]:
     """What an entry fills in: kind of law and typical values, by the dotted keys of a case."""
-    typical = {key: value.typical for key, value in values(entry).items() if key != RATIO}
-    return {"skin.law.kind": entry.law.kind} | typical
+    return {"skin.law.kind": entry.law.kind} | {k: v.typical for k, v in values(entry).items() if k != RATIO}
 
 
 def _settled(content, entry):
@@ -153,8 +131,6 @@ def warnings(content: dict[str, Any]) -> list[str]:
         if key in known and given[key] != known[key].typical
     ]
 
-
-# The library to read --------------------------------------------------------------------------------------
 
 HEADINGS = "site", "skin mm", "law", "parameters", "along N/m", "across N/m", "ratio", "fat mm", "fat shear kPa"
 

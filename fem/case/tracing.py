@@ -1,8 +1,4 @@
-"""Points of an outline that was traced elsewhere, from a GeoJSON, CSV or SVG file in mm.
-
-The files are untrusted: they lie inside the folders given, links included, are of a limited size, and their XML defines
-no entities and repeats no elements, so that a small file cannot grow in memory.
-"""
+"""Points of an outline that was traced elsewhere, from a GeoJSON, CSV or SVG file in mm, which is not trusted."""
 
 import csv
 import io
@@ -30,11 +26,10 @@ BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, O
 def points(name: str, folders: Sequence[Path]) -> np.ndarray:
     """Points (n, 2), mm, x to the right and y up, of the outline in the file `name` of the first folder that has it.
 
-    CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, its coordinates in mm. SVG: one
-    path or shape without holes; a drawing whose size is given in mm, cm or in is read to scale, any other with its
-    units as mm.
+    CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, in mm. SVG: one path or shape
+    without holes, to scale if its size is given in mm, cm or in, else with its units as mm.
 
-    Raises ValueError with file and, where there is one, line.
+    Raises BadCase with file and, where there is one, line.
     """
     path = located(name, folders, kinds=READERS)
     traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
@@ -47,10 +42,9 @@ def points(name: str, folders: Sequence[Path]) -> np.ndarray:
 
 
 def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path:
-    """Path of the file `name`, like `lens.csv` or `drawings/lens.csv`, in the first of the folders that has it.
+    """Path of the file `name`, of one of the kinds as `.csv`, in the first folder that has it .
 
-    Raises ValueError if it is not such a name of one of these kinds, as `.csv`, if no folder has it, or if a link there
-    leads out of the folder.
+    Raises BadCase if it is no such name, if no folder has it, or if a link there leads out of the folder.
     """
     places = " or ".join(map(str, folders))
     if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:

@@ -115,7 +115,7 @@ def lifting(x):
 
 @pytest.mark.parametrize("x", [0.1, 1.0, 2.5, 8.0])
 def test_layer_of_fat(x):
-    """The closed form in `springs`, and its limits 12/x^2 for long and 2x for short waves."""
+    """The closed form in the README, and its limits 12/x^2 for long and 2x for short waves."""
     closed = 2 * x * (np.sinh(2 * x) + 2 * x) / (np.cosh(2 * x) - 1 - 2 * x**2)
     assert lifting(x) == approx(closed, rel=1e-5)  # cosh 2x - 1 - 2x^2 loses ten digits at x = 0.1
     assert lifting(0.01) == approx(12 / 0.01**2, rel=1e-3)
