@@ -106,16 +106,13 @@ def arc(chord: float, rise: float) -> Curve:
 
 
 def swept(position: Function, velocity: Function, start: float, end: float) -> Curve:
-    """The curve without corners that `position` sweeps from `start` to a greater `end`; velocity is its derivative.
-
-    Arc length by Gauss's rule on PIECES pieces; its inverse by cubic Hermite splines, dt/ds = 1/speed.
-    """
+    """The curve without corners that `position` sweeps from `start` to a greater `end`; velocity is its derivative."""
     t = np.linspace(start, end, PIECES + 1)
     node, weight = np.polynomial.legendre.leggauss(5)
     half = (end - start) / PIECES / 2
     inner = (t[:-1] + half)[:, None] + half * node
     pieces = half * np.hypot(*velocity(inner.ravel())).reshape(inner.shape) @ weight
-    s = np.append(0.0, np.cumsum(pieces))
+    s = np.append(0.0, np.cumsum(pieces))  # by Gauss's rule; its inverse by cubic splines, dt/ds = 1/speed
     parameter = CubicHermiteSpline(s / s[-1], t, s[-1] / np.hypot(*velocity(t)))
     return smooth(position, velocity, parameter, float(s[-1]))
 
@@ -150,21 +147,9 @@ def chained(*curves: Curve) -> Curve:
     )
 
 
-def moved(curve: Curve, matrix: np.ndarray) -> Curve:
-    """The curve's image by an orthogonal matrix (2, 2)."""
-    return Curve(
-        lambda fraction: matrix @ curve.point(fraction),
-        lambda fraction, side=1: matrix @ curve.tangent(fraction, side),
-        curve.length,
-        curve.corners,
-    )
-
-
 def samples(curve: Curve, n: int) -> np.ndarray:
     """Fractions from 0 to 1, ascending: both, the corners, and n - 1 more where the curve is bent."""
     knots, bent = curve.pieces
-    if not bent.any():
-        return knots
     s = np.linspace(0, 1, n + 1)
     return np.union1d(knots, s[bent[np.clip(np.searchsorted(knots, s, side="right") - 1, 0, len(bent) - 1)]])
 

@@ -1,7 +1,6 @@
 """Outlines of excised skin: two edges between two ends on the x axis, about the origin (closed forms: README).
 
-What is wider than long, or beyond another limit that its keys name, raises ValueError. Adding an outline: one function
-and its name in OUTLINES; its keyword arguments are the keys of a case file, the docstring's line on each describes it.
+What is wider than long, or beyond another limit that its keys name, raises ValueError.
 """
 
 from collections.abc import Callable
@@ -13,9 +12,11 @@ import shapely
 from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
-from fem.geometry.curve import Coordinate, Length, Outline, arc, chained, moved, part, polyline, samples, smooth, swept
+from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, part, polyline, samples, smooth, swept
 from fem.geometry.polygon import polygon, traced
 
+Ends = Literal["left", "right", "both"]
+TipAngle = Annotated[float, Gt(0), Lt(180)]  # degrees
 ROUND_OFF = 1e-14  # of an angle, rad
 SWAY = 0.25  # of the length; our choice, the middle line then crosses the axis at 57 degrees
 
@@ -97,9 +98,8 @@ def teardrop(*, length_mm: Length, width_mm: Length) -> Outline:
     D = length_mm - r
     straight = sqrt((D - r) * (D + r))
     turn = pi / 2 - atan2(straight, r)  # from the top to where the tangent starts
-    upper = _over_circle(
-        r, -pi / 2 * r, r * turn + straight, angles=(-pi / 2, turn), length=length_mm, x=r - length_mm / 2
-    )
+    start, end = -pi / 2 * r, r * turn + straight
+    upper = _over_circle(r, start, end, angles=(-pi / 2, turn), length=length_mm, x=r - length_mm / 2)
     return _symmetric(upper, (pi, 2 * asin(r / D)), length_mm, width_mm, area=r * upper.length)
 
 
@@ -150,12 +150,7 @@ def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outli
 
 
 def lens_with_m(
-    *,
-    length_mm: Length,
-    width_mm: Length,
-    shorter_mm: Length,
-    m_at: Literal["left", "right", "both"] = "right",
-    m_tip_deg: Annotated[float, Gt(0), Lt(180)] | None = None,
+    *, length_mm: Length, width_mm: Length, shorter_mm: Length, m_at: Ends = "right", m_tip_deg: TipAngle | None = None
 ) -> Outline:
     """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
 
@@ -259,10 +254,9 @@ def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
 
 
 def _over_circle(r, start, end, *, angles, length, x=0.0):
-    """Along the circle of radius r about (x, 0) between two angles from its top, clockwise, and beyond on its tangents.
+    """From `start` to `end`, mm past the top of a circle about (x, 0), clockwise; beyond two angles on its tangents.
 
-    It starts and ends at lengths `start` and `end` along the way from the top, mm, at (-+length/2, 0). Straight parts
-    are reckoned from there, so that tips lie on the axis to the last digit, as where a circle's ends are trimmed.
+    It ends at (-+length/2, 0), straight parts to the last digit, as where a circle's ends are trimmed.
     """
 
     def way(s):
@@ -285,7 +279,11 @@ def _not_wider_than_long(length, width):
 
 def _symmetric(upper, tip_angles, length, width, area, **more):
     """The outline of an upper edge and its mirror image."""
-    return Outline(upper, moved(upper, np.diag([1.0, -1.0])), tip_angles, length, width, area, **more)
+    flip = np.diag([1.0, -1.0])
+    lower = Curve(
+        lambda s: flip @ upper.point(s), lambda s, side=1: flip @ upper.tangent(s, side), upper.length, upper.corners
+    )
+    return Outline(upper, lower, tip_angles, length, width, area, **more)
 
 
 def _below_arc(chord, rise):

@@ -7,14 +7,17 @@ from typing import Annotated
 import numpy as np
 import shapely
 from annotated_types import Ge, Le, MaxLen
+from scipy.spatial import cKDTree
 from shapely.ops import substring
 
 from fem.geometry.curve import Outline, Place, polyline, turn, turned
 
+Edges = tuple[np.ndarray, np.ndarray]  # the upper and the lower one (2, n), mm, from left to right
+
 MAX_POINTS = 1000  # of an outline; our choice, a tracing at every millimetre of a large wound
 APART = 1e-3  # mm, between points of an outline; our choice, a tenth would still mesh
 BEND = 0.5  # rad: a traced edge has a corner where it turns by more; our choice, a tracing of an arc turns by less
-INSIDE = 1e-8  # mm
+INSIDE = 1e-8  # mm, so far from a corner, as upright sides may lean by round-off
 NEAR = 1.0  # mm, that a given end may lie off the outline; our choice, the eye's aim at a drawing
 
 
@@ -53,10 +56,8 @@ def traced(
     return _between(*laid, corner=BEND)
 
 
-def traced_edges(
-    points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | None, tolerance: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Upper and lower edge (2, n) of the outline that `traced` makes of points, as they lie in the file."""
+def traced_edges(points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | None, tolerance: float) -> Edges:
+    """The edges of the outline that `traced` makes of points, as they lie in the file."""
     X = np.asarray(points)
     X = X[np.hypot(*(X - np.roll(X, 1, axis=0)).T) >= APART]  # neighbours may repeat
     if len(X) < 3:
@@ -80,8 +81,7 @@ def simple_polygon(points: Sequence[Place]) -> shapely.Polygon:
 
 def coinciding(points: Sequence[Place]) -> list[tuple[int, int]]:
     """Numbers i < j of points [x, y] that are the same within APART, in order."""
-    at = shapely.points(points)
-    return sorted((i, j) for i, j in shapely.STRtree(at).query(at, "dwithin", APART).T.tolist() if i < j)
+    return sorted(cKDTree(points).query_pairs(APART))
 
 
 def _uncrossed(points, words):
@@ -102,11 +102,8 @@ def farthest(polygon: shapely.Polygon) -> list[Place]:
     return sorted(tuple(corners[i].tolist()) for i in (-one, other))
 
 
-def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-    """Upper and lower edge (2, n) of a counter-clockwise polygon between the places nearest to two ends [x, y].
-
-    tolerance   mm: points are left out as long as no edge moves by more (Douglas & Peucker)
-    """
+def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float = 0.0) -> Edges:
+    """The edges of a counter-clockwise polygon between two ends, moved by up to tolerance, mm (Douglas & Peucker)."""
     around = shapely.LineString(polygon.exterior)
     for k, (x, y) in enumerate(ends, start=1):
         distance = around.distance(shapely.Point(x, y))
@@ -131,13 +128,10 @@ def _part(around, start, end):
 
 
 def widest(X: np.ndarray) -> float:
-    """Greatest width across x, mm, of the polygon through points X (2, n); of a wound in pieces, of its widest piece.
-
-    Between two corners' x it is linear in x, so greatest next to a corner; upright sides may lean by round-off.
-    """
+    """Greatest width across x, mm, of the polygon through points X (2, n); if it is in pieces, of the widest piece."""
     corners, y = np.unique(X[0]), np.abs(X[1]).max() + 1.0
     wide = np.diff(corners) > 2 * INSIDE
-    x = np.concatenate([corners[:-1][wide] + INSIDE, corners[1:][wide] - INSIDE])
+    x = np.concatenate([corners[:-1][wide] + INSIDE, corners[1:][wide] - INSIDE])  # it is greatest next to a corner
     across = shapely.linestrings([[[at, -y], [at, y]] for at in x])
     return float(shapely.length(shapely.get_parts(shapely.intersection(across, shapely.Polygon(X.T)))).max())
 

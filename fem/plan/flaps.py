@@ -1,10 +1,7 @@
-"""Flaps: skin beside the wound is cut free and moved into it.
+"""Flaps: skin beside the wound is cut free and moved into it (what the letters name, and sources: README).
 
-Adding one: a function of an outline that returns a Plan, drawn with named points, and its name in FLAPS; its keyword
-arguments are the keys of a case file, and the docstring's line on each is their description. Defaults are common
-practice unless a source is given. Points are vectors (2,), mm; a word names a path along points of one letter, two
-words joined by - the edges of a seam. An outline of a shape that a flap is not for, and sizes that do not fit, raise
-ValueError.
+Points are vectors (2,), mm; a word names a path along points of one letter, two words joined by - the edges of a seam.
+An outline of a shape that a flap is not for, and sizes that do not fit, raise ValueError.
 """
 
 from collections.abc import Callable
@@ -23,22 +20,14 @@ EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks fo
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
 Size = Length | None  # mm; None: the default that its description names
+Limb = Annotated[float, Ge(20), Le(90)]  # degrees
+Lobe = Annotated[float, Ge(30), Le(60)]  # degrees
 Upper = Literal["upper", "lower"]
 Side = Literal["left", "right"]
 
 
-def z_plasty(
-    outline: Outline,
-    *,
-    angle_deg: Annotated[float, Ge(20), Le(90)] = 60.0,
-    limb_mm: Size = None,
-    first_limb: Upper = "upper",
-) -> Plan:
+def z_plasty(outline: Outline, *, angle_deg: Limb = 60.0, limb_mm: Size = None, first_limb: Upper = "upper") -> Plan:
     """Z-plasty: two triangular flaps on either side of a cut change places, which lengthens the skin along the cut.
-
-    A cut B C, the central limb, and one from each of its ends, B A and C D, parallel to each other. Flap A B C goes to
-    where C B D was, so that its tip B meets D, and C meets A. In loose skin the distance of the ends of the central
-    limb grows to that of A and D, sqrt(5 - 4 cos a) limbs.
 
     angle_deg   between the central limb and either of the others, degrees; 20 to 90; 60 turns the limb by 90
     limb_mm     length of either of the others, mm; that of the slit if left out
@@ -56,17 +45,11 @@ def z_plasty(
 def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right") -> Plan:
     """Rhombic transposition flap: a rhombus of the wound's own shape, beside it, is turned into it by 60 degrees.
 
-    A wound A B C D with angles of 60 degrees at A and C. A cut goes on from B D to E by the same length, then to F,
-    parallel to D C. The flap C D E F turns about C: D meets B, E meets A, and the bed of the flap is closed from D F to
-    E. A circle becomes the rhombus around it, 2 diameters long.
-
     corner   from which the flap is cut: the upper or the lower blunt one
     towards  the end beside which the flap lies, about which it turns
-
-    Source: Limberg (from memory); angles and the short diagonal across the skin tension lines are usual teaching.
     """
     length, width = outline.length, outline.width
-    if _is_circle(outline):
+    if _has(outline, pi * length, pi / 4 * length**2):
         side = length / sin(pi / 3)
     elif abs(length - sqrt(3) * width) < 1e-3 * width and _has(outline, 2 * hypot(length, width), length * width / 2):
         side = hypot(length, width) / 2
@@ -74,7 +57,7 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
         raise ValueError("a rhombic flap wants a circle, or a rhombus with length_mm sqrt(3) = 1.7321 times width_mm")
     A, B = np.array([-side * sqrt(3) / 2, 0.0]), np.array([0.0, -side / 2])
     E = np.array([0.0, 1.5 * side])
-    points = dict(A=A, B=B, C=-A, D=-B, E=E, F=E + B - A)
+    points = dict(A=A, B=B, C=-A, D=-B, E=E, F=E + B - A)  # Limberg (from memory)
     seams = "CB-CD BA-DE AD-EF DE-FE"
     return _drawn(points, corner == "lower", towards == "left", removed="ABCD", cuts="DEF", seams=seams, flaps="CDEF")
 
@@ -82,15 +65,9 @@ def rhombic(outline: Outline, *, corner: Upper = "upper", towards: Side = "right
 def rotation(outline: Outline, *, arc_mm: Size = None, back_cut_mm: Size = None, flap: Upper = "upper") -> Plan:
     """Rotation flap: a sector of skin turns about the apex of a triangular wound, which lies at its centre.
 
-    A wound P Q R with its apex P on the right. The arc goes on from the base's corner Q, about P, to T. The flap turns
-    until its side P Q meets P R; its arc Q T is sewn to the outer edge R Q T, which is longer by the base, shared out
-    evenly. A back cut from T towards P lets the flap turn further in; both its edges are sewn as part of the arc.
-
     arc_mm       length of the arc, mm; 5 bases if left out, or half a turn if that is less
     back_cut_mm  length of the back cut, mm; none if left out
     flap         which side of the wound turns
-
-    Source: 5 to 8 widths of the wound are usual teaching.
     """
     P, Q, R = _triangle(outline)
     if abs(np.hypot(*(P - Q)) - np.hypot(*(P - R))) > EXACT * outline.length:
@@ -113,10 +90,6 @@ def rotation(outline: Outline, *, arc_mm: Size = None, back_cut_mm: Size = None,
 def a_to_t(outline: Outline, *, limb_mm: Size = None) -> Plan:
     """A-to-T closure: both sides of a triangular wound advance along its base, and the scar is a T.
 
-    A wound P Q R with its apex P on the right. Its base is cut on beyond Q to X and beyond R to Y. P Q meets P R; Q and
-    R meet the middle M of the base, and each flap's edge, Q X, is sewn to half of the base and the same cut, M Q X,
-    which is longer by half the base, shared out evenly.
-
     limb_mm  length of either cut, mm; that of the base if left out
     """
     P, Q, R = _triangle(outline)
@@ -129,15 +102,9 @@ def a_to_t(outline: Outline, *, limb_mm: Size = None) -> Plan:
 def advancement(outline: Outline, *, flap_mm: Size = None, burow_mm: Size = None, burow_height_mm: Size = None) -> Plan:
     """Advancement flap: a tongue of skin right of the wound slides over it; two Burow's triangles take up the surplus.
 
-    The wound is squared off to the box A B C D around it. Two cuts, D E and C F, free the flap; its end D C meets the
-    far edge A B. The outer edges A D E and B C F are longer than the flap by the length of the box; triangles cut from
-    the ends of the outer edges make up for that.
-
     flap_mm          length of the flap, mm; twice the width of the box if left out, or 1.5 times its length if more
     burow_mm         base of each triangle, mm; the length of the box if left out: nothing is stretched
     burow_height_mm  height of each triangle, mm; its base if left out
-
-    Source: at most twice as long as wide, 3 times as an exception, is usual teaching.
     """
     A, B, C, D = _box(outline)
     length, width = D - B
@@ -152,9 +119,6 @@ def two_sided_advancement(
     outline: Outline, *, flap_mm: Size = None, burow_mm: Size = None, burow_height_mm: Size = None
 ) -> Plan:
     """Two advancement flaps, from the left and the right, that meet in the middle of the wound; the scar is an H.
-
-    The wound is squared off to the box A B C D around it. Each flap covers half of it, so that each of the four Burow's
-    triangles is half as long as that of a single flap. M and N are the middles of the upper and the lower edge.
 
     flap_mm          length of each flap, mm; the width of the box if left out, or 3/4 of its length if that is more
     burow_mm         base of each triangle, mm; half the length of the box if left out: nothing is stretched
@@ -175,14 +139,8 @@ def two_sided_advancement(
 def v_y(outline: Outline, *, flap_mm: Size = None, pedicle: Annotated[float, Gt(0), Lt(1)] = 0.5) -> Plan:
     """V-Y advancement: a triangular island right of the wound slides over it, and the V it leaves is closed as a Y.
 
-    The wound is squared off to the box A B C D around it. The island D V C is cut all around; it stays on its bed, the
-    pedicle, below its middle, and so needs a bed. Its end D C meets the far edge A B. Its sides, D V and C V, are sewn
-    to the box's and what follows of the outer edges; what is left of those, S V and T V, to each other: the stem.
-
     flap_mm  length of the island, mm; 2.5 times the width of the box, or 1.5 times its length if that is more
     pedicle  length and width of the part that stays on its bed, of those of the island; our choice
-
-    Source: 2 to 3 times as long as the wound is common practice.
     """
     A, B, C, D = _box(outline)
     length, width = D - B
@@ -194,36 +152,23 @@ def v_y(outline: Outline, *, flap_mm: Size = None, pedicle: Annotated[float, Gt(
     S, T = (start + (1 - length / side) * (V - start) for start in (D, C))
     middle = (C + D + V) / 3
     held = {name: middle + pedicle * (corner - middle) for name, corner in zip("KLN", (C, D, V), strict=True)}
-    points = dict(A=A, B=B, C=C, D=D, V=V, S=S, T=T) | held
-    seams = "BA-CD ADS-DV CV-BCT SV-TV"
+    points, seams = dict(A=A, B=B, C=C, D=D, V=V, S=S, T=T) | held, "BA-CD ADS-DV CV-BCT SV-TV"
     return _drawn(points, removed="ABCD", cuts="DV CV", seams=seams, flaps="DVC", pedicle="KLN")
 
 
 def bilobed(
-    outline: Outline,
-    *,
-    lobe_deg: Annotated[float, Ge(30), Le(60)] = 45.0,
-    pivot_mm: Size = None,
-    second_mm: Size = None,
-    lobes: Upper = "upper",
+    outline: Outline, *, lobe_deg: Lobe = 45.0, pivot_mm: Size = None, second_mm: Size = None, lobes: Upper = "upper"
 ) -> Plan:
     """Bilobed flap: a lobe of the wound's size turns into it, and a second, narrower one into the bed of the first.
-
-    A round wound is drawn out to the pivot P on its left by tangents, P T and P U. The first lobe is the circle turned
-    about P by `lobe_deg`, as far as it lies outside the wound, from I to K. The second is a triangle K V L beyond it,
-    whose sides together are as long as the edge of the first one's bed. The flap turns about P: K meets I, and its edge
-    P T I K has exactly the length of the far edge P U I. The bed of the second lobe is closed side to side.
 
     lobe_deg   by which each lobe turns, degrees; 30 to 60
     pivot_mm   from the pivot to the middle of the wound, mm; the diameter if left out
     second_mm  width of the second lobe, mm; half the diameter if left out
     lobes      on which side of the wound they lie
-
-    Source: Zitelli (1989), lobes 45 degrees apart, the second one narrower (from memory).
     """
-    if not _is_circle(outline):
+    if not _has(outline, pi * outline.length, pi / 4 * outline.length**2):
         raise ValueError("a bilobed flap wants a circle")
-    r, lobe = outline.length / 2, radians(lobe_deg)
+    r, lobe = outline.length / 2, radians(lobe_deg)  # Zitelli (1989, from memory)
     D = 2 * r if pivot_mm is None else pivot_mm
     if not r / LIMIT <= D <= LIMIT * r / sin(lobe / 2):
         raise ValueError(
@@ -246,22 +191,16 @@ def bilobed(
     return _drawn(points, lobes == "lower", arcs=arcs, removed="PUWIT", cuts="IJKVL", seams=seams, flaps="PTIJKVL")
 
 
-FLAPS: dict[str, Callable[..., Plan]] = {
-    flap.__name__.replace("_", "-"): flap
-    for flap in (z_plasty, v_y, advancement, two_sided_advancement, a_to_t, rotation, rhombic, bilobed)
-}
+KINDS = z_plasty, v_y, advancement, two_sided_advancement, a_to_t, rotation, rhombic, bilobed
+FLAPS: dict[str, Callable[..., Plan]] = {flap.__name__.replace("_", "-"): flap for flap in KINDS}
 
 
 def _drawn(points, mirrored=False, reversed_=False, *, seams, pedicle="", **parts):
-    """The plan drawn with points (2,) by name, mirrored in the x axis, in the y axis, or both.
-
-    One mirror swaps left and right, and so the two edges of each seam.
-    """
+    """The plan drawn with points (2,) by name, mirrored in the x axis, in the y axis, or both."""
     sense = np.array([-1.0 if reversed_ else 1.0, -1.0 if mirrored else 1.0])
-    pairs = [pair.split("-")[:: -1 if mirrored != reversed_ else 1] for pair in seams.split()]
-    paths = {part: words.split() for part, words in parts.items()}
     places = {name: tuple((sense * X).tolist()) for name, X in points.items()}
-    return sewn(places, seams=pairs, pedicle=pedicle, **paths)
+    pairs = [pair.split("-")[:: int(sense.prod())] for pair in seams.split()]  # one mirror swaps both edges
+    return sewn(places, seams=pairs, pedicle=pedicle, **{part: words.split() for part, words in parts.items()})
 
 
 def _way(angle):
@@ -270,10 +209,7 @@ def _way(angle):
 
 
 def _tongue(names, corner, sense, flap, base, height):
-    """Points beside an advancement flap that leaves a corner: its end, and start and apex of its Burow's triangle.
-
-    sense   (2,) signs of its way in x, and of the side on which the triangle lies
-    """
+    """Points beside an advancement flap from a corner on: its end, and start and apex of its Burow's triangle."""
     if base > LIMIT * flap:
         raise ValueError(f"burow_mm {base:.4g} does not fit beside a flap of {flap:.4g} mm; a longer flap_mm holds it")
     places = np.array([[flap, 0.0], [flap - base, 0.0], [flap - base / 2, base if height is None else height]])
@@ -281,7 +217,7 @@ def _tongue(names, corner, sense, flap, base, height):
 
 
 def _box(outline):
-    """Corners of the box around an outline, counter-clockwise from the upper left. Raises ValueError if it has none."""
+    """Corners of the box around an outline, counter-clockwise from the upper left."""
     if not outline.width:
         raise ValueError("a slit is no wound to cover; wanted an outline that takes skin")
     left, low, right, high = boundary(outline).bounds
@@ -289,25 +225,18 @@ def _box(outline):
 
 
 def _triangle(outline):
-    """Corners of a triangle: its right end, then the upper and the lower other one. Raises ValueError if it is none."""
+    """Corners of a triangular outline: its right end, then the upper and the lower other one."""
     upper, lower = (edge.point(edge.pieces[0]) for edge in (outline.upper, outline.lower))
     around = np.hstack([upper[:, :0:-1], lower[:, :-1]])  # counter-clockwise from the right end
     bends = np.abs(turn(around - np.roll(around, 1, axis=1), np.roll(around, -1, axis=1) - around)) > EXACT
-    straight = not any(edge.pieces[1].any() for edge in (outline.upper, outline.lower))
-    if bends.sum() != 3 or not bends[0] or not straight:
+    if bends.sum() != 3 or not bends[0] or outline.upper.pieces[1].any() or outline.lower.pieces[1].any():
         raise ValueError(
             "wanted an outline of kind triangle, or a polygon with three corners, one of them its right end"
         )
     return tuple(around[:, bends].T)
 
 
-def _is_circle(outline):
-    """Whether the outline is a circle."""
-    L = outline.length
-    return abs(L - outline.width) <= EXACT * L and _has(outline, pi * L, pi / 4 * L**2)
-
-
 def _has(outline, around, area):
-    """Whether the outline has a length all around, mm, and an area, mm2."""
+    """Whether the outline has a length all around, mm, and an area, mm2; only a circle has both of its."""
     off = abs(outline.upper.length + outline.lower.length - around)
     return off <= EXACT * outline.length and abs(outline.area - area) <= EXACT * outline.area

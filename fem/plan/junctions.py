@@ -147,13 +147,9 @@ def _corner_turns(curve):
     return float(turn(curve.tangent(corners, -1), curve.tangent(corners, 1)).sum())
 
 
-def _ends(curves):
-    """Where curves start and end, as shapely points."""
-    return shapely.points(np.unique(np.hstack([curve.ends for curve in curves]), axis=1).T)
-
-
-def _pieces(curves, stations):
-    """The parts of all curves between those stations (shapely points) that lie on them."""
+def _pieces(curves, others):
+    """The parts of all curves between those ends of other curves that lie on them."""
+    stations = shapely.points(np.unique(np.hstack([other.ends for other in others]), axis=1).T)
     lines = np.array([shapely.LineString(curve.point(samples(curve, 8 * SAMPLES)).T) for curve in curves])
     k, j = shapely.STRtree(stations).query(lines, "dwithin", SAME)
     share = shapely.line_locate_point(lines[k], stations[j], normalized=True)
@@ -166,8 +162,7 @@ def _pieces(curves, stations):
 
 def _refuse_unsewn(cut, sewn):
     """Raise ValueError unless the edges that are cut, skin on their left, are just those that are sewn or left open."""
-    stations = _ends([*cut, *sewn])
-    wanted, given = ([*_pieces(curves, stations)] for curves in (cut, sewn))
+    wanted, given = ([*_pieces(curves, [*cut, *sewn])] for curves in (cut, sewn))
     places = np.array([piece.point(np.array([0, 0.5, 1])).T.ravel() for piece in wanted + given])
     group = _groups(len(places), cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
     is_cut, is_sewn = (np.bincount(of, minlength=len(places)) for of in np.split(group, [len(wanted)]))
@@ -186,12 +181,11 @@ def _refuse_unsewn(cut, sewn):
 
 def _refuse_crossing(curves):
     """Raise ValueError where curves cross or touch each other or themselves but at their ends."""
-    stations = _ends(curves)
-    pieces = _pieces(curves, stations)
+    pieces = _pieces(curves, curves)
     lines = np.array([shapely.LineString(piece.point(samples(piece, SAMPLES)).round(DIGITS).T) for piece in pieces])
     i, j = shapely.STRtree(lines).query(lines, "intersects")
     met = shapely.intersection(lines[i[i < j]], lines[j[i < j]])
-    ends = shapely.multipoints(stations).buffer(SAME)
+    ends = shapely.MultiPoint(np.hstack([curve.ends for curve in curves]).T).buffer(SAME)
     for place in (*shapely.difference(met, ends), *(line for line in lines if not line.is_simple)):
         if not place.is_empty:
             x, y = place.representative_point().coords[0]

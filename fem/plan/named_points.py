@@ -1,7 +1,4 @@
-"""Plans drawn by hand: named points, lines and arcs between them, and what is cut and sewn in terms of their names.
-
-The flaps of the catalogue are drawn in the same terms.
-"""
+"""Plans drawn by hand, and the flaps of the catalogue: points with names, lines and arcs between them, cut and sewn."""
 
 from collections.abc import Iterable, Sequence
 from itertools import permutations
@@ -40,9 +37,8 @@ def named_points(
 ) -> Plan:
     """A plan by hand: points with names; paths are lists of names, straight between two unless an arc goes there.
 
-    A path that names neighbouring points of an arc follows it. Both edges of a seam are travelled in the same sense,
-    the skin lies left of the first and right of the second, and they are sewn at equal fractions of their length.
-    Where another cut leaves an edge on the skin's side, the seam ends and the next one starts.
+    Skin lies left of the first edge of a seam and right of the second; both are travelled in the same sense. Where
+    another cut leaves an edge on the skin's side, the seam ends and the next one starts.
 
     points_mm  name: [x, y], mm
     arcs       names of points on one circle, in order, less than half a turn from one to the next
@@ -81,8 +77,7 @@ def sewn(
     known = {run: curve for names in arcs for run, curve in _along_arc(points, tuple(names)).items()}
 
     def path(names):
-        pieces = _pieces(points, known, names)
-        return pieces[0] if len(pieces) == 1 else chained(*pieces)
+        return chained(*_pieces(points, known, names))
 
     def around(names):
         way, back = (_pieces(points, known, [*order, order[0]]) for order in (names, names[::-1]))
@@ -91,33 +86,37 @@ def sewn(
     def area(names):
         return ring(around(names), CHORDS)
 
-    moved = tuple(area(names) for names in flaps)
+    moved = tuple(map(area, flaps))
     return Plan(
-        removed=tuple(around(names) for names in removed),
-        cuts=tuple(path(names) for names in cuts),
+        removed=tuple(map(around, removed)),
+        cuts=tuple(map(path, cuts)),
         seams=tuple((path(first), path(second)) for first, second in seams),
-        open=tuple(path(names) for names in open),
+        open=tuple(map(path, open)),
         undermined=shapely.union_all(moved) if moved else None,
         flaps=moved,
         held=area(pedicle) if pedicle else None,
-        points={name: (float(x), float(y)) for name, (x, y) in points.items()},
+        points=points,
     )
 
 
 def _pieces(points, known, names):
     """Curves along a path: lines, and the longest runs of names that are known as arcs."""
-    names, pieces, i = tuple(names), [], 0
-    while i < len(names) - 1:
-        j = next((j for j in range(len(names) - 1, i, -1) if names[i : j + 1] in known), i + 1)
-        run = names[i : j + 1]
-        pieces.append(known[run] if run in known else polyline(np.array([points[name] for name in run], float).T))
-        i = j
+    names, pieces = tuple(names), []
+    while len(names) > 1:
+        n = next((n for n in range(len(names), 2, -1) if names[:n] in known), 2)
+        pieces.append(known.get(names[:n]) or polyline(_places(points, names[:n])))
+        names = names[n - 1 :]
     return pieces
+
+
+def _places(points, names):
+    """Where named points lie (2, n), mm."""
+    return np.array([points[name] for name in names], float).T
 
 
 def _along_arc(points, names):
     """The curve of each run of names along an arc through named points, in both senses."""
-    centre, R, angle = _circle(np.array([points[name] for name in names], float).T)
+    centre, R, angle = _circle(_places(points, names))
 
     def run(start, end):
         return smooth(
@@ -142,9 +141,9 @@ def _circle(X):
 def _no_circles(points, arcs):
     """Problems of arcs whose points do not lie along a circle."""
     for k, names in enumerate(arcs):
-        X = np.array([points[name] for name in names], float).T
+        X = _places(points, names)
         way = np.diff(X[:, :3], axis=1)
-        if abs(way[0, 0] * way[1, 1] - way[1, 0] * way[0, 1]) < ROUND * (way**2).sum():
+        if abs(np.linalg.det(way)) < ROUND * (way**2).sum():
             yield ("arcs", k), "its first three points lie on one line"
             continue
         centre, R, angle = _circle(X)

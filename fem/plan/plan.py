@@ -1,4 +1,7 @@
-"""The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed."""
+"""The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed.
+
+Keys that do not fit the outline or each other raise ValueError.
+"""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -9,10 +12,11 @@ import numpy as np
 import shapely
 from annotated_types import Ge, Le
 
-from fem.geometry.curve import Coordinate, Curve, Length, Outline, Place, enclosed, part, ring, samples
+from fem.geometry.curve import Curve, Length, Outline, Place, enclosed, part, ring, samples
 from fem.geometry.polygon import simple_polygon
 
 Distance = Annotated[float, Ge(0), Le(1000)]  # mm
+Surplus = Literal["shared", "left", "right"]
 EASED = 1 / 3  # of the shorter edge, over which a surplus is taken up if the case does not say; our choice
 APART = 1e-6  # mm: ends of edges that are farther apart are two
 EQUAL = 1e-9  # share by which edges of equal length may differ
@@ -43,21 +47,11 @@ class Plan:
     points: dict[str, Place] = field(default_factory=dict)  # named places, mm
 
 
-def side_to_side(
-    outline: Outline, *, surplus: Literal["shared", "left", "right"] = "shared", eased_mm: Length | None = None
-) -> Plan:
+def side_to_side(outline: Outline, *, surplus: Surplus = "shared", eased_mm: Length | None = None) -> Plan:
     """The upper edge sewn to the lower one from tip to tip.
-
-    Where one edge is longer, its surplus is shared out evenly, as suturing by halves does: middle to middle, then the
-    middles of the halves, and so on, so that equal fractions meet (common practice). Or it is pushed to one end: from
-    the other end on equal lengths meet, and what is left over is taken up over the last `eased_mm` of the shorter
-    edge. A surplus pushed to one end is what a single cone, to be cut off there, is made of (common practice).
-    At an M, what is beyond a tip is sewn back onto its own edge, and the point of the flap lies where the rest begins.
 
     surplus   of a longer edge: shared evenly, or pushed to the left or the right end
     eased_mm  of the shorter edge, takes up a surplus that is pushed to one end, mm; a third of it if left out
-
-    Raises ValueError for a slit, if that is more than the shorter edge, or given for a surplus that is shared.
     """
     if not outline.width:
         raise ValueError("a slit takes no skin, so there is nothing to close side to side; a z-plasty starts from one")
@@ -96,32 +90,26 @@ def undermined(
     undermine_mm: Distance = 0.0,
     undermine_upper_mm: Distance | None = None,
     undermine_lower_mm: Distance | None = None,
-    undermine_points_mm: tuple[tuple[Coordinate, Coordinate], ...] | None = None,
+    undermine_points_mm: tuple[Place, ...] | None = None,
 ) -> Plan:
     """The plan with the skin that is undermined: its flaps, and around the wound or inside a polygon.
-
-    Distances count from the wound's edge and from every cut; what the plan holds stays on its bed. Beyond the wound's
-    ends, the line through them parts the upper from the lower side.
 
     undermine_mm         skin freed from its bed within this distance of the wound, mm
     undermine_upper_mm   the same on the side of the seam's upper edge, mm; undermine_mm if left out
     undermine_lower_mm   the same on the side of the seam's lower edge, mm; undermine_mm if left out
     undermine_points_mm  corners [x, y] of the skin that is freed instead, in order, mm
-
-    Raises ValueError for a polygon beside distances, or one that `polygon` outlines would refuse.
     """
-    upper = undermine_mm if undermine_upper_mm is None else undermine_upper_mm
-    lower = undermine_mm if undermine_lower_mm is None else undermine_lower_mm
+    upper, lower = (undermine_mm if by is None else by for by in (undermine_upper_mm, undermine_lower_mm))
     wound = opened(plan)
+    above, below = (wound.buffer(by, quad_segs=32) for by in (upper, lower))
     if undermine_points_mm is not None:
         if upper or lower:
             raise ValueError("undermine_points_mm stands alone; leave out the distances to undermine")
         zone = simple_polygon(undermine_points_mm)
     elif upper == lower:
-        zone = wound.buffer(upper, quad_segs=32)
+        zone = above
     else:
         side = _upper_side(plan.below or plan.seams[0][1], beyond=2 * (wound.length + max(upper, lower)))
-        above, below = (wound.buffer(by, quad_segs=32) for by in (upper, lower))
         zone = shapely.union_all([wound, above.intersection(side), below.difference(side)])
     freed = shapely.union_all([zone if upper or lower or undermine_points_mm else None, plan.undermined])
     freed = freed if plan.held is None else freed.difference(plan.held)
@@ -147,13 +135,10 @@ def removed_area(plan: Plan) -> float:
 def stitches(plan: Plan, *, spacing: float, order: str | Sequence[float]) -> list[tuple[int, float]]:
     """Number of the seam and fraction of its length of each interrupted suture, in order of tying.
 
-    They are evenly spaced by about `spacing` mm. Where both edges end in the same place nothing is left to sew; where
-    they do not, there is a suture at the end, which holds the corner of a flap.
+    They are evenly spaced by about `spacing` mm, also at an end where both edges do not: it holds the corner of a flap.
 
-    order   "halves": seam after seam, the middle first, then the middle of each half, and so on; "along": from end to
-            end; or the numbers of all of them from 1, seam after seam from left to right
-
-    Raises ValueError for numbers that are not those of the sutures.
+    order   "halves": seam after seam, by `halves`; "along": from end to end; or the numbers of all of them from 1, seam
+            after seam from left to right (ValueError if they are not)
     """
     places = []
     for number, (first, second) in enumerate(plan.seams):
@@ -169,11 +154,9 @@ def stitches(plan: Plan, *, spacing: float, order: str | Sequence[float]) -> lis
 
 
 def held(plan: Plan, places: Iterable[tuple[int, float]], *, bite: float) -> dict[int, list[float]]:
-    """Fractions, by the number of a seam, at which the stretches that sutures hold begin and end.
+    """Fractions, by number of a seam, where the stretches that sutures hold begin and end; `places` as from `stitches`.
 
-    places  as from `stitches`;  bite  mm of an edge, or of the mean of both where they are of unequal length
-
-    Stretches less than a quarter of a bite apart (our choice) count as one.
+    Each holds `bite` mm, of the mean of both edges; less than a quarter of a bite apart (our choice) two count as one.
     """
     ends: dict[int, list[float]] = {}
     for number, at in sorted(places):
@@ -205,7 +188,6 @@ def removed_skin(plan: Plan, *, n: int = 200) -> shapely.Geometry:
 def _upper_side(lower, *, beyond):
     """The polygon above a lower edge and the line through its ends, reaching `beyond` mm further."""
     edge = lower.point(samples(lower, 200))
-    along = (edge[:, -1] - edge[:, 0]) / np.linalg.norm(edge[:, -1] - edge[:, 0])
-    left, right = edge[:, 0] - beyond * along, edge[:, -1] + beyond * along
-    up = beyond * np.array([-along[1], along[0]])
+    along = beyond * ((edge[:, -1] - edge[:, 0]) / np.linalg.norm(edge[:, -1] - edge[:, 0]))
+    left, right, up = edge[:, 0] - along, edge[:, -1] + along, np.array([-along[1], along[0]])
     return shapely.make_valid(shapely.Polygon([left, *edge.T, right, right + up, left + up]))

@@ -1,8 +1,4 @@
-"""The techniques that a case can name, and what of them is neither a flap nor sewn side to side.
-
-Adding one: a function of an outline that returns a Plan and one entry; its keyword arguments are the keys of a case
-file, and the docstring's line on each is their description.
-"""
+"""The techniques that a case can name, functions of an outline and their keys; and a purse-string, which is one."""
 
 from collections.abc import Callable
 from typing import Annotated
@@ -28,14 +24,9 @@ def purse_string(
 ) -> Plan:
     """A thread around the open edge, drawn to a length and tied; what it leaves open heals by itself.
 
-    Drawn to a few millimetres it closes the wound but for a dimple (full), drawn to half it leaves an opening
-    (partial). Skin between stations is free to fold. Common practice.
-
     thread_mm   length of the thread, from station to station, when it is tied, mm; half of the edge if left out
     spacing_mm  between stations, mm, about
     bite_mm     length of edge that it holds at each, mm
-
-    Raises ValueError for a slit, or a thread that is not shorter than the edge.
     """
     if not outline.width:
         raise ValueError("a slit has no opening for a purse-string to draw together")

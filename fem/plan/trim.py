@@ -1,12 +1,4 @@
-"""Trimmed closures: the ends of a wound cut further out, so that lower cones are left.
-
-From an apex beyond the tip, two straight cuts run to either edge and touch it there, the first place on the way in
-from the tip where they do. What lies between is taken out, and all is sewn side to side:
-
-    straight   the apex lies on the axis of the wound
-    angled     it lies on a line that turns away from the axis
-    m          as straight, but the last of it is cut off across: two tips take its place, a flap of skin between them
-"""
+"""Trimmed closures: the ends of a wound cut further out, so that lower cones are left (the ways to cut: README)."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -21,7 +13,7 @@ from scipy.optimize import minimize_scalar
 from fem.geometry.curve import Length, Outline, chained, enclosed, part, polyline, samples, turn, turned
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import widest
-from fem.plan.plan import Plan, side_to_side
+from fem.plan.plan import Plan, Surplus, side_to_side
 
 HOW = Literal["straight", "angled", "m", "none"]
 SAMPLES = 2000  # of an edge, between which a touching point is sought; our choice
@@ -43,12 +35,10 @@ def trimmed(
     left_shorter_mm: Length | None = None,
     right_shorter_mm: Length | None = None,
     under_mm: Length | None = None,
-    surplus: Literal["shared", "left", "right"] = "shared",
+    surplus: Surplus = "shared",
     eased_mm: Length | None = None,
 ) -> Plan:
     """Closed side to side, the cones looked at and cut off, and closed again.
-
-    An angled cut at 60 degrees leaves 120 degrees between scar and cut (source: a review of the repair of cones, read).
 
     left             how the cone at the left end is cut off: straight, angled, m, or none if it is left
     right            the same at the right end
@@ -62,8 +52,6 @@ def trimmed(
                      default the wound's width
     surplus          of a longer edge: shared evenly, or pushed to the left or the right end
     eased_mm         of the shorter edge, takes up a surplus that is pushed to one end, mm; a third of it if left out
-
-    Raises ValueError where the cuts of both ends overlap, or an M would keep skin of the wound.
     """
     if under_mm is not None and left == right == "none":
         raise ValueError("under_mm is for cones that are cut off, and both ends are left")
@@ -80,7 +68,7 @@ def lengths(outline: Outline, keys: Mapping[str, Any]) -> tuple[float, float]:
 
 
 def extended(outline: Outline, **keys: Any) -> Outline:
-    """The outline with its ends cut further, by the keys of `trimmed`; see there for errors."""
+    """The outline with its ends cut further, by the keys of `trimmed`; ValueError for cuts that do not fit it."""
     if any(outline.beyond) or not outline.width:
         raise ValueError("only an outline with width, whose ends are its tips, can be trimmed")
     left, right = (_end(outline, end, length, keys) for end, length in zip(ENDS, lengths(outline, keys), strict=True))
@@ -98,18 +86,12 @@ def extended(outline: Outline, **keys: Any) -> Outline:
 
 
 def _end(outline, end, length, keys):
-    """One end cut further.
-
-    Returns the fractions of the upper and the lower edge at which cuts meet them, the points (2, k) along either cut,
-    from left to right, the tip angles, and the length (mm) of either edge that is beyond a tip.
-    """
+    """Fractions of both edges at which cuts meet them, points (2, k) along either cut, tip angles, mm beyond a tip."""
     right = end == "right"
     if not length:
-        none = np.empty((2, 0))
-        return (float(right),) * 2, (none, none), [outline.tip_angles[-1 if right else 0]], 0.0
+        return [float(right)] * 2, [np.empty((2, 0))] * 2, [outline.tip_angles[-1 if right else 0]], 0.0
     edges = outline.upper, outline.lower  # in their sense to the tip, counter-clockwise about the apex
-    if not right:
-        edges = part(outline.lower, 1, 0), part(outline.upper, 1, 0)
+    edges = edges if right else (part(outline.lower, 1, 0), part(outline.upper, 1, 0))
     other, tip = edges[0].ends.T
     way = (tip - other) / np.hypot(*(tip - other))
     if keys[end] == "angled":
@@ -138,12 +120,9 @@ def _end(outline, end, length, keys):
 
 
 def _touching(edge, apex, inward, side):
-    """Fraction of an edge at which a line from the apex first touches it, coming in from its end.
+    """Fraction of an edge at which a line from the apex first touches it, coming in from its end."""
 
-    There the line's turn from the way `inward` stops growing; side 1 for a turn counter-clockwise, -1 clockwise.
-    """
-
-    def turned_by(s):
+    def turned_by(s):  # from `inward` to that line, counter-clockwise for side 1; grows until they touch
         return side * turn(inward, edge.point(np.atleast_1d(s)) - apex[:, None])
 
     s = samples(edge, SAMPLES)[::-1]
@@ -153,8 +132,7 @@ def _touching(edge, apex, inward, side):
     k = int(grown.argmin())
     if k == 0 or s[k] in edge.corners:
         return float(s[k])
-    ends = s[k + 1], s[k - 1]
-    found = minimize_scalar(lambda at: -turned_by(at)[0], bounds=ends, method="bounded", options={"xatol": 1e-10})
+    found = minimize_scalar(lambda at: -turned_by(at)[0], bounds=(s[k + 1], s[k - 1]), options={"xatol": 1e-10})
     return float(found.x)
 
 
