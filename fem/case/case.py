@@ -1,11 +1,12 @@
-"""A case: one closure to compute, read from YAML and checked before any work, its patch and triangles filled in."""
+"""A case: one closure to compute, read from YAML and checked before any work; what is known of it before any mesh."""
 
 import hashlib
 import io
 import json
 import math
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -14,11 +15,14 @@ from ruamel.yaml import YAML
 from fem.case import document, dotted, physical
 from fem.case import site as library
 from fem.case.document import Block
-from fem.case.keys import Bed, Closure, MeshSize, Name, Patch, Relax, Skin, Wound
+from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
 from fem.geometry.curve import Outline
-from fem.material.skin import stiffness
+from fem.geometry.outlines import facts
+from fem.material.laws import young_modulus
+from fem.material.skin import BENDING_POISSON, bending_stiffness, buckling_tension, stiffness
 from fem.plan import junctions
-from fem.plan.plan import Plan, reach
+from fem.plan.plan import Plan, reach, removed_area, removed_skin
+from fem.plan.techniques import TECHNIQUES
 
 MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 # Patch radius where none is given; our choices. Doubling the radius of the demo's circle and lens moves no measure
@@ -39,7 +43,9 @@ class Case(Block):
 
     name: Name
     wound: Wound = Field(description="what is cut out")
-    closure: Closure = Field({"technique": "side-to-side"}, description="how it is closed")
+    closure: variants(TECHNIQUES, "technique", COMMON) = Field(  # type: ignore[valid-type]
+        {"technique": "side-to-side"}, description="how it is closed"
+    )
     skin: Skin = Field(description="the skin as a sheet")
     bed: Bed | None = Field(None, description="what holds the skin from below; nothing if absent")
     relax: Relax | None = Field(None, description="how forces fall with time; not asked if absent")
@@ -178,3 +184,39 @@ def inputs(case: Case) -> dict[str, float | str | bool]:
     """All values of a resolved case by dotted path; its name and where values came from are none, lists are JSON."""
     values = dotted.flat(case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site"}))
     return {key: json.dumps(value) if isinstance(value, list) else value for key, value in values.items()}
+
+
+def geometry(case: Case) -> dict[str, Any]:
+    """What is known of a case before any mesh, by the names of the measures where they are measures too."""
+    known, plan = facts(physical.excised(case)), physical.plan(case)
+    skin, lesion, zone = case.skin, case.wound.lesion, plan.undermined
+    known["removed_area_mm2"] = removed_area(plan)
+    if lesion is not None:
+        known["healthy_removed_mm2"] = known["removed_area_mm2"] - math.pi / 4 * lesion.diameter_mm**2
+    known["undermined_area_mm2"] = 0.0 if zone is None else zone.difference(removed_skin(plan)).area
+    known["pretension_N_per_m"] = [skin.tension.along_N_per_m, skin.tension.across_N_per_m]
+    known["prestretch"] = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm).tolist()
+    known["patch_radius_mm"] = case.patch and case.patch.radius_mm
+    return known
+
+
+def warnings(case: Case) -> list[str]:
+    """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
+    squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
+    modulus = young_modulus(physical.law(case.skin.law))
+    D = bending_stiffness(modulus, h=case.skin.thickness_mm, poisson=BENDING_POISSON)
+    lift, _ = physical.springs(case.bed)
+    radius = cast(Patch, case.patch).radius_mm
+    flat = physical.N_PER_M * buckling_tension(D=D, poisson=BENDING_POISSON, lift=lift, radius=radius)
+    buckles = f"even uncut it buckles at about {flat:.3g} N/m, so cones and dips may be its own"
+    unusual = [f"skin.tension squeezes the skin by {squeezed:.3g} N/m; {buckles}"] if squeezed > flat else []
+    return library.warnings(case.model_dump()) + unusual
+
+
+def overloaded(case: Case, forces: Iterable[float]) -> list[str]:
+    """A line if one of the forces (n,), N, on sutures between edges is more than the stated thread's knot holds."""
+    size = getattr(case.closure.sutures, "thread_size", None)
+    if size is None or max(forces) <= KNOT_PULL[size]:
+        return []
+    strength = f"the knot-pull strength of absorbable {size} is {KNOT_PULL[size]:g} N (USP <881>, from memory)"
+    return [f"a suture carries {max(forces):.2f} N; {strength}"]

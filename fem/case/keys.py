@@ -8,8 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from functools import reduce
 from operator import or_
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_type_hints
+from typing import Annotated, Any, Literal, Self, get_type_hints
 
 import numpy as np
 import shapely
@@ -17,14 +16,13 @@ from annotated_types import Ge, Gt, Le, Len, Lt, MultipleOf
 from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 
 from fem.case import physical, tracing
-from fem.case.document import Block
+from fem.case.document import NONE, Block
 from fem.case.site import SITES, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
 from fem.material.laws import LAWS, Positive
 from fem.plan.plan import Distance, undermined
-from fem.plan.techniques import TECHNIQUES
 
 # Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
 SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
@@ -45,7 +43,7 @@ FOLDER = "name of the results folder: letters, digits, - _ . but no . in front, 
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", description=FOLDER)]
 
 
-def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, Any] = MappingProxyType({})) -> Any:
+def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, Any] = NONE) -> Any:
     """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
     An argument without annotation is a positive number; its description is its line in the docstring.
@@ -279,7 +277,3 @@ COMMON = _keys(undermined) | {  # keys of every technique
     "taper": (Taper | None, Field(None, description="sutures that draw skin together beyond the tips")),
     "anchor": (Anchor | None, Field(None, description="sutures that hold the cones down")),
 }
-if TYPE_CHECKING:
-    Closure = Any  # a type made at run time
-else:
-    Closure = variants(TECHNIQUES, "technique", COMMON)

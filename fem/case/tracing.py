@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from fem.case import document
 from fem.errors import BadCase
@@ -42,7 +43,7 @@ def points(name: str, folders: Sequence[Path]) -> np.ndarray:
 
 
 def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path:
-    """Path of the file `name`, of one of the kinds as `.csv`, in the first folder that has it .
+    """Path of the file `name`, of one of the kinds as `.csv`, in the first folder that has it.
 
     Raises BadCase if it is no such name, if no folder has it, or if a link there leads out of the folder.
     """
@@ -80,8 +81,6 @@ def _csv(written, path):
 
 
 def _geojson(written, path):
-    import shapely
-
     try:
         json.loads(written)  # names the place, and refuses depths that end the other
         content = shapely.from_geojson(written)
@@ -112,7 +111,7 @@ def _svg(written, path):
         raise BadCase(f"{path}:{line}:{column + 1}: not XML: {str(error).split(':')[0]}") from error
     except DefusedXmlException as error:
         raise BadCase(f"{path}: entities are not allowed") from error
-    if any(str(element.tag).endswith("}use") or element.tag == "use" for element in elements):
+    if any(str(element.tag).split("}")[-1] == "use" for element in elements):
         raise BadCase(f"{path}: <use> is not allowed; draw the outline itself")
     if any(not PATH_DATA.fullmatch(element.get("d", "")) for element in elements):
         raise BadCase(f"{path}: a path holds characters that are no path data")

@@ -71,7 +71,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: bool = False)
         Compute even if the results folder already holds this very case.
     """
     cases = read(files)
-    from fem.case.overview import warnings as case_warnings
+    from fem.case.case import warnings as case_warnings
     from fem.results.close import close as close_case
     from fem.results.identity import state
 

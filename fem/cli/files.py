@@ -55,7 +55,7 @@ def read_study(file: Path) -> "tuple[Study, list[Case]]":
 
 def read_each(files: Iterable[Path], reader: Callable, case_of: Callable) -> list[Any]:
     """What a reader finds in the files; ends the program with every message if one is bad."""
-    from fem.case import overview
+    from fem.case import case as cases
     from fem.errors import BadCase
 
     good: list[Any] = []
@@ -71,7 +71,7 @@ def read_each(files: Iterable[Path], reader: Callable, case_of: Callable) -> lis
         if case.name in seen:
             bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
         seen[case.name] = path
-        for line in overview.warnings(case):
+        for line in cases.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
         good.append(content)
     if bad:

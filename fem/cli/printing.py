@@ -100,13 +100,14 @@ def report(case: "Case") -> str:
     """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
     from math import degrees
 
-    from fem.case import overview, physical
+    from fem.case import case as cases
+    from fem.case import physical
     from fem.comparison.wording import sentences
     from fem.plan import junctions, trim
     from fem.results.quantities import split, unit
 
     plan, outline = physical.plan(case), physical.outline(case.wound.outline)
-    facts = [(name, value if isinstance(value, list) else [value]) for name, value in overview.geometry(case).items()]
+    facts = [(name, value if isinstance(value, list) else [value]) for name, value in cases.geometry(case).items()]
     known = [(split(name)[0].replace("_", " "), values, unit(name)) for name, values in facts]
     cut = trim.lengths(outline, case.closure.model_dump()) if case.closure.technique == "trimmed" else ()
     lengths = [[edge.length for edge in seam] for seam in plan.seams]

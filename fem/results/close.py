@@ -15,7 +15,7 @@ from typing import Any, cast
 
 import fem
 from fem.case import case as cases
-from fem.case import overview, physical
+from fem.case import physical
 from fem.case.keys import Patch
 from fem.closure.closing import closed
 from fem.closure.closure import Closure
@@ -115,7 +115,7 @@ def write_numbers(
         **how,
         "peak_memory_MB": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "patch_radius_mm": cast(Patch, case.patch).radius_mm,
-        "warnings": [*overview.warnings(case), *how.get("warnings", ())],
+        "warnings": [*cases.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
     (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
@@ -137,7 +137,7 @@ def _to_milliseconds(pairs):
 def _warnings(case, numbers):
     """What is wrong with a result, a line each."""
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
-    lines = overview.overloaded(case, forces) if forces else []
+    lines = cases.overloaded(case, forces) if forces else []
     if crossed := numbers["self_intersection_mm2"]:
         lines += [
             f"{crossed:.3g} mm2 of skin have passed through other skin, which this model does not prevent: what is "

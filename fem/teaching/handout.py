@@ -12,7 +12,7 @@ from pathlib import Path
 
 import fem
 from fem.case import case as cases
-from fem.case import overview, physical
+from fem.case import physical
 from fem.case.case import Case
 from fem.comparison.compare import results, solve_missing
 from fem.comparison.html import caution
@@ -47,7 +47,7 @@ class Material:
 def template_files(material: Material, folder: Path) -> list[Path]:
     """The 1:1 template as PDF, SVG and DXF."""
     case = material.result.case
-    outline = overview.geometry(case)
+    outline = cases.geometry(case)
     size = f"{outline['length_mm']:g} × {outline['width_mm']:g} mm"
     subtitle = ", ".join([size, case.closure.technique, numbering(case)])
     return write_drawing(material, folder / "template", template.template(case), subtitle)

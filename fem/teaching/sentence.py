@@ -5,7 +5,8 @@ Nothing is said that the numbers do not show; each function returns sentences.
 
 from math import degrees
 
-from fem.case import overview, physical
+from fem.case import case as cases
+from fem.case import physical
 from fem.case.site import LIBRARY
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.wording import printed, sentence, sentences, unitful
@@ -18,7 +19,7 @@ def wound(result: Result) -> list[str]:
     case = result.case
     outline = physical.outline(case.wound.outline)
     values = case.wound.outline.kind, outline.length, outline.width, case.closure.technique
-    return sentences("teaching/sentence", "wound", *values, overview.geometry(case), case.wound.lesion)
+    return sentences("teaching/sentence", "wound", *values, cases.geometry(case), case.wound.lesion)
 
 
 def missing(result: Result) -> list[str]:
@@ -31,7 +32,7 @@ def skin(result: Result) -> list[str]:
     """What skin it is, how it is stretched, and how far it is freed."""
     case = result.case
     values = material(case.skin.site), case.skin, direction(case.skin.tension.lines_deg), case.bed
-    return sentences("teaching/sentence", "skin", *values, overview.geometry(case)["undermined_area_mm2"])
+    return sentences("teaching/sentence", "skin", *values, cases.geometry(case)["undermined_area_mm2"])
 
 
 def material(site: str | None) -> str:
@@ -83,7 +84,7 @@ def scar(result: Result) -> str:
     length, name = result.measures["scar_length_mm"], "scar_length_mm"
     if length is None:
         return left_open(result)
-    more = round(printed(name, length) - printed(name, overview.geometry(result.case)["length_mm"]), 1)
+    more = round(printed(name, length) - printed(name, cases.geometry(result.case)["length_mm"]), 1)
     return sentence("teaching/sentence", "scar", length, more, bool(result.measures.get("trim_cut_mm")))
 
 

@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from fem.case.case import Case, key, read, schema, text
+from fem.case.case import Case, geometry, key, read, schema, text, warnings
 from fem.case.document import MAX_BYTES, parse
-from fem.case.overview import geometry, warnings
 from fem.case.physical import plan
 from fem.cli.printing import report
 from fem.errors import BadCase

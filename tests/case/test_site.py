@@ -12,9 +12,8 @@ import pytest
 from pytest import approx
 from scipy.optimize import minimize_scalar
 
-from fem.case.case import Case, key, schema, text
+from fem.case.case import Case, key, schema, text, warnings
 from fem.case.document import parse
-from fem.case.overview import warnings
 from fem.case.site import LIBRARY, RATIO, SITES, rows, springs, values
 from fem.cli.printing import site
 from fem.errors import BadCase

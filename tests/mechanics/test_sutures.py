@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from fem.case.case import Case
+from fem.case.case import Case, overloaded
 from fem.case.document import parse
-from fem.case.overview import overloaded
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.errors import BadCase

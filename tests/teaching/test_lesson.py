@@ -6,7 +6,7 @@ import pytest
 from pytest import approx
 from small_cases import case, text
 
-from fem.case import overview
+from fem.case import case as cases
 from fem.errors import BadCase
 from fem.teaching import lesson
 
@@ -136,7 +136,7 @@ def test_lessons_do_not_mix():
     names = [sample.name for made in every for sample in (made.case, *(n.case for n in lesson.neighbours(made)))]
     assert len(LESSONS) >= 5 and len(set(names)) == len(names)
     assert len({made.title for made in every}) == len(every)
-    assert all(overview.warnings(made.case) == [] for made in every)
+    assert all(cases.warnings(made.case) == [] for made in every)
 
 
 def test_former_key(here):

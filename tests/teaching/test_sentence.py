@@ -5,7 +5,7 @@ import pytest
 from small_cases import case, text
 from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
-from fem.case import overview
+from fem.case import case as cases
 from fem.teaching import sentence
 
 
@@ -91,7 +91,7 @@ def test_left_open():
 
 def test_wound():
     """What is cut, in numbers of the plan: a lens of 30 x 10 mm takes 205 mm2; a slit takes none."""
-    area = overview.geometry(case(text("lens", 30)))["removed_area_mm2"]
+    area = cases.geometry(case(text("lens", 30)))["removed_area_mm2"]
     assert sentence.wound(of()) == [
         "The wound is a lens, 30.0 mm long and 10.0 mm wide; it is closed side to side.",
         f"{area:.0f} mm² of skin are taken away.",

@@ -7,7 +7,6 @@ from matplotlib.figure import Figure
 from pydantic import Field
 
 from fem.case import case as cases
-from fem.case import overview
 from fem.case.document import Block
 from fem.comparison import wording
 from fem.comparison.style import figure, key, looks
@@ -63,7 +62,7 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
 def _geometry(study, settings, row):
     """Numbers of a row; if it has no result, those that are known of its case before any solve."""
     case = case_or_reason(study, settings) if row["status"] != "done" else None
-    return numbers(overview.geometry(case)) if isinstance(case, cases.Case) else row
+    return numbers(cases.geometry(case)) if isinstance(case, cases.Case) else row
 
 
 def _line(block, study, settings):
