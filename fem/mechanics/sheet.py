@@ -1,15 +1,12 @@
 """The sheet: its energy, nodal forces and tangent on a mesh of quadratic triangles.
 
-    Pi(x) = h int psi(C) + D/2 int [(1 - nu) |k|^2 + nu (tr k)^2] + jumps + foundation,
-    C = G F^T F G,   F = dx/dX,   k_ij = n . x,ij
-
-G holds the natural stretches along and across the lines: the mesh is the skin in place, under its natural tension.
-The bending term is Koiter's; quadratic triangles leave jumps of slope at their edges, which a symmetric interior
-penalty controls (Brenner & Sung 2005 for the plate; here with the current normal).
+Pi(x) = h int psi(C) + D/2 int [(1 - nu) |k|^2 + nu (tr k)^2] + jumps + foundation + ties,
+C = G F^T F G,   F = dx/dX,   k_ij = n . x,ij,   G the natural stretches along and across the lines
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 from skfem.quadrature import get_quadrature
@@ -28,7 +25,7 @@ from fem.mechanics.triangulation import Mesh
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
 NO_TANGENT = np.empty(0)
-NOWHERE = np.zeros((0, 0, 0), int), np.zeros(1, int)  # slots and widths
+NOWHERE = Stored(NO_TANGENT, slots=np.zeros((0, 0, 0), int), widths=np.zeros(1, int))
 
 
 @dataclass(frozen=True)
@@ -84,14 +81,9 @@ def sheet(
     foundation: ElasticFoundation | None = None,
     hinged: bool = False,
 ) -> Sheet:
-    """Sheet on a mesh.
+    """Sheet on a mesh, its law in the axes of the lines; the seams of a hinged one turn freely.
 
-    law      C (3, ...) -> psi, dpsi/dC, d2psi/dC2; C in the axes of the lines, MPa
-    h        skin thickness, mm
-    D        bending stiffness, N mm;  poisson  its Poisson ratio
-    stretch  natural stretch along and across the lines;  lines  their angle to x, rad
-    foundation   ElasticFoundation, or None for nothing below
-    hinged   True lets the seams turn freely
+    stretch  natural stretch along and across the lines;  lines  their angle to x, rad;  the rest as in `Sheet`
     """
     tri = mesh.tri
     inner = tri.f2t[1] >= 0
@@ -104,18 +96,8 @@ def sheet(
     to_lines = np.array([[c, -s], [s, c]]) * np.asarray(stretch)
     lam, weights = integration_points(tri, 4)
     dN = gradients(lam, barycentric(tri)[0]) @ to_lines
-    return Sheet(
-        X=mesh.X,
-        law=law,
-        h=h,
-        D=D,
-        poisson=poisson,
-        membrane=Points(nodes=np.ascontiguousarray(mesh.elements.T), B=dN, weights=weights),
-        bending=_bending(mesh),
-        interior_penalty=tuple(facets),
-        shapes=shapes(lam[0]),
-        foundation=foundation,
-    )
+    skin = Points(nodes=np.ascontiguousarray(mesh.elements.T), B=dN, weights=weights)
+    return Sheet(mesh.X, law, h, D, poisson, skin, _bending(mesh), tuple(facets), shapes(lam[0]), foundation)
 
 
 def assemble(
@@ -133,39 +115,39 @@ def assemble(
     """
     x = np.ascontiguousarray(x.T)
     r = np.zeros_like(x)
-    if pattern is None or not data.size:
-        to = [Stored(NO_TANGENT, *NOWHERE) for _ in sheet.groups]
-    else:
-        to = [Stored(data, slots, pattern.widths) for slots in pattern.slots]
-    elements, facets, joints = to[0], to[1 : 1 + len(sheet.interior_penalty)], to[1 + len(sheet.interior_penalty) :]
-
-    skin = sheet.membrane
+    groups = (
+        (Stored(data, slots, pattern.widths) for slots in pattern.slots) if pattern and data.size else repeat(NOWHERE)
+    )
+    elements, skin = next(groups), sheet.membrane
     psi, dpsi, ddpsi = sheet.law(cauchy_green(x, skin))
     Pi = float((sheet.h * skin.weights * psi).sum())
     membrane(x, skin, sheet.h, dpsi, ddpsi, r, elements)
     Pi += bending(x, sheet.bending, sheet.D, sheet.poisson, regularisation, r, elements)
-    for terms, at in zip(sheet.interior_penalty, facets, strict=True):
+    for terms in sheet.interior_penalty:
         penalty, plain = PENALTY * sheet.D * terms.per_height, 0.0 if terms.seam else regularisation
-        Pi += interior_penalty(x, terms.points, penalty, sheet.D, plain, r, at)
+        Pi += interior_penalty(x, terms.points, penalty, sheet.D, plain, r, next(groups))
     if sheet.foundation is not None:
         u = x.copy()
         u[:, :2] -= sheet.X.T
         Pi += elastic_foundation(u, skin, sheet.shapes, sheet.foundation, r, elements)
-    for tie, at in zip(sheet.joints, joints, strict=True):
+    for tie in sheet.joints:
         energy, f, K = assembled(tie, x)
         Pi += energy
         nodes = np.atleast_2d(tie.nodes)
         np.add.at(r, nodes, f)
         if data.size:
-            scatter_all(K, nodes, at)
+            scatter_all(K, nodes, next(groups))
     return Pi, r.T
 
 
 def lift(sheet: Sheet, pressure: float) -> np.ndarray:
     """Nodal forces (3, n) in N of an upward pressure in MPa of the reference area."""
-    f = np.zeros((3, sheet.X.shape[1]))
-    np.add.at(f[2], sheet.membrane.nodes, pressure * sheet.membrane.weights @ sheet.shapes)
-    return f
+    return np.outer([0, 0, 1], at_nodes(sheet, pressure * sheet.membrane.weights @ sheet.shapes))
+
+
+def at_nodes(sheet: Sheet, values: np.ndarray) -> np.ndarray:
+    """Sums (n,) at the nodes of values (n_elements, 6) at those of the elements."""
+    return np.bincount(sheet.membrane.nodes.ravel(), values.ravel(), minlength=sheet.X.shape[1])
 
 
 def cauchy_stress(sheet: Sheet, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -176,8 +158,7 @@ def cauchy_stress(sheet: Sheet, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     skin = sheet.membrane
     C = cauchy_green(np.ascontiguousarray(x.T), skin)
     S = sheet.law(C)[1]
-    s11, s22, s12 = 2 * S[0], 2 * S[1], S[2]
-    # eigenvalues of S C from trace and determinant
+    s11, s22, s12 = 2 * S[0], 2 * S[1], S[2]  # below, eigenvalues of S C from trace and determinant
     half = (s11 * C[0] + s22 * C[1] + 2 * s12 * C[2]) / 2
     det = (s11 * s22 - s12**2) * (C[0] * C[1] - C[2] ** 2)
     root = np.sqrt(np.maximum(half**2 - det, 0))
@@ -191,7 +172,7 @@ def _bending(mesh):
     dlam = barycentric(mesh.tri)[0]
     dN, ddN = gradients(lam, dlam), second_derivatives(dlam)[:, None, :, (0, 0, 1), (0, 1, 1)]
     B = np.concatenate([dN, np.broadcast_to(ddN, (*dN.shape[:3], 3))], axis=-1)
-    return Points(nodes=np.ascontiguousarray(mesh.elements.T), B=np.ascontiguousarray(B), weights=weights)
+    return Points(np.ascontiguousarray(mesh.elements.T), np.ascontiguousarray(B), weights)
 
 
 def _facet_terms(mesh, elements, ends, poisson, *, seam):
@@ -223,15 +204,11 @@ def _facet_terms(mesh, elements, ends, poisson, *, seam):
 
 def _merged(points):
     """The same points with the three nodes that both sides share named once."""
-    shared = points.nodes[:, :6, None] == points.nodes[:, None, 6:]
-    own = ~shared.any(axis=1)  # (n, 6) of the second side
-    B = points.B.copy()
+    nodes, B, weights = points
+    shared = nodes[:, :6, None] == nodes[:, None, 6:]
     edge, first, second = np.nonzero(shared)
     B[edge, :, first] += B[edge, :, 6 + second]
-    rest = np.nonzero(own)[1].reshape(-1, 3) + 6
-    keep = np.concatenate([np.broadcast_to(np.arange(6), (len(rest), 6)), rest], axis=1)
-    return Points(
-        nodes=np.take_along_axis(points.nodes, keep, axis=1),
-        B=np.ascontiguousarray(np.take_along_axis(B, keep[:, None, :, None], axis=2)),
-        weights=points.weights,
-    )
+    rest = np.nonzero(~shared.any(axis=1))[1].reshape(-1, 3) + 6  # the three of the second side alone
+    keep = np.hstack([np.tile(np.arange(6), (len(rest), 1)), rest])
+    B = np.ascontiguousarray(np.take_along_axis(B, keep[:, None, :, None], axis=2))
+    return Points(np.take_along_axis(nodes, keep, axis=1), B, weights)

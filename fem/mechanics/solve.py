@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from fem.errors import NotConverged, SingularMatrix
 from fem.mechanics.constraints import Constraints, positions, reduced
 from fem.mechanics.kernels.storage import Pattern, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
-from fem.mechanics.sheet import Sheet, assemble, lift
+from fem.mechanics.sheet import Sheet, assemble, at_nodes, lift
 
 # The path; our choices. They change how many steps are taken and not where they end.
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
@@ -25,6 +26,7 @@ FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this ma
 LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
+Load = np.ndarray | float  # dead loads (3, n), N
 ADVICE = "try a finer mesh or a smaller wound"  # a triangle that is crushed stops the path before the skin does
 
 
@@ -58,36 +60,17 @@ class Problem:
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     perturbation: np.ndarray  # (3, n) N, of a slight upward pressure on the way; it picks the side to which cones rise
     tol: float  # N, the largest force that is left on a node at the end
-    effort: Effort
-    watch: Callable[..., None]  # called after every iteration with `closed` and `residual`
+    effort: Effort = field(default_factory=Effort)
+    watch: Callable[..., None] = lambda **state: None  # called after every iteration with `closed` and `residual`
     path: list[tuple[float, np.ndarray]] = field(default_factory=list)  # (closed, q) of every state on the way
 
 
-def problem(
-    sheet: Sheet,
-    constraints: Constraints,
-    *,
-    pressure: float = 0.0,
-    tol: float = 0.0,
-    effort: Effort | None = None,
-    watch: Callable[..., None] = lambda **state: None,
-) -> Problem:
-    """Problem of a sheet and its constraints; pressure of the perturbation in MPa, tol as in `Problem`."""
+def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, tol: float = 0.0, **kept: Any) -> Problem:
+    """Problem of a sheet and its constraints; pressure of the perturbation in MPa, the rest as in `Problem`."""
     stored = pattern(constraints.free, sheet.groups)
-    area = np.zeros(sheet.X.shape[1])
-    np.add.at(area, sheet.membrane.nodes, sheet.membrane.weights @ sheet.shapes**2)
-    free_area = np.bincount(constraints.free[constraints.free >= 0], area[constraints.free >= 0])
-    return Problem(
-        sheet=sheet,
-        constraints=constraints,
-        pattern=stored,
-        ldlt=solver(stored.indptr, stored.indices),
-        area=np.repeat(free_area, 3),
-        perturbation=lift(sheet, pressure),
-        tol=tol,
-        effort=effort or Effort(),
-        watch=watch,
-    )
+    area = reduced(constraints, at_nodes(sheet, sheet.membrane.weights @ sheet.shapes**2)[None])[0]
+    ldlt = solver(stored.indptr, stored.indices)
+    return Problem(sheet, constraints, stored, ldlt, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
 
 
 @dataclass(frozen=True)
@@ -104,11 +87,11 @@ def state(
     q: np.ndarray,
     *,
     closed: float = 1.0,
-    load: np.ndarray | float = 0.0,
+    load: Load = 0.0,
     regularisation: float = 0.0,
     tangent: bool = False,
 ) -> State:
-    """State at q (3, n_free) of the independent nodes under dead loads (3, n), N."""
+    """State at q (3, n_free) of the independent nodes under a load."""
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
     data = np.zeros(problem.pattern.indices.size if tangent else 0)
@@ -133,22 +116,18 @@ def factor(problem: Problem, data: np.ndarray, shift: float = 0.0) -> int:
 
 
 def newton(
-    problem: Problem,
-    q: np.ndarray,
-    *,
-    tol: float,
-    closed: float = 1.0,
-    load: np.ndarray | float = 0.0,
-    regularisation: float = 0.0,
-    max_iter: int = 60,
+    problem: Problem, q: np.ndarray, *, tol: float, closed: float = 1.0, max_iter: int = 60, **aids: Any
 ) -> np.ndarray:
-    """Positions (3, n_free) at which the forces vanish to `tol` N, found by descent on the energy.
+    """Positions (3, n_free) at which the forces vanish to `tol` N, found by descent on the energy, from others near.
 
-    A tangent with negative pivots is shifted until it has none, so that every step goes down.
+    aids   load and regularisation, as in `state`
 
     Raises NotConverged after max_iter iterations.
     """
-    at = partial(state, problem, closed=closed, load=load, regularisation=regularisation)
+
+    def at(q: np.ndarray, *, tangent: bool = False) -> State:
+        return state(problem, q, closed=closed, tangent=tangent, **aids)
+
     shift, here = 0.0, at(q, tangent=True)
     for _ in range(max_iter):
         residual = np.abs(here.forces).max()
@@ -180,9 +159,8 @@ def _lower(at, q, d, here):
     """
     slope, residual = (here.forces * d).sum(), np.abs(here.forces).max()
     step, there = 1.0, at(q + d, tangent=True)
-    while not (  # nor if the energy is no number
-        there.energy <= here.energy + 1e-4 * step * slope or np.abs(there.forces).max() < 0.5 * residual
-    ):
+    # an energy that is no number is not lower either
+    while not (there.energy <= here.energy + 1e-4 * step * slope or np.abs(there.forces).max() < 0.5 * residual):
         step /= 2
         if step < SHORTEST:
             raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left; {ADVICE}")
@@ -197,9 +175,7 @@ def opened_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 
 def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) of the closed wound at rest, from those of the gaping one, closed step by step.
-
-    The states on the way go into `path`.
+    """Positions (3, n_free) of the closed wound at rest, from those of the gaping one, by a `path` that is kept.
 
     Raises NotConverged if the path stops short or ends in an equilibrium that is not stable.
     """
@@ -226,22 +202,12 @@ def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter: int = 60) -> np.ndarray:
     """Positions (3, n_free) at rest with the aids of the path, perturbation and regularisation, from others near."""
-    return newton(
-        problem,
-        q,
-        tol=ROUGH * problem.tol,
-        closed=closed,
-        load=problem.perturbation,
-        regularisation=PATH_REGULARISATION,
-        max_iter=max_iter,
-    )
+    aids = {"load": problem.perturbation, "regularisation": PATH_REGULARISATION}
+    return newton(problem, q, tol=ROUGH * problem.tol, closed=closed, max_iter=max_iter, **aids)
 
 
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) of the closed wound at rest without any aid, from others near.
-
-    Raises NotConverged if there are none, or if they are not stable.
-    """
+    """Positions (3, n_free) of the closed wound at rest without any aid, from others near. Raises as `closed_wound`."""
     q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol)
     q = newton(problem, q, tol=problem.tol)
     if negative := negative_pivots(problem, q):

@@ -7,20 +7,10 @@
 
 import numpy as np
 
+from fem.mechanics.kernels import surface
 from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import (
-    ALL,
-    VECTORS,
-    Points,
-    add_gradient,
-    add_hessian,
-    add_normal_hessian,
-    along,
-    dot,
-    unit_normal,
-    vectors,
-)
+from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, unit_normal, vectors
 
 # VECTORS of a point: x,1  x,2  x,11  x,12  x,22
 SECOND = 2  # the first of the second derivatives
@@ -51,12 +41,12 @@ def bending(
             vectors(x, nodes[e], B[e, p], v)
             size = unit_normal(v[0], v[1], n, dn, growth)
             Pi += _gradient(v, n, dn, S, koiter, plain, M, q, g)
-            add_gradient(g, B[e, p], nodes[e], r)
+            surface.add_gradient(g, B[e, p], nodes[e], r)
             if to.data.size > 0:
                 H[:] = 0.0
-                add_normal_hessian(q, n, dn, growth, size, H)
+                surface.add_normal_hessian(q, n, dn, growth, size, H)
                 _add_hessian(v, n, dn, S, koiter, plain, M, dk, dM, H)
-                add_hessian(H, B[e, p], K, T)
+                surface.add_hessian(H, B[e, p], K, T)
         if to.data.size > 0:
             scatter(K, nodes, e, to)
     return Pi

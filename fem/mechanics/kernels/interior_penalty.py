@@ -9,22 +9,10 @@ n is the mean unit normal of the two sides, m the mean of both sides' bending ve
 
 import numpy as np
 
+from fem.mechanics.kernels import surface
 from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import (
-    ALL,
-    VECTORS,
-    Points,
-    add_gradient,
-    add_hessian,
-    add_normal_hessian,
-    add_unit_hessian,
-    along,
-    dot,
-    unit,
-    unit_normal,
-    vectors,
-)
+from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, unit, unit_normal, vectors
 
 # VECTORS of a point: x,tau  x,nu of the first side, x,tau  x,nu of the second, m
 TAU_1, NU_1, TAU_2, NU_2, MOMENT = 0, 3, 6, 9, 12  # where the components of each begin in a gradient
@@ -66,17 +54,17 @@ def interior_penalty(
                     dn[i, a], dn[i, SIDE + a] = dn1[i, a], dn2[i, a]
             size = unit(n, dn, growth)
             Pi += _gradient(v[4], beta, n, dn, koiter, plain, penalty[e], D, q, dA, dtheta, g)
-            add_gradient(g, B[e, pt], nodes[e], r)
+            surface.add_gradient(g, B[e, pt], nodes[e], r)
             if to.data.size > 0:
                 H[:] = 0.0
                 qn = dot(q, n)
                 for i in range(3):
                     p[i] = (q[i] - qn * n[i]) / size
-                add_unit_hessian(q, n, dn, growth, H)
-                add_normal_hessian(p, n1, dn1, growth1, size1, H)
-                add_normal_hessian(p, n2, dn2, growth2, size2, H[TAU_2:, TAU_2:])
+                surface.add_unit_hessian(q, n, dn, growth, H)
+                surface.add_normal_hessian(p, n1, dn1, growth1, size1, H)
+                surface.add_normal_hessian(p, n2, dn2, growth2, size2, H[TAU_2:, TAU_2:])
                 _add_hessian(v[4], beta, n, dn, koiter, plain, penalty[e], D, dA, dtheta, H)
-                add_hessian(H, B[e, pt], K, T)
+                surface.add_hessian(H, B[e, pt], K, T)
         if to.data.size > 0:
             scatter(K, nodes, e, to)
     return Pi

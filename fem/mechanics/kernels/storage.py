@@ -45,17 +45,12 @@ def pattern(free: np.ndarray, groups: tuple[np.ndarray, ...]) -> Pattern:
     groups   node numbers (n, m) of all that couples nodes
     """
     n = int(free.max()) + 1
-    keys = []
-    for nodes in groups:
-        f = free[nodes].astype(np.int64)
-        a, b = f[:, :, None], f[:, None, :]
-        keys.append(np.where((a >= 0) & (a <= b), a * n + b, -1))
-    blocks = np.unique(np.concatenate([k.ravel() for k in keys] + [np.arange(n) * (n + 1)]))
-    blocks = blocks[blocks >= 0]
+    couples = [(f[:, :, None], f[:, None, :]) for f in (free[nodes] for nodes in groups)]
+    keys = [np.where((a >= 0) & (a <= b), a * n + b, -1) for a, b in couples]
+    blocks = np.unique(np.concatenate([*(k[k >= 0] for k in keys), np.arange(n) * (n + 1)]))
     row, col = np.divmod(blocks, n)
     count = np.bincount(row, minlength=n)
-    first = np.cumsum(count) - count
-    width = 3 * count
+    first, width = np.cumsum(count) - count, 3 * count
     start = 9 * first - 3 * np.arange(n)  # each diagonal block leaves out its lower three entries
     slot = start[row] + 3 * (np.arange(blocks.size) - first[row])
     lengths = np.stack([width, width - 1, width - 2], axis=1).ravel()

@@ -87,11 +87,9 @@ def add_unit_hessian(q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.nd
     qn = dot(q, n)
     for a in range(growth.size):
         qa = along(q, dn, a)
-        t0, t1, t2 = (
-            growth[a] * q[0] + qn * dn[0, a],
-            growth[a] * q[1] + qn * dn[1, a],
-            growth[a] * q[2] + qn * dn[2, a],
-        )
+        t0 = growth[a] * q[0] + qn * dn[0, a]
+        t1 = growth[a] * q[1] + qn * dn[1, a]
+        t2 = growth[a] * q[2] + qn * dn[2, a]
         for b in range(a, growth.size):
             H[a, b] -= qa * growth[b] + t0 * dn[0, b] + t1 * dn[1, b] + t2 * dn[2, b]
 
