@@ -96,13 +96,12 @@ class Case(Block):
         plan = _plan(info)
         if plan is None or not {"skin", "bed"} <= info.data.keys():
             return patch
-        touching = reach(plan)
+        touching, zone = reach(plan), "outline" if plan.undermined is None else "undermined zone"
         if patch is None:
             return Patch(radius_mm=_radius(touching, info.data["skin"], info.data["bed"]))
         if touching >= patch.radius_mm:
-            zone = "outline" if plan.undermined is None else "undermined zone"
-            far = f"the {zone} reaches {touching:.4g} mm from the origin"
-            raise ValueError(f"{far}, beyond radius_mm {patch.radius_mm:g}")
+            far = f"{touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
+            raise ValueError(f"the {zone} reaches {far}")
         return patch
 
     @field_validator("mesh")
@@ -119,8 +118,8 @@ class Case(Block):
 
 def _plan(info):
     """The plan of a case, once its wound and closure are good."""
-    known = info.data
-    return physical.plan_of(known["closure"], known["wound"]) if {"wound", "closure"} <= known.keys() else None
+    wound, closure = info.data.get("wound"), info.data.get("closure")
+    return physical.plan_of(closure, wound) if wound and closure else None
 
 
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:
@@ -151,8 +150,9 @@ def _sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float) -> MeshS
         limit = f"far_mm of {radius / MAX_RINGS:.3g} or more"
         raise ValueError(f"a patch of radius {radius:.4g} mm needs {limit}, got {far:g}")
     if far > room:
-        where = "from the outline or undermined zone to the rim"
-        raise ValueError(f"far_mm {far:g} is more than the {room:.3g} mm {where}")
+        raise ValueError(
+            f"far_mm {far:g} is more than the {room:.3g} mm from the outline or undermined zone to the rim"
+        )
     return MeshSize(edge_mm=edge, tip_mm=tip, far_mm=far)
 
 

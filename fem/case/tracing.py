@@ -49,8 +49,8 @@ def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path
     """
     places = " or ".join(map(str, folders))
     if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:
-        where = places or "the case's folder"
-        raise BadCase(f"{name!r} is no file below {where}; allowed: folder/name with {', '.join(kinds)}")
+        below = places or "the case's folder"
+        raise BadCase(f"{name!r} is no file below {below}; allowed: folder/name with {', '.join(kinds)}")
     for folder in folders:
         real, root = Path(os.path.realpath(folder / name)), Path(os.path.realpath(folder))
         if os.path.lexists(folder / name) and not real.is_relative_to(root):
