@@ -154,9 +154,6 @@ def lens_with_m(
 ) -> Outline:
     """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
 
-    Two smaller tips take the place of the one. Each is sewn shut by itself, side of the flap to edge of the lens, and
-    the rest of both edges to each other, so the point of the flap comes to lie in the fork of the scar.
-
     length_mm   of the whole lens, mm
     width_mm    greatest width, mm; at most the length
     shorter_mm  by this much an end with an M falls short of the lens's own tip, mm
@@ -254,10 +251,7 @@ def boundary(outline: Outline, *, n: int = 2000) -> shapely.Polygon:
 
 
 def _over_circle(r, start, end, *, angles, length, x=0.0):
-    """From `start` to `end`, mm past the top of a circle about (x, 0), clockwise; beyond two angles on its tangents.
-
-    It ends at (-+length/2, 0), straight parts to the last digit, as where a circle's ends are trimmed.
-    """
+    """From `start` to `end`, mm past the top of a circle about (x, 0), clockwise; beyond two angles on its tangents."""
 
     def way(s):
         t = np.clip(s / r, *angles)
@@ -266,7 +260,7 @@ def _over_circle(r, start, end, *, angles, length, x=0.0):
     def position(s):
         t = np.clip(s / r, *angles)
         curved = np.array([x + r * np.sin(t), r * np.cos(t)])
-        tip = np.array([np.copysign(length / 2, s), 0 * s])
+        tip = np.array([np.copysign(length / 2, s), 0 * s])  # where straight parts end to the last digit (README)
         return np.where(t == s / r, curved, tip - (np.where(s < 0, start, end) - s) * way(s))
 
     return smooth(position, way, lambda fraction: (1 - fraction) * start + fraction * end, end - start)
