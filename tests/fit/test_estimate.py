@@ -13,6 +13,7 @@ from scipy.stats import binom, t
 from specimens import ALONG, GRID, SHEET, STRIPS, TRUE, law, scattered, states
 
 from fem.errors import NotFitted
+from fem.fit import estimate
 from fem.fit.estimate import Search, fit, ranges, slopes, stresses, stretches
 from fem.material.laws import EXPONENTS, LAWS
 
@@ -194,17 +195,21 @@ def test_interval_in_closed_form():
         ("neo-hooke", ALONG, 0.02, 300),
         pytest.param("neo-hooke", SHEET, 0.02, 300, marks=pytest.mark.slow),
         pytest.param("ogden", SHEET, 0.02, 100, marks=pytest.mark.slow),
-        pytest.param("ogden", ALONG, 0.02, 100, marks=pytest.mark.slow),
+        pytest.param("ogden", ALONG, 0.02, 60, marks=pytest.mark.slow),
         pytest.param("gasser-ogden-holzapfel", SHEET, 0.02, 60, marks=pytest.mark.slow),
         pytest.param("gasser-ogden-holzapfel", ALONG + SHEET[:12], 0.02, 12, marks=pytest.mark.slow),
     ],
 )
-def test_coverage(kind, shape, scatter, n):
+def test_coverage(kind, shape, scatter, n, monkeypatch):
     """In n fits to scattered data, each interval holds the true value 95 times in 100, give or take chance.
 
     A count outside these limits has a chance of 1 in 1000. Parameters without interval are not claimed to be known;
-    at least half are. Two strips without a sheet leave most of the five parameters of fibres undetermined.
+    at least half are. Two strips without a sheet leave most of the five parameters of fibres undetermined. Fewer
+    starts are looked at and two followed, not six, for more fits in the same time: one that misses the minimum counts
+    as a miss.
     """
+    monkeypatch.setattr(estimate, "TRIES", 2)
+    monkeypatch.setattr(estimate, "POLISHED", 2)
     within = dict(exponent=(1.0, 50.0)) if kind == "ogden" else {}
     fits = [fit(scattered(kind, shape, scatter=scatter, seed=seed), kind, within=within) for seed in range(n)]
     for key, true in TRUE[kind].items():
