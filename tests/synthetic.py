@@ -6,7 +6,7 @@ from small_cases import case, text
 from fem.case import physical
 from fem.plan import junctions
 from fem.results.result import Result
-from fem.results.stages import Stages
+from fem.results.scene import Stages
 
 NUMBERS = {
     "cone_height_mm": 4.0,
@@ -51,13 +51,7 @@ def result(written=None, **changed):
 def tips_at(X, tips):
     """Stages of which only nodes X (2, n) and the tips among them are known."""
     return Stages(
-        *(np.empty(0),) * 4,
-        X=X,
-        elements=np.empty((6, 0), int),
-        seams=(),
-        tips=tips,
-        centre=np.zeros(3),
-        half_width=1.0,
+        *(np.empty(0),) * 4, X, np.empty((6, 0), int), seams=(), tips=tips, centre=np.zeros(3), half_width=1.0
     )
 
 

@@ -1,9 +1,7 @@
-"""The numbers asked of a closed wound.
+"""The numbers asked of a closed wound: each a function of a Closure, here listed; its unit ends its name.
 
-Each measure is one function of a Closure, in `fem.closure.measures`, and one entry in MEASURES; its unit ends its name.
-Lists, one entry a tip, run from left to right, then from below. Stress is singular at a tip and where seams meet, so
-measures of stress and line tension leave out TIP_ZONE around the ends of seams; those that nothing is left for, in a
-wound of a few mm, are None.
+Lists, one entry a tip, run from left to right, then from below. Stress is singular where seams end, so that measures of
+stress and line tension leave out TIP_ZONE there; those that nothing is left for, in a wound of a few mm, are None.
 """
 
 from typing import Any

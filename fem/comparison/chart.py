@@ -152,7 +152,7 @@ def height_image(result: Result, ranges: Ranges) -> np.ndarray:
 
 def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen from above in the colours of its stress."""
-    seen = projection.view(result.stages.centre, ranges.half_width)
+    seen = projection.View(result.stages.centre, ranges.half_width)
     return projection.rendered(seen, skin(result), *marks(result), "stress_kPa", ranges.stresses, lighting=False)
 
 

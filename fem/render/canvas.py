@@ -12,6 +12,8 @@ from matplotlib.colorbar import Colorbar
 from matplotlib.colors import Colormap, Normalize
 from matplotlib.figure import Figure
 
+Range = tuple[float, float]
+
 # Our choices, all of looks.
 SIZE = np.array([1200, 900])  # pixels of a picture
 VIEW = np.array([980, 700])  # pixels of the skin in it
@@ -71,9 +73,7 @@ def scale_bar(axes: Axes) -> float:
     return length
 
 
-def colour_bar(
-    figure: Figure, colours: Colormap, ends: tuple[float, float], values: np.ndarray, label: str
-) -> Colorbar:
+def colour_bar(figure: Figure, colours: Colormap, ends: Range, values: np.ndarray, label: str) -> Colorbar:
     """Draw the scale of the colours between `ends`, pointed where values lie visibly beyond."""
     unseen = 0.01 * (ends[1] - ends[0])
     below, above = values.min() < ends[0] - unseen, values.max() > ends[1] + unseen

@@ -1,8 +1,4 @@
-"""Pictures of a closed wound.
-
-pyvista draws the skin in parallel projection; matplotlib sets the flat plan and all words and scales, in mm
-of the view. Cases that are given the same ranges can be compared by eye.
-"""
+"""Pictures of a closed wound: pyvista draws the skin, matplotlib the flat plan, words and scales, in mm of the view."""
 
 from pathlib import Path
 
@@ -26,7 +22,7 @@ def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges 
     """Paths of the four pictures written into the folder, which is made if need be.
 
     title   first words in each picture
-    ranges  of view and colours; None: those that suit the closure
+    ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)
     skin = projection.surface(closure.x, closure.mesh.elements, stress_kPa=nodal_stress(closure))
@@ -57,29 +53,26 @@ def height_oblique(closure: Closure, skin: pv.PolyData, title: str, ranges: Rang
 
 def height_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the height of the closed skin from above, with the numbers of named points where they have met."""
-    view = projection.view(centre(closure), ranges.half_width)
+    view = projection.View(centre(closure), ranges.half_width)
     figure, axes = _heights(closure, skin, view, title, ranges, "from above", lighting=False)
+    box = dict(boxstyle="circle,pad=0.15", fc="white", ec=INK)
     for number, junction in enumerate(junctions(closure.plan) if closure.plan.points else [], start=1):
-        if junction.seam < 0:
-            continue
-        first = closure.mesh.seams[junction.seam][0]
-        s = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.mesh.X[:, first]))))
-        node = first[np.abs(s / s[-1] - junction.fraction).argmin()]
-        x, y = projected(view, closure.x[:, [node]])[:, 0]
-        box = dict(boxstyle="circle,pad=0.15", fc="white", ec=INK)
-        axes.text(x, y, number, size=12, weight="bold", color=INK, ha="center", va="center", bbox=box)
+        if junction.seam >= 0:
+            first = closure.mesh.seams[junction.seam][0]
+            s = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.mesh.X[:, first]))))
+            node = first[np.abs(s / s[-1] - junction.fraction).argmin()]
+            x, y = projected(view, closure.x[:, [node]])[:, 0]
+            axes.text(x, y, number, size=12, weight="bold", color=INK, ha="center", va="center", bbox=box)
     scale_bar(axes)
     return figure
 
 
 def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
-    view = projection.view(centre(closure), ranges.half_width)
+    view = projection.View(centre(closure), ranges.half_width)
     heading = f"{title}: stress up to {skin_stress_max(closure):.0f} kPa"
-    caption = (
-        "Greatest principal stress in the closed skin, seen from above; "
-        f"the number leaves out {TIP_ZONE:g} mm around the ends of seams"
-    )
+    without = f"the number leaves out {TIP_ZONE:g} mm around the ends of seams"
+    caption = f"Greatest principal stress in the closed skin, seen from above; {without}"
     figure, axes, _ = _skin(closure, skin, view, heading, caption, "stress_kPa", ranges.stresses, lighting=False)
     scale_bar(axes)
     return figure
@@ -88,12 +81,11 @@ def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges
 def _heights(closure, skin, view: View, title, ranges, how, **looks):
     """Figure and axes of a view of the skin in the colours of its height, with contour lines."""
     interval, levels = projection.contour_levels(ranges.heights, skin["height_mm"])
-    contours = skin.contour(levels, scalars="height_mm") if levels.size else None
     line = Line2D([], [], color=INK, lw=1, label=f"contour line every {interval:g} mm")
     heading = f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {cone_height(closure):.1f} mm high"
     caption = f"Height of the closed skin above its level, seen {how}"
     figure, axes, bar = _skin(
-        closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=contours, **looks
+        closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=levels, **looks
     )
     bar.set_ticks(MultipleLocator(2 * interval))
     bar.ax.hlines(levels, 0, 1, color=INK, lw=1)

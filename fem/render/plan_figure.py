@@ -1,7 +1,7 @@
 """Plan → its lines, and one drawing of them: what is removed, undermined, sewn and left open, on uncut skin."""
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import shapely
@@ -22,10 +22,7 @@ ASIDE, LABEL = 3.2, 10.6  # points: edges of a plan and their numbers beside the
 NEAR = 1e-2  # mm: an edge this close to the wound's lower edge is a part of it
 LETTERS = 14  # points
 
-Kind = Literal[
-    "undermined", "island", "flap", "held", "removed", "cut", "upper", "lower", "open", "sewn", "tip", "thread"
-]
-LOOKS: dict[Kind, dict[str, Any]] = {  # what has a face colour is an area
+LOOKS: dict[str, dict[str, Any]] = {  # what has a face colour is an area
     "undermined": dict(fc=UNDERMINED, ec=INK, lw=1, ls="--", label="undermined"),
     "island": dict(fc=SKIN, ec=INK, lw=1, ls="--"),
     "flap": dict(fc=FLAP, ec="none", lw=1, label="flap"),
@@ -46,7 +43,7 @@ SIZES = "lw", "ms", "mew"  # what a smaller drawing has smaller
 class PlanLine:
     """A line of a plan, on uncut skin."""
 
-    kind: Kind
+    kind: str  # key of LOOKS
     points: np.ndarray  # (2, n) mm; of an area its border, closed; of "sewn" two that meet; of "tip" places alone
     seam: int = -1  # whose edge it is, or points it joins; -1: of none
 
@@ -54,8 +51,7 @@ class PlanLine:
 def plan_lines(plan: Plan, *, n: int = 400, aside: float = 0.0) -> list[PlanLine]:
     """All lines of a plan in the order in which they are drawn, those below first.
 
-    n       points along a curve, besides its corners
-    aside   mm by which edges that are sewn or left open are pulled into their skin
+    n  points along a curve, besides its corners;  aside  mm by which edges are pulled into their skin
     """
     return [*_areas(plan, n), *_edges(plan, n, aside), *_sewn(plan), *_thread(plan)]
 
@@ -63,24 +59,21 @@ def plan_lines(plan: Plan, *, n: int = 400, aside: float = 0.0) -> list[PlanLine
 def _areas(plan: Plan, n: int) -> list[PlanLine]:
     """Borders of what is undermined, moved, held and removed."""
     parts = shapely.get_parts(plan.undermined)
-    zones: dict[Kind, Any] = {
+    zones: dict[str, Any] = {
         "undermined": [part.exterior for part in parts],
         "island": [hole for part in parts for hole in part.interiors],
         "flap": [flap.exterior for flap in plan.flaps],
         "held": [part.exterior for part in shapely.get_parts(plan.held)],
+        "removed": [shapely.LinearRing(np.hstack([points_along(c, n)[:, :-1] for c in r]).T) for r in plan.removed],
     }
-    lines = [PlanLine(kind, shapely.get_coordinates(ring).T) for kind, rings in zones.items() for ring in rings]
-    for chain in plan.removed:
-        ring = [points_along(curve, n)[:, :-1] for curve in chain]
-        lines.append(PlanLine("removed", np.hstack([*ring, ring[0][:, :1]])))
-    return lines
+    return [PlanLine(kind, shapely.get_coordinates(ring).T) for kind, rings in zones.items() for ring in rings]
 
 
 def _edges(plan: Plan, n: int, aside: float) -> list[PlanLine]:
     """Incisions, both edges of each seam two by two, and edges left open."""
     below = plan.below or (plan.seams[0][1] if plan.seams else None)
     lower = shapely.LineString() if below is None else shapely.LineString(points_along(below, n).T)
-    edges: list[tuple[Kind, Curve, int]] = []
+    edges: list[tuple[str, Curve, int]] = []
     for seam, curves in enumerate(plan.seams):
         for curve in curves:
             is_lower = lower.distance(shapely.Point(curve.point(np.array([0.5])))) < NEAR
@@ -118,30 +111,18 @@ def points_along(curve: Curve, n: int) -> np.ndarray:
     return curve.point(np.union1d(np.linspace(0, 1, n), curve.corners))
 
 
-# Drawing ------------------------------------------------------------------------------------------------------
-
-
 def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0) -> None:
     """Draw a plan into axes in mm, whose extent is set.
 
     Where it has named points, both edges of each seam have its colour and stand apart, and points that meet share a
-    number; else sewn points are joined.
-
-    middle  (2, 1) mm, in the middle of the axes;  scale  of lines and letters, 1 in a picture
+    number; else sewn points are joined.  middle  (2, 1) mm, of the axes;  scale  of lines and letters
     """
     per_point = scale * np.ptp(axes.get_xlim()) / axes.bbox.width * axes.figure.dpi / 72
     axes.set_facecolor(SKIN)
-    named = set()
     for line in plan_lines(plan, aside=ASIDE * per_point if plan.points else 0.0):
-        look = _look(plan, line)
-        if look is None:
-            continue
-        look = {name: scale * value if name in SIZES else value for name, value in look.items()}
-        label = look.pop("label", None)
-        label = None if label in named else label
-        named.add(label)
-        draw = axes.fill if "fc" in look else axes.plot
-        draw(*(line.points - middle), label=label, **look)
+        if (look := _look(plan, line)) is not None:
+            draw = axes.fill if "fc" in look else axes.plot
+            draw(*(line.points - middle), **{name: scale * v if name in SIZES else v for name, v in look.items()})
     for number, place in numbers(plan, away=LABEL * per_point):
         x, y = place - middle[:, 0]
         axes.text(x, y, str(number), size=scale * LETTERS, weight="bold", color=INK, ha="center", va="center")
@@ -186,6 +167,7 @@ def plan(closure: Closure, title: str, half_width: float) -> Figure:
     if closure.trimmed is not None and not drawing.points:
         before = shapely.get_coordinates(boundary(closure.trimmed.before.outline)).T - middle
         axes.plot(*before, color=INK, ls=":", lw=2, label="wound before it was trimmed")
-    key(figure, axes.get_legend_handles_labels()[0])
+    handles, labels = axes.get_legend_handles_labels()
+    key(figure, list(dict(zip(labels, handles, strict=True)).values()))
     scale_bar(axes)
     return figure

@@ -2,7 +2,7 @@
 
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from fem.case.physical import KPA
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import cone_height, dip
 from fem.closure.measures.skin import skin_stress_max
-from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, round_number
+from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, Range, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
@@ -27,16 +27,8 @@ FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as
 INTERVALS = 8  # contour intervals of a range, at least
 
 
-# The skin -----------------------------------------------------------------------------------------------------
-
-
 def save_vtu(closure: Closure, path: Path) -> None:
-    """Write the closed skin as quadratic triangles.
-
-    At points: positions reference_mm of the uncut skin and gaping_mm of the gaping wound, displacement_mm from
-    the former, height_mm. In cells, as means over the area: stress_max_kPa and stress_min_kPa, the principal
-    Cauchy stresses, and stretch_max, from the unstressed state; undermined, 0 or 1.
-    """
+    """Write the closed skin as quadratic triangles, with the arrays that results/README.md explains."""
     mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
     X = np.vstack([mesh.X, 0 * mesh.X[:1]])
     skin = _quadratic(closure.x, mesh.elements)
@@ -56,16 +48,12 @@ def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.Pol
     """
     skin = _quadratic(x, elements)
     skin.point_data.update({"height_mm": x[2]} | values)
-    return skin.extract_surface(
-        algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False
-    )
+    how = dict(algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False)
+    return skin.extract_surface(**how)
 
 
 def _quadratic(x, elements):
     return pv.UnstructuredGrid({pv.CellType.QUADRATIC_TRIANGLE: elements.T}, x.T)
-
-
-# Views --------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -73,8 +61,8 @@ class Ranges:
     """What pictures share that are compared by eye."""
 
     half_width: float  # mm, of the view
-    heights: tuple[float, float]  # mm, at the ends of the colours
-    stresses: tuple[float, float]  # kPa, at the ends of the colours
+    heights: Range  # mm, at the ends of the colours
+    stresses: Range  # kPa, at the ends of the colours
 
 
 def ranges(closure: Closure) -> Ranges:
@@ -90,10 +78,7 @@ def centre(closure: Closure) -> np.ndarray:
 
 
 def wanted_half_width(closure: Closure) -> float:
-    """Half-width in mm of a view that holds the wound and its undermined zone, cut and closed, with a margin.
-
-    Where nothing is undermined, one width of the wound around it counts instead.
-    """
+    """Half-width in mm of a view of the wound, cut and closed, and what is undermined, or else a width around it."""
     mesh = closure.mesh
     nodes = np.union1d(mesh.elements[:, mesh.undermined], mesh.edge)
     places = np.hstack([mesh.X[:, nodes], closure.x[:2, nodes]])
@@ -102,7 +87,7 @@ def wanted_half_width(closure: Closure) -> float:
     return float(MARGIN * max(reach[0], reach[1] / SHAPE))
 
 
-def contour_levels(heights: tuple[float, float], z: np.ndarray) -> tuple[float, np.ndarray]:
+def contour_levels(heights: Range, z: np.ndarray) -> tuple[float, np.ndarray]:
     """Interval that suits the range `heights`, and its multiples but 0 between the extremes of z, mm."""
     interval = round_number((heights[1] - heights[0]) / INTERVALS)
     k = np.arange(np.ceil(z.min() / interval), np.floor(z.max() / interval) + 1)
@@ -111,72 +96,54 @@ def contour_levels(heights: tuple[float, float], z: np.ndarray) -> tuple[float, 
 
 @dataclass(frozen=True)
 class View:
-    """Parallel projection."""
+    """Parallel projection, the eye turned counter-clockwise from looking along y, and raised above the level."""
 
     centre: np.ndarray  # (3,) mm, in the middle of the picture
     half_width: float  # mm
-    right: np.ndarray  # (3,) unit vector
-    up: np.ndarray  # (3,) unit vector
+    turned: float = 0.0  # rad
+    raised: float = np.pi / 2  # rad
 
     @property
-    def towards(self) -> np.ndarray:
-        """Unit vector (3,) to the eye."""
-        return np.cross(self.right, self.up)
-
-
-def view(centre: np.ndarray, half_width: float, *, turned: float = 0.0, raised: float = np.pi / 2) -> View:
-    """View with the eye `raised` above the level and `turned` counter-clockwise from looking along y, rad."""
-    right = np.array([np.cos(turned), np.sin(turned), 0.0])
-    towards = np.array([np.cos(raised) * right[1], -np.cos(raised) * right[0], np.sin(raised)])
-    return View(centre, half_width, right, np.cross(towards, right))
+    def directions(self) -> np.ndarray:
+        """Unit vectors (3, 3): to the right, up, and to the eye."""
+        right = np.array([np.cos(self.turned), np.sin(self.turned), 0.0])
+        towards = np.array([np.cos(self.raised) * right[1], -np.cos(self.raised) * right[0], np.sin(self.raised)])
+        return np.stack([right, np.cross(towards, right), towards])
 
 
 def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float) -> tuple[View, pv.PolyData]:
-    """Oblique view, and the piece of the skin in it: `half_width` to either side of the middle, DEPTH of that across.
-
-    middle  (3,) mm
-    """
+    """Oblique view, and the skin in it: `half_width` to either side of the middle (3,), mm, DEPTH of that across."""
     half = half_width * np.array([1.0, DEPTH, 0.0])
     for side in np.diag(half)[:2]:
         skin = skin.clip(side, origin=middle + side).clip(-side, origin=middle - side)
     width = half[:2] @ [np.cos(TURNED), -np.sin(TURNED)]
-    return view(middle, width, turned=TURNED, raised=RAISED), skin
+    return View(middle, width, TURNED, RAISED), skin
 
 
 def projected(view: View, points: np.ndarray) -> np.ndarray:
     """Places (2, n) in mm on the picture, from its middle, of points (3, n)."""
-    return np.stack([view.right, view.up]) @ (points - view.centre[:, None])
+    return view.directions[:2] @ (points - view.centre[:, None])
 
 
 def rendered(
-    view: View,
-    skin: pv.PolyData,
-    seams: Iterable[np.ndarray],
-    ends: np.ndarray,
-    scalars: str,
-    limits: tuple[float, float],
-    *,
-    contours: pv.PolyData | None = None,
-    **looks: Any,
-) -> np.ndarray:
+    view: View, skin: pv.PolyData, seams: Iterable[np.ndarray], ends: np.ndarray, scalars: str, limits: Range, *,
+    contours: Sequence[float] | np.ndarray = (), **looks: Any,
+) -> np.ndarray:  # fmt: skip
     """Image (VIEW[1], VIEW[0], 3) of the skin with its seams, the tips of the wound and contour lines, if any.
 
-    seams    lines, each (3, k);  ends  tips (3, m)
-    scalars  key of COLOURS, in which the skin is drawn;  limits  values at the ends of the colours
-    looks    how else pyvista draws the skin
-
-    What is drawn on the skin is moved towards the eye, so that the skin does not hide it; in a parallel
-    projection it stays where it is.
+    seams     lines, each (3, k);  ends  tips (3, m)
+    scalars   key of COLOURS, in which the skin is drawn;  limits  values at the ends of the colours
+    contours  levels of `scalars`;  looks  how else pyvista draws the skin
     """
-    nearer = 0.02 * view.half_width * view.towards
+    _, up, towards = view.directions
+    nearer = 0.02 * view.half_width * towards  # of what is drawn on the skin, which would hide it
     plotter = pv.Plotter(off_screen=True, window_size=VIEW.tolist(), lighting="none")
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")  # draws at twice the size: widths are in half pixels
     plotter.add_light(pv.Light(position=view.centre + SUN, focal_point=view.centre, light_type="scene light"))
     plotter.add_mesh(skin, scalars=scalars, cmap=COLOURS[scalars], clim=limits, show_scalar_bar=False, **looks)
-    if contours is not None and contours.n_points:
-        contours = contours.translate(nearer / 2)
-        plotter.add_mesh(contours, color=INK, line_width=3, lighting=False, show_scalar_bar=False)
+    if len(contours) and (lines := skin.contour(contours, scalars=scalars)).n_points:
+        plotter.add_mesh(lines.translate(nearer / 2), color=INK, line_width=3, lighting=False, show_scalar_bar=False)
     for step, colour, width in [(1.0, "white", 16), (1.2, INK, 8)]:
         for seam in seams:
             line = pv.lines_from_points(seam.T + step * nearer)
@@ -185,8 +152,8 @@ def rendered(
         disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
         plotter.add_mesh(pv.PolyData(ends.T + step * nearer), **disc)
     camera, plotter.camera.parallel_projection = plotter.camera, True
-    camera.parallel_scale, camera.focal_point, camera.up = view.half_width * SHAPE, view.centre, view.up
-    camera.position = view.centre + 10 * view.half_width * view.towards
+    camera.parallel_scale, camera.focal_point, camera.up = view.half_width * SHAPE, view.centre, up
+    camera.position = view.centre + 10 * view.half_width * towards
     plotter.reset_camera_clipping_range()
     image = plotter.screenshot(return_img=True)
     plotter.close()

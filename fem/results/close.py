@@ -39,8 +39,8 @@ def close(
     into   folder of all results
     again  compute it anyway
 
-    Raises fem.errors.MeshError, or OSError if results cannot be written there, and leaves everything as it was; or
-    fem.errors.NotConverged, and writes only `<name>.failed.json`.
+    Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
+    writes only `<name>.failed.json`.
     """
     into = Path(into)
     folder, failed = into / case.name, into / f"{case.name}.failed.json"
@@ -50,7 +50,7 @@ def close(
     reached: dict[str, Any] = {}
 
     def follow(**state):
-        reached.update({name: float(v) if name != "stage" else v for name, v in state.items()})
+        reached.update(state)
         watch(**state)
 
     try:
@@ -58,7 +58,7 @@ def close(
     except solve.NotConverged as error:
         into.mkdir(parents=True, exist_ok=True)
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
-        write_whole(failed, json.dumps(note, indent=2) + "\n")
+        write_whole(failed, json.dumps(note, indent=2, default=float) + "\n")
         raise
     with whole(folder) as draft:
         write(draft, case, closure)
@@ -66,17 +66,19 @@ def close(
     return folder
 
 
-def write(
-    folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str | None = None
-) -> None:
+def write(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str = "") -> None:
     """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED.
 
-    title   of the pictures; None: the case's name
+    title   of the pictures; "": the case's name
     """
     numbers = measures(closure)
     start = time.perf_counter()
     if keep != "measures":
-        _write_fields(folder, closure)
+        from fem.render import projection
+        from fem.results import scene
+
+        scene.write(closure, folder)
+        projection.save_vtu(closure, folder / "skin.vtu")
     if keep == "pictures":
         from fem.render import picture
 
@@ -89,27 +91,19 @@ def write(
         write(folder / UNTRIMMED, untrimmed, closure.trimmed.before, keep=keep, title=title)
 
 
-def _write_fields(folder, closure):
-    from fem.render import projection
-    from fem.results import scene, stages
-
-    (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
-    stages.write(stages.stages(closure), folder / "stages.npz")
-    projection.save_vtu(closure, folder / "skin.vtu")
-
-
 def write_numbers(
     folder: Path, case: cases.Case, numbers: dict[str, Any], how: dict[str, Any], *, keep: str = "measures"
 ) -> None:
     """Write the least that a result has: case, measures and how they were computed."""
     (folder / "case.yaml").write_text(cases.text(case))
     (folder / "measures.json").write_text(json.dumps(numbers, indent=2, allow_nan=False) + "\n")
+    programs = {"flatseam": fem.__version__, "python": platform.python_version()}
     run = {
         "case": cases.key(case),
         "inputs": cases.inputs(case),
         "solver": identity.solver(),
         "keep": keep,
-        "versions": versions(),
+        "versions": programs | {name: version(name) for name in identity.LIBRARIES},
         "commit": commit(),
         "machine": {"cpu": platform.machine(), "cores": os.cpu_count()},
         **how,
@@ -123,33 +117,24 @@ def write_numbers(
 
 def effort(closure: Closure) -> dict[str, Any]:
     """How a closure was computed, and the one before its cones were cut off, by the names that `run.json` uses."""
-    record = asdict(closure.effort, dict_factory=_to_milliseconds)
+    record = asdict(closure.effort, dict_factory=_rounded)
     if closure.trimmed is None:
         return record
     cuts = [{"cut_mm": cut, "cones_mm": heights} for cut, heights in closure.trimmed.tried]
     return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
 
 
-def _to_milliseconds(pairs):
+def _rounded(pairs):
     return {name: round(value, 3) if name.endswith("_s") else value for name, value in pairs}
 
 
 def _warnings(case, numbers):
-    """What is wrong with a result, a line each."""
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
     lines = cases.overloaded(case, forces) if forces else []
     if crossed := numbers["self_intersection_mm2"]:
-        lines += [
-            f"{crossed:.3g} mm2 of skin have passed through other skin, which this model does not prevent: what is "
-            "measured there is not what skin would do"
-        ]
+        what = "have passed through other skin, which this model does not prevent"
+        lines.append(f"{crossed:.3g} mm2 of skin {what}: what is measured there is not what skin would do")
     return lines
-
-
-def versions() -> dict[str, str]:
-    """Versions of the program and the libraries that its numbers rest on."""
-    libraries = {name: version(name) for name in identity.LIBRARIES}
-    return {"flatseam": fem.__version__, "python": platform.python_version()} | libraries
 
 
 def commit() -> str | None:

@@ -41,7 +41,7 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class State:
-    """What a folder is to a case, and why."""
+    """That, and why."""
 
     kind: Kind
     reason: str = ""
@@ -55,14 +55,8 @@ class State:
         return ", ".join(filter(None, [self.kind, self.reason]))
 
 
-# The solver ---------------------------------------------------------------------------------------------------
-
-
 def solver(root: Path = FEM) -> str:
-    """SHA-256 of what results are computed with: solver packages, numerical libraries, the linear solver in use.
-
-    Of the packages, in the folder `root`, the syntax trees count, docstrings left out.
-    """
+    """SHA-256 of what results are computed with: syntax trees of the solver's packages, libraries, linear solver."""
     return _solver(root, linear.name())
 
 
@@ -95,14 +89,8 @@ def address(case: cases.Case) -> str:
     return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {solver()}".encode()).hexdigest()[:DIGITS]
 
 
-# Folders ------------------------------------------------------------------------------------------------------
-
-
 def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pictures") -> State:
-    """What a folder is to a case, or, if none is given, to that whose result it says it is.
-
-    keep   key of KEPT: what is wanted of the result
-    """
+    """What a folder is to a case, by default that whose result it says it is; `keep`, a key of KEPT, is wanted."""
     folder = Path(folder)
     if not folder.exists():
         return State(Kind.MISSING)

@@ -1,7 +1,4 @@
-"""What results folders say of the cases that are compared, and how their numbers are printed.
-
-Every number that is shown, on the page, on the terminal or in a figure, is printed by `shown`.
-"""
+"""What a results folder says of its case."""
 
 import json
 from collections.abc import Iterable
@@ -12,9 +9,8 @@ from typing import Any, cast
 
 from fem.case import case as cases
 from fem.case import physical
-from fem.results import identity, stages
+from fem.results import identity, scene
 from fem.results.quantities import LEADING, numbers
-from fem.results.stages import Stages
 
 
 @dataclass(frozen=True)
@@ -26,7 +22,7 @@ class Result:
     run: dict = field(default_factory=dict)  # run.json
     measures: dict = field(default_factory=dict)  # measures.json
     profiles: dict = field(default_factory=dict)  # profiles.json
-    stages: Stages = field(default=cast(Stages, None))  # None without a closure
+    stages: scene.Stages = field(default=cast(scene.Stages, None))  # None without a closure
 
     @property
     def name(self) -> str:
@@ -42,7 +38,7 @@ class Result:
 def read(folder: Path | str, case: cases.Case) -> Result:
     """The result in a complete folder; its case has the lengths of cuts that were found.
 
-    Raises OSError, or ValueError if it is not complete, see `identity.state`, or not what was written there.
+    Raises OSError, or ValueError if it is not complete, as `identity.state` says, or not what was written there.
     """
     folder = Path(folder)
     if not (state := identity.state(folder, case, keep="fields")).complete:
@@ -53,15 +49,12 @@ def read(folder: Path | str, case: cases.Case) -> Result:
         raise ValueError(f"measures.json: {odd[0]} is no number")
     if cut := content["measures"].get("trim_cut_mm"):
         case = physical.cut_by(case, cut)
-    return Result(case, stages=stages.read(folder / "stages.npz"), **content)
+    return Result(case, stages=scene.read_stages(folder / "stages.npz"), **content)
 
 
 def solved(results: Iterable[Result]) -> list[Result]:
     """Those of the results that have a closure."""
     return [result for result in results if not result.reason]
-
-
-# Numbers ------------------------------------------------------------------------------------------------------
 
 
 def names(results: Iterable[Result]) -> list[str]:

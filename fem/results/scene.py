@@ -1,4 +1,9 @@
-"""What a comparison draws of a closure: heights and tensions along lines."""
+"""What pages and films draw of a closure: the skin stage by stage, and heights and tensions along lines."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 import shapely
@@ -7,6 +12,68 @@ from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
 from fem.closure.measures.forces import line_tension
 from fem.mechanics.triangulation import flat_triangles
+
+SINGLE = "x", "stress_kPa", "X"  # stored in single precision
+
+
+@dataclass(frozen=True)
+class Stages:
+    """The skin from the gaping wound to the closed one."""
+
+    closed: np.ndarray  # (s,) fraction of the gap that is closed, or of the sutures that are tied
+    label: np.ndarray  # (s,) what was done last, if it is not said by `closed`
+    x: np.ndarray  # (s, 3, n) mm
+    stress_kPa: np.ndarray  # (s, n) greatest principal stress
+    X: np.ndarray  # (2, n) mm, in the uncut skin
+    elements: np.ndarray  # (6, m) nodes of quadratic triangles, as in `Mesh`
+    seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
+    tips: np.ndarray  # (t,) nodes
+    centre: np.ndarray  # (3,) mm, of a view that holds the wound
+    half_width: float  # mm, of that view
+
+    @property
+    def pairs(self) -> np.ndarray:
+        """Nodes (2, j) that are sewn to each other."""
+        return np.hstack([np.zeros((2, 0), int), *self.seams])
+
+
+def stages(closure: Closure) -> Stages:
+    """The stages that a closure has kept, and the view of its pictures."""
+    from fem.render.projection import centre, wanted_half_width
+
+    mesh = closure.mesh
+    kept = zip(*((stage.closed, stage.label, stage.x, stage.stress) for stage in closure.stages), strict=True)
+    closed, label, x, stress = map(np.array, kept)
+    view = centre(closure), wanted_half_width(closure)
+    return Stages(closed, label, x, stress, mesh.X, mesh.elements, mesh.seams, mesh.tips, *view)
+
+
+def write(closure: Closure, folder: Path) -> None:
+    """Write profiles.json and stages.npz."""
+    (folder / "profiles.json").write_text(json.dumps(profiles(closure), allow_nan=False) + "\n")
+    write_stages(stages(closure), folder / "stages.npz")
+
+
+def write_stages(stages: Stages, path: Path) -> None:
+    """Write the fields of stages as arrays: all seams as one, and `seam_of` (j,), which one each pair is of."""
+    arrays = vars(stages) | {name: vars(stages)[name].astype(np.float32) for name in SINGLE}
+    arrays["seams"] = stages.pairs
+    arrays["seam_of"] = np.repeat(np.arange(len(stages.seams)), [seam.shape[1] for seam in stages.seams])
+    np.savez_compressed(path, **arrays)
+
+
+def read_stages(path: Path) -> Stages:
+    """Stages as they were written, in double precision again. Raises ValueError if they cannot be read."""
+    try:
+        with open(path, "rb") as stream, np.load(stream, allow_pickle=False) as stored:
+            arrays = {name: stored[name] for name in (*Stages.__dataclass_fields__, "seam_of")}
+    except (KeyError, EOFError, BadZipFile) as error:
+        raise ValueError(f"{path.name}: {error}") from error
+    seams, seam_of = arrays["seams"], arrays.pop("seam_of")
+    arrays |= {name: arrays[name].astype(float) for name in SINGLE}
+    arrays["seams"] = tuple(seams[:, seam_of == k] for k in np.unique(seam_of))
+    arrays["half_width"] = float(arrays["half_width"])
+    return Stages(**arrays)
 
 
 def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
@@ -30,21 +97,16 @@ def _lists(**arrays):
 
 
 def along_scar(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Length along a closed scar (m,) and height (m,) at its nodes, mm.
-
-    Nodes half way along a quadratic edge count as points of it: the chords between are shorter than the curve by less
-    than the square of its bend.
-    """
+    """Length along a closed scar, by the chords between its nodes, and height at them, each (m,), mm."""
     p = closure.x[:, scar[0]]
     return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), p[2]
 
 
 def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
-    """Section across the cone at a tip: places (m,) from its highest point and heights (m,), mm.
+    """Section across the cone at a tip: places (m,), to the left of its top seen outward, and heights (m,), mm.
 
-    The plane is upright, through the highest point of the skin that is nearer to this tip than to the others, and
-    square to the axis of the closed wound; places count to the left of the direction outward. Triangles of
-    the quadratic ones are cut as flat ones.
+    The plane is upright, square to the axis of the closed wound, through the highest point of the skin nearest to the
+    tip; quadratic triangles are cut as flat ones.
     """
     x, ends = closure.x, closure.mesh.tips
     distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
@@ -63,8 +125,7 @@ def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
 def _cut(triangles, level, *values):
     """Segments (n, 2, k) along which flat triangles (3, m) cross level = 0, by k values given at the nodes.
 
-    A point on an edge is worked out from its lower end, so that neighbours agree on it to the last bit, across seams
-    too.
+    Points on edges are worked out from the lower end: neighbours agree to the last bit, across seams too.
     """
     above = level > 0
     crossed = triangles[:, above[triangles].any(axis=0) & ~above[triangles].all(axis=0)]

@@ -90,7 +90,7 @@ def test_tips_from_above(circle, pictures, name):
 def test_tips_seen_obliquely(circle, pictures):
     """The tips are where the projection says, lifted skin included: within a pixel."""
     width = 40 * (np.cos(projection.TURNED) + projection.DEPTH * np.sin(-projection.TURNED))
-    seen = projection.view(np.zeros(3), width, turned=projection.TURNED, raised=projection.RAISED)
+    seen = projection.View(np.zeros(3), width, turned=projection.TURNED, raised=projection.RAISED)
     pixel = 2 * width / canvas.VIEW[0]
     found = (marks(skin_of(pictures["height-oblique.png"]), canvas.TIP) - canvas.VIEW[:, None] / 2) * pixel
     assert found == approx(projection.projected(seen, circle.x[:, circle.mesh.tips]), abs=pixel)
@@ -99,15 +99,15 @@ def test_tips_seen_obliquely(circle, pictures):
 def test_projection():
     """From above x is right and y up; from e above the level, y shrinks by sin e and z by cos e."""
     point, e = np.array([[3.0], [2.0], [5.0]]), np.radians(30)
-    above, across = projection.view(np.ones(3), 10.0), projection.view(np.zeros(3), 10.0, raised=e)
+    above, across = projection.View(np.ones(3), 10.0), projection.View(np.zeros(3), 10.0, raised=e)
     assert projection.projected(above, point) == approx(np.array([[2.0], [1.0]]))
     assert projection.projected(across, point) == approx(np.array([[3.0], [2 * np.sin(e) + 5 * np.cos(e)]]))
 
 
 def test_turned_projection():
     """Turned by 90 degrees the eye is at the right end: y points to the right of the picture."""
-    seen = projection.view(np.zeros(3), 10.0, turned=np.pi / 2, raised=0.0)
-    assert seen.towards == approx(np.array([1.0, 0, 0]))
+    seen = projection.View(np.zeros(3), 10.0, turned=np.pi / 2, raised=0.0)
+    assert seen.directions[2] == approx(np.array([1.0, 0, 0]))
     assert projection.projected(seen, np.array([[0.0], [4.0], [1.0]])) == approx(np.array([[4.0], [1.0]]))
 
 

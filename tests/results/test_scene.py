@@ -12,7 +12,7 @@ from fem.closure.closure import nodal_stress
 from fem.closure.measures.forces import line_tension_max
 from fem.closure.measures.scars import scar_length
 from fem.mechanics.triangulation import flat_triangles
-from fem.results import scene, stages
+from fem.results import scene
 
 RADIUS = 40.0
 
@@ -123,9 +123,9 @@ def test_gap_of_a_stage_from_coarser_triangles(walked_coarsely):
 
 def test_stages_are_read_as_written(closure, tmp_path):
     """Quadratic triangles and seams by node number; positions to single precision; nothing that is sewn, no seam."""
-    made = stages.stages(closure)
-    stages.write(made, tmp_path / "stages.npz")
-    stored = stages.read(tmp_path / "stages.npz")
+    made = scene.stages(closure)
+    scene.write_stages(made, tmp_path / "stages.npz")
+    stored = scene.read_stages(tmp_path / "stages.npz")
     assert stored.x.shape == (len(closure.stages), 3, closure.mesh.X.shape[1])
     assert stored.x[-1] == approx(closure.x, rel=1e-6, abs=1e-6)
     assert (stored.elements == closure.mesh.elements).all()
@@ -133,8 +133,8 @@ def test_stages_are_read_as_written(closure, tmp_path):
     assert (seam == closure.mesh.seams[0]).all()
     area = 0.5 * np.abs(np.linalg.det(_sides(stored.X, flat_triangles(stored.elements))))
     assert area.sum() == approx(closure.mesh.tri.mapping().detA.sum() / 2, rel=1e-5)
-    stages.write(replace(made, seams=()), tmp_path / "stages.npz")
-    assert stages.read(tmp_path / "stages.npz").seams == ()
+    scene.write_stages(replace(made, seams=()), tmp_path / "stages.npz")
+    assert scene.read_stages(tmp_path / "stages.npz").seams == ()
 
 
 def _sides(X, triangles):

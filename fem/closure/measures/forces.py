@@ -34,10 +34,7 @@ def closing_force(closure: Closure) -> float | None:
 
 
 def closing_force_after(closure: Closure) -> list[dict[str, float]] | None:
-    """Closing force while the wound is held, a list in the order of the times asked for; None if none was.
-
-    Each has the time since closure and the share that is left of every force and stress, see `skin.left_after`.
-    """
+    """Closing force at the times asked for since closure, and the share left of every force; None if none was."""
     force = closing_force(closure)
     if closure.left is None or force is None:
         return None
@@ -52,12 +49,12 @@ def line_tension(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.nda
 
 def line_tension_max(closure: Closure) -> float | None:
     """Greatest line tension of any scar outside the tip zones, N/m, or None if none is longer than they are."""
-    greatest = []
+    greatest = -np.inf
     for scar in closure.mesh.scars:
         tension, at = line_tension(closure, scar)
         inner = (at > TIP_ZONE) & (at < segment_lengths(closure, scar).sum() - TIP_ZONE)
-        greatest += [tension[inner].max()] if inner.any() else []
-    return float(N_PER_M * max(greatest)) if greatest else None
+        greatest = tension[inner].max(initial=greatest)
+    return float(N_PER_M * greatest) if np.isfinite(greatest) else None
 
 
 def line_tension_mid(closure: Closure) -> float | None:
@@ -75,10 +72,7 @@ def strain_energy(closure: Closure) -> float:
 
 
 def suture_forces(closure: Closure, kind: str, *, when_tied: bool = False) -> list[float] | None:
-    """Tensions in N of the sutures of a kind, in order of tying, when all are tied or each as soon as it was.
-
-    None if there are none of them.
-    """
+    """Tensions, N, of the sutures of a kind as tied, when all are or each as soon as it was; None if there are none."""
     sutures = closure.sutures
     if sutures is None or kind not in sutures.kinds:
         return None

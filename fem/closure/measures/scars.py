@@ -29,10 +29,7 @@ def scar_length(closure: Closure) -> float | None:
 
 
 def scar_chord(closure: Closure) -> float | None:
-    """Straight distance between the ends of the closed wound, mm; at an M, from half way between its tips.
-
-    None where the plan has fewer than two tips.
-    """
+    """Distance between the ends of the closed wound, mm, at an M half way between its tips; None without two tips."""
     along = closure.mesh.axis(closure.x)
     return None if along is None else float(np.linalg.norm(along))
 
@@ -44,10 +41,9 @@ def push_out(closure: Closure) -> list[float]:
 
 
 def gape(closure: Closure) -> tuple[float, float, float]:
-    """Greatest extent of the gaping wound, its extent across that, mm, and the direction of the first.
+    """Greatest extent of the gaping wound, its extent across that, mm, and the direction of the first, degrees.
 
-    The direction is that from the axis of the wound, or from x if it has none, counter-clockwise, degrees above -90 and
-    up to 90.
+    Counter-clockwise from the axis of the wound, or from x if it has none, above -90 and up to 90.
     """
     along = closure.mesh.axis(closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
@@ -70,9 +66,5 @@ def largest_gap(closure: Closure) -> float | None:
 
 def open_area(closure: Closure) -> float | None:
     """Area, mm2, seen from above, inside the edges that are left open; None if there are none."""
-    return total(_left_of(closure.x[:2, edge[::-1]]) for edge in closure.mesh.open)
-
-
-def _left_of(x):
-    """Area between the origin and a line through points (2, n), on its left; of lines that make a ring, their area."""
-    return (x[0, :-1] * x[1, 1:] - x[1, :-1] * x[0, 1:]).sum() / 2
+    rings = (closure.x[:2, edge[::-1]] for edge in closure.mesh.open)  # or their pieces: the sum is the same
+    return total((x[:-1] * y[1:] - y[:-1] * x[1:]).sum() / 2 for x, y in rings)
