@@ -34,18 +34,14 @@ def save_vtu(closure: Closure, path: Path) -> None:
     skin = _quadratic(closure.x, mesh.elements)
     skin.point_data.update({"reference_mm": X.T, "gaping_mm": closure.gaping.T, "displacement_mm": (closure.x - X).T})
     skin.point_data["height_mm"] = closure.x[2]
-    values = {"stress_max_kPa": KPA * greatest, "stress_min_kPa": KPA * least, "stretch_max": stretch}
-    for name, v in values.items():
+    for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
         skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.membrane.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
     skin.save(path)
 
 
 def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:
-    """Skin with nodes at x (3, n) as flat triangles, 16 for a quadratic one, with height_mm and `values` at points.
-
-    elements (6, m);  values (n,)  at the nodes, by name
-    """
+    """Skin with nodes at x (3, n): 16 flat triangles an element (6, m), height_mm and `values` (n,) at points."""
     skin = _quadratic(x, elements)
     skin.point_data.update({"height_mm": x[2]} | values)
     how = dict(algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False)

@@ -66,10 +66,7 @@ def _higher(z, values, level):
 
 
 def _above(corners, level):
-    """Of flat triangles (3, 3 corners, n): area seen from above, share of it higher than `level`, mean height there.
-
-    The mean height counts from `level` and is taken over the whole triangle.
-    """
+    """Of flat triangles (3, 3 corners, n): area seen from above, share above a level, mean over all of height above."""
     (x1, y1, _), (x2, y2, _), (x3, y3, _) = corners.transpose(1, 0, 2)
     area = np.abs((x2 - x1) * (y3 - y1) - (x3 - x1) * (y2 - y1)) / 2
     low, mid, high = np.sort(corners[2] - level, axis=0)

@@ -12,8 +12,8 @@ from fem.mechanics.sheet import assemble
 def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:
     """Force (k,) in N across each segment of a scar, positive where the edges pull apart; its two end nodes left out.
 
-    It is the nodal force that holds the first edge against the pull of its own skin, on its left, taken level and
-    across the seam; a vertex's share goes to its two segments by their lengths.
+    The nodal force that holds the first edge against its skin, on the left, level and across the seam; a vertex's goes
+    to its two segments by their lengths.
     """
     first, _ = scar
     p = closure.x[:2, first]

@@ -39,18 +39,17 @@ def skin_stretch_max(closure: Closure) -> float:
 
 
 def skin_stress_p99(closure: Closure) -> float | None:
-    """99th percentile by area, in kPa, of the greatest principal stress within one wound width of the edge.
+    """99th percentile by area, kPa, of the greatest principal stress within a width (slit: length) of the wound.
 
-    A slit's length counts as its width. The tip zones are left out; None if they cover all of it.
+    The tip zones are left out; None if they cover all of it.
     """
     (_, stress), _ = closure.stress
     near = _distance(closure, closure.mesh.edge) < (closure.outline.width or closure.outline.length)
     near &= _outside_tip_zones(closure)
     if not near.any():
         return None
-    order = np.argsort(stress[near])
-    share = np.cumsum(closure.sheet.membrane.weights[near][order])
-    return float(KPA * stress[near][order][np.searchsorted(share, 0.99 * share[-1])])
+    area = closure.sheet.membrane.weights[near]
+    return float(KPA * np.quantile(stress[near], 0.99, weights=area, method="inverted_cdf"))
 
 
 def compressed_area(closure: Closure) -> float:
@@ -60,10 +59,7 @@ def compressed_area(closure: Closure) -> float:
 
 
 def self_intersection(closure: Closure) -> float:
-    """Reference area, mm2, of skin that has passed through other skin, which the model does not prevent.
-
-    Triangles at the wound's edges, which meet others there, are left out.
-    """
+    """Reference area, mm2, of skin that has passed through other skin; triangles at edges, which meet, left out."""
     mesh = closure.mesh
     n, pairs = mesh.X.shape[1], mesh.pairs
     same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
