@@ -21,7 +21,6 @@ from fem.render.projection import DEPTH, Ranges, View, centre, projected
 def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges | None = None) -> list[Path]:
     """Paths of the four pictures written into the folder, which is made if need be.
 
-    title   first words in each picture
     ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)

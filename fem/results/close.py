@@ -34,10 +34,7 @@ def close(
     again: bool = False,
     watch: Callable[..., None] = lambda **state: None,
 ) -> Path:
-    """Results folder of a case, computed unless a complete one of the very same case is there.
-
-    into   folder of all results
-    again  compute it anyway
+    """Results folder of a case in `into`, computed if `again` or unless a complete one of the very same case is there.
 
     Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
     writes only `<name>.failed.json`.
@@ -67,10 +64,7 @@ def close(
 
 
 def write(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str = "") -> None:
-    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED.
-
-    title   of the pictures; "": the case's name
-    """
+    """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
     numbers = measures(closure)
     start = time.perf_counter()
     if keep != "measures":

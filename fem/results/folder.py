@@ -1,8 +1,4 @@
-"""Results folders: complete or not at all, and in the place of nothing but an older result.
-
-A folder is written beside its place and renamed, so whoever reads or is stopped finds all of it or none; several
-processes may write the same one.
-"""
+"""Results folders: whole or not at all, by any number of processes, and in the place of nothing but an older result."""
 
 import errno
 import os
@@ -13,10 +9,7 @@ from pathlib import Path
 
 
 def refuse_unusable(folder: Path, *, mark: str) -> None:
-    """Raise OSError if nothing can be written where the folder is to be, or if what is there is not a result.
-
-    mark   name of the file by which an older result is known
-    """
+    """Raise OSError if a folder cannot be written there, or if what is there has no file `mark`, as results have."""
     there = next(path for path in folder.parents if path.exists())
     if not there.is_dir():
         raise NotADirectoryError(f"{there} is not a folder")
