@@ -104,11 +104,19 @@ def _heed():
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         sys.exit(130)
 
+    def again(lost: Any) -> None:
+        """Interrupt once more if an exit was lost in a function that a library called back, as numba does."""
+        if lost.exc_type is not SystemExit:
+            return sys.__unraisablehook__(lost)
+        signal.signal(signal.SIGINT, stop)
+        threading.Timer(0.01, os.kill, (os.getpid(), signal.SIGINT)).start()
+
     def follow(parent: Any) -> None:
         parent.join()
         os._exit(1)
 
     signal.signal(signal.SIGINT, stop)
+    sys.unraisablehook = again
     threading.Thread(target=follow, args=(multiprocessing.parent_process(),), daemon=True).start()
 
 
