@@ -43,12 +43,8 @@ def skin_sheet(case: Case, triangles: Mesh) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, undermined = case.skin, triangles.undermined
     law = physical.law(skin.law)
-    normal, shear = physical.springs(case.bed)
-    bed = ElasticFoundation(
-        push=np.full(undermined.size, normal),
-        pull=np.where(undermined, 0.0, normal),
-        shear=np.where(undermined, 0.0, shear),
-    )
+    push, shear = physical.springs(case.bed)
+    bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, [[push], [shear]]))
     return sheet(
         triangles,
         law=law,
@@ -99,18 +95,9 @@ def _closed(case, *, watch):
     effort.smallest_angle_deg = float(quality(triangles)[0])
     effort.residual_N = float(np.abs(solve.state(sewn, q).forces).max())
     effort.total_s = time.perf_counter() - start
-    closure = Closure(
-        outline=physical.excised(case),
-        plan=plan,
-        lesion_area=0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2,
-        mesh=triangles,
-        sheet=worn,
-        gaping=gaping,
-        x=positions(sewn.constraints, q, 1.0),
-        left=physical.forces_left(case),
-        sutures=tied,
-        effort=effort,
-    )
+    lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
+    x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
+    closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
     return replace(closure, stages=_stages(closure, sewn, coarse))
 
 
@@ -132,10 +119,7 @@ def _tying(case: Case, plan: Plan, mesh: Mesh, sheet: Sheet) -> tuple[list[str],
 
 
 def _sewn(problem, kinds, pairs, mesh, gaping, coarse):
-    """The problem with its sutures tied, q (3, n_free) of its end, and what became of sutures tied one by one, if any.
-
-    From a coarser closure if there is one that leads here, else step by step from the gaping wound.
-    """
+    """The problem with its sutures tied, q (3, n_free) of its end, and what became of those tied one by one, if any."""
     seams, whom = mesh.seams, problem.constraints
     if coarse is not None and (kinds or pairs.size):
         states = coarse.sutures.after if kinds else [coarse.x]
@@ -155,9 +139,8 @@ def _sewn(problem, kinds, pairs, mesh, gaping, coarse):
 def _stages(closure, sewn, coarse):
     """States from the gaping wound to the closed one.
 
-    Those between come from the path, or from the coarser triangles on which it was walked; they are under the
-    perturbation load and the path's stiffer bending, so they are no equilibria of the stated model, unlike the first,
-    the last and those after each suture that was tied.
+    Those between, from the path here or on coarser triangles, are under the aids of the path: no equilibria of the
+    stated model, unlike the first, the last and those after each suture.
     """
 
     def stage(closed: float, x: np.ndarray, label: str = "") -> Stage:
@@ -179,10 +162,7 @@ def _stages(closure, sewn, coarse):
 
 
 def _coarser(case, triangles, effort, watch):
-    """The same closure on triangles of twice the size; None if there are few already.
-
-    The path from open to closed then costs a quarter as many unknowns, and a few iterations are left for the finer.
-    """
+    """The same closure on triangles of twice the size; None if there are few already, or if it fails."""
     if 3 * triangles.X.shape[1] <= COARSEN:
         return None
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
@@ -196,10 +176,7 @@ def _coarser(case, triangles, effort, watch):
 
 
 def _at_nodes(mesh, coarse, values):
-    """Values (k, n) at the nodes of a mesh from those at the nodes of a coarser one.
-
-    A node is looked for a little inside a triangle of its own, so that a cut's two sides differ.
-    """
+    """Values (k, n) at nodes from those of a coarser mesh, found from inside their triangles: a cut's sides differ."""
     middle = np.empty_like(mesh.X)
     middle[:, mesh.elements] = mesh.X[:, mesh.elements[:3]].mean(axis=1)[:, None]
     return interpolated(coarse, values, mesh.X, inside=mesh.X + INWARD * (middle - mesh.X))

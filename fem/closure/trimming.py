@@ -17,9 +17,7 @@ WITHIN = 0.5  # mm, of the least length that leaves a cone low enough; our choic
 
 
 def closed(case: Case, once: Callable[[Case], Closure]) -> Closure:
-    """Closure of a case that is trimmed.
-
-    once   case -> closure, its ends cut as the case says
+    """Closure of a case that is trimmed, by that of cases whose ends are cut as they say.
 
     Raises what `once` raises, and fem.errors.NotConverged where cutting as far as the case allows leaves higher cones.
     """

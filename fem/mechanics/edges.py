@@ -28,10 +28,7 @@ def edge_points(plan: Plan, *, edge: float, tip: float, marks: Mapping[int, Sequ
 
 
 def pulled_aside(plan: Plan, placed: Sequence[np.ndarray], *, by: float) -> list[np.ndarray]:
-    """Points (2, k + 1) along each edge pulled into the skin by `by` mm, half way between the edge and the next one.
-
-    So both edges of a cut are apart. Edges that end in the same corner of skin share a node there, pulled once.
-    """
+    """Points (2, k + 1) along each edge pulled into the skin by `by` mm; those that share a corner stay joined."""
     follow, stop, _ = wedges(plan)
     start = stop[np.argsort(follow)]
     return [
@@ -46,10 +43,7 @@ def skin_on_left(plan: Plan) -> list[bool]:
 
 
 def _into_skin(x, start, stop):
-    """Unit vectors (2, k + 1) half way between the ways on and back from points x (2, k + 1), on their left.
-
-    start, stop  rad, of the first and of the last
-    """
+    """Unit vectors (2, k + 1) half way between the ways on and back from points, on their left; start, stop in rad."""
     on = np.arctan2(*np.diff(x)[::-1])
     swept = (on[:-1] + np.pi - on[1:]) % (2 * np.pi)
     middle = np.concatenate([[start], on[1:] + swept / 2, [stop]])

@@ -47,17 +47,11 @@ def mesh(
 ) -> Mesh:
     """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
 
-    Both edges of a seam have nodes at the same fractions of arc length, corners of either edge included.
-    A segment is `tip` long at the ends of a seam and grows by a quarter a segment to `edge`. Triangles grow
-    from there to SWELL times `edge` at the border of the undermined zone, then by a quarter each to `far`.
-    That border is replaced by chords of about the local size; triangles lie wholly inside or outside it.
-    The vertices of each triangle run counter-clockwise.
-
-    radius, edge, tip, far   mm
+    radius, edge, tip, far   mm: of the disc, and of segments along the wound, at the ends of seams, and far away
     marks   fractions of a seam at which it also has nodes, by its number
 
     Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
-    reaches the rim, or where gmsh leaves out a prescribed edge.
+    reaches the rim, or where gmsh leaves out a prescribed edge. How sizes grow: README.
     """
     zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
@@ -71,27 +65,21 @@ def mesh(
     edges = _edges(chains)
     faces = [face for face in _faces(points, edges) if not wound.contains(face.representative_point())]
     p, t, face_of = _triangles(points, edges, faces, cut=_edges(cut), size=size)
-    area = sum(face.area for face in faces)
-    check_cover(skfem.MeshTri(p, t, sort_t=False), edges, outer=_edges([*cut, rim]), area=area)
+    tri = skfem.MeshTri(p, t, sort_t=False)
+    check_cover(tri, edges, outer=_edges([*cut, rim]), area=sum(face.area for face in faces))
     for chain, x in zip(cut, placed, strict=True):
         p[:, chain] = x
-    undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])
-    pairs = [np.array(cut[i : i + 2]) for i in range(0, 2 * len(plan.seams), 2)]
-    return from_triangulation(
-        skfem.MeshTri(p, t, sort_t=False),
-        pairs,
-        rim_vertices=rim,
-        undermined=undermined[face_of],
-        open_edges=cut[2 * len(plan.seams) :],
-    )
+    tri = skfem.MeshTri(p, t, sort_t=False)
+    undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])[face_of]
+    sewn = 2 * len(plan.seams)
+    pairs = [np.array(cut[i : i + 2]) for i in range(0, sewn, 2)]
+    return from_triangulation(tri, pairs, rim_vertices=rim, undermined=undermined, open_edges=cut[sewn:])
 
 
 def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, area: float) -> None:
-    """Raise MeshError unless the triangulation is what was prescribed.
+    """Raise MeshError unless facets join all `edges`, only `outer` ones are free, and triangles cover the area, mm2.
 
-    edges   (2, m) pairs of vertices, each of which must be joined by a facet
-    outer   (2, k) pairs of vertices, those facets that may bound the triangulation
-    area    mm2, to be covered by triangles whose vertices run counter-clockwise
+    edges, outer   (2, m) pairs of vertices; those of triangles run counter-clockwise
     """
     facets_between(tri, edges)
     extra = np.setdiff1d(tri.boundary_facets(), facets_between(tri, outer))
@@ -107,10 +95,7 @@ def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, are
 
 
 def _wound(edges, skin_left):
-    """Area enclosed by edges (2, k + 1): what is removed, and the cuts as far as they are pulled open.
-
-    An island of skin that is cut all around does not belong to it: it lies on the side of its edges where skin is.
-    """
+    """Area enclosed by edges (2, k + 1): what is removed, and cuts as far as pulled open; no island of skin."""
     points, chains = _numbered(edges) if edges else (None, [])
     lines = [shapely.LineString(points[:, chain].T) for chain in chains]
     for line in lines:
@@ -137,32 +122,27 @@ def _grading(wound, zone, *, edge, far):
 
 
 def _borders(zone, wound, *, size, on_edge):
-    """Points (2, k + 1) along each border of the zone in the skin that is left.
-
-    A border that comes within `on_edge` of the wound ends there, at the nearest vertex of its edge in sight.
-    """
+    """Points (2, k + 1) along each border of the zone, ended at the wound's edge where it comes within `on_edge`."""
     outside = zone.boundary.difference(wound.buffer(on_edge))
     lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
     if not zone.is_empty and not lines and zone.difference(wound.buffer(on_edge)).is_empty:
         raise MeshError(
             f"an undermined zone must be wider than half a segment, and reach {on_edge:.3g} mm beyond the wound"
         )
-    vertices = shapely.get_coordinates(wound)
-    nearest = cKDTree(vertices)
     borders = [_border(line, size) for line in lines]
-    for border, line in zip(borders, lines, strict=True):
-        if not line.is_closed:
-            for end in (0, -1):
-                near = vertices[nearest.query(border[:, end], k=min(SEEN, len(vertices)))[1]]
-                border[:, end] = _in_sight(border[:, end], near, wound.boundary)
+    for border in (border for border, line in zip(borders, lines, strict=True) if not line.is_closed):
+        for end in (0, -1):
+            border[:, end] = _in_sight(border[:, end], wound)
     return borders
 
 
-def _in_sight(place, vertices, edge):
-    """The first of some vertices (n, 2) of an edge that is seen from a place (2,), or the first one if none is."""
-    lines = shapely.linestrings([[place, vertex] for vertex in vertices])
-    seen = shapely.get_type_id(shapely.intersection(lines, edge)) == shapely.GeometryType.POINT
-    return vertices[seen.argmax()]
+def _in_sight(place, wound):
+    """The vertex (2,) of the wound nearest to a place (2,) that is seen from there, or the nearest if none is."""
+    vertices = shapely.get_coordinates(wound)
+    near = vertices[cKDTree(vertices).query(place, k=min(SEEN, len(vertices)))[1]]
+    lines = shapely.linestrings([[place, vertex] for vertex in near])
+    seen = shapely.get_type_id(shapely.intersection(lines, wound.boundary)) == shapely.GeometryType.POINT
+    return near[seen.argmax()]
 
 
 def _border(line, size):
@@ -170,9 +150,8 @@ def _border(line, size):
     step = np.diff(shapely.get_coordinates(line).T)
     turned = turn(np.roll(step, 1, axis=1), step)  # at the start of each step; that at the line's is a knot anyhow
     at = np.append(0.0, np.cumsum(np.hypot(*step)))[:-1]
-    s = graded(
-        np.unique([0.0, 1.0, *(at[abs(turned) > CORNER] / line.length)]), lambda s: np.full_like(s, size / line.length)
-    )
+    knots = np.unique([0.0, 1.0, *(at[abs(turned) > CORNER] / line.length)])
+    s = graded(knots, lambda s: np.full_like(s, size / line.length))
     chords = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
     if line.is_closed:
         chords[:, -1] = chords[:, 0]
@@ -195,10 +174,10 @@ def _rim(radius, far, *, around):
 def _numbered(lines):
     """Distinct points (2, n) of lines (2, k + 1), and each line as point numbers."""
     x = np.hstack(lines)
-    i, j = cKDTree(x.T).query_pairs(SAME, output_type="ndarray").T
-    same = coo_array((np.ones(i.size), (i, j)), shape=(x.shape[1],) * 2)
-    _, number = connected_components(same, directed=False)
-    _, first = np.unique(number, return_index=True)
+    pairs = cKDTree(x.T).query_pairs(SAME, output_type="ndarray").T
+    same = coo_array((np.ones(pairs.shape[1]), pairs), shape=(x.shape[1],) * 2)
+    number = connected_components(same, directed=False)[1]
+    first = np.unique(number, return_index=True)[1]
     return x[:, first], np.split(number, np.cumsum([line.shape[1] for line in lines])[:-1])
 
 
@@ -214,8 +193,9 @@ def _faces(points, edges):
     Raises MeshError where two edges share a point that is not an end of both.
     """
     segments = shapely.linestrings(points.T[edges.T])
-    if not shapely.MultiLineString(list(segments)).is_simple:
-        met = shapely.get_coordinates(shapely.node(shapely.MultiLineString(list(segments)))).T
+    drawing = shapely.multilinestrings(segments)
+    if not drawing.is_simple:
+        met = shapely.get_coordinates(shapely.node(drawing)).T
         distance, _ = cKDTree(points.T).query(met.T)
         x, y = met[:, distance.argmax()]
         raise MeshError(
@@ -226,11 +206,7 @@ def _faces(points, edges):
 
 
 def _triangles(points, edges, faces, *, cut, size):
-    """Vertices (2, n), triangles (3, m) and the face of each triangle; the given points come first.
-
-    cut    edges (2, k) from which distances are measured and sizes grow
-    size   gmsh's formula of the triangle size, with F1 the distance from the nearest cut edge
-    """
+    """Vertices (2, n), the given points first, triangles (3, m) and the face of each, sized as in `_set_size`."""
     gmsh.initialize(["-nopopup"], readConfigFiles=False, interruptible=False)
     try:
         for name, value in OPTIONS.items():
@@ -266,7 +242,7 @@ def _draw(points, edges, faces):
 
 
 def _set_size(*, cut, size):
-    """Make the smaller of the formula and the growth from each cut edge's own length gmsh's triangle size."""
+    """Make gmsh's triangle size the smaller of a formula, F1 away from cut edges, and growth from their own length."""
     field = gmsh.model.mesh.field
     for tag, kind in enumerate(["Distance", "MathEval", "Extend", "Min"], start=1):
         field.add(kind, tag)

@@ -1,14 +1,4 @@
-"""Sutures tied one by one: where they pass, in which order, and the wound after each.
-
-Every suture holds the skin over its bite, so its force does not depend on the mesh. It is drawn from what it is when
-its turn comes to what is wanted, and those tied before stay.
-
-    purse    around a wound that stays open, through its edge, drawn to a length
-    edges    from edge to edge of a wound that is not sewn all along: a penalty tie over the bite
-    taper    beyond a tip, from one side of the axis to the other: s mm beyond it, drawn to
-             remaining + (2 offset - remaining) s / length, which is the distance as it was where s = length
-    anchor   from a place beyond a tip, when its turn comes, down to where it lay in uncut skin
-"""
+"""Sutures tied one by one: where they pass, and the wound after each; kinds and rationale: README."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -27,7 +17,7 @@ from fem.plan.plan import Around
 # Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
 # CONTACT: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
 STIFF, CONTACT = 20.0, 1.0
-STEPS, MOST_STEPS = 4, 32  # in which a suture is drawn tight
+STEPS = 4, 8, 16, 32  # in which a suture is drawn tight, the next if that fails
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
@@ -39,7 +29,7 @@ def around(mesh: Mesh, thread: Around) -> Thread:
     X = mesh.X[:, edge]
     at, width = (np.arange(thread.stations) + 0.5) / thread.stations, thread.bite / _along(X)[-1]
     stations = [(nodes, W.mean(axis=0)) for nodes, W in (_samples(edge, X, s, width) for s in at)]
-    return _thread(*stations, stations[0], wanted=thread.drawn_to)
+    return _thread([*stations, stations[0]], wanted=thread.drawn_to)
 
 
 def across_the_wound(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> list[PenaltyTie]:
@@ -47,54 +37,40 @@ def across_the_wound(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite:
     ties = []
     for number, at in stitches:
         width = 2 * bite / sum(_along(mesh.X[:, edge])[-1] for edge in mesh.seams[number])
-        first, second = (_samples(edge, mesh.X[:, edge], at, width) for edge in mesh.seams[number])
-        nodes = np.union1d(first[0], second[0])
-        W = np.zeros((len(first[1]), nodes.size))
-        W[:, np.searchsorted(nodes, first[0])] += first[1]
-        W[:, np.searchsorted(nodes, second[0])] -= second[1]
-        ties.append(PenaltyTie(nodes=nodes, W=W, stiffness=STIFF))
+        (first, W), (second, less) = (_samples(edge, mesh.X[:, edge], at, width) for edge in mesh.seams[number])
+        nodes, column = np.unique(np.append(first, second), return_inverse=True)
+        ties.append(PenaltyTie(nodes, np.hstack([W, -less]) @ np.eye(nodes.size)[column], STIFF))
     return ties
 
 
 def tapering(
     mesh: Mesh, *, spacing_mm: float, length_mm: float, offset_mm: float, remaining_mm: float, bite_mm: float
 ) -> list[Thread]:
-    """Threads beyond each tip, nearest first; see above.
-
-    spacing_mm  between them, the first as far beyond the tip;  length_mm  beyond the tip
-    offset_mm   of their ends from the axis;  remaining_mm  at the tip
-    """
+    """Threads beyond each tip, nearest first, spacing_mm apart up to length_mm, offset_mm to each side of the axis."""
     threads = []
     for s in np.arange(spacing_mm, length_mm, spacing_mm):
         wanted = remaining_mm + (2 * offset_mm - remaining_mm) * s / length_mm
         for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
             place, aside = mesh.X[:, tip] + s * along, offset_mm * np.array([-along[1], along[0]])
             ends = [_patch(mesh, place + side * aside, bite_mm) for side in (1, -1)]
-            threads.append(_thread(*ends, wanted=wanted))
+            threads.append(_thread(ends, wanted=wanted))
     return threads
 
 
 def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
-    return [_thread(_patch(mesh, place, bite_mm), np.append(place, 0.0), wanted=0.0) for place in places.T]
+    return [_thread([_patch(mesh, place, bite_mm)], np.append(place, 0.0), wanted=0.0) for place in places.T]
 
 
 def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> Contact:
-    """What keeps the edges of all seams from passing through each other, with the normals of the uncut skin.
-
-    Not within a bite, where edges are held together.
-    """
+    """What keeps edges of seams from passing through each other, but within a bite, with normals of the uncut skin."""
     weights = [np.convolve(np.diff(_along(mesh.X[:, first])), [0.5, 0.5], mode="valid") for first, _ in mesh.seams]
     for number, at in stitches:
         first, second = (_along(mesh.X[:, edge]) for edge in mesh.seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
-    return Contact(
-        nodes=np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T,
-        normals=_across(mesh.seams, mesh.X),
-        weights=np.concatenate(weights),
-        stiffness=CONTACT,
-    )
+    nodes = np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T
+    return Contact(nodes, _across(mesh.seams, mesh.X), np.concatenate(weights), CONTACT)
 
 
 def _across(seams, x):
@@ -131,7 +107,9 @@ def tied(
     when_tied, after = [], []
     for k in range(len(kinds)):
         q = q if starts is None else starts[k]
-        problem = _facing(problem, seams, positions(problem.constraints, q, 1.0))
+        if (contact := problem.sheet.contact) is not None:
+            normals = _across(seams, positions(problem.constraints, q, 1.0))
+            problem = replace(problem, sheet=replace(problem.sheet, contact=replace(contact, normals=normals)))
         problem, q = _tightened(problem, q, k) if starts is None else (_shortened(problem, q, k, 1.0), q)
         settled = solve.settled(problem, q)
         after.append(positions(problem.constraints, settled, 1.0))
@@ -140,18 +118,9 @@ def tied(
     return problem, settled, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after))
 
 
-def _facing(problem, seams, x):
-    """The problem with the normals of its contact, if it has one, taken from the wound at x (3, n)."""
-    contact = problem.sheet.contact
-    if contact is None:
-        return problem
-    return replace(problem, sheet=replace(problem.sheet, contact=replace(contact, normals=_across(seams, x))))
-
-
 def _tightened(problem, q, k):
     """The problem with suture k drawn to what is wanted of it and its q, in as few steps as lead there."""
-    steps = STEPS
-    while True:
+    for steps in STEPS:
         there = q
         try:
             for fraction in np.linspace(0, 1, steps + 1)[1:]:
@@ -159,8 +128,7 @@ def _tightened(problem, q, k):
                 there = solve.on_the_way(shorter, there)
             return shorter, there
         except NotConverged:
-            steps *= 2
-            if steps > MOST_STEPS:
+            if steps == STEPS[-1]:
                 raise
 
 
@@ -170,16 +138,13 @@ def _shortened(problem, q, k, fraction):
     return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
 
 
-def _thread(*stations, wanted):
-    """Thread, not tied yet, through stations: nodes and weights, or a fixed point (3,)."""
-    nodes = np.unique(np.concatenate([station[0] for station in stations if isinstance(station, tuple)]))
-    W, fixed = np.zeros((len(stations), nodes.size)), np.zeros((len(stations), 3))
-    for row, station in enumerate(stations):
-        if isinstance(station, tuple):
-            W[row, np.searchsorted(nodes, station[0])] = station[1]
-        else:
-            fixed[row] = station
-    return Thread(nodes=nodes, W=W, fixed=fixed, stiffness=STIFF, wanted=wanted)
+def _thread(stations, *places, wanted):
+    """Thread, not tied yet, through stations, nodes and weights each, then fixed places (3,)."""
+    nodes = np.unique(np.concatenate([at for at, _ in stations]))
+    W = np.zeros((len(stations) + len(places), nodes.size))
+    for row, (at, weights) in enumerate(stations):
+        W[row, np.searchsorted(nodes, at)] = weights
+    return Thread(nodes, W, np.vstack([np.zeros((len(stations), 3)), *places]), STIFF, wanted)
 
 
 def _along(X):

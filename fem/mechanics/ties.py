@@ -60,7 +60,8 @@ class TiedSutures:
 
 def length(thread: Thread, x: np.ndarray) -> float:
     """Length of a thread at positions x (3, n), mm."""
-    return float(np.linalg.norm(np.diff(_stations(thread, x), axis=0), axis=1).sum())
+    stations = thread.W @ x[:, thread.nodes].T + thread.fixed
+    return float(np.linalg.norm(np.diff(stations, axis=0), axis=1).sum())
 
 
 def tension(tie: Thread | PenaltyTie, x: np.ndarray) -> float:
@@ -83,15 +84,8 @@ def assembled(tie: Thread | PenaltyTie | Contact, x: np.ndarray) -> tuple[float,
     return {Thread: _threaded, PenaltyTie: _penalised, Contact: _in_contact}[type(tie)](tie, x)
 
 
-def _stations(thread, x):
-    return thread.W @ x[:, thread.nodes].T + thread.fixed
-
-
 def _threaded(thread, x):
-    """Energy, forces (1, m, 3) and tangent (1, m, m, 3, 3) of a thread.
-
-    A segment d of length a has da = u, d2a = (1 - u u)/a, u = d/a; as a single one is drawn to nothing, k a u = k d.
-    """
+    """A segment d of length a has da = u, d2a = (1 - u u)/a, u = d/a; a single one drawn to nothing, k a u = k d."""
     step = np.diff(thread.W, axis=0)
     d = step @ x[thread.nodes] + np.diff(thread.fixed, axis=0)
     a = np.linalg.norm(d, axis=1)
@@ -110,22 +104,19 @@ def _gap(tie, x):
 
 
 def _penalised(tie, x):
-    """Energy, forces (1, m, 3) and tangent (1, m, m, 3, 3) of a penalty tie, which is linear."""
     m = len(tie.nodes)
     if tie.left is None:
         return 0.0, np.zeros((1, m, 3)), np.zeros((1, m, m, 3, 3))
-    pull = tie.stiffness / len(tie.W) * (_gap(tie, x) - tie.left)
-    K = np.einsum("mn,ij->mnij", tie.stiffness / len(tie.W) * tie.W.T @ tie.W, np.eye(3))
-    return float((pull * (_gap(tie, x) - tie.left)).sum() / 2), (tie.W.T @ pull)[None], K[None]
+    k, gap = tie.stiffness / len(tie.W), _gap(tie, x) - tie.left
+    K = np.einsum("mn,ij->mnij", k * tie.W.T @ tie.W, np.eye(3))
+    return float((k * gap * gap).sum() / 2), (tie.W.T @ (k * gap))[None], K[None]
 
 
 def _in_contact(contact, x):
-    """Energy, forces (n, 2, 3) and tangent (n, 2, 2, 3, 3) of edges that contact."""
     n = np.vstack([contact.normals, np.zeros(len(contact.nodes))]).T
-    sign = np.array([1.0, -1.0])
+    sign, p = np.array([1.0, -1.0]), contact.stiffness * contact.weights
     gap = np.einsum("ni,a,nai->n", n, sign, x[contact.nodes])
-    press = contact.stiffness * contact.weights * np.minimum(gap, 0.0)
-    stiff = np.where(gap < 0, contact.stiffness * contact.weights, 0.0)
+    press, stiff = p * np.minimum(gap, 0.0), np.where(gap < 0, p, 0.0)
     f = np.einsum("n,a,ni->nai", press, sign, n)
     K = np.einsum("n,a,b,ni,nj->nabij", stiff, sign, sign, n, n)
     return float((press * gap).sum() / 2), f, K

@@ -64,10 +64,7 @@ class Mesh:
 
     @cached_property
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
-        """Tips at the left and at the right end: of the two farthest apart, each belongs to the nearer.
-
-        Both are empty where there are fewer than two tips.
-        """
+        """Tips at left and right end, each at the nearer of the two farthest apart; none if fewer than two."""
         if self.tips.size < 2:
             return self.tips[:0], self.tips[:0]
         X = self.X[:, self.tips]
@@ -78,18 +75,12 @@ class Mesh:
         return self.tips[left], self.tips[~left]
 
     def axis(self, x: np.ndarray) -> np.ndarray | None:
-        """The way (2,) or (3,) from the left to the right end with nodes at x; of several tips, the middle.
-
-        None where there are fewer than two tips.
-        """
+        """The way (2,) or (3,) from left to right end with nodes at x, between middles of tips; None without ends."""
         left, right = self.ends
         return x[:, right].mean(axis=1) - x[:, left].mean(axis=1) if left.size else None
 
     def outward(self, x: np.ndarray) -> np.ndarray:
-        """Unit vectors (2, n) with nodes at x, seen from above, outward at each of the tips, along the axis.
-
-        A single tip faces away from the middle of the wound's edge.
-        """
+        """Level unit vectors (2, n) outward at each tip, along the axis; a single one faces away from the edge."""
         along = self.axis(x[:2])
         if along is None:
             away = x[:2, self.tips] - x[:2, self.edge].mean(axis=1)[:, None]
@@ -120,11 +111,10 @@ def from_triangulation(
 
     Raises MeshError where consecutive vertices of a seam are not joined by a facet.
     """
-    midpoints = tri.p[:, tri.facets].mean(axis=1)
     boundary = tri.boundary_facets()
     on_rim = boundary[np.isin(tri.facets[:, boundary], rim_vertices).all(axis=0)]
     return Mesh(
-        X=np.hstack([tri.p, midpoints]),
+        X=np.hstack([tri.p, tri.p[:, tri.facets].mean(axis=1)]),
         elements=np.vstack([tri.t, tri.nvertices + tri.t2f]),
         tri=tri,
         seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
