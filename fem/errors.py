@@ -18,6 +18,12 @@ class BadValue(ValueError):
         self.problems = problems
 
 
+def refuse(problems: list[tuple]) -> None:
+    """Raise BadValue if there are problems (place, message)."""
+    if problems:
+        raise BadValue(problems)
+
+
 @dataclass(frozen=True)
 class Key:
     """At the end of a path: the key itself is meant, not its value."""

@@ -46,13 +46,6 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
 
 
 @contextmanager
-def counting(name: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar of how many cases are done; gives the function to call with that and how many there are."""
-    with bar(name) as update:
-        yield lambda done, of: update(done=done, of=of, state=f"{done}/{of}")
-
-
-@contextmanager
 def studying(name: str) -> Iterator[Callable[..., None]]:
     """A bar of a study with its rate, failures and time left, or a line a case when piped; takes each event."""
     with bar(name) as update:

@@ -43,10 +43,10 @@ def solve(cases: "Sequence[Case]", *, into: Path, again: bool) -> dict[str, Exce
     from fem.comparison.compare import solve_missing
 
     announce(cases, into)
-    with progress.counting("closing") as count:
+    with progress.bar("closing") as update:
 
         def watch(case: "Case", error: Exception | None, done: int, of: int) -> None:
-            count(done, of)
+            update(done=done, of=of, state=f"{done}/{of}")
             if error is None:
                 print(printing.summary(case.name, into / case.name))
             else:
@@ -88,10 +88,10 @@ def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: boo
     try:
         workers = cluster.chosen(study.keys.cluster, **client)
         with progress.studying(study.name) as watch:
-            with studies.engine(folder, **options, workers=workers, watch=watch) as complete:
-                complete(cases)
+            with studies.engine(folder, **options, workers=workers, watch=watch) as evaluate:
+                evaluate(cases)
                 if study.keys.answers:
-                    page = report.write(study, studies.evaluating(complete, folder), folder)
+                    page = report.write(study, evaluate, folder)
         failures, path = studies.failures(folder, keys), write_table(folder, keys)
     except (studies.StudyStopped, OSError) as error:
         fail(f"{study.name}: {error}")

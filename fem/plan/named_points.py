@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from annotated_types import Len, MaxLen, MinLen
 
-from fem.errors import BadValue
+from fem.errors import refuse
 from fem.geometry.curve import Outline, Place, chained, polyline, ring, smooth
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import coinciding
@@ -53,8 +53,7 @@ def named_points(
     paths: dict[str, Any] = {"arcs": arcs, "removed": removed, "cuts": cuts, "open": open, "flaps": flaps}
     places: dict[tuple, tuple] = {(key, k): names for key, several in paths.items() for k, names in enumerate(several)}
     places |= {("seams", k, side): names for k, pair in enumerate(seams) for side, names in enumerate(pair)}
-    if problems := [*_misnamed(points_mm, places)] or [*_no_circles(points_mm, arcs)]:
-        raise BadValue(problems)
+    refuse([*_misnamed(points_mm, places)] or [*_no_circles(points_mm, arcs)])
     plan = sewn(points_mm, seams=seams, **paths)
     left = boundary(outline).difference(removed_skin(plan, n=FINE)).area if outline.area else 0.0
     if left > MISSED * outline.area:

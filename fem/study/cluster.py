@@ -44,12 +44,9 @@ def on_this_machine(workers: int | None = None) -> Iterator[Any]:
     settings = {
         "distributed.scheduler.allowed-failures": 100,  # fem.study.task counts them itself, by case
         "distributed.scheduler.worker-saturation": 1.0,
-        # A nanny starts its worker again within seconds. By default it is given up for good if, 15 s after a loss, the
-        # worker is away once more, as when one case after the other ends it.
-        "distributed.deploy.lost-worker-timeout": "1000 days",
+        "distributed.deploy.lost-worker-timeout": "1000 days",  # instead of 15 s: README
         "distributed.scheduler.no-workers-timeout": "5 minutes",  # rather than wait for ever; our choice
-        # By default a worker hands back every 64 kB that it frees, so that each iteration takes its pages anew: a fifth
-        # more time on two workers at once.
+        # By default each 64 kB are handed back and taken anew in each iteration, a fifth more time on two workers.
         "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**29,
     }
     with dask.config.set(settings):

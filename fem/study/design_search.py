@@ -6,6 +6,7 @@ What is evaluated is given; here a point is one number or a mapping of inputs to
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -54,16 +55,20 @@ def least(excess: Callable, low: float, high: float, *, tolerance: float, budget
         evaluated.update(zip(fresh, map(float, excess(fresh)), strict=True) if fresh else ())
         return np.array([evaluated[v] for v in near]).reshape(np.shape(values))
 
-    ends = at(np.array([low, high]))
-    if np.isnan(ends).any():
+    first, last = at(np.array([low, high]))
+    if np.isnan([first, last]).any():
         return Least(None, None, evaluated, "end failed")
-    if ends[1] > 0 or ends[0] <= 0:
-        return Least(None if ends[1] > 0 else low, None, evaluated, "nowhere" if ends[1] > 0 else "everywhere")
+    if last > 0:
+        return Least(None, None, evaluated, "nowhere")
+    if first <= 0:
+        return Least(low, None, evaluated, "everywhere")
     while True:
         a, b = bracket(evaluated)
         left = budget - len(evaluated)
-        if b - a <= tolerance or left <= 0:
-            return Least(b, a, evaluated, "found" if b - a <= tolerance else _why(evaluated, a, b))
+        if b - a <= tolerance:
+            return Least(b, a, evaluated, "found")
+        if left <= 0:
+            return Least(b, a, evaluated, "failed between" if any(a < x < b for x in evaluated) else "budget")
         limits = {"xatol": tolerance, "xrtol": 0, "fatol": 0, "frtol": 0}
         find_root(at, (a, b), tolerances=limits, maxiter=left)
         a, b = bracket(evaluated)
@@ -84,10 +89,6 @@ def bracket(evaluated: dict[float, float]) -> tuple[float, float]:
     """The least value that keeps the limits, and before it the greatest that does not."""
     b = min(x for x, excess in evaluated.items() if excess <= 0)
     return max(x for x, excess in evaluated.items() if x < b and excess > 0), b
-
-
-def _why(evaluated, a, b):
-    return "failed between" if any(a < x < b for x in evaluated) else "budget"
 
 
 # Several inputs -----------------------------------------------------------------------------------------------
@@ -195,6 +196,7 @@ def _descent(judge, ranges, chosen, start, *, budget):
     x0 = (np.array([start.point[name] for name in ranges]) - lows) / widths
     size = max(abs(start.goal), 1e-9)
     known = {tuple(x0): start}
+    finite = partial(np.nan_to_num, nan=BAD)
 
     def at(x: np.ndarray) -> Trial:
         unit = tuple(np.clip(x, 0, 1))
@@ -205,15 +207,11 @@ def _descent(judge, ranges, chosen, start, *, budget):
         return known[unit]
 
     minimize(
-        lambda x: _or_bad(at(x).goal / size), x0, method="COBYLA", bounds=[(0, 1)] * len(ranges),
-        constraints=[NonlinearConstraint(lambda x: _or_bad(at(x).excess), -np.inf, 0)] if start.excess else (),
+        lambda x: finite(at(x).goal / size), x0, method="COBYLA", bounds=[(0, 1)] * len(ranges),
+        constraints=[NonlinearConstraint(lambda x: finite(at(x).excess), -np.inf, 0)] if start.excess else (),
         options={"maxiter": max(budget, len(ranges) + 2), "rhobeg": FIRST_STEP, "tol": LAST_STEP},
     )  # fmt: skip
     return list(known.values())[1:]
-
-
-def _or_bad(values):
-    return np.nan_to_num(values, nan=BAD)
 
 
 # What is gained, and what it costs ----------------------------------------------------------------------------

@@ -11,9 +11,8 @@ from pydantic import Field, field_validator, model_validator
 from fem.case import document, tracing
 from fem.case.document import Block
 from fem.case.keys import Name, Positive
-from fem.errors import BadCase
+from fem.errors import BadCase, refuse
 from fem.results.quantities import RENAMED
-from fem.study.answers.finding import refuse
 from fem.study.answers.kinds import Answer
 from fem.study.spread import MAX_POINTS, Sample
 from fem.study.sweep import Study
@@ -79,37 +78,26 @@ class Keys(Block):
         refuse([((path,), "wanted at least one value") for path, values in lists.items() if not values])
         return lists
 
-    @field_validator("zip")
-    @classmethod
-    def equal_lengths(cls, lists: Values) -> Values:
-        """Refuse lists that do not match."""
-        lengths = {path: len(values) for path, values in lists.items()}
-        first = next(iter(lengths.values()), 0)
-        refuse([((p,), f"{n} values, the first list has {first}") for p, n in lengths.items() if n != first])
-        return lists
-
     @model_validator(mode="after")
     def possible(self) -> Self:
-        """Refuse a path that is set twice, and more points than can be meant."""
+        """Refuse lists that do not match, a path that is set twice, and more points than can be meant."""
         blocks = {"grid": self.grid, "zip": self.zip, "sample.over": self.sample.over if self.sample else {}}
+        lengths = {path: len(values) for path, values in self.zip.items()}
+        rows = next(iter(lengths.values()), 1)
+        unequal = [(path, n) for path, n in lengths.items() if n != rows]
+        problems: list[tuple] = [(("zip", path), f"{n} values, the first list has {rows}") for path, n in unequal]
         seen: dict[str, str] = {}
-        problems = []
-        for block, paths in blocks.items():
-            for path in paths:
-                if path in seen:
-                    problems.append(((*block.split("."), path), f"also set by {seen[path]}"))
-                if path == "name":
-                    problems.append(((*block.split("."), path), "cases are named by what is in them"))
-                seen[path] = block
-        count = math.prod(map(len, self.grid.values())) * (self.sample.n if self.sample else 1)
-        count *= len(next(iter(self.zip.values()), (0,)))
+        for block, path in [(block, path) for block, paths in blocks.items() for path in paths]:
+            if path in seen:
+                problems.append(((*block.split("."), path), f"also set by {seen[path]}"))
+            if path == "name":
+                problems.append(((*block.split("."), path), "cases are named by what is in them"))
+            seen[path] = block
+        count = math.prod(map(len, self.grid.values())) * (self.sample.n if self.sample else 1) * rows
         if count > MAX_POINTS:
             problems.append(((), f"{count:.3g} points; at most {MAX_POINTS}"))
         refuse(problems)
         return self
-
-
-# Reading --------------------------------------------------------------------------------------------------
 
 
 def read(path: Path | str) -> Study:

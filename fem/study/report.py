@@ -17,9 +17,6 @@ from fem.study.sweep import Study, case_at, points
 MOST_VALUES = 12  # of an input that are listed; our choice
 
 
-# Before anything is solved ------------------------------------------------------------------------------------
-
-
 def check(study: Study) -> None:
     """Refuse answers that cannot be given, before anything is solved. Raises BadCase."""
     inputs, problems = varied(study), []
@@ -48,9 +45,6 @@ def counts(study: Study) -> list[tuple[str, int]]:
     """How many cases each answer asks for beside the study's own, at most, by its place and kind."""
     blocks = enumerate(study.keys.answers, start=1)
     return [(f"{i}, {block.kind}", ANSWERS[block.kind].count(block, study)) for i, block in blocks]
-
-
-# The page -----------------------------------------------------------------------------------------------------
 
 
 def findings(study: Study, evaluate: Callable) -> list[Finding]:

@@ -1,7 +1,7 @@
 """Distributions of inputs, and points that are spread over them."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -12,7 +12,7 @@ from scipy.stats import qmc
 
 from fem.case.document import Block
 from fem.case.keys import Positive, variants
-from fem.errors import BadValue
+from fem.errors import refuse
 
 Law = Any  # a frozen distribution of scipy.stats
 MAX_POINTS = 1_000_000  # our choice: ten times a study of some weeks on a hundred machines
@@ -82,9 +82,7 @@ def as_distributions(over: Any) -> Any:
     if not isinstance(over, dict):
         return over
     ranges = {path: value for path, value in over.items() if isinstance(value, tuple)}
-    wrong = [path for path, value in ranges.items() if len(value) != 2]
-    if wrong:
-        raise BadValue([((path,), "wanted [low, high]") for path in wrong])
+    refuse([((path,), "wanted [low, high]") for path, value in ranges.items() if len(value) != 2])
     as_blocks = {p: {"distribution": "uniform", "low": low, "high": high} for p, (low, high) in ranges.items()}
     return {**over, **as_blocks}
 
@@ -98,8 +96,7 @@ def in_order(over: dict[str, Any]) -> dict[str, Any]:
         bounds = [value for value in block.model_dump().values() if isinstance(value, float)]
         if hasattr(block, "low") and (bounds != sorted(bounds) or block.low == block.high):
             problems.append(((path,), "wanted low < high, and what is typical between them"))
-    if problems:
-        raise BadValue(problems)
+    refuse(problems)
     return over
 
 
@@ -139,13 +136,19 @@ def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> 
     return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])
 
 
-def sampled(block: Sample) -> list[dict[str, float]]:
-    """Settings of a sample's points."""
-    laws = [distribution(law) for law in block.over.values()]
-    columns = sample(laws, n=int(block.n), seed=int(block.seed), method=block.method).T
-    return [dict(zip(block.over, map(float, column), strict=True)) for column in columns]
+def settings_at(paths: Iterable[str], points: np.ndarray) -> list[dict[str, float]]:
+    """Settings of points (d, n)."""
+    return [dict(zip(paths, map(float, point), strict=True)) for point in points.T]
 
 
-def distribution(block: Any) -> Law:
-    """The scipy.stats distribution that a block of `sample.over` describes."""
-    return DISTRIBUTIONS[block.distribution](**block.model_dump(exclude={"distribution"}))
+def sampled(laws: dict[str, Law], **options: Any) -> list[dict[str, float]]:
+    """Settings of the points of a sample; options as those of `sample`."""
+    return settings_at(laws, sample(list(laws.values()), **options))
+
+
+def distributions(blocks: dict[str, Any]) -> dict[str, Law]:
+    """Distributions of scipy's that blocks of `sample.over` describe, by dotted path."""
+    return {
+        path: DISTRIBUTIONS[block.distribution](**block.model_dump(exclude={"distribution"}))
+        for path, block in blocks.items()
+    }

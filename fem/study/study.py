@@ -34,7 +34,7 @@ AGAIN = 10  # times that a case is submitted whose worker was lost, if it was no
 STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
-Evaluate = Callable[[list[Case]], list[Row]]  # what searches are given: rows of the cases, in their order
+Evaluate = Callable[[Iterable[Case]], Iterator[Row]]  # completes cases; their rows, each read when it is taken
 
 
 @contextmanager
@@ -47,7 +47,7 @@ def engine(
     solve: Callable = closing,
     retry: bool = False,
     watch: Callable[..., None] = lambda **event: None,
-) -> Iterator[Callable[[Iterable[Case]], None]]:
+) -> Iterator[Evaluate]:
     """A function that completes cases in the folder `into`: each then has its result or the reason why it has none.
 
     What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
@@ -72,30 +72,13 @@ def engine(
                 clients.append(stack.enter_context(workers()))
             return clients[0]
 
-        def complete(cases: Iterable[Case]) -> None:
-            named = {case.name: case for case in map(addressed, cases)}
+        def evaluate(cases: Iterable[Case]) -> Iterator[Row]:
+            wanted = [addressed(case) for case in cases]
             with _stopping(into):
-                _run(order, named, client, _logged(into, watch))
+                _run(order, {case.name: case for case in wanted}, client, _logged(into, watch))
+            return (row(into, case.name) for case in wanted)
 
-        yield complete
-
-
-@contextmanager
-def evaluator(into: Path | str, **options: Any) -> Iterator[Evaluate]:
-    """`Evaluate` in a folder; options as those of `engine`."""
-    with engine(into, **options) as complete:
-        yield evaluating(complete, into)
-
-
-def evaluating(complete: Callable, into: Path | str) -> Evaluate:
-    """`Evaluate` through what an engine in that folder gives."""
-
-    def evaluate(cases: list[Case]) -> list[Row]:
-        cases = list(cases)
-        complete(cases)
-        return [row(into, address(case)) for case in cases]
-
-    return evaluate
+        yield evaluate
 
 
 def estimate(into: Path | str, cases: Iterable[Case], *, keep: str = "measures") -> tuple[int, float, str]:

@@ -14,7 +14,7 @@ from fem.case import document, dotted
 from fem.case.case import MESHES, Case
 from fem.case.document import Written
 from fem.errors import BadCase
-from fem.study.spread import sampled
+from fem.study.spread import distributions, sampled
 
 if TYPE_CHECKING:
     from fem.study.keys import Keys
@@ -36,9 +36,6 @@ class Study:
         return self.keys.name
 
 
-# Points ---------------------------------------------------------------------------------------------------
-
-
 def points(study: Study) -> list[dict[str, Any]]:
     """Settings of every point, in order: all combinations of the grid, the rows of `zip` and the sample's points.
 
@@ -47,11 +44,10 @@ def points(study: Study) -> list[dict[str, Any]]:
     keys = study.keys
     grid = [dict(zip(keys.grid, values, strict=True)) for values in product(*keys.grid.values())]
     rows = [dict(zip(keys.zip, values, strict=True)) for values in zip(*keys.zip.values(), strict=True)] or [{}]
-    sample = sampled(keys.sample) if keys.sample else [{}]
+    sample: list[dict] = [{}]
+    if block := keys.sample:
+        sample = sampled(distributions(block.over), n=int(block.n), seed=int(block.seed), method=block.method)
     return [a | b | c for a, b, c in product(grid, rows, sample)]
-
-
-# Cases ----------------------------------------------------------------------------------------------------
 
 
 def case_at(study: Study, settings: dict[str, Any]) -> Case:

@@ -14,7 +14,7 @@ import pytest
 import standin
 
 from fem.study import cluster, keys, sweep
-from fem.study.study import engine, evaluator
+from fem.study.study import engine
 
 pytestmark = pytest.mark.bench
 TURNS = 5
@@ -69,10 +69,10 @@ def test_overhead(benchmark, tmp_path, monkeypatch):
 
     def run():
         one = partial(cluster.on_this_machine, 1)
-        with evaluator(tmp_path / "into", workers=one, solve=standin.busy) as evaluate:
+        with engine(tmp_path / "into", workers=one, solve=standin.busy) as evaluate:
             evaluate(cases[:2])
             start = time.monotonic()
-            rows = evaluate(cases[2:])
+            rows = list(evaluate(cases[2:]))
             return time.monotonic() - start, sum(row["seconds"] for row in rows)
 
     whole, work = benchmark.pedantic(run, rounds=1)

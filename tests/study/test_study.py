@@ -20,7 +20,7 @@ from standin import cases_in, starts, workers
 from fem.errors import StudyStopped
 from fem.results.identity import KEPT, address
 from fem.study import study, table
-from fem.study.study import engine, evaluator
+from fem.study.study import engine
 
 STANDIN = Path(standin.__file__)
 PATIENCE = 120  # s, on a machine that is busy
@@ -111,8 +111,8 @@ def test_failures_do_not_stop_a_study(tmp_path, notes):
         12: (None, None),
     }
     wanted, options = cases_in(tmp_path, expected, "limits: {seconds: 4, memory_MB: 600}\n")
-    with evaluator(tmp_path / "into", workers=workers(1), **options) as evaluate:
-        rows = evaluate(wanted)
+    with engine(tmp_path / "into", workers=workers(1), **options) as evaluate:
+        rows = list(evaluate(wanted))
     for row, (failure, reason) in zip(rows, expected.values(), strict=True):
         assert row["status"] == ("failed" if failure else "done") and row["failure"] == failure
         assert row["reason"] is None if reason is None else re.fullmatch(reason, row["reason"])
@@ -125,7 +125,7 @@ def test_failures_do_not_stop_a_study(tmp_path, notes):
 def test_a_process_whose_threads_are_all_held_up(tmp_path, notes):
     """A case that lets no other thread run is ended by an alarm of the system, three times, and recorded."""
     wanted, options = cases_in(tmp_path, [6, 10], "limits: {seconds: 1}\n")
-    with evaluator(tmp_path / "into", workers=workers(1), **options) as evaluate:
+    with engine(tmp_path / "into", workers=workers(1), **options) as evaluate:
         assert [row["failure"] for row in evaluate(wanted)] == ["worker lost", None]
 
 
@@ -133,7 +133,7 @@ def test_retry(tmp_path, notes):
     """A failure stays as it is, until it is tried again on request."""
     wanted, options = cases_in(tmp_path, [8, 10])
     for retry, expected in [(False, ["failed", "done"]), (False, ["failed", "done"]), (True, ["done", "done"])]:
-        with evaluator(tmp_path / "into", workers=workers(1), retry=retry, **options) as evaluate:
+        with engine(tmp_path / "into", workers=workers(1), retry=retry, **options) as evaluate:
             assert [row["status"] for row in evaluate(wanted)] == expected
             assert [row["status"] for row in evaluate(wanted)] == expected
         (notes / "mended").touch()

@@ -10,7 +10,7 @@ from standin import cases_in, text
 from fem.case import case as cases
 from fem.errors import StudyStopped
 from fem.study import cluster, keys, study, task
-from fem.study.study import engine, evaluator
+from fem.study.study import engine
 
 
 def test_few_at_a_time_and_only_on_this_machine(tmp_path, notes):
@@ -46,8 +46,8 @@ def test_a_cluster_that_is_running(tmp_path, notes):
         for case, chosen in zip(
             wanted, [{"address": client.scheduler.address}, {"file": tmp_path / "scheduler.json"}], strict=True
         ):
-            with evaluator(tmp_path / "into", workers=cluster.chosen(None, **chosen), **options) as evaluate:
-                assert evaluate([case])[0]["status"] == "done"
+            with engine(tmp_path / "into", workers=cluster.chosen(None, **chosen), **options) as evaluate:
+                assert next(evaluate([case]))["status"] == "done"
     gone = cluster.chosen(None, address="tcp://127.0.0.1:9")
     with pytest.raises(StudyStopped, match=r"no scheduler at tcp://127\.0\.0\.1:9"):
         with engine(tmp_path / "other", workers=gone, **options) as complete:

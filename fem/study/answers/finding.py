@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BaseModel
 from fem.case import case as cases
 from fem.case import site
 from fem.comparison import style, wording
-from fem.errors import BadCase, BadValue
+from fem.errors import BadCase
 from fem.study.answers.naming import ACROSS, ALONG, unknown
 from fem.study.sweep import Study, case_at
 
@@ -71,9 +71,6 @@ class Kind:
     sources: Callable[[Any], Sequence[str]] = lambda block: ()
 
 
-# Keys of blocks -----------------------------------------------------------------------------------------------
-
-
 def _measure(measure):
     if wrong := unknown(measure):
         raise ValueError(wrong)
@@ -101,9 +98,6 @@ Measure = Annotated[str, AfterValidator(_measure)]
 Measures = Annotated[tuple[Measure, ...], some("measure")]
 Rows = Annotated[float, MultipleOf(1), Le(MOST_ROWS), AfterValidator(_power)]
 Seed = Annotated[float, MultipleOf(1), Ge(0)]
-
-
-# Asking -------------------------------------------------------------------------------------------------------
 
 
 def asking(study: Study, evaluate: Callable) -> Ask:
@@ -153,9 +147,3 @@ def failures(rows: Sequence[dict]) -> tuple[str, ...]:
     kinds = [row.get("failure") or "not known why" for row in lost]
     counts = ", ".join(f"{kind}: {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     return (wording.sentence("study/shared", "failures", len(lost), len(rows), counts, lost[0].get("reason")),)
-
-
-def refuse(problems: list[tuple]) -> None:
-    """Raise BadValue if there are problems (place, message)."""
-    if problems:
-        raise BadValue(problems)

@@ -13,11 +13,12 @@ from pydantic import Field, field_validator, model_validator
 from fem.case.document import Block
 from fem.comparison.style import COLOURS, figure, key, looks
 from fem.comparison.wording import sentence, sentences
+from fem.errors import refuse
 from fem.results.quantities import known, labelled
 from fem.study import design_search
 from fem.study.answers import skins
 from fem.study.answers.charts import cross_out, drawing
-from fem.study.answers.finding import Ask, Finding, Kind, Seed, Settings, Table, failures, refuse, some
+from fem.study.answers.finding import Ask, Finding, Kind, Seed, Settings, Table, failures, some
 from fem.study.answers.naming import heading, measured, name, settings_text, unit_of, unknown, value
 from fem.study.answers.uncertain_inputs import ranges_of
 from fem.study.design_search import Least, Trial

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from matplotlib.figure import Figure
 from pydantic import Field
-from scipy.stats import bootstrap, sobol_indices
+from scipy.stats import bootstrap
 
 from fem.case.document import Block
 from fem.comparison.style import COLOURS, SIZE, figure
@@ -19,8 +19,8 @@ from fem.errors import BadCase
 from fem.study.answers.charts import drawing
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, values
 from fem.study.answers.naming import name
-from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians, settings_at
-from fem.study.spread import Law, sample
+from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians
+from fem.study.spread import Law, sample, settings_at
 from fem.study.sweep import Study
 
 RESAMPLES = 999  # of the bootstrap, scipy's own default
@@ -36,9 +36,6 @@ class Sensitivity(Block):
     inputs: Inputs = None
     n: Rows = Field(default=64.0, description="rows of the design, a power of two; it takes n times (inputs + 2) cases")
     seed: Seed = Field(default=0.0, description="the same seed gives the same points")
-
-
-# Indices ------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -74,19 +71,16 @@ def indices(values: Sequence[float] | np.ndarray, *, n: int, seed: int) -> Indic
     whole = np.isfinite(rows).all(axis=0)
     if whole.sum() < FEWEST or np.ptp(rows[:, whole]) <= CONSTANT * np.abs(rows[:, whole]).max():
         return None
-    # scipy wants n to be a power of 2: rows that are dropped take the mean, which adds nothing to any sum.
-    mean = rows[:2, whole].mean()
-    f_A, f_B, f_AB = (np.where(whole, part, mean) for part in (rows[:1], rows[1:2], rows[2:, None]))
-    shares = sobol_indices(func={"f_A": f_A, "f_B": f_B, "f_AB": f_AB}, n=n)
-    f_A, f_B, f_AB = (part[..., whole] - mean for part in (f_A, f_B, f_AB))
-    intervals = bootstrap(  # scipy's own for these indices takes no seed
+    centred = rows[:, whole] - rows[:2, whole].mean()
+    f_A, f_B, f_AB = centred[:1], centred[1:2], centred[2:, None]
+    (first,), (total,) = first_and_total(f_A, f_B, f_AB)
+    intervals = bootstrap(  # that of scipy's sobol_indices takes no seed
         [np.arange(whole.sum())],
         lambda picked: np.concatenate(first_and_total(f_A[:, picked], f_B[:, picked], f_AB[..., picked])),
         n_resamples=RESAMPLES, confidence_level=LEVEL, method="percentile", rng=seed,
     ).confidence_interval  # fmt: skip
-    first, total = np.stack(intervals, axis=1)
-    alone, with_all = (np.atleast_1d(order) for order in (shares.first_order, shares.total_order))  # scipy squeezes
-    return Indices(alone, with_all, first, total, int((~whole).sum()))
+    first_ends, total_ends = np.stack(intervals, axis=1)
+    return Indices(first, total, first_ends, total_ends, int((~whole).sum()))
 
 
 def first_and_total(f_A: np.ndarray, f_B: np.ndarray, f_AB: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -100,9 +94,6 @@ def first_and_total(f_A: np.ndarray, f_B: np.ndarray, f_AB: np.ndarray) -> tuple
     first = (f_B * (f_AB - f_A)).mean(axis=-1) / variance
     total = ((f_A - f_AB) ** 2).mean(axis=-1) / (2 * variance)
     return first.T, total.T
-
-
-# Answer -------------------------------------------------------------------------------------------------------
 
 
 def laws(block: Sensitivity, study: Study) -> dict:

@@ -10,8 +10,8 @@ from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import known
 from fem.study.answers.finding import Ask, Settings, values
 from fem.study.answers.naming import measured, name, settings_text
-from fem.study.answers.uncertain_inputs import ranges_of, settings_at, triangular
-from fem.study.spread import sample
+from fem.study.answers.uncertain_inputs import ranges_of, triangular
+from fem.study.spread import sampled
 from fem.study.sweep import Study
 
 CHECKED = 16  # skins in which the best design for the worst is tried; our choice
@@ -73,8 +73,7 @@ def _corners(block, ask, held):
 def check(block: Any, study: Study, ask: Ask, best: Settings) -> list[str]:
     """Sentences on whether the best design keeps its limits in skins all over the ranges."""
     laws = {path: triangular(held) for path, held in ranges_of(study, best).items()}
-    skins = settings_at(laws, sample(list(laws.values()), n=CHECKED, seed=int(block.seed)))
-    rows = ask([best | skin for skin in skins])
+    rows = ask([best | skin for skin in sampled(laws, n=CHECKED, seed=int(block.seed))])
     lines = []
     for measure, limit in block.limits.items():
         ys = values(rows, measure)

@@ -13,7 +13,7 @@ from fem.comparison.wording import sentence
 from fem.errors import BadCase
 from fem.study.answers.finding import Finding, Settings, Table, failures
 from fem.study.answers.naming import ACROSS, ALONG, name, unit_of
-from fem.study.spread import DISTRIBUTIONS, Distributions, Law, distribution
+from fem.study.spread import DISTRIBUTIONS, Distributions, Law, distributions
 from fem.study.sweep import Study, case_at, points
 
 LEVEL = 0.95  # of all intervals
@@ -21,9 +21,7 @@ FEWEST = 8  # complete rows or pairs below which nothing is said; our choice
 
 Inputs = Annotated[
     Distributions | None,
-    Field(
-        description="range [low, high] or distribution by dotted path; else all that the base takes from its site",
-    ),
+    Field(description="range [low, high] or distribution by dotted path; else all that the base takes from its site"),
 ]
 
 
@@ -34,7 +32,7 @@ def laws_of(inputs: dict | None, study: Study, settings: Settings | None = None)
     the ratio of tensions stands for the one across. Raises BadCase if the base takes nothing from a site.
     """
     if inputs is not None:
-        return {path: distribution(block) for path, block in inputs.items()}
+        return distributions(inputs)
     return {path: triangular(held) for path, held in ranges_of(study, settings).items()}
 
 
@@ -59,11 +57,6 @@ def triangular(held: Value) -> Law:
 def medians(laws: dict) -> Settings:
     """Every input at its median."""
     return {path: float(law.median()) for path, law in laws.items()}
-
-
-def settings_at(paths: Iterable[str], sample: np.ndarray) -> list[Settings]:
-    """Settings of the points of a sample (d, n)."""
-    return [dict(zip(paths, map(float, column), strict=True)) for column in sample.T]
 
 
 def _ranges_table(laws):

@@ -17,8 +17,8 @@ from fem.results.quantities import labelled, shown, unit
 from fem.study.answers.charts import drawing
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, some, values
 from fem.study.answers.naming import heading, name, settings_text
-from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians, settings_at
-from fem.study.spread import sample
+from fem.study.answers.uncertain_inputs import FEWEST, LEVEL, Inputs, finding, laws_of, medians
+from fem.study.spread import sampled
 from fem.study.sweep import Study
 
 SHARES = 0.05, 0.25, 0.5, 0.75, 0.95  # of the sample below each quantile of a Scatter; our choice
@@ -36,9 +36,6 @@ class Uncertainty(Block):
     inputs: Inputs = None
     n: Rows = Field(default=64.0, description="points of the sample, a power of two; it takes n cases a design")
     seed: Seed = Field(default=0.0, description="the same seed gives the same points")
-
-
-# Spread -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -83,9 +80,6 @@ def lower(ours: Sequence[float] | np.ndarray, theirs: Sequence[float] | np.ndarr
     return Chance(less / pairs, interval.low, interval.high, pairs, int((ours[both] == theirs[both]).sum()))
 
 
-# Answer -------------------------------------------------------------------------------------------------------
-
-
 def laws(block: Uncertainty, study: Study) -> dict:
     """Distributions by dotted path of the inputs, those of the first design if they are the site's."""
     return laws_of(block.inputs, study, next(iter(block.designs.values())))
@@ -100,7 +94,7 @@ def trials(block: Uncertainty, study: Study) -> list[dict]:
 def uncertainty(block: Uncertainty, study: Study, ask: Ask) -> Finding:
     """How measures of designs are spread over uncertain inputs, and how often one design has less than another."""
     n, seed, designs, inputs = int(block.n), int(block.seed), block.designs, laws(block, study)
-    skins = settings_at(inputs, sample(list(inputs.values()), n=n, seed=seed))
+    skins = sampled(inputs, n=n, seed=seed)
     rows = ask([design | skin for design in designs.values() for skin in skins])
     by_design = {design: rows[k * n : (k + 1) * n] for k, design in enumerate(designs)}
     answers = [
