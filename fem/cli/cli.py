@@ -35,6 +35,7 @@ app = App(
 )
 Files = Annotated[list[Path], Parameter(help="case files")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
+Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
 
 
 @app.command
@@ -60,15 +61,10 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
 
 
 @app.command
-def close(files: Files, /, *, into: Into = Path("results"), again: bool = False) -> None:
+def close(files: Files, /, *, into: Into = Path("results"), again: Again = False) -> None:
     """Close the wounds of the cases; each gets a folder of its name for its results.
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
-
-    Parameters
-    ----------
-    again
-        Compute even if the results folder already holds this very case.
     """
     cases = read(files)
     from fem.case.case import warnings as case_warnings
@@ -97,7 +93,7 @@ def compare(
     /,
     *,
     into: Into = Path("results"),
-    again: bool = False,
+    again: Again = False,
     baseline: str | None = None,
     sort: str | None = None,
     only: list[str] | None = None,
@@ -111,8 +107,6 @@ def compare(
 
     Parameters
     ----------
-    again
-        Compute even what is already there.
     baseline
         Case that differences are taken to.
     sort
@@ -295,7 +289,7 @@ def teach(
     /,
     *,
     into: Into = Path("results"),
-    again: bool = False,
+    again: Again = False,
     only: Annotated[list[str] | None, Parameter(negative="")] = None,
     paper: Literal["A4", "Letter"] = "A4",
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
@@ -308,8 +302,6 @@ def teach(
 
     Parameters
     ----------
-    again
-        Compute even what is already there.
     only
         Product to make; may be given several times. The others stay as they are.
     paper
@@ -324,7 +316,7 @@ def teach(
     lessons = read_lessons([path for path in files if path not in explorations])
     worst = 0
     for lesson in lessons:
-        announce([lesson.case, *(other.case for other in handout.needed(lesson, only or ()))], into)
+        announce([lesson.case, *(case for _, case in handout.needed(lesson, only or ()))], into)
         options: dict[str, Any] = {"into": into, "again": again, "only": only or (), "paper": paper, "heights": heights}
         done, code = attempted(lesson.case.name, partial(handout.teach, lesson, **options))
         worst = max(worst, code)

@@ -70,9 +70,6 @@ def print_table(headings: Iterable[str], rows: Iterable[Iterable[str]], *, justi
     (Console() if sys.stdout.isatty() else Console(width=LINE)).print(table)
 
 
-# Studies ------------------------------------------------------------------------------------------------------
-
-
 def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     """Print what SQL selects from a study's table, which is made from its folder first."""
     from fem.results.identity import address

@@ -14,7 +14,7 @@ from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import label, shown
 from fem.results.result import Result
 from fem.teaching import sentence as alone
-from fem.teaching.sheet import Block, Heading, Items, Paragraph, Rows, Sheet
+from fem.teaching.sheet import Block, Items, Paragraph, Rows, Sheet
 
 
 def on_bench(result: Result) -> bool:
@@ -27,29 +27,22 @@ def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
 
     at   seam and fraction of each suture, in order of sewing
     """
+    radius, skin = cast(Patch, result.case.patch).radius_mm, result.case.skin
+    needed = sentences("teaching/bench", "needed", skin, radius, math.ceil(2 * radius / 10))
+    small_print = sentences("teaching/bench", "small_print", SITES[str(skin.site)].about)
     blocks: tuple[Block, ...] = (
-        Heading("What you need"),
-        Items(tuple(needed(result))),
-        Heading("Cut and sew"),
+        Paragraph("What you need", "heading"),
+        Items(tuple(needed)),
+        Paragraph("Cut and sew", "heading"),
         Items(tuple(steps(result, at)), numbered=True),
-        Heading("What you will see"),
+        Paragraph("What you will see", "heading"),
         Items(tuple(observations(result))),
-        Heading("Measure and compare"),
+        Paragraph("Measure and compare", "heading"),
         Rows(("with a ruler, mm", "computed", "measured"), tuple(measured(result))),
-        *(
-            Paragraph(line, "small")
-            for line in sentences("teaching/bench", "small_print", SITES[str(result.case.skin.site)].about)
-        ),
+        *(Paragraph(line, "small") for line in small_print),
         Paragraph(caution(), "small"),
     )
-    return Sheet(f"On the bench: {result.name}", sentence("teaching/bench", "subtitle", result.case.skin), (blocks,))
-
-
-def needed(result: Result) -> list[str]:
-    """What to lay out."""
-    case = result.case
-    radius = cast(Patch, case.patch).radius_mm
-    return sentences("teaching/bench", "needed", case.skin, radius, math.ceil(2 * radius / 10))
+    return Sheet(f"On the bench: {result.name}", sentence("teaching/bench", "subtitle", skin), (blocks,))
 
 
 def steps(result: Result, at: Sequence[tuple[int, float]]) -> list[str]:

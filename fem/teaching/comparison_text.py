@@ -110,9 +110,6 @@ def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
     return sentence("teaching/comparison", "price", before[0], after[0], gain, cost)
 
 
-# Questions ----------------------------------------------------------------------------------------------------
-
-
 def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
     """Three questions with their answers, the first that the numbers have an answer to.
 

@@ -1,14 +1,4 @@
-"""The cone of a tip as a paper model: a disc with the tip's deficit cut out of it as a wedge.
-
-Around a tip that is sewn shut the angles of skin add up to 2 pi minus a deficit delta. Paper that neither stretches nor
-bends twice must then stand as a cone: the same deficit, so the same cone. Of a disc of radius r without that wedge,
-
-    sector  2 pi - delta,    sin alpha = 1 - delta / 2 pi,    height r cos alpha,    base radius r sin alpha
-
-with alpha the angle between axis and side (the rim 2 pi r sin alpha of the cone is the arc (2 pi - delta) r of the
-sector). Skin differs: it stretches, bends with effort, and its seam takes skin back further along. So the height of the
-computed cone is drawn beside it, as the ring up to which the paper cone is as high.
-"""
+"""The cone of a tip as a paper model: a disc with the tip's deficit cut out of it as a wedge; derivation: README."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -44,7 +34,7 @@ class Cone:
 
     @property
     def half_angle(self) -> float:
-        """Between the axis and the side, rad."""
+        """alpha between the axis and the side, rad: sin alpha = 1 - deficit / 2 pi."""
         return asin(1 - self.deficit / (2 * pi))
 
     @property

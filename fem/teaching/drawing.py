@@ -18,11 +18,7 @@ ROW = 5.5  # mm, of a key
 SAMPLE = 16.0  # mm, of a line in a key
 MARGIN = 5.0  # mm around the drawing in SVG
 FONT = "DejaVu Sans, Arial, Helvetica, sans-serif"
-ALIGNED = {
-    "start": TextEntityAlignment.LEFT,
-    "middle": TextEntityAlignment.CENTER,
-    "end": TextEntityAlignment.RIGHT,
-}
+ALIGNED = {"start": TextEntityAlignment.LEFT, "middle": TextEntityAlignment.CENTER, "end": TextEntityAlignment.RIGHT}
 
 
 @dataclass(frozen=True)
@@ -197,14 +193,15 @@ def dxf(drawing: Drawing, path: Path) -> None:
     """Write the drawing as DXF (R2010): a layer each kind of line, one for words; a cutter takes the layer `cut`."""
     document = ezdxf.new("R2010", units=ezdxf.units.MM)
     space = document.modelspace()
-    used = {stroke.style for stroke in drawing.strokes}
+    used, weights = {stroke.style for stroke in drawing.strokes}, ezdxf.lldxf.const.VALID_DXF_LINEWEIGHTS
     for name in [name for name in STYLES if name in used]:
         style = STYLES[name]
         if style.dashes:
             signed = [length if k % 2 == 0 else -length for k, length in enumerate(style.dashes)]
             document.linetypes.add(name, pattern=[sum(style.dashes), *signed])
         kind = name if style.dashes else "Continuous"
-        document.layers.add(name, linetype=kind, lineweight=_weight(style.width))
+        weight = min(weights, key=lambda known: abs(known - 100 * style.width))  # hundredths of a millimetre
+        document.layers.add(name, linetype=kind, lineweight=weight)
     document.layers.add("words")
     for stroke in drawing.strokes:
         space.add_lwpolyline(stroke.points.T.tolist(), close=stroke.closed, dxfattribs={"layer": stroke.style})
@@ -212,8 +209,3 @@ def dxf(drawing: Drawing, path: Path) -> None:
         text = space.add_text(w.text, height=0.7 * w.size, dxfattribs={"layer": "words"})
         text.set_placement(w.at, align=ALIGNED[w.anchor])
     document.saveas(path)
-
-
-def _weight(width):
-    """The nearest line weight that DXF knows, in hundredths of a millimetre."""
-    return min(ezdxf.lldxf.const.VALID_DXF_LINEWEIGHTS, key=lambda known: abs(known - 100 * width))

@@ -6,12 +6,13 @@ snaps to them, so every number and picture that is shown was computed. The page 
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import numpy as np
 from annotated_types import Ge, Le
 from matplotlib import rc_context
-from pydantic import Field, ValidationInfo, field_validator
+from matplotlib.ticker import MaxNLocator
+from pydantic import Field, model_validator
 
 from fem.case import case as cases
 from fem.case import physical
@@ -23,12 +24,12 @@ from fem.comparison.compare import webp
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.comparison.wording import sentence, sentences, unitful
-from fem.errors import BadCase
+from fem.errors import BadCase, refuse
 from fem.render import canvas
 from fem.results.folder import write_whole
 from fem.results.quantities import label, shown, unit
 from fem.results.result import Result, solved
-from fem.teaching.lesson import RENAMED, Text, changed, refuse_each
+from fem.teaching.lesson import RENAMED, Text, changed, impossible
 
 MOST = 40  # closures of a page, some 40 kB each; our choice
 ROWS = (  # of the numbers on the page; less is better in all but the last two
@@ -65,39 +66,25 @@ class Exploration(Block):
     )
     choices: tuple[Choice, ...] = Field(description=f"closures to choose between, at most {len(SHAPES)}")
 
-    @field_validator("base")
-    @classmethod
-    def has_a_width(cls, base: Case) -> Case:
-        """Refuse a wound without length and width."""
-        if not {"length_mm", "width_mm"} <= set(type(base.wound.outline).model_fields):
-            raise ValueError(f"an outline of the kind {base.wound.outline.kind} has no length_mm and width_mm")
-        return base
-
-    @field_validator("ratios")
-    @classmethod
-    def ascending(cls, ratios: tuple[float, ...]) -> tuple[float, ...]:
-        """Refuse fewer than two ratios, or ratios that do not ascend."""
-        if len(ratios) < 2:
-            raise ValueError("wanted at least two ratios")
-        if list(ratios) != sorted(set(ratios)):
-            raise ValueError("wanted each ratio greater than the one before")
-        return ratios
-
-    @field_validator("choices")
-    @classmethod
-    def can_be_made(cls, choices: tuple[Choice, ...], info: ValidationInfo) -> tuple[Choice, ...]:
-        """Refuse no or too many choices, two of one name, too many closures, and changes of which no case comes."""
-        if not 1 <= len(choices) <= len(SHAPES):
-            raise ValueError(f"wanted 1 to {len(SHAPES)} choices")
-        if len({choice.name for choice in choices}) < len(choices):
-            raise ValueError("two choices have the same name")
-        if not {"base", "ratios"} <= info.data.keys():
-            return choices
-        if len(choices) * len(info.data["ratios"]) > MOST:
-            raise ValueError(f"wanted at most {MOST} closures: choices times ratios")
-        base, ratios = info.data["base"], info.data["ratios"]
-        refuse_each(choices, lambda choice: [_made(base, choice, ratio) for ratio in ratios], ("change",))
-        return choices
+    @model_validator(mode="after")
+    def possible(self) -> Self:
+        """Refuse what the page cannot show, and changes of which no case comes."""
+        outline, ratios, names = self.base.wound.outline, self.ratios, [choice.name for choice in self.choices]
+        wanted = [
+            ("base", hasattr(outline, "length_mm") and hasattr(outline, "width_mm"),
+             f"an outline of the kind {outline.kind} has no length_mm and width_mm"),
+            ("ratios", len(ratios) >= 2, "wanted at least two ratios"),
+            ("ratios", list(ratios) == sorted(set(ratios)), "wanted each ratio greater than the one before"),
+            ("choices", 1 <= len(names) <= len(SHAPES), f"wanted 1 to {len(SHAPES)} choices"),
+            ("choices", len(set(names)) == len(names), "two choices have the same name"),
+            ("choices", len(names) * len(ratios) <= MOST, f"wanted at most {MOST} closures: choices times ratios"),
+        ]  # fmt: skip
+        problems = [((key,), message) for key, holds, message in wanted if not holds]
+        refuse(problems or impossible(
+            lambda choice: [_made(self.base, choice, ratio) for ratio in ratios],
+            {("choices", i, "change"): choice for i, choice in enumerate(self.choices)},
+        ))  # fmt: skip
+        return self
 
 
 @dataclass(frozen=True)
@@ -211,7 +198,8 @@ def _entry(exploration, step, result):
 def _chart(exploration, made, results):
     """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
     scar, cone = ([r.numbers[name] for r in solved(results)] for name in FIRST[::-1])
-    across, up = _ticks(0.95 * min(scar), 1.02 * max(scar)), _ticks(0.0, 1.05 * max(cone))
+    ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
+    across, up = ticks(0.95 * min(scar), 1.02 * max(scar)), ticks(0.0, 1.05 * max(cone))
 
     def at(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]
@@ -231,9 +219,3 @@ def _chart(exploration, made, results):
         "ends": [at(across[0], up[0]), at(across[-1], up[-1])],
         "lines": lines,
     }
-
-
-def _ticks(low, high):
-    """Four to nine round numbers that hold a range."""
-    step = canvas.round_number((high - low) / 3)
-    return step * np.arange(np.floor(low / step), np.ceil(high / step) + 1)

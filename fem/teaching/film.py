@@ -27,20 +27,9 @@ from fem.mechanics.triangulation import flat_triangles
 from fem.plan.plan import removed_skin
 from fem.render import canvas, projection
 from fem.render.projection import Ranges
+from fem.teaching import timeline
 from fem.teaching.solid import rim, rings
-from fem.teaching.timeline import (
-    BETWEEN,
-    CLOSED,
-    CUT,
-    OPEN,
-    UNCUT,
-    Keyframe,
-    between,
-    cut_lines,
-    keyframe_at,
-    moved,
-    stitched,
-)
+from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT, Keyframe
 
 Film = list[tuple[np.ndarray, int]]  # frames, and for how many each stands
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: undermined."
@@ -72,7 +61,7 @@ def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
     skin = projection.surface(keyframe.x, stages.elements)
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
-        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), cut_lines(keyframe.of)
+        skin, lines = pv.merge([skin, *_patches(keyframe.of)]), timeline.cut_lines(keyframe.of)
         skin.point_data["height_mm"] = skin.points[:, 2]
     at, skin = projection.oblique(skin, stages.centre, ranges.half_width)
     tips = keyframe.x[:, stages.tips]
@@ -102,11 +91,11 @@ def _patches(result):
 def stitches(keyframe: Keyframe) -> list[np.ndarray]:
     """Lines (3, 4) of the sutures that are tied: from BITE mm beside one edge to as far beside the other."""
     plan, lines = physical.plan(keyframe.of.case), []
-    for seam, fraction in stitched(keyframe.of)[: keyframe.tied]:
+    for seam, fraction in timeline.stitched(keyframe.of)[: keyframe.tied]:
         nodes = keyframe.of.stages.seams[seam]
         met = keyframe.x[:, nodes[:, round(fraction * (nodes.shape[1] - 1))]]
         first, second = (
-            moved(keyframe, _beside(curve, fraction, side))
+            timeline.moved(keyframe, _beside(curve, fraction, side))
             for curve, side in zip(plan.seams[seam], (BITE, -BITE), strict=True)
         )
         lines.append(np.column_stack([first, met, second]))
@@ -140,7 +129,7 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
     if uncut:
         for part in shapely.get_parts(removed_skin(plan)):
             draw.polygon(at(shapely.get_coordinates(part).T).ravel().tolist(), fill=canvas.FLAP)
-    for line in cut_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
+    for line in timeline.cut_lines(keyframe.of) if uncut else [*edges(keyframe), *keyframe.marked]:
         draw.line(at(line).ravel().tolist(), fill=canvas.INK, width=2 * FINE, joint="curve")
     for line in stitches(keyframe):
         draw.line(at(line).ravel().tolist(), fill=canvas.TIP, width=3 * FINE)
@@ -212,16 +201,16 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
 
     made    keyframes of each;  names   of each
     """
-    now = [keyframe_at(each, at) for each in made]
+    now = [timeline.keyframe_at(each, at) for each in made]
     wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
     views = [reduced(cropped(keyframe, shot), wide) for keyframe in now]
     plans = [inset(keyframe, shot.ranges.half_width, min(wide, INSET)) for keyframe in now]
     text = 6 * (SMALL + 6)
     high = even(HEAD + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
     titles = {keyframe.title for keyframe in now}
-    image, draw = _sheet(
-        high, titles.pop() if len(titles) == 1 else phase(at), "" if all(m.kept for m in now) else BETWEEN
-    )
+    phase = "Cut" if at < OPEN else "Closing" if at < CLOSED else "Closed"
+    caption = "" if all(keyframe.kept for keyframe in now) else timeline.BETWEEN
+    image, draw = _sheet(high, titles.pop() if len(titles) == 1 else phase, caption)
     for k, keyframe in enumerate(now):
         left = MARGIN + k * (wide + MARGIN)
         _write(draw, (left, HEAD), names[k], SMALL, bold=True, wide=wide)
@@ -237,13 +226,6 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
 def cropped(keyframe: Keyframe, shot: Camera) -> Image.Image:
     """The view of a keyframe, without the rows in which there is never anything."""
     return Image.fromarray(view(keyframe, shot.ranges)[shot.rows[0] : shot.rows[1]])
-
-
-def phase(at: float) -> str:
-    """What is going on at a place in time."""
-    if at < OPEN:
-        return "Cut"
-    return "Closing" if at < CLOSED else "Closed"
 
 
 def reduced(image: Image.Image, wide: int) -> Image.Image:
@@ -311,7 +293,7 @@ def film(made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.nd
     for k, (before, after) in enumerate(pairwise(made)):
         shown.append((kept[k][1], HOLD))
         if before.at != UNCUT and before.of is after.of:
-            shown += [(frame(between(before, after, j / ON), shot), 1) for j in range(1, ON)]
+            shown += [(frame(timeline.between(before, after, j / ON), shot), 1) for j in range(1, ON)]
     return [*shown, (kept[-1][1], END)]
 
 
@@ -363,13 +345,8 @@ def write_mp4(shown: Film, path: Path) -> None:
 
 def write_gif(shown: Film, path: Path) -> None:
     """Write frames as a GIF that runs for ever, at most GIF_WIDTH wide."""
-    images = [_small(image) for image, _ in shown]
+    full = (Image.fromarray(image) for image, _ in shown)
+    fitting = (reduced(image, GIF_WIDTH) if image.width > GIF_WIDTH else image for image in full)
+    images = [image.quantize(COLOURS, dither=Image.Dither.NONE) for image in fitting]
     durations = [1000 * times // RATE for _, times in shown]
     images[0].save(path, save_all=True, append_images=images[1:], duration=durations, loop=0)
-
-
-def _small(image):
-    made = Image.fromarray(image)
-    if made.width > GIF_WIDTH:
-        made = reduced(made, GIF_WIDTH)
-    return made.quantize(COLOURS, dither=Image.Dither.NONE)

@@ -6,7 +6,7 @@ The handout lies inside the results folder, so it goes when the case is computed
 
 import json
 import shutil
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,7 +25,7 @@ from fem.results.result import Result, read
 from fem.teaching import bench, cone, film, leaflet, paper, solid, template, timeline
 from fem.teaching import lesson as lessons
 from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
-from fem.teaching.lesson import Compared, Lesson
+from fem.teaching.lesson import Lesson
 from fem.teaching.sheet import html, write_pdf
 
 MADE = "handout.json"  # in the handout: which product wrote which files
@@ -46,19 +46,12 @@ class Material:
 
 def template_files(material: Material, folder: Path) -> list[Path]:
     """The 1:1 template as PDF, SVG and DXF."""
-    case = material.result.case
-    outline = cases.geometry(case)
-    size = f"{outline['length_mm']:g} × {outline['width_mm']:g} mm"
-    subtitle = ", ".join([size, case.closure.technique, numbering(case)])
+    case, closing = material.result.case, material.result.case.closure
+    size = "{length_mm:g} × {width_mm:g} mm".format_map(cases.geometry(case))
+    hidden, tied = bool(closing.taper or closing.anchor), closing.sutures.kind == "interrupted"
+    numbers = sentence("teaching/paper", "numbering", physical.plan(case).thread, tied, template.MARK, hidden)
+    subtitle = ", ".join([size, closing.technique, numbers])
     return write_drawing(material, folder / "template", template.template(case), subtitle)
-
-
-def numbering(case: Case) -> str:
-    """What the numbers on a template are, in a few words."""
-    closing, thread = case.closure, physical.plan(case).thread
-    hidden = bool(closing.taper or closing.anchor)
-    tied = closing.sutures.kind == "interrupted"
-    return sentence("teaching/paper", "numbering", thread, tied, template.MARK, hidden)
 
 
 def cone_files(material: Material, folder: Path) -> list[Path]:
@@ -140,7 +133,7 @@ def write_drawing(material: Material, stem: Path, drawing: Drawing, subtitle: st
     """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
     paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
     title = f"{material.result.name}: {stem.name}"
-    paper.write(paths[0], [paper.Page(title, subtitle, drawing)], paper=material.paper, footer=caution())
+    paper.write(paths[0], drawing, title=title, subtitle=subtitle, paper=material.paper, footer=caution())
     canvas = on_one_canvas(drawing)
     paths[1].write_text(svg(canvas, title=title, description=f"{subtitle}. {caution()}"), encoding="utf-8")
     dxf(canvas, paths[2])
@@ -159,8 +152,8 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
 COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
 
 
-def needed(lesson: Lesson, only: Collection[str] = ()) -> list[Compared]:
-    """The neighbours that the wanted products, all or only some, are made from."""
+def needed(lesson: Lesson, only: Collection[str] = ()) -> list[tuple[str, Case]]:
+    """The neighbours (label, case) that the wanted products, all or only some, are made from."""
     return lessons.neighbours(lesson) if COMPARING & set(only or PRODUCTS) else []
 
 
@@ -187,8 +180,11 @@ def teach(
     Raises as `close` does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
     folder = close(lesson.case, into=into, again=again, watch=watch)
-    neighbours = closed(needed(lesson, only), into=into, again=again)
-    material = Material(lesson, read(folder, lesson.case), neighbours, folder, paper, heights)
+    neighbours = needed(lesson, only)
+    others = [case for _, case in neighbours]
+    closures = results(others, solve_missing(others, into=into, again=again), into=into)
+    compared = tuple((label, result) for (label, _), result in zip(neighbours, closures, strict=True))
+    material = Material(lesson, read(folder, lesson.case), compared, folder, paper, heights)
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in (name for name in PRODUCTS if not only or name in only):
@@ -199,13 +195,6 @@ def teach(
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
     return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
-
-
-def closed(compared: Sequence[Compared], *, into: Path | str, again: bool) -> tuple[tuple[str, Result], ...]:
-    """Words and Result of each neighbour, closed if missing; one that cannot be has the reason."""
-    others = [other.case for other in compared]
-    closures = results(others, solve_missing(others, into=into, again=again), into=into)
-    return tuple((other.label, result) for other, result in zip(compared, closures, strict=True))
 
 
 def _kept(before, draft):

@@ -16,7 +16,7 @@ from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
 from fem.teaching.comparison_text import By, Closures
 from fem.teaching.lesson import Lesson, value
-from fem.teaching.sheet import Block, Heading, Items, Paragraph, Picture, Pictures, Rows, Sheet, picture, png_of
+from fem.teaching.sheet import Block, Items, Paragraph, Picture, Pictures, Rows, Sheet, picture, png_of
 
 MIDDLE = "line_tension_mid_N_per_m"
 ROWS = (  # of the table; a number that no closure has is left out
@@ -39,22 +39,22 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: 
     name = result.name
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
-        Heading("The plan"),
+        Paragraph("The plan", "heading"),
         Items((*sentence.wound(result), *sentence.missing(result), *sentence.skin(result))),
         Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.wound(result))),)),
-        Heading("The result"),
+        Paragraph("The result", "heading"),
         Items((*sentence.outcome(result), *(f"Warning: {line}." for line in result.run["warnings"]))),
         Pictures(closed_skins([(lesson.label, result)])),
-        Heading("Words"),
+        Paragraph("Words", "heading"),
         Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
     )
     second: tuple[Block, ...] = (
-        Heading("Compared with its neighbours"),
+        Paragraph("Compared with its neighbours", "heading"),
         *compared(every, order(lesson)),
-        Heading("Three questions"),
+        Paragraph("Three questions", "heading"),
         Items(questions, numbered=True),
-        *((Heading("For the teacher"), Items(lesson.notes)) if lesson.notes else ()),
-        Heading("Sources and limits"),
+        *((Paragraph("For the teacher", "heading"), Items(lesson.notes)) if lesson.notes else ()),
+        Paragraph("Sources and limits", "heading"),
         Items(tuple(sources(result)), look="small"),
         Paragraph(caution(), "small"),
     )
@@ -83,7 +83,7 @@ def compared(every: Closures, by: By) -> list[Block]:
 def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
     """The page of answers."""
     questions = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
-    blocks = [block for question, answer in questions for block in (Heading(question), Paragraph(answer))]
+    blocks = [block for question, answer in questions for block in (Paragraph(question, "heading"), Paragraph(answer))]
     return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
 
 

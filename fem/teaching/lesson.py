@@ -2,13 +2,13 @@
 
 import json
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Self, cast
 
 from annotated_types import Gt, Le
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 
 from fem.case import case as cases
 from fem.case import dotted, physical
@@ -17,7 +17,7 @@ from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
 from fem.case.keys import Patch
 from fem.case.site import SITES, springs
-from fem.errors import BadCase, BadValue
+from fem.errors import BadCase, refuse
 from fem.plan.plan import reach
 
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
@@ -80,40 +80,16 @@ class Lesson(Block):
     order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
     notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
 
-    @field_validator("lengths")
-    @classmethod
-    def can_be_cut(cls, lengths: tuple[float, ...], info: ValidationInfo) -> tuple[float, ...]:
-        """Refuse lengths that the wound cannot have."""
-        if "case" in info.data:
-            refuse_each(lengths, lambda factor: with_length(info.data["case"], factor), ())
-        return lengths
-
-    @field_validator("compare")
-    @classmethod
-    def can_be_made(cls, compare: tuple[Neighbour, ...], info: ValidationInfo) -> tuple[Neighbour, ...]:
-        """Refuse changes of which no case comes."""
-        if "case" in info.data:
-            made = info.data["case"]
-            refuse_each(compare, lambda neighbour: _made(made, neighbour), ("change",))
-        return compare
-
-    @field_validator("order")
-    @classmethod
-    def by_a_number(cls, order: Order | None, info: ValidationInfo) -> Order | None:
-        """Refuse a key that is no number in one of the cases."""
-        if order is not None and {"case", "lengths", "compare"} <= info.data.keys():
-            made = [info.data["case"], *(other.case for other in compared(**info.data))]
-            for each in made:
-                value(each, order.key)
-        return order
-
-
-@dataclass(frozen=True)
-class Compared:
-    """A case of a lesson, and what it is in a few words."""
-
-    case: Case
-    label: str
+    @model_validator(mode="after")
+    def possible(self) -> Self:
+        """Refuse lengths that the wound cannot have, changes of which no case comes, and an order by no number."""
+        lengths = {("lengths", i): factor for i, factor in enumerate(self.lengths)}
+        others = {("compare", i, "change"): neighbour for i, neighbour in enumerate(self.compare)}
+        refuse(impossible(partial(with_length, self.case), lengths) + impossible(partial(_made, self.case), others))
+        if self.order:
+            cases = [self.case, *(case for _, case in neighbours(self))]
+            refuse(impossible(lambda key: [value(case, key) for case in cases], {("order",): self.order.key}))
+        return self
 
 
 def read(path: Path | str) -> Lesson:
@@ -126,25 +102,14 @@ def read(path: Path | str) -> Lesson:
 
 def of_case(case: Case) -> Lesson:
     """The lesson of a plain case: compared with the first two of LENGTHS that its wound can have."""
-    possible = []
-    for factor in LENGTHS:
-        try:
-            with_length(case, factor)
-        except ValueError:
-            continue
-        possible.append(factor)
-    return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(possible[:2]))
+    fitting = [factor for factor in LENGTHS if not impossible(partial(with_length, case), {(): factor})]
+    return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(fitting[:2]))
 
 
-def neighbours(lesson: Lesson) -> list[Compared]:
-    """The cases that a lesson's case is compared with."""
-    return compared(lesson.case, lesson.lengths, lesson.compare)
-
-
-def compared(case: Case, lengths: Sequence[float], compare: Sequence[Neighbour], **_: Any) -> list[Compared]:
-    """Neighbours of a case: so many times as long, then those that are named."""
-    longer = [Compared(with_length(case, factor), f"{factor:.3g} times as long") for factor in lengths]
-    return longer + [Compared(_made(case, n), n.label) for n in compare]
+def neighbours(lesson: Lesson) -> list[tuple[str, Case]]:
+    """Label and case of all that a lesson's case is compared with: itself so many times as long, then those named."""
+    longer = [(f"{factor:.3g} times as long", with_length(lesson.case, factor)) for factor in lesson.lengths]
+    return longer + [(neighbour.label, _made(lesson.case, neighbour)) for neighbour in lesson.compare]
 
 
 def _made(case, neighbour):
@@ -222,13 +187,12 @@ def _parsed(content):
         raise ValueError("; ".join(re.sub(r"^:\d+:\d+: ", "", line) for line in lines)) from error
 
 
-def refuse_each(values: Iterable, make: Callable, below: tuple) -> None:
-    """Raise BadValue for those of the values that nothing can be made of; `below` is the key that is at fault."""
+def impossible(make: Callable, values: dict[tuple, Any]) -> list[tuple]:
+    """Problems (place, message) with those of the values by place that nothing can be made of."""
     problems = []
-    for i, value in enumerate(values):
+    for place, value in values.items():
         try:
             make(value)
         except ValueError as error:
-            problems.append(((i, *below), str(error)))
-    if problems:
-        raise BadValue(problems)
+            problems.append((place, str(error)))
+    return problems

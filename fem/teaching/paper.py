@@ -1,6 +1,5 @@
 """Drawings on paper, 1:1, as PDF: one page where they fit, else sheets to be joined at register marks."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import product
 from math import ceil
@@ -31,15 +30,6 @@ FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"  # come with matplotlib; embedded
 
 
 @dataclass(frozen=True)
-class Page:
-    """What is drawn, with its title and a line below that."""
-
-    title: str
-    subtitle: str
-    drawing: Drawing
-
-
-@dataclass(frozen=True)
 class Tile:
     """A sheet's part of a drawing."""
 
@@ -59,40 +49,37 @@ def fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, folder / f"{name}.ttf"))
 
 
-def write(path: Path, pages: Iterable[Page], *, paper: str, footer: str) -> None:
-    """Write the pages as a PDF at `path`.
-
-    paper   one of PAPERS
-    footer  a line at the foot of every sheet
-    """
+def write(path: Path, drawing: Drawing, *, title: str, subtitle: str, paper: str, footer: str) -> None:
+    """Write a drawing as a PDF on `paper`, one of PAPERS, the footer at the foot of every sheet."""
     fonts()
     canvas = Canvas(str(path), pagesize=PAPERS[paper], invariant=True, lang="en")
     canvas.setAuthor("flatseam")
-    for k, page in enumerate(pages):
-        if k == 0:
-            canvas.setTitle(page.title)
-        for size, tile, part, subtitle in sheets(page, PAPERS[paper]):
-            _sheet(canvas, size, tile, part, page.title, subtitle, footer)
+    canvas.setTitle(title)
+    for size, tile, part, below in sheets(drawing, subtitle, PAPERS[paper]):
+        _sheet(canvas, size, tile, part, title, below, footer)
     canvas.save()
 
 
-def sheets(page: Page, size: Size) -> list[tuple[Size, Tile, Drawing, str]]:
-    """(paper in points, Tile, what is drawn, subtitle) of each sheet of a page, upright or lying as it fits."""
-    ways = [size, size[::-1]]
-    whole = with_key(page.drawing)
+def sheets(drawing: Drawing, subtitle: str, size: Size) -> list[tuple[Size, Tile, Drawing, str]]:
+    """(paper in points, Tile, what is drawn, subtitle) of each sheet of a drawing, upright or lying as it fits."""
+    ways, whole = [size, size[::-1]], with_key(drawing)
     for way in ways:
         (only, *others) = tiles(extent(whole), room(way))
         if not others:
-            return [(way, only, whole, page.subtitle)]
-    way = min(ways, key=lambda way: len(tiles(extent(page.drawing), room(way))))
-    parts = tiles(extent(page.drawing), room(way))
+            return [(way, only, whole, subtitle)]
+    parts, way = min(((tiles(extent(drawing), room(way)), way) for way in ways), key=lambda cover: len(cover[0]))
     rows, columns = max(t.row for t in parts) + 1, max(t.column for t in parts) + 1
-    many = []
-    for k, tile in enumerate(parts, start=1):
-        subtitle = sentence("teaching/paper", "sheet", k, len(parts), tile)
-        many.append((way, tile, joined(page.drawing, register(tile, rows, columns)), subtitle))
-    last, subtitle = key(page.drawing), sentence("teaching/paper", "key", len(parts), page.subtitle)
-    return [*many, (size, tiles(extent(last), room(size))[0], last, subtitle)]
+    many = [
+        (
+            way,
+            tile,
+            joined(drawing, register(tile, rows, columns)),
+            sentence("teaching/paper", "sheet", k, len(parts), tile),
+        )
+        for k, tile in enumerate(parts, start=1)
+    ]
+    last, below = key(drawing), sentence("teaching/paper", "key", len(parts), subtitle)
+    return [*many, (size, tiles(extent(last), room(size))[0], last, below)]
 
 
 def room(size: Size) -> tuple[float, float]:

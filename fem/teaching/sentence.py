@@ -31,18 +31,8 @@ def missing(result: Result) -> list[str]:
 def skin(result: Result) -> list[str]:
     """What skin it is, how it is stretched, and how far it is freed."""
     case = result.case
-    values = material(case.skin.site), case.skin, direction(case.skin.tension.lines_deg), case.bed
+    values = case.skin, case.skin.site in LIBRARY.bench, case.skin.tension.lines_deg % 180, case.bed
     return sentences("teaching/sentence", "skin", *values, cases.geometry(case)["undermined_area_mm2"])
-
-
-def material(site: str | None) -> str:
-    """Whose skin it is."""
-    return sentence("teaching/sentence", "material", site, site in LIBRARY.bench)
-
-
-def direction(lines_deg: float) -> str:
-    """How the skin tension lines run to the wound."""
-    return sentence("teaching/sentence", "direction", lines_deg % 180)
 
 
 def outcome(result: Result) -> list[str]:

@@ -36,16 +36,8 @@ LOOKS = {
 
 
 @dataclass(frozen=True)
-class Heading:
-    """A heading below the title of the sheet."""
-
-    kind: ClassVar[str] = "heading"
-    text: str
-
-
-@dataclass(frozen=True)
 class Paragraph:
-    """A paragraph; the look is "plain", "question" or "small"."""
+    """A paragraph; the look is "plain", "heading", "question" or "small"."""
 
     kind: ClassVar[str] = "paragraph"
     text: str
@@ -91,7 +83,7 @@ class Pictures:
     pictures: tuple[Picture, ...]
 
 
-Block = Heading | Paragraph | Items | Rows | Pictures
+Block = Paragraph | Items | Rows | Pictures
 
 
 @dataclass(frozen=True)
@@ -119,9 +111,6 @@ def png_of(image: np.ndarray) -> bytes:
     stream = io.BytesIO()
     Image.fromarray(image).save(stream, "png", optimize=True)
     return stream.getvalue()
-
-
-# PDF ----------------------------------------------------------------------------------------------------------
 
 
 def write_pdf(path: Path, sheets: Sequence[Sheet], *, paper: str, footer: str) -> None:
@@ -190,7 +179,6 @@ def _pictures(block, wide):
 
 
 FLOWING = {
-    "heading": lambda block, wide: [_text(block.text, "heading")],
     "paragraph": lambda block, wide: [_text(block.text, block.look)],
     "items": _items,
     "rows": _rows,

@@ -36,8 +36,10 @@ def template(case: Case) -> Drawing:
     plan, outline = physical.plan(case), physical.excised(case)
     parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     parts += [] if plan.thread is None else [purse(plan)]
-    made = joined(*parts)
-    return joined(made, lines(case.skin.tension, extent(made))) if stretched(case) else made
+    made, tension = joined(*parts), case.skin.tension
+    if tension.along_N_per_m == tension.across_N_per_m:  # skin without lines
+        return made
+    return joined(made, lines(tension, extent(made)))
 
 
 def places(case: Case) -> list[tuple[int, float]]:
@@ -45,12 +47,6 @@ def places(case: Case) -> list[tuple[int, float]]:
     if case.closure.sutures.kind == "interrupted":
         return physical.tying(physical.plan(case), case.closure.sutures)
     return stitches(physical.plan(case), spacing=MARK, order="along")
-
-
-def stretched(case: Case) -> bool:
-    """Whether the skin has lines: more tension one way than the other."""
-    tension = case.skin.tension
-    return tension.along_N_per_m != tension.across_N_per_m
 
 
 def cut(plan: Plan) -> Drawing:

@@ -47,20 +47,15 @@ def keyframes(result: Result, before: Result | None = None) -> list[Keyframe]:
     stages, drawing = result.stages, physical.plan(result.case)
     flat = np.vstack([stages.X, 0 * stages.X[:1]])
     plan, cut = (sentence("teaching/timeline", caption, removed_area(drawing)) for caption in ("plan", "cut"))
+    tension = result.case.skin.tension
+    pulled = max(tension.along_N_per_m, tension.across_N_per_m) > 0
+    gape = sentence("teaching/timeline", "gape", result.measures, pulled)
     return [
         Keyframe(result, flat, UNCUT, "Uncut skin", plan),
         Keyframe(result, flat, CUT, "Cut", cut),
-        Keyframe(result, stages.x[0], OPEN, "The wound gapes", _gape(result)),
+        Keyframe(result, stages.x[0], OPEN, "The wound gapes", gape),
         *(_stage(result, k) for k in range(1, len(stages.closed))),
     ]
-
-
-def _gape(result):
-    """What is said of the gaping wound."""
-    tension = result.case.skin.tension
-    return sentence(
-        "teaching/timeline", "gape", result.measures, max(tension.along_N_per_m, tension.across_N_per_m) > 0
-    )
 
 
 def _stage(result, k):
@@ -125,12 +120,9 @@ def between(before: Keyframe, after: Keyframe, share: float) -> Keyframe:
 def keyframe_at(made: Sequence[Keyframe], at: float) -> Keyframe:
     """The keyframe of a closure at a place in time, kept or drawn between two that are; the last one ever after."""
     for before, after in pairwise(made):
-        if before.at == at:
-            return before
-        if before.at < at < after.at and before.of is not after.of:
-            return before
-        if before.at < at < after.at:
-            return between(before, after, (at - before.at) / (after.at - before.at))
+        if before.at <= at < after.at:
+            share = (at - before.at) / (after.at - before.at)
+            return between(before, after, share) if share and before.of is after.of else before
     return made[-1]
 
 

@@ -120,7 +120,7 @@ def test_two_pages(made):
     """The answers stand on no page of the sheet; the caution stands there once."""
     texts = [list(texts_of(blocks)) for blocks in made[0].pages]
     assert len(texts) == 2 and len(made[1].pages) == 1
-    answers = [part.text for part in made[1].pages[0] if part.kind == "paragraph"]
+    answers = [part.text for part in made[1].pages[0] if part.look == "plain"]
     assert len(answers) == 3 and not any(answer in sample for answer in answers for page in texts for sample in page)
     assert sum(caution() in sample for texts in texts for sample in texts) == 1
 

@@ -39,7 +39,7 @@ def test_lesson(here):
     """Neighbours: half as long, twice as long, and with the lines turned; all else is the case's."""
     made = read(here, FILE)
     assert made.case == case(text("small", 20))
-    named = {n.label: n.case for n in lesson.neighbours(made)}
+    named = dict(lesson.neighbours(made))
     assert list(named) == ["0.5 times as long", "2 times as long", "across the lines"]
     assert [sample.wound.outline.length_mm for sample in named.values()] == [10, 40, 20]
     assert named["across the lines"].skin.tension.lines_deg == 90
@@ -50,7 +50,7 @@ def test_lesson(here):
 def test_computed_in_the_same_way(here):
     """Triangles keep their sizes, and the patch its margin: 40 mm around a reach of 16 mm, so 50 mm around 26 mm."""
     made = read(here, FILE)
-    named = {n.label: n.case for n in lesson.neighbours(made)}
+    named = dict(lesson.neighbours(made))
     assert {sample.mesh for sample in named.values()} == {made.case.mesh}
     assert named["2 times as long"].patch.radius_mm == approx(50, abs=0.01)
     assert named["across the lines"].patch.radius_mm == approx(40, abs=0.01)
@@ -59,9 +59,9 @@ def test_computed_in_the_same_way(here):
 def test_plain_case():
     """A case alone is compared with one three quarters as long and one a third longer; a circle with two lenses."""
     made = lesson.of_case(case(text("small", 20)))
-    assert [sample.case.wound.outline.length_mm for sample in lesson.neighbours(made)] == approx([15, 80 / 3])
+    assert [sample.wound.outline.length_mm for _, sample in lesson.neighbours(made)] == approx([15, 80 / 3])
     round_ = lesson.of_case(case(text("r", 1).replace("lens, length_mm: 1, width_mm: 10", "circle, diameter_mm: 10")))
-    result = [sample.case.wound.outline for sample in lesson.neighbours(round_)]
+    result = [sample.wound.outline for _, sample in lesson.neighbours(round_)]
     assert [(o.kind, o.length_mm, o.width_mm) for o in result] == [
         ("lens", approx(40 / 3), 10),
         ("lens", approx(50 / 3), 10),
@@ -133,7 +133,7 @@ def test_lessons_of_our_own(path):
 def test_lessons_do_not_mix():
     """No two of our lessons would write into the same results folder, and there are five or more."""
     every = [lesson.read(path) for path in LESSONS]
-    names = [sample.name for made in every for sample in (made.case, *(n.case for n in lesson.neighbours(made)))]
+    names = [sample.name for made in every for sample in (made.case, *(case for _, case in lesson.neighbours(made)))]
     assert len(LESSONS) >= 5 and len(set(names)) == len(names)
     assert len({made.title for made in every}) == len(every)
     assert all(cases.warnings(made.case) == [] for made in every)
@@ -144,7 +144,7 @@ def test_former_key(here):
     (here / "lesson.yaml").write_text(FILE.replace("label:", "words:"))
     with pytest.warns(FutureWarning, match="lesson.yaml:7:5: warning: 'words:' is called 'label:' now"):
         made = lesson.read(here / "lesson.yaml")
-    assert [n.label for n in lesson.neighbours(made)][-1] == "across the lines"
+    assert [label for label, _ in lesson.neighbours(made)][-1] == "across the lines"
     (here / "lesson.yaml").write_text(FILE.replace("label: across the lines", "words: 3"))
     with pytest.warns(FutureWarning), pytest.raises(BadCase, match=r":7:12: compare\[0\].label: got 3, wanted text"):
         lesson.read(here / "lesson.yaml")

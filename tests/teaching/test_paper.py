@@ -24,7 +24,7 @@ def lens(length, width, more=""):
 
 def printed(sample, path, size):
     """The template of a case as a PDF."""
-    paper.write(path, [paper.Page("lens", "a test", template(sample))], paper=size, footer=FOOTER)
+    paper.write(path, template(sample), title="lens", subtitle="a test", paper=size, footer=FOOTER)
     return path
 
 
@@ -57,7 +57,7 @@ def test_tiled(tmp_path, size):
     """
     sample = lens(320, 300)
     path = printed(sample, tmp_path / "a.pdf", size)
-    parts = paper.sheets(paper.Page("lens", "", template(sample)), paper.PAPERS[size])[:-1]
+    parts = paper.sheets(template(sample), "", paper.PAPERS[size])[:-1]
     dark = pdf_pages.pages(path)
     assert len(parts) == len(dark) - 1 >= 4
     assert [pdf_pages.bar(page) for page in dark] == [approx(100, abs=LIMIT)] * len(dark)
@@ -150,7 +150,7 @@ def test_dashes_survive_a_copier(tmp_path):
     assert len(set(looks)) == len(looks)
     line = Stroke(np.array([[0.0, 80.0], [0.0, 0.0]]), "cut")
     kinds = [Drawing((Stroke(line.points + np.array([[0], [6.0 * k]]), name),)) for k, name in enumerate(STYLES)]
-    paper.write(tmp_path / "a.pdf", [paper.Page("t", "", joined(*kinds))], paper="A4", footer="")
+    paper.write(tmp_path / "a.pdf", joined(*kinds), title="t", subtitle="", paper="A4", footer="")
     import pypdfium2
 
     with pypdfium2.PdfDocument(tmp_path / "a.pdf") as document:

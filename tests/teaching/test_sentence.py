@@ -129,13 +129,16 @@ def test_skin():
 
 def test_material():
     """Whose skin it is: invented, a site's, or no skin at all."""
-    assert sentence.material(None) == "The skin is invented"
-    assert sentence.material("upper-arm") == "The skin is that of a typical upper arm"
-    assert sentence.material("foam-sheet") == "What is called skin here is a foam sheet"
+    arm, foam = (text("lens", 30).replace("skin: {", f"skin: {{site: {site}, ") for site in ("upper-arm", "foam-sheet"))
+    assert sentence.skin(of())[0].startswith("The skin is invented: ")
+    assert sentence.skin(result(arm))[0].startswith("The skin is that of a typical upper arm: ")
+    assert sentence.skin(result(foam))[0].startswith("What is called skin here is a foam sheet: ")
 
 
 @pytest.mark.parametrize(
-    ("angle", "phrase"), [(0, "along"), (180, "along"), (90, "across"), (-90, "across"), (150, "30°")]
+    ("angle", "phrase"),
+    [(0, "along"), (180, "along"), (90, "straight across"), (-90, "straight across"), (150, "at 30°")],
 )
 def test_direction(angle, phrase):
-    assert phrase in sentence.direction(angle)
+    turned = text("lens", 30).replace("across_N_per_m: 1", f"across_N_per_m: 1, lines_deg: {angle}")
+    assert f"they run {phrase}" in sentence.skin(result(turned))[1]
