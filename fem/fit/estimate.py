@@ -101,13 +101,9 @@ def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict
 
         sum of (sigma_i(p) - stress_i)^2 -> least
 
-    measured  tensile.Measured, more stresses than parameters to be found
-    kind      law, as in LAWS
+    kind      law, as in LAWS, proportional to its moduli: the parameters whose keys end in _kPa, all together
     held      values by key, each in its range
-    within    narrower ranges (low, high) by key
-
-    A parameter whose range is in two parts is sought in both. The law must be proportional to its moduli, the
-    parameters whose keys end in _kPa, all together; starts are looked at after the best common factor.
+    within    narrower ranges (low, high) by key; a range in two parts is searched in both
 
     Raises ValueError if the stresses are too few or all the same, NotFitted.
     """
@@ -266,17 +262,11 @@ def _fit(search, least, others, measured):
 def _half_widths(search, least, m):
     """Half-widths (k,) of the intervals of z, and by key why a parameter has none; m stresses.
 
-    With J the derivatives of the differences by z and q Student's quantile for m - k degrees of freedom,
-
         z_j +- q sqrt(S / (m - k) [(J^T J)^-1]_jj),    S the least sum of squares
 
-    This takes the scatter as independent, of one size in all stresses, and small enough for the law to be linear in z
-    within it; of a smooth curve the differences follow each other, and the intervals are then too narrow. J's singular
-    values tell which combinations of z no stress depends on. Source: Seber & Wild (1989), ch. 5.
-
-    A parameter at a limit of its range has none; for the others it counts as free, for it is not known to be there. One
-    that belongs to such a combination, or whose interval is as wide as its range or reaches ten times up and down, is
-    undetermined.
+    with J the derivatives of the differences by z, whose singular values tell which combinations no stress depends on,
+    and q Student's quantile for m - k degrees of freedom; what that takes for granted: README. Source: Seber & Wild
+    (1989), ch. 5.
     """
     _, sizes, axes = np.linalg.svd(least.jac, full_matrices=False)
     seen = sizes > HIDDEN * sizes.max()

@@ -6,13 +6,18 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import version
+from itertools import product
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 import fem
 from fem.case.document import NUMBER, hint
+from fem.comparison import style
 from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
 from fem.fit.estimate import CONFIDENCE, Fit, fit, ranges
@@ -20,10 +25,7 @@ from fem.fit.tensile import AXES, Measured, measured
 from fem.material.laws import LAWS
 from fem.results.folder import refuse_unusable, whole
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-INK, COLOURS, MARKS = "#181818", ("#009e73", "#cc5500"), "osD^vP*X"  # as in `picture`, which loads pyvista
+LOOK = style.STYLE | {"font.size": 15, "axes.labelsize": 16}
 CAUTION = "For research and teaching; not a medical device, and not for decisions about a patient."
 
 
@@ -119,7 +121,8 @@ def save(result: Fitted, into: Path | str = "results") -> Path:
     refuse_unusable(folder, mark="fit.json")
     with whole(folder) as draft:
         (draft / "fit.yaml").write_text(block(result))
-        figure(result).savefig(draft / "fit.png", dpi=100)
+        with rc_context(LOOK):
+            figure(result).savefig(draft / "fit.png", dpi=100)
         (draft / "fit.json").write_text(json.dumps(numbers(result), indent=2, allow_nan=False) + "\n")
     return folder
 
@@ -165,35 +168,25 @@ def numbers(result: Fitted) -> dict[str, Any]:
     }
 
 
-def figure(result: Fitted) -> "Figure":
+def figure(result: Fitted) -> Figure:
     """Figure of the measured stresses and the fitted ones over stretch, a mark for each test, a colour a direction."""
-    from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
-
     states, best = result.measured, result.fit
-    plot = Figure(figsize=(12, 9), dpi=100)
-    axes = plot.add_axes((0.09, 0.1, 0.87, 0.76))
+    plot, axes = style.figure((12, 9))
     stretch = np.where(states.free, -np.inf, states.stretch).max(axis=0)[states.state]  # the greatest that was measured
-    handles = []
-    for i, label in enumerate(dict.fromkeys(states.label)):
-        for axis, direction in enumerate(AXES):
-            these = np.flatnonzero((states.label[states.state] == label) & (states.axis == axis))
-            these = these[np.argsort(stretch[these], kind="stable")]
-            if these.size:
-                looks: dict[str, Any] = dict(color=COLOURS[axis], marker=MARKS[i % len(MARKS)], ms=7, ls="")
-                axes.plot(stretch[these], states.stress[these], **looks)
-                axes.plot(stretch[these], best.stress[these], color=COLOURS[axis], lw=2)
-                handles.append(Line2D([], [], label=f"{label}, {direction}".removeprefix(", "), **looks))
-    handles.append(Line2D([], [], color=INK, lw=2, label="fitted"))
+    tests = enumerate(dict.fromkeys(states.label))
+    for (i, label), (axis, direction) in product(tests, enumerate(AXES)):
+        these = np.flatnonzero((states.label[states.state] == label) & (states.axis == axis))
+        these = these[np.argsort(stretch[these], kind="stable")]
+        if these.size:
+            looks: dict[str, Any] = {"color": style.COLOURS[axis], "marker": style.MARKERS[i % len(style.MARKERS)]}
+            name = f"{label}, {direction}".removeprefix(", ")
+            axes.plot(stretch[these], states.stress[these], ms=7, ls="", label=name, **looks)
+            axes.plot(stretch[these], best.stress[these], lw=2, color=style.COLOURS[axis])
+    fitted = Line2D([], [], color="k", lw=2, label="fitted")
+    axes.legend(handles=[*axes.get_legend_handles_labels()[0], fitted], frameon=False)
     kinds = {True: "nominal", False: "Cauchy"}
     shown = " and ".join(kinds[kind] for kind in (True, False) if kind in states.nominal)
-    axes.set_xlabel("stretch; of two, the greater", size=16, color=INK)
-    axes.set_ylabel(f"{shown} stress, kPa", size=16, color=INK)
-    axes.tick_params(labelsize=14, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.legend(handles=handles, fontsize=14, frameon=False)
-    quality = sentence("fit/fit", "quality", result, best)
-    place: dict[str, Any] = dict(va="center", color=INK, parse_math=False)
-    plot.text(0.025, 0.955, f"{result.path.stem}: {best.kind}", size=22, weight="bold", **place)
-    plot.text(0.025, 0.913, quality, size=14, **place)
+    axes.set(xlabel="stretch; of two, the greater", ylabel=f"{shown} stress, kPa")
+    plot.suptitle(f"{result.path.stem}: {best.kind}", size=22, weight="bold", parse_math=False)
+    axes.set_title(sentence("fit/fit", "quality", result, best), loc="left", parse_math=False)
     return plot

@@ -122,20 +122,16 @@ def _row(n, names, cells, area, problems):
             if not math.isfinite(value):
                 problems.append((n, f"{name}: got {cell[:40]!r}, wanted a number, or nothing if it was not measured"))
             elif quantity in STRETCH:
-                row["stretch"][axis] = _stretch(n, name, cell, STRETCH[quantity](value), problems)
+                row["stretch"][axis] = stretch = STRETCH[quantity](value)
+                if not 1 / LARGEST_STRETCH <= stretch <= LARGEST_STRETCH:
+                    wanted = f"a stretch of {1 / LARGEST_STRETCH:g} to {LARGEST_STRETCH:g}"
+                    problems.append((n, f"{name}: got {cell[:40]}, a stretch of {stretch:g}; wanted {wanted}"))
             else:
                 scale = STRESS[quantity] if quantity in STRESS else 1e3 / area  # MPa, N / mm2, in kPa
                 row["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
     if len(problems) == before:
         problems += [(n, problem) for problem in _about_row(row)]
     return row
-
-
-def _stretch(n, name, cell, stretch, problems):
-    if not 1 / LARGEST_STRETCH <= stretch <= LARGEST_STRETCH:
-        limits = f"{1 / LARGEST_STRETCH:g} to {LARGEST_STRETCH:g}"
-        problems.append((n, f"{name}: got {cell[:40]}, a stretch of {stretch:g}; wanted a stretch of {limits}"))
-    return stretch
 
 
 def _about_row(row):
