@@ -22,14 +22,8 @@ from fem.results.result import Result, solved
 VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either side of a cone
 SIDES = {"left": 9, "right": -9, "center": 0}  # of a marker: where its name is, points
 SMALLER = 0.5  # lines and letters of a plan than in a picture
-SCALES = {
-    "height": (canvas.HEIGHTS, "height, mm"),
-    "stress": (canvas.STRESSES, "greatest principal stress, kPa"),
-}
+SCALES = {"height": (canvas.HEIGHTS, "height, mm"), "stress": (canvas.STRESSES, "greatest principal stress, kPa")}
 TENSION = "line_tension_mid_N_per_m"
-
-
-# Charts -------------------------------------------------------------------------------------------------------
 
 
 def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
@@ -116,9 +110,6 @@ def profiles(
     axes.set(xlabel=xlabel, ylabel=ylabel)
     key(axes)
     return plot, axes
-
-
-# Pictures -----------------------------------------------------------------------------------------------------
 
 
 def common_ranges(results: Sequence[Result]) -> Ranges:
