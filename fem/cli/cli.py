@@ -24,7 +24,7 @@ from fem.cli.files import (
     read_study,
 )
 from fem.cli.solving import announce, attempted, explored, solve, solve_study
-from fem.errors import FormerName
+from fem.errors import BadCase, FormerName, MeshError, NotFitted
 
 app = App(
     name="flatseam",
@@ -152,7 +152,6 @@ def mesh(
     """
     cases = read(files)
     from fem.closure.closing import patch
-    from fem.errors import MeshError
     from fem.mechanics.triangulation import quality, write
 
     for case in cases:
@@ -220,7 +219,6 @@ def fit(
     up_to_stretch
         Leave out rows beyond this stretch.
     """
-    from fem.errors import BadCase, NotFitted
     from fem.fit.fit import fitted, save, table
 
     try:

@@ -5,6 +5,8 @@ from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from fem.errors import BadCase, MeshError, NotConverged
+
 if TYPE_CHECKING:
     from fem.case.case import Case
     from fem.study.sweep import Study
@@ -38,16 +40,12 @@ def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
 
 def read_study(file: Path) -> "tuple[Study, list[Case]]":
     """The study in a file and its cases, its answers checked too; as `read`."""
-    from fem.errors import BadCase
-    from fem.study import keys, sweep
+    from fem.study import keys, report, sweep
 
     try:
         study = keys.read(file)
         cases = sweep.cases(study)
-        if study.keys.answers:
-            from fem.study import report
-
-            report.check(study)
+        report.check(study)
     except BadCase as error:
         fail(str(error))
     return study, cases
@@ -56,7 +54,6 @@ def read_study(file: Path) -> "tuple[Study, list[Case]]":
 def read_each(files: Iterable[Path], reader: Callable, case_of: Callable) -> list[Any]:
     """What a reader finds in the files; ends the program with every message if one is bad."""
     from fem.case import case as cases
-    from fem.errors import BadCase
 
     good: list[Any] = []
     bad: list[str] = []
@@ -101,15 +98,11 @@ def known(where: str, given: Iterable[str], allowed: Collection[str]) -> None:
 
 def exit_code(error: Exception) -> int:
     """Exit code that an error of closing a case asks for."""
-    from fem.errors import MeshError
-
     return BAD_INPUT if isinstance(error, MeshError | OSError) else NO_CONVERGENCE
 
 
 def complaint(name: str, error: Exception) -> str:
     """One line on a case that was not closed."""
-    from fem.errors import NotConverged
-
     return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
 
 

@@ -119,17 +119,15 @@ def report(case: "Case") -> str:
 
 def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> str:
     """Lines on how many cases a study has, how many are missing, how long they take, and how many its answers add."""
+    from fem.study.report import counts
     from fem.study.study import estimate
 
     missing, seconds, source = estimate(folder, cases, keep=study.keys.keep)
     lines = [f"{study.name}: {len(cases)} cases, {missing} of them to be computed"]
     if missing:
         lines[0] += f"; about {span(seconds / cores)} on {cores} workers, going by {source}"
-    if study.keys.answers:
-        from fem.study.report import counts
-
-        for answer, count in counts(study):
-            lines.append(f"  answer {answer}: {f'at most {count}' if count else 'no'} further cases")
+    for answer, count in counts(study):
+        lines.append(f"  answer {answer}: {f'at most {count}' if count else 'no'} further cases")
     return "\n".join(lines)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from fem.cli import printing, progress
 from fem.cli.files import NO_CONVERGENCE, complaint, exit_code, fail
+from fem.errors import MeshError, NotConverged
 
 if TYPE_CHECKING:
     from fem.case.case import Case
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
 def attempted(name: str, work: Callable) -> tuple[Any, int]:
     """What a work on a case gives, or None if it fails, and the exit code; `work` takes the function that watches."""
-    from fem.errors import MeshError, NotConverged
-
     try:
         with progress.closing(name) as watch:
             return work(watch=watch), 0
@@ -73,10 +72,7 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
 
 
 def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: bool, **client: Any) -> int:
-    """Exit code of a study: what is missing is solved, and the table and the page of its answers are written.
-
-    client   local, address and file, as fem.study.cluster.chosen takes them
-    """
+    """Exit code of a study: what is missing is solved, table and page are written; client as for `cluster.chosen`."""
     from fem.results.identity import address
     from fem.study import cluster, report
     from fem.study import study as studies
