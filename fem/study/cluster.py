@@ -92,9 +92,8 @@ def batch(block: Cluster) -> Any:
     """The dask_jobqueue cluster of a study's `cluster` block; its job_script() is what is submitted."""
     import dask_jobqueue
 
-    kinds = {"slurm": "SLURMCluster", "pbs": "PBSCluster", "sge": "SGECluster", "lsf": "LSFCluster"}
     cores = int(block.cores)
-    return getattr(dask_jobqueue, kinds[block.kind])(
+    return getattr(dask_jobqueue, f"{block.kind.upper()}Cluster")(
         queue=block.queue,
         account=block.account,
         walltime=block.walltime,

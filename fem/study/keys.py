@@ -18,8 +18,6 @@ from fem.study.spread import MAX_POINTS, Sample
 from fem.study.sweep import Study
 
 Whole = Annotated[float, MultipleOf(1), Ge(1)]
-
-
 Values = dict[str, tuple[Any, ...]]
 
 

@@ -72,8 +72,6 @@ DISTRIBUTIONS: dict[str, Callable] = {
     "normal": normal,
     "lognormal": lognormal,
 }
-
-
 Distribution = variants(DISTRIBUTIONS, "distribution")
 
 
@@ -127,10 +125,7 @@ class Sample(Block):
 
 
 def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> np.ndarray:
-    """Values (d, n) of inputs, each with its distribution of scipy's: scrambled points of Sobol's, n a power of 2.
-
-    method   or "latin-hypercube", with any n
-    """
+    """Values (d, n) of inputs by their laws at scrambled points: "sobol", n a power of 2, or "latin-hypercube"."""
     kinds = {"sobol": qmc.Sobol, "latin-hypercube": qmc.LatinHypercube}
     unit = np.clip(kinds[method](len(laws), rng=seed).random(n).T, OPEN, 1 - OPEN)
     return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])

@@ -1,7 +1,4 @@
-"""Many cases on Dask, each a task that publishes its folder, named by what it rests on, and returns its name only.
-
-Nothing is remembered but the folders, so whoever starts again does what is missing, and two may work on one study.
-"""
+"""Many cases on Dask, each a task that publishes its folder, named by what it rests on, and returns its name only."""
 
 import errno
 import json

@@ -1,7 +1,4 @@
-"""A study: a base case and the values to vary; its points, and the case at each, all checked.
-
-Settings are values by dotted path, as {"wound.outline.length_mm": 60.0}.
-"""
+"""A study: a base case and the values to vary; its points, settings by dotted path, and the case at each."""
 
 from dataclasses import dataclass
 from itertools import product, takewhile

@@ -72,10 +72,7 @@ def _type(value, before):
 
 
 def selected(table: Path, query: str) -> tuple[list[str], list[tuple]]:
-    """Names of the columns and the rows that SQL selects from the table `study`; it reaches no file.
-
-    Raises ValueError with duckdb's words.
-    """
+    """Columns and rows that SQL selects from the table `study`; it reaches no file. ValueError has duckdb's words."""
     import duckdb
 
     with duckdb.connect() as base:

@@ -32,8 +32,6 @@ ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
 LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
 ROOM = 50e6  # bytes free without which no fields are written, for VTK aborts on a full disk; our choice, ten results
-
-
 KINDS = {NotConverged: "not converged", MeshError: "mesh", OutOfTime: "time", MemoryError: "memory"}  # of failures
 SPEAKING = NotConverged, MeshError, OutOfTime  # their messages need no more words
 

@@ -92,10 +92,7 @@ def _course(measure, over, line, along, ys):
 
 
 def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
-    """Figure of lines: of each its name, its values along the axis, and the measure there, NaN where none is known.
-
-    over   what stands along the axis
-    """
+    """Figure of lines (name, values along the axis, measure there or NaN); `over` stands along the axis."""
     plot, axes = figure()
     all_places, texts = places([x for _, along, _ in series for x in along])
     lost, ends = [], np.cumsum([len(along) for _, along, _ in series])

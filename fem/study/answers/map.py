@@ -52,10 +52,7 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
 
 
 def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: tuple[str, ...]) -> Figure:
-    """Figure of a measure in colours at points (n,) of two inputs; cells if they form a grid, else dots.
-
-    over   what stands along both axes
-    """
+    """Figure of a measure in colours at points (n,) of two inputs, `over`; cells if they form a grid, else dots."""
     plot, axes = figure((SIZE[0], SIZE[1] + 0.2))
     (x, across), (y, upwards), z = places(xs), places(ys), np.asarray(values, float)
     columns, rows = np.unique(x), np.unique(y)

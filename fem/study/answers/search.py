@@ -167,10 +167,8 @@ def _over_one(block, judge) -> tuple[Finding, Settings | None]:
         )
         for measure, limit in block.limits.items()
     ]  # fmt: skip
-    rows = [
-        (_fine(path, x), *(measured(m, worst[m][k]) for m in block.limits), _kept(least.excess[x]))
-        for k, x in enumerate(xs)
-    ]
+    ends = {x: "failed" if np.isnan(by) else "kept" if by <= 0 else "exceeded" for x, by in least.excess.items()}
+    rows = [(_fine(path, x), *(measured(m, worst[m][k]) for m in block.limits), ends[x]) for k, x in enumerate(xs)]
     note = sentence("study/search", "bracketing", len(xs), value(path, tolerance))
     table = Table("Every value evaluated", (heading(path), *map(name, block.limits), "limits"), tuple(rows))
     finding = Finding("", _least_sentences(block, least, worst, xs), tuple(charts), (table,), (note,))
@@ -180,10 +178,6 @@ def _over_one(block, judge) -> tuple[Finding, Settings | None]:
 def _fine(path, number):
     """A value that was evaluated, with digits enough not to slip below the limit."""
     return f"{number:.7g} {unit_of(path)}".strip()
-
-
-def _kept(excess):
-    return "failed" if np.isnan(excess) else "kept" if excess <= 0 else "exceeded"
 
 
 def _least_sentences(block, least: Least, worst, xs):
@@ -223,7 +217,6 @@ class Evaluated:
     """The designs that a search over several inputs evaluated."""
 
     trials: list[Trial]
-    designs: list[Settings]
     worst: dict[str, np.ndarray]  # measures, each in the worst skin
     groups: dict[str, list[int]]  # places of the designs by their choices
 
@@ -245,29 +238,17 @@ def _over_several(block, judge) -> tuple[Finding, Settings | None]:
     )  # fmt: skip
     note = sentence("study/search", "designs", len(tried.trials), block.designs, int(block.seed))
     finding = Finding("", _best_sentences(block, tried), (chart,), (_front_table(block, tried),), (note,))
-    return finding, None if best is None else tried.designs[best]
+    return finding, None if best is None else tried.trials[best].point
 
 
 def _evaluated(block, judge):
-    """What a search over several inputs evaluates; choices, which may be blocks, are numbered for it."""
-    choices = block.choices
-
-    def design(point: dict) -> Settings:
-        return {path: choices[path][int(x)] if path in choices else x for path, x in point.items()}
-
-    trials = design_search.trials(
-        lambda points: judge([design(point) for point in points]),
-        block.ranges,
-        {path: tuple(range(len(given))) for path, given in choices.items()},
-        budget=block.designs,
-        seed=int(block.seed),
-    )
-    designs = [design(trial.point) for trial in trials]
+    """What a search over several inputs evaluates."""
+    trials = design_search.trials(judge, block.ranges, block.choices, budget=block.designs, seed=int(block.seed))
     groups: dict[str, list[int]] = {}
-    for k, settings in enumerate(designs):
-        chosen = {path: given for path, given in settings.items() if path in choices}
+    for k, trial in enumerate(trials):
+        chosen = {path: given for path, given in trial.point.items() if path in block.choices}
         groups.setdefault(settings_text(chosen) if chosen else "designs", []).append(k)
-    return Evaluated(trials, designs, {m: judge.worst(m) for m in {SCAR, CONE, block.least, *block.limits}}, groups)
+    return Evaluated(trials, {m: judge.worst(m) for m in {SCAR, CONE, block.least, *block.limits}}, groups)
 
 
 def _front_table(block, tried):
@@ -275,7 +256,7 @@ def _front_table(block, tried):
     front = design_search.front(tried.worst[SCAR], tried.worst[CONE])
     rows = [
         (
-            *(value(path, tried.designs[k][path]) for path in block.over),
+            *(value(path, tried.trials[k].point[path]) for path in block.over),
             *(measured(m, tried.worst[m][k]) for m in shown),
             "kept" if tried.trials[k].kept else "exceeded",
         )
@@ -290,21 +271,19 @@ def _best_sentences(block, tried):
     k, limits = tried.best, _limits(block)
     if k is None:
         near = min(range(len(tried.trials)), key=lambda k: tried.trials[k].worst)
-        settings = settings_text(tried.designs[near]) if np.isfinite(tried.trials[near].worst) else None
+        settings = settings_text(tried.trials[near].point) if np.isfinite(tried.trials[near].worst) else None
         return (sentence("study/search", "nearest", limits, settings, _at(block, tried.worst, near)),)
-    goal, there = measured(block.least, tried.trials[k].goal), _at(block, tried.worst, k)
-    lines = [sentence("study/search", "best", name(block.least), limits, goal, settings_text(tried.designs[k]), there)]
+    best = tried.trials[k]
+    about = measured(block.least, best.goal), settings_text(best.point), _at(block, tried.worst, k)
+    lines = [sentence("study/search", "best", name(block.least), limits, *about)]
     for group, ks in tried.groups.items() if len(tried.groups) > 1 else ():
-        best = design_search.best([tried.trials[i] for i in ks])
-        lines.append(sentence("study/search", "group", group, best and measured(block.least, best.goal)))
+        first = design_search.best([tried.trials[i] for i in ks])
+        lines.append(sentence("study/search", "group", group, first and measured(block.least, first.goal)))
     return tuple(lines)
 
 
 def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -> Figure:
-    """Figure of all designs that a search evaluated: name, two measures and whether within limits of each group.
-
-    best   (x, y)
-    """
+    """Figure of all designs: groups (name, measures x, measures y, whether within limits), and the best (x, y)."""
     plot, axes = figure()
     for i, (group, across, upwards, within) in enumerate(groups):
         look = looks(i) | {"ls": ""}

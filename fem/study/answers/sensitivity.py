@@ -1,7 +1,4 @@
-"""Sensitivity: how much of each measure's variance comes from which input, as Sobol indices.
-
-Inputs vary independently of each other. A value that is not known, since its case has no closure, is NaN.
-"""
+"""Sensitivity: how much of each measure's variance comes from which input, as Sobol indices; NaN is a failed case."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

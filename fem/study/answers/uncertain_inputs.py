@@ -72,10 +72,7 @@ def _ranges_table(laws):
 
 
 def finding(block: Any, about: str, answers: Iterable[tuple], rows: list[dict], laws: dict, *notes: str) -> Finding:
-    """The finding on measures in rows of a sample of the inputs.
-
-    answers   sentences, charts and tables on each measure
-    """
+    """The finding of answers (sentences, charts, tables), one a measure, in rows of a sample of the inputs."""
     sentences, charts, tables = (tuple(chain.from_iterable(parts)) for parts in zip(*answers, strict=True))
     origin = sentence("study/shared", "origin", block.inputs is not None)
     title = f"{about} {', '.join(map(name, block.measures))}"
