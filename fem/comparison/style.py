@@ -1,7 +1,4 @@
-"""The look of every chart, of comparisons and of studies: size, letters, colours, markers, dashes.
-
-A case has the same colour, marker and dashes in every chart; no two of the first twelve look alike in grey.
-"""
+"""The look of every chart: size, letters, and looks of cases, no two of the first twelve of which are alike in grey."""
 
 import io
 from typing import Any, cast

@@ -35,10 +35,7 @@ def environment() -> Environment:
 
 
 def sentences(template: str, macro: str, *values: Any) -> list[str]:
-    """The lines that a macro makes of values.
-
-    template   as "teaching/bench", for teaching/text/bench.txt
-    """
+    """The lines that a macro makes of values; the template "teaching/bench" is in teaching/text/bench.txt."""
     written = getattr(environment().get_template(f"{template.replace('/', '/text/')}.txt").module, macro)(*values)
     return [line for line in str(written).splitlines() if line]
 

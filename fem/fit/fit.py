@@ -84,10 +84,7 @@ def fitted(
 
 
 def _held(options, kind, problems):
-    """By key, values of parameters that are held and ranges of those known to lie in one; `problems` gains complaints.
-
-    options   "key=value" or "key=low:high"
-    """
+    """By key, values and ranges of "key=value" and "key=low:high"; `problems` gains complaints."""
     known = ranges(kind)
     values: dict[str, float] = {}
     limits: dict[str, tuple[float, float]] = {}

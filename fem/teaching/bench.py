@@ -23,10 +23,7 @@ def on_bench(result: Result) -> bool:
 
 
 def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
-    """One page: the case cut and sewn in its bench material.
-
-    at   seam and fraction of each suture, in order of sewing
-    """
+    """One page: the case cut in its bench material and sewn at sutures (seam, fraction), in order of sewing."""
     radius, skin = cast(Patch, result.case.patch).radius_mm, result.case.skin
     needed = sentences("teaching/bench", "needed", skin, radius, math.ceil(2 * radius / 10))
     small_print = sentences("teaching/bench", "small_print", SITES[str(skin.site)].about)

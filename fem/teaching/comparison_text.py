@@ -1,8 +1,4 @@
-"""What closures side by side say, and three questions with their answers: values for `text/comparison.txt`.
-
-As in `sentence`, nothing is said that the numbers do not show, and all is compared as printed. A closure is given
-as (label, Result).
-"""
+"""What closures (label, Result) say side by side, compared as printed, and questions: values for `comparison.txt`."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -111,10 +107,7 @@ def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
 
 
 def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
-    """Three questions with their answers, the first that the numbers have an answer to.
-
-    named   all closures of the lesson, that of the result among them
-    """
+    """The first three questions that the numbers answer; `named` are all closures of the lesson, the result's too."""
     order, at = ordered(named, by), result.measures
     possible = [
         _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None,

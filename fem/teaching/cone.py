@@ -125,10 +125,7 @@ def sheet(result: Result) -> Drawing | None:
 
 
 def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
-    """What to do with a paper model, and how its height compares with the computed ones, as sentences.
-
-    spread  deficit along all seams of the plan, rad
-    """
+    """What to do with a paper model, and how high the computed cones are; `spread` along all seams of the plan, rad."""
     places = [f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group)]
     known = list(dict.fromkeys(unitful("cone_height_mm", tip.height) for tip in group if tip.height is not None))
     angles = degrees(cone.deficit), degrees(cone.sector), sin(cone.half_angle)

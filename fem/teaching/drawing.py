@@ -1,7 +1,4 @@
-"""Line drawings in mm: strokes and texts, what each kind of line means, the bar that shows 1:1; as SVG and as DXF.
-
-Kinds of line differ by dashes and weight alone, so that they survive a black-and-white copier.
-"""
+"""Line drawings in mm: strokes and texts, what each kind of line means, the bar that shows 1:1; as SVG and as DXF."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -30,7 +27,7 @@ class Style:
     meaning: str
 
 
-STYLES = {
+STYLES = {  # differ by dashes and weight alone, so that they survive a black-and-white copier
     "cut": Style(0.6, (), "cut here"),
     "removed": Style(0.1, (), "hatched: skin to take away"),
     "suture": Style(0.3, (), "suture; the same number on both edges is sewn together, in this order"),
@@ -48,8 +45,6 @@ STYLES = {
     "bar": Style(0.3, (), ""),
     "key": Style(0.15, (), ""),
 }
-
-
 TURN = np.linspace(0, 2 * np.pi, 25)
 ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
 SAMPLES = {  # of kinds that no level line shows
@@ -149,10 +144,7 @@ def on_one_canvas(drawing: Drawing) -> Drawing:
 
 
 def svg(drawing: Drawing, *, title: str, description: str) -> str:
-    """The drawing as the text of an SVG file whose user unit is 1 mm, each kind of line a group of its name.
-
-    title, description   what it is, for programs and for those who do not see it
-    """
+    """SVG whose user unit is 1 mm, a group each kind of line; what it is in words, for those who do not see it."""
     (left, right), (bottom, top) = extent(drawing)
     wide, high = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
     size = {"width": f"{wide:.4f}mm", "height": f"{high:.4f}mm", "viewBox": f"0 0 {wide:.4f} {high:.4f}"}
@@ -184,7 +176,7 @@ def _looks(name):
     """Attributes of a group of strokes in SVG."""
     style = STYLES[name]
     looks = {"id": name, "fill": "none", "stroke": "black", "stroke-linejoin": "round"}
-    looks |= {"stroke-width": f"{style.width:g}"}
+    looks["stroke-width"] = f"{style.width:g}"
     dashes = " ".join(f"{length:g}" for length in style.dashes)
     return looks | ({"stroke-dasharray": dashes} if dashes else {})
 

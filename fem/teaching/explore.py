@@ -1,8 +1,4 @@
-"""YAML → a page on which a learner moves a slider from one computed closure to the next.
-
-A base case is closed at several ratios of length to width, once for each choice of outline or technique. The slider
-snaps to them, so every number and picture that is shown was computed. The page is one file that needs no network.
-"""
+"""YAML → a page on which a learner moves a slider from one computed closure to the next."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,8 +1,4 @@
-"""Keyframes of a closure → frames from one camera, each with a caption and a plan of the stage → PNG, MP4 and GIF.
-
-pyvista draws the skin as in `fem.comparison.chart`, pillow sets pictures and texts side by side, PyAV brings its
-encoder.
-"""
+"""Keyframes of a closure → frames from one camera, each with a caption and a plan of the stage → PNG, MP4 and GIF."""
 
 import io
 import math
@@ -178,10 +174,7 @@ def _rows(keyframe, half_width):
 
 
 def frame(keyframe: Keyframe, shot: Camera, place: str = "") -> np.ndarray:
-    """Frame of one closure: title and caption, the skin, and beside it the plan and the scale of colours.
-
-    place   of the keyframe among those kept, as "3 of 8"
-    """
+    """Frame of one closure: its place as "3 of 8", title and caption, the skin, beside it plan and scale of colours."""
     skin = reduced(cropped(keyframe, shot), WIDTH - 3 * MARGIN - INSET)
     scale = colour_scale(shot.ranges.heights, INSET)
     plan = inset(keyframe, shot.ranges.half_width, INSET)
@@ -197,10 +190,7 @@ def frame(keyframe: Keyframe, shot: Camera, place: str = "") -> np.ndarray:
 
 
 def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, names: Sequence[str]) -> np.ndarray:
-    """Frame of several closures at one place in time, a column each.
-
-    made    keyframes of each;  names   of each
-    """
+    """Frame of several closures, given by their keyframes and names, at one place in time, a column each."""
     now = [timeline.keyframe_at(each, at) for each in made]
     wide = (WIDTH - (len(made) + 1) * MARGIN) // len(made)
     views = [reduced(cropped(keyframe, shot), wide) for keyframe in now]
@@ -285,10 +275,7 @@ def numbered(made: Sequence[Keyframe], shot: Camera) -> list[tuple[str, np.ndarr
 
 
 def film(made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.ndarray]]) -> Film:
-    """Frames and for how many each stands: the keyframes' own in order, the skin moving from one to the next.
-
-    kept   of the keyframes, as from `numbered`
-    """
+    """Frames and for how many each stands: those kept, as from `numbered`, the skin moving from one to the next."""
     shown = []
     for k, (before, after) in enumerate(pairwise(made)):
         shown.append((kept[k][1], HOLD))
@@ -298,10 +285,7 @@ def film(made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.nd
 
 
 def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) -> Film:
-    """Frames, and for how many each stands, of several closures side by side and in step: each as far closed.
-
-    made    keyframes of each;  names   of each
-    """
+    """Film of several closures, given by their keyframes and names, side by side and in step: each as far closed."""
     shot = camera([keyframe for each in made for keyframe in each])
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]

@@ -1,8 +1,4 @@
-"""Teaching material of a closed case: results/<name>/handout/, written whole or not at all.
-
-A product is one function of a Material and a folder that returns the files it wrote, and one entry in PRODUCTS.
-The handout lies inside the results folder, so it goes when the case is computed anew.
-"""
+"""Teaching material of a closed case: results/<name>/handout/, written whole or not at all; a function a product."""
 
 import json
 import shutil
@@ -169,13 +165,8 @@ def teach(
 ) -> tuple[Path, dict[str, str]]:
     """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
 
-    The lesson's case and, if a product needs them, its neighbours are closed if missing.
-
-    into   folder of all results
-    again  compute the case and its neighbours anyway
-    only   names of products to make, the others stay as they were; all if empty
-    paper  "A4" or "Letter"
-    heights   exaggeration of heights in what is printed in 3D
+    The lesson's case and, if a product needs them, its neighbours are closed if missing, or all again. Of products, if
+    any are named in `only`, the others stay as they were; paper and heights as in Material.
 
     Raises as `close` does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """

@@ -29,11 +29,7 @@ DPI = 150
 
 
 def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: bytes) -> Sheet:
-    """Two pages on a lesson, the answers not among them.
-
-    neighbours   (label, Result) each
-    plan         PNG of the case's plan
-    """
+    """Two pages on a lesson and its neighbours (label, Result), without the answers; `plan` is a PNG."""
     every = [(lesson.label, result), *neighbours]
     questions = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
     name = result.name

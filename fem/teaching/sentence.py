@@ -1,7 +1,4 @@
-"""What the numbers of a closed case say: the values that go into `text/sentence.txt`, which has the words.
-
-Nothing is said that the numbers do not show; each function returns sentences.
-"""
+"""What the numbers of a closed case say, as sentences: the values for `text/sentence.txt`, which has the words."""
 
 from math import degrees
 

@@ -1,7 +1,4 @@
-"""Sheets of text, tables and pictures, as HTML and as PDF by the part of reportlab that lets text flow.
-
-What is 1:1 is drawn by `paper`.
-"""
+"""Sheets of text, tables and pictures, as HTML and as PDF; what is 1:1 is drawn by `paper`."""
 
 import io
 from collections.abc import Sequence
@@ -114,10 +111,7 @@ def png_of(image: np.ndarray) -> bytes:
 
 
 def write_pdf(path: Path, sheets: Sequence[Sheet], *, paper: str, footer: str) -> None:
-    """Write the pages of sheets as a PDF; a page whose blocks are too many is shrunk until they fit.
-
-    footer  a line at the foot of every page
-    """
+    """Write the pages of sheets as a PDF, each with the footer; one whose blocks are too many is shrunk to fit."""
     fonts()
     wide, high = PAPERS[paper]
     canvas = Canvas(str(path), pagesize=PAPERS[paper], invariant=True, lang="en")

@@ -1,9 +1,4 @@
-"""The closed skin as a body to be printed in 3D: skin of its thickness on a solid base, as STL and 3MF, in mm.
-
-The base fills everything below the skin's underside, so nothing hangs free and nothing is hollow. What a body is made
-of is a surface with its rim: walls straight down from the rim, and a flat bottom; the surface itself may lean over.
-trimesh writes the files and checks them, manifold3d cuts to size and joins the label.
-"""
+"""The closed skin as a body to be printed in 3D: skin of its thickness on a solid base, as STL and 3MF, in mm."""
 
 from dataclasses import dataclass
 from pathlib import Path

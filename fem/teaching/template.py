@@ -23,6 +23,7 @@ CHORDS = 200  # a curve
 TICK, SIZE = 1.8, 2.3  # mm, length of a suture's mark and size of its number
 NUMBERED = 3.3, 4.5, 5.7  # mm from the edge to the middle of its number, where there is room
 ASIDE = 0.0, 0.6, -0.6, 1.1, -1.1  # rad, by which it is turned away from the mark to find room
+AREAS = {"removed": "cut", "undermined": "undermined", "island": "undermined", "flap": "flap", "held": "held"}  # styles
 HATCH = 3.0  # mm between lines
 BEYOND = 8.0  # mm that the axis reaches beyond the wound
 ARROW = 24.0  # mm, of the direction of the lines
@@ -34,7 +35,7 @@ LEAST_DEFICIT = radians(1)  # of a tip that is labelled; our choice, no cone is 
 def template(case: Case) -> Drawing:
     """The plan of a case: cuts, sutures, tips, axis, skin tension lines and undermined zone."""
     plan, outline = physical.plan(case), physical.excised(case)
-    parts = [cut(plan), hatching(plan), zones(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
+    parts = [outlines(plan), hatching(plan), sutures(plan, places(case)), axis(plan, outline), tips(plan)]
     parts += [] if plan.thread is None else [purse(plan)]
     made, tension = joined(*parts), case.skin.tension
     if tension.along_N_per_m == tension.across_N_per_m:  # skin without lines
@@ -49,13 +50,15 @@ def places(case: Case) -> list[tuple[int, float]]:
     return stitches(physical.plan(case), spacing=MARK, order="along")
 
 
-def cut(plan: Plan) -> Drawing:
-    """Edges of removed skin, incisions, and beside them in the skin those edges that stay open."""
-    lines = plan_lines(plan, n=CHORDS + 1, aside=BESIDE)
-    rings = [Stroke(line.points[:, :-1], "cut", closed=True) for line in lines if line.kind == "removed"]
-    ways = [Stroke(line.points, "cut") for line in lines if line.kind == "cut"]
-    beside = [Stroke(line.points, "open") for line in lines if line.kind == "open"]
-    return Drawing((*rings, *ways, *beside))
+def outlines(plan: Plan) -> Drawing:
+    """Edges of removed skin, incisions, edges that stay open, beside them in the skin, and borders of all zones."""
+    strokes = []
+    for line in plan_lines(plan, n=CHORDS + 1, aside=BESIDE):
+        if line.kind in ("cut", "open"):
+            strokes.append(Stroke(line.points, line.kind))
+        elif line.kind in AREAS:
+            strokes.append(Stroke(line.points[:, :-1], AREAS[line.kind], closed=True))
+    return Drawing(tuple(strokes))
 
 
 def purse(plan: Plan) -> Drawing:
@@ -77,13 +80,6 @@ def hatching(plan: Plan) -> Drawing:
     slants = shapely.multilinestrings([[(x, bottom), (x + high, top)] for x in at])
     inside = shapely.get_parts(shapely.intersection(slants, skin))
     return Drawing(tuple(Stroke(shapely.get_coordinates(line).T, "removed") for line in inside if line.length))
-
-
-def zones(plan: Plan) -> Drawing:
-    """Borders of the undermined skin, of the flaps and of what stays on its bed."""
-    styles = {"undermined": "undermined", "island": "undermined", "flap": "flap", "held": "held"}
-    rings = [line for line in plan_lines(plan) if line.kind in styles]
-    return Drawing(tuple(Stroke(ring.points[:, :-1], styles[ring.kind], closed=True) for ring in rings))
 
 
 def sutures(plan: Plan, at: Sequence[tuple[int, float]]) -> Drawing:

@@ -1,8 +1,4 @@
-"""Results → the keyframes of a closure: states of the skin in their order, and what is said of each.
-
-Between the uncut skin and the closed one stand the stages that were kept; what lies between two of them
-is for the eye only, and its caption says so.
-"""
+"""Results → the keyframes of a closure: states of the skin in their order, and what is said of each."""
 
 import re
 from collections.abc import Sequence
