@@ -216,5 +216,5 @@ def test_natural_stress_of_the_forearm():
     it is 8 kPa.
     """
     known = SITES["forearm"]
-    stress = known.tension.along_N_per_m.typical / known.thickness_mm.typical  # N/m / mm = kPa
+    stress = known.tension["along_N_per_m"].typical / known.thickness_mm.typical  # N/m / mm = kPa
     assert 13.5 - 2 * 5 < stress < 13.5 + 2 * 5
