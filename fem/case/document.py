@@ -94,9 +94,6 @@ def top_keys(text: str, source: object) -> set[str]:
     return set(content) if isinstance(content, dict) else set()
 
 
-# YAML -----------------------------------------------------------------------------------------------------
-
-
 def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     page = Written(text, source, {**RENAMED, **renamed})
@@ -172,9 +169,6 @@ def _present(before, event, after, page):
         called = present_name(f"{start}{name}{end}", page.renamed, f"{page.source}:{line + 1}:{column + 1}")
         name = called.removeprefix(start).removesuffix(end)
     return name
-
-
-# Complaints -----------------------------------------------------------------------------------------------
 
 
 def bad(page: Written, complaints: Complaints = ()) -> BadCase:

@@ -1,7 +1,4 @@
-"""The keys of a case: the parts of its YAML file, each checked before any work.
-
-The models of outlines, techniques and laws are made from the functions in their dictionaries.
-"""
+"""The keys of a case, checked before any work; those of outlines, techniques and laws are made from functions."""
 
 import inspect
 import re
@@ -22,14 +19,12 @@ from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
 from fem.material.laws import LAWS, Positive
-from fem.plan.plan import Distance, undermined
+from fem.plan.plan import Bite, Distance, Spacing, undermined
 
 # Natural stretch, our choices: skin tears below 2, and one that is pulled one way only narrows by its root.
 SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
 MAX_TERMS, MAX_TIMES = 2, 100  # of a relaxation; our choices: two figures settle no more terms
-# Share and time constant (s) of human scalp at fixed displacement: Lear 2019 measured 44 % less force after 300 s, 65 %
-# less after 1800 s, and names 270 s; the share then follows from the later figure, 0.65 / (1 - exp(-1800/270)).
-SCALP = 0.65, 270.0
+SCALP = 0.65, 270.0  # share and time constant, s, of human scalp: Lear 2019, README
 INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
 # Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
 KNOT_PULL = {
@@ -95,7 +90,6 @@ class Wound(Block):
 
     @field_validator("lesion")
     def inside(cls, lesion: Lesion | None, info: ValidationInfo) -> Lesion | None:
-        """Refuse a lesion that reaches out of the outline with its margin."""
         if lesion is None or "outline" not in info.data:
             return lesion
         outline = physical.outline(info.data["outline"])
@@ -120,8 +114,8 @@ class Interrupted(Block):
     """Edges joined by sutures that are tied one by one."""
 
     kind: Literal["interrupted"]
-    spacing_mm: Annotated[float, Ge(1), Le(100)] = Field(5.0, description="between sutures, mm, about")
-    bite_mm: Annotated[float, Ge(0.5), Le(20)] = Field(3.0, description="of edge that a suture holds, mm")
+    spacing_mm: Spacing = Field(5.0, description="between sutures, mm, about")
+    bite_mm: Bite = Field(3.0, description="of edge that a suture holds, mm")
     order: Literal["halves", "along"] = Field("halves", description="of tying: the middle, then of halves; or in a row")
     numbers: tuple[Number, ...] | None = Field(None, description="instead: sutures as tied, 1 the first from the left")
     thread_size: Literal[tuple(KNOT_PULL)] | None = Field(  # type: ignore[valid-type]
@@ -143,7 +137,6 @@ class Taper(Block):
 
     @model_validator(mode="after")
     def possible(self) -> Self:
-        """Refuse sutures that would push, or of which there are none."""
         if self.remaining_mm > 2 * self.offset_mm:
             raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
         if self.spacing_mm >= self.length_mm:
@@ -171,7 +164,6 @@ class Tension(Block):
 
     @model_validator(mode="after")
     def one_way(self) -> Self:
-        """Refuse one stretch without the other, and stretches beside tensions."""
         stretches = {"along_stretch", "across_stretch"} & self.model_fields_set
         if stretches and (self.along_stretch is None or self.across_stretch is None):
             raise ValueError("needed: along_stretch and across_stretch together")
@@ -225,8 +217,7 @@ class Bed(Block):
         normal, shear = self.normal_kPa_per_mm, self.shear_kPa_per_mm
         if self.fat_mm is not None and self.fat_shear_kPa is not None:
             of_fat = springs(fat_mm=self.fat_mm, fat_shear_kPa=self.fat_shear_kPa)
-            normal = of_fat[0] if normal is None else normal
-            shear = of_fat[1] if shear is None else shear
+            normal, shear = (k if given is None else given for k, given in zip(of_fat, (normal, shear), strict=True))
         if normal is None or shear is None:
             raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
         return self.model_copy(update={"normal_kPa_per_mm": normal, "shear_kPa_per_mm": shear})
@@ -251,7 +242,6 @@ class Relax(Block):
 
     @field_validator("terms")
     def fading(cls, terms: tuple[Prony, ...]) -> tuple[Prony, ...]:
-        """Refuse terms that leave no force."""
         if (shares := sum(term.share for term in terms)) >= 1:
             raise ValueError(f"the shares sum to {shares:g}, wanted less than 1")
         return terms

@@ -1,7 +1,4 @@
-"""Keys of a case → what is computed with: outline, plan, law, stretches and stiffnesses, in mm, N, MPa and rad.
-
-The one place where kPa, N/m and degrees end. The arguments are parts of a case.
-"""
+"""Parts of a case → outline, plan, law and stiffness in mm, N, MPa, rad: where kPa, N/m and degrees end."""
 
 import json
 from collections.abc import Sequence

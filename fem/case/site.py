@@ -26,7 +26,6 @@ class Value(Block):
 
     @model_validator(mode="after")
     def ordered(self) -> Self:
-        """Refuse a typical value outside its range."""
         if not self.low <= self.typical <= self.high:
             raise ValueError(f"wanted low <= typical <= high, got {self.low:g}, {self.typical:g}, {self.high:g}")
         return self

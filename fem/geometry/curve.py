@@ -14,6 +14,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 # Sizes and places, mm. The limits are our choice: beyond them is no wound, and no overflow lies within.
 Length = Annotated[float, Ge(0.1), Le(1000)]
+Size = Length | None  # None: the default that its description names
 Coordinate = Annotated[float, Ge(-1000), Le(1000)]
 Place = tuple[Coordinate, Coordinate]
 Function = Callable[[np.ndarray], np.ndarray]  # of parameters or fractions (n,)

@@ -1,7 +1,4 @@
-"""Outlines of excised skin: two edges between two ends on the x axis, about the origin (closed forms: README).
-
-What is wider than long, or beyond another limit that its keys name, raises ValueError.
-"""
+"""Outlines of excised skin, about the origin, ends on the x axis (closed forms: README); ValueError for bad sizes."""
 
 from collections.abc import Callable
 from math import asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
@@ -111,9 +108,8 @@ def crescent(*, length_mm: Length, upper_mm: Length, lower_mm: Annotated[float, 
     lower_mm   rise of the lower edge, mm; less than that of the upper one, 0 if straight
     """
     if not lower_mm < upper_mm <= length_mm / 2:
-        raise ValueError(
-            f"wanted lower_mm < upper_mm <= half of length_mm, got {lower_mm:g}, {upper_mm:g}, {length_mm / 2:g}"
-        )
+        got = f"{lower_mm:g}, {upper_mm:g}, {length_mm / 2:g}"
+        raise ValueError(f"wanted lower_mm < upper_mm <= half of length_mm, got {got}")
     angle = 2 * atan(2 * upper_mm / length_mm) - 2 * atan(2 * lower_mm / length_mm)
     upper, lower = arc(length_mm, upper_mm), arc(length_mm, lower_mm)
     area = _below_arc(length_mm, upper_mm) - _below_arc(length_mm, lower_mm)

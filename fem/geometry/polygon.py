@@ -12,6 +12,7 @@ from shapely.ops import substring
 
 from fem.geometry.curve import Outline, Place, polyline, turn, turned
 
+FileName = Annotated[str, MaxLen(200)]
 Edges = tuple[np.ndarray, np.ndarray]  # the upper and the lower one (2, n), mm, from left to right
 
 MAX_POINTS = 1000  # of an outline; our choice, a tracing at every millimetre of a large wound
@@ -33,13 +34,10 @@ def polygon(*, points_mm: tuple[Place, ...]) -> Outline:
 
 
 def traced(
-    *,
-    file: Annotated[str, MaxLen(200)] | None = None,
-    ends_mm: tuple[Place, Place] | None = None,
-    tolerance_mm: Annotated[float, Ge(0.001), Le(10)] = 0.01,
-    points_mm: tuple[Place, ...] | None = None,
-    traced_from: Annotated[str, MaxLen(200)] | None = None,
-) -> Outline:
+    *, file: FileName | None = None, ends_mm: tuple[Place, Place] | None = None,
+    tolerance_mm: Annotated[float, Ge(0.001), Le(10)] = 0.01, points_mm: tuple[Place, ...] | None = None,
+    traced_from: FileName | None = None,
+) -> Outline:  # fmt: skip
     """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
 
     file          GeoJSON polygon (.geojson, .json), points (.csv) or path (.svg), in mm; read in place of points_mm

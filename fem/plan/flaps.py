@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 import numpy as np
 from annotated_types import Ge, Gt, Le, Lt
 
-from fem.geometry.curve import Length, Outline, turn
+from fem.geometry.curve import Outline, Size, turn
 from fem.geometry.outlines import boundary
 from fem.plan.named_points import sewn
 from fem.plan.plan import Plan
@@ -19,7 +19,6 @@ from fem.plan.plan import Plan
 EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
-Size = Length | None  # mm; None: the default that its description names
 Limb = Annotated[float, Ge(20), Le(90)]  # degrees
 Lobe = Annotated[float, Ge(30), Le(60)]  # degrees
 Upper = Literal["upper", "lower"]

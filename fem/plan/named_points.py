@@ -21,20 +21,16 @@ FINE, MISSED = 2000, 1e-5  # an arc in so many chords may miss this share of the
 
 Name = Annotated[str, Len(1, 12)]
 Path = Annotated[tuple[Name, ...], Len(2, MAX_NAMES)]
-Ring = Annotated[tuple[Name, ...], Len(3, MAX_NAMES)]
+Paths = Annotated[tuple[Path, ...], MaxLen(MAX_NAMES)]
+Rings = Annotated[tuple[Annotated[tuple[Name, ...], Len(3, MAX_NAMES)], ...], MaxLen(MAX_NAMES)]
+Words = Iterable[Sequence[str]]
 
 
 def named_points(
-    outline: Outline,
-    *,
-    points_mm: Annotated[dict[Name, Place], MinLen(2), MaxLen(MAX_NAMES)],
-    arcs: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
-    removed: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
-    cuts: Annotated[tuple[Path, ...], MaxLen(MAX_NAMES)] = (),
-    seams: Annotated[tuple[tuple[Path, Path], ...], Len(1, MAX_NAMES)],
-    open: Annotated[tuple[Path, ...], MaxLen(MAX_NAMES)] = (),
-    flaps: Annotated[tuple[Ring, ...], MaxLen(MAX_NAMES)] = (),
-) -> Plan:
+    outline: Outline, *, points_mm: Annotated[dict[Name, Place], MinLen(2), MaxLen(MAX_NAMES)],
+    arcs: Rings = (), removed: Rings = (), cuts: Paths = (),
+    seams: Annotated[tuple[tuple[Path, Path], ...], Len(1, MAX_NAMES)], open: Paths = (), flaps: Rings = (),
+) -> Plan:  # fmt: skip
     """A plan by hand: points with names; paths are lists of names, straight between two unless an arc goes there.
 
     Skin lies left of the first edge of a seam and right of the second; both are travelled in the same sense. Where
@@ -62,16 +58,9 @@ def named_points(
 
 
 def sewn(
-    points: dict[str, Place],
-    *,
-    seams: Iterable[tuple[Sequence[str], Sequence[str]]],
-    arcs: Iterable[Sequence[str]] = (),
-    removed: Iterable[Sequence[str]] = (),
-    cuts: Iterable[Sequence[str]] = (),
-    open: Iterable[Sequence[str]] = (),
-    flaps: Iterable[Sequence[str]] = (),
-    pedicle: Sequence[str] = (),
-) -> Plan:
+    points: dict[str, Place], *, seams: Iterable[tuple[Sequence[str], Sequence[str]]], arcs: Words = (),
+    removed: Words = (), cuts: Words = (), open: Words = (), flaps: Words = (), pedicle: Sequence[str] = (),
+) -> Plan:  # fmt: skip
     """The Plan in terms of named points [x, y], mm; of one-letter names, a word is a path."""
     known = {run: curve for names in arcs for run, curve in _along_arc(points, tuple(names)).items()}
 

@@ -1,7 +1,4 @@
-"""The sewing plan: what every closure is made of, the plainest one, and how far the skin around is freed.
-
-Keys that do not fit the outline or each other raise ValueError.
-"""
+"""The sewing plan that every closure is, the plainest one, what is undermined; ValueError for keys that do not fit."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -12,10 +9,12 @@ import numpy as np
 import shapely
 from annotated_types import Ge, Le
 
-from fem.geometry.curve import Curve, Length, Outline, Place, enclosed, part, ring, samples
+from fem.geometry.curve import Curve, Outline, Place, Size, enclosed, part, ring, samples
 from fem.geometry.polygon import simple_polygon
 
 Distance = Annotated[float, Ge(0), Le(1000)]  # mm
+Spacing = Annotated[float, Ge(1), Le(100)]  # of sutures or stations, mm
+Bite = Annotated[float, Ge(0.5), Le(20)]  # of edge that a suture holds, mm
 Surplus = Literal["shared", "left", "right"]
 EASED = 1 / 3  # of the shorter edge, over which a surplus is taken up if the case does not say; our choice
 APART = 1e-6  # mm: ends of edges that are farther apart are two
@@ -47,7 +46,7 @@ class Plan:
     points: dict[str, Place] = field(default_factory=dict)  # named places, mm
 
 
-def side_to_side(outline: Outline, *, surplus: Surplus = "shared", eased_mm: Length | None = None) -> Plan:
+def side_to_side(outline: Outline, *, surplus: Surplus = "shared", eased_mm: Size = None) -> Plan:
     """The upper edge sewn to the lower one from tip to tip.
 
     surplus   of a longer edge: shared evenly, or pushed to the left or the right end
@@ -85,13 +84,9 @@ def _matched(lengths, starts, ends, surplus, eased):
 
 
 def undermined(
-    plan: Plan,
-    *,
-    undermine_mm: Distance = 0.0,
-    undermine_upper_mm: Distance | None = None,
-    undermine_lower_mm: Distance | None = None,
-    undermine_points_mm: tuple[Place, ...] | None = None,
-) -> Plan:
+    plan: Plan, *, undermine_mm: Distance = 0.0, undermine_upper_mm: Distance | None = None,
+    undermine_lower_mm: Distance | None = None, undermine_points_mm: tuple[Place, ...] | None = None,
+) -> Plan:  # fmt: skip
     """The plan with the skin that is undermined: its flaps, and around the wound or inside a polygon.
 
     undermine_mm         skin freed from its bed within this distance of the wound, mm

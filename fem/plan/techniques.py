@@ -1,27 +1,18 @@
 """The techniques that a case can name, functions of an outline and their keys; and a purse-string, which is one."""
 
 from collections.abc import Callable
-from typing import Annotated
 
-from annotated_types import Ge, Le
-
-from fem.geometry.curve import Length, Outline, part
+from fem.geometry.curve import Outline, Size, part
 from fem.plan.flaps import FLAPS
 from fem.plan.named_points import named_points
-from fem.plan.plan import Around, Plan, side_to_side
+from fem.plan.plan import Around, Bite, Plan, Spacing, side_to_side
 from fem.plan.trim import trimmed
 
 DRAWN = 0.5  # of the edge's length, to which a thread is drawn if the case does not say; our choice: a partial closure
 FEWEST = 6  # stations; our choice, fewer pull the opening into a polygon
 
 
-def purse_string(
-    outline: Outline,
-    *,
-    thread_mm: Length | None = None,
-    spacing_mm: Annotated[float, Ge(1), Le(100)] = 5.0,
-    bite_mm: Annotated[float, Ge(0.5), Le(20)] = 3.0,
-) -> Plan:
+def purse_string(outline: Outline, *, thread_mm: Size = None, spacing_mm: Spacing = 5.0, bite_mm: Bite = 3.0) -> Plan:
     """A thread around the open edge, drawn to a length and tied; what it leaves open heals by itself.
 
     thread_mm   length of the thread, from station to station, when it is tied, mm; half of the edge if left out
@@ -34,13 +25,9 @@ def purse_string(
     drawn_to = DRAWN * around if thread_mm is None else thread_mm
     if drawn_to >= around:
         raise ValueError(f"thread_mm {drawn_to:g} is not less than the edge it is drawn around, {around:.4g} mm")
-    return Plan(
-        removed=((outline.lower, part(outline.upper, 1, 0)),),
-        seams=(),
-        open=(outline.upper, part(outline.lower, 1, 0)),
-        thread=Around(max(FEWEST, round(around / spacing_mm)), bite_mm, drawn_to),
-        below=outline.lower,
-    )
+    removed, left_open = (outline.lower, part(outline.upper, 1, 0)), (outline.upper, part(outline.lower, 1, 0))
+    thread = Around(max(FEWEST, round(around / spacing_mm)), bite_mm, drawn_to)
+    return Plan((removed,), seams=(), open=left_open, thread=thread, below=outline.lower)
 
 
 TECHNIQUES: dict[str, Callable[..., Plan]] = {

@@ -10,12 +10,13 @@ import shapely
 from annotated_types import Ge, Le
 from scipy.optimize import minimize_scalar
 
-from fem.geometry.curve import Length, Outline, chained, enclosed, part, polyline, samples, turn, turned
+from fem.geometry.curve import Outline, Size, chained, enclosed, part, polyline, samples, turn, turned
 from fem.geometry.outlines import boundary
 from fem.geometry.polygon import widest
 from fem.plan.plan import Plan, Surplus, side_to_side
 
 HOW = Literal["straight", "angled", "m", "none"]
+Turn = Annotated[float, Ge(-80), Le(80)]  # degrees
 SAMPLES = 2000  # of an edge, between which a touching point is sought; our choice
 CHORDS = 200  # of an edge, where its width is measured
 SMOOTH = 1e-5  # rad: a cut that meets an edge at less touches it
@@ -24,20 +25,10 @@ ENDS = "left", "right"
 
 
 def trimmed(
-    outline: Outline,
-    *,
-    left: HOW = "straight",
-    right: HOW = "straight",
-    left_mm: Length | None = None,
-    right_mm: Length | None = None,
-    left_deg: Annotated[float, Ge(-80), Le(80)] = 60.0,
-    right_deg: Annotated[float, Ge(-80), Le(80)] = 60.0,
-    left_shorter_mm: Length | None = None,
-    right_shorter_mm: Length | None = None,
-    under_mm: Length | None = None,
-    surplus: Surplus = "shared",
-    eased_mm: Length | None = None,
-) -> Plan:
+    outline: Outline, *, left: HOW = "straight", right: HOW = "straight", left_mm: Size = None, right_mm: Size = None,
+    left_deg: Turn = 60.0, right_deg: Turn = 60.0, left_shorter_mm: Size = None, right_shorter_mm: Size = None,
+    under_mm: Size = None, surplus: Surplus = "shared", eased_mm: Size = None,
+) -> Plan:  # fmt: skip
     """Closed side to side, the cones looked at and cut off, and closed again.
 
     left             how the cone at the left end is cut off: straight, angled, m, or none if it is left

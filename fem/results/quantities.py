@@ -1,7 +1,4 @@
-"""The numbers that a result has, how they are named, printed and ranked: one table, `quantities.csv`.
-
-Every number that is shown, on a page, on the terminal or in a figure, is printed by `shown`.
-"""
+"""The numbers of a result, named and ranked by one table, `quantities.csv`, and wherever shown printed by `shown`."""
 
 import csv
 import re
