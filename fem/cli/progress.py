@@ -30,7 +30,7 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
     """A bar of how far a wound is closed; gives the function for the solver to call."""
     count, state = 0, ""
     if sys.stderr.isatty():
-        from fem.mechanics.kernels.compiling import compiled
+        from fem.mechanics.kernels.surface import compiled
 
         state = "" if compiled() else "compiling the kernels, once for this machine"
     with bar(name, state) as update:

@@ -11,9 +11,9 @@ from matplotlib.textpath import TextPath
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from fem.closure.measures.skin import self_intersections
 from fem.comparison.wording import NOTE, sentences
 from fem.errors import NotPrintable
-from fem.mechanics.self_intersection import self_intersections
 from fem.mechanics.triangulation import flat_triangles
 from fem.render.canvas import SHAPE
 from fem.results.result import Result

@@ -8,9 +8,8 @@
 import numpy as np
 
 from fem.mechanics.kernels import surface
-from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, unit_normal, vectors
+from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, kernel, unit_normal, vectors
 
 # VECTORS of a point: x,1  x,2  x,11  x,12  x,22
 SECOND = 2  # the first of the second derivatives

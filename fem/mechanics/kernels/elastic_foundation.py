@@ -4,9 +4,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import Points
+from fem.mechanics.kernels.surface import Points, kernel
 
 
 class ElasticFoundation(NamedTuple):

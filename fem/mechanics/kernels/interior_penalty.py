@@ -10,9 +10,8 @@ n is the mean unit normal of the two sides, m the mean of both sides' bending ve
 import numpy as np
 
 from fem.mechanics.kernels import surface
-from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, unit, unit_normal, vectors
+from fem.mechanics.kernels.surface import ALL, VECTORS, Points, along, dot, kernel, unit, unit_normal, vectors
 
 # VECTORS of a point: x,tau  x,nu of the first side, x,tau  x,nu of the second, m
 TAU_1, NU_1, TAU_2, NU_2, MOMENT = 0, 3, 6, 9, 12  # where the components of each begin in a gradient

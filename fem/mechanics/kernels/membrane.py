@@ -2,9 +2,8 @@
 
 import numpy as np
 
-from fem.mechanics.kernels.compiling import kernel
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import Points, along, dot, vectors
+from fem.mechanics.kernels.surface import Points, along, dot, kernel, vectors
 
 
 @kernel

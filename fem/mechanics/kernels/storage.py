@@ -12,12 +12,14 @@ so that row i of a block begins at   slot + i width[f] - i (i + 1)/2,   in a dia
 stores.  `Pattern` names the slots by the nodes of an element, which may follow the same independent node.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
 
-from fem.mechanics.kernels.compiling import kernel
+from fem.mechanics.kernels.surface import kernel
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,14 @@ class Stored(NamedTuple):
     data: np.ndarray  # stored entries, N/mm; empty if no tangent is asked for
     slots: np.ndarray  # (n, m, m) as in `Pattern`
     widths: np.ndarray  # (n_nodes,)
+
+
+NO_TANGENT = repeat(Stored(np.empty(0), slots=np.zeros((0, 0, 0), int), widths=np.zeros(1, int)))
+
+
+def groups(pattern: Pattern, data: np.ndarray) -> Iterator[Stored]:
+    """Where each group of a pattern adds to the stored entries."""
+    return (Stored(data, slots, pattern.widths) for slots in pattern.slots)
 
 
 def pattern(free: np.ndarray, groups: tuple[np.ndarray, ...]) -> Pattern:
@@ -102,6 +112,7 @@ def scatter(K: np.ndarray, nodes: np.ndarray, e: int, to: Stored) -> None:
 
 @kernel
 def scatter_all(K: np.ndarray, nodes: np.ndarray, to: Stored) -> None:
-    """Add the tangents K (n_elements, m, m, 3, 3) of elements."""
-    for e in range(nodes.shape[0]):
-        scatter(K[e], nodes, e, to)
+    """Add the tangents K (n_elements, m, m, 3, 3) of elements, if the tangent is asked for."""
+    if to.data.size > 0:
+        for e in range(nodes.shape[0]):
+            scatter(K[e], nodes, e, to)

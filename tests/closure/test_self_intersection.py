@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.mechanics.self_intersection import self_intersections
+from fem.closure.measures.skin import self_intersections
 
 
 def sheet(n=9):
