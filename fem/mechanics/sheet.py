@@ -4,9 +4,8 @@ Pi(x) = h int psi(C) + D/2 int [(1 - nu) |k|^2 + nu (tr k)^2] + jumps + foundati
 C = G F^T F G,   F = dx/dX,   k_ij = n . x,ij,   G the natural stretches along and across the lines
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import repeat
 
 import numpy as np
 from skfem.quadrature import get_quadrature
@@ -17,15 +16,13 @@ from fem.mechanics.kernels.bending import bending
 from fem.mechanics.kernels.elastic_foundation import ElasticFoundation, elastic_foundation
 from fem.mechanics.kernels.interior_penalty import interior_penalty
 from fem.mechanics.kernels.membrane import cauchy_green, membrane
-from fem.mechanics.kernels.storage import Pattern, Stored, scatter_all
+from fem.mechanics.kernels.storage import NO_TANGENT, Stored, scatter_all
 from fem.mechanics.kernels.surface import VECTORS, Points
 from fem.mechanics.quadratic import barycentric, gradients, integration_points, second_derivatives, shapes
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled
 from fem.mechanics.triangulation import Mesh
 
 PENALTY = 10.0  # times D/h, our choice; stable above 3.5; 20 lowers a nearly flat 2 mm cone on 2 mm triangles by 3 %
-NO_TANGENT = np.empty(0)
-NOWHERE = Stored(NO_TANGENT, slots=np.zeros((0, 0, 0), int), widths=np.zeros(1, int))
 
 
 @dataclass(frozen=True)
@@ -101,31 +98,23 @@ def sheet(
 
 
 def assemble(
-    sheet: Sheet,
-    x: np.ndarray,
-    *,
-    regularisation: float = 0.0,
-    data: np.ndarray = NO_TANGENT,
-    pattern: Pattern | None = None,
+    sheet: Sheet, x: np.ndarray, *, regularisation: float = 0.0, tangent: Iterator[Stored] = NO_TANGENT
 ) -> tuple[float, np.ndarray]:
-    """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); the tangent is added to `data` if given.
+    """Energy in N mm and nodal forces (3, n) in N at positions x (3, n).
 
     regularisation   weight of plain second derivatives in the bending energy away from seams, 0 for the stated model
-    pattern          in which `data` is stored
+    tangent          where each of the sheet's groups adds its own
     """
     x = np.ascontiguousarray(x.T)
     r = np.zeros_like(x)
-    groups = (
-        (Stored(data, slots, pattern.widths) for slots in pattern.slots) if pattern and data.size else repeat(NOWHERE)
-    )
-    elements, skin = next(groups), sheet.membrane
+    elements, skin = next(tangent), sheet.membrane
     psi, dpsi, ddpsi = sheet.law(cauchy_green(x, skin))
     Pi = float((sheet.h * skin.weights * psi).sum())
     membrane(x, skin, sheet.h, dpsi, ddpsi, r, elements)
     Pi += bending(x, sheet.bending, sheet.D, sheet.poisson, regularisation, r, elements)
     for terms in sheet.interior_penalty:
         penalty, plain = PENALTY * sheet.D * terms.per_height, 0.0 if terms.seam else regularisation
-        Pi += interior_penalty(x, terms.points, penalty, sheet.D, plain, r, next(groups))
+        Pi += interior_penalty(x, terms.points, penalty, sheet.D, plain, r, next(tangent))
     if sheet.foundation is not None:
         u = x.copy()
         u[:, :2] -= sheet.X.T
@@ -135,8 +124,7 @@ def assemble(
         Pi += energy
         nodes = np.atleast_2d(tie.nodes)
         np.add.at(r, nodes, f)
-        if data.size:
-            scatter_all(K, nodes, next(groups))
+        scatter_all(K, nodes, next(tangent))
     return Pi, r.T
 
 

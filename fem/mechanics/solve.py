@@ -10,7 +10,7 @@ import numpy as np
 
 from fem.errors import NotConverged, SingularMatrix
 from fem.mechanics.constraints import Constraints, positions, reduced
-from fem.mechanics.kernels.storage import Pattern, pattern
+from fem.mechanics.kernels.storage import Pattern, groups, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
 from fem.mechanics.sheet import Sheet, assemble, at_nodes, lift
 
@@ -95,7 +95,7 @@ def state(
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
     data = np.zeros(problem.pattern.indices.size if tangent else 0)
-    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, data=data, pattern=problem.pattern)
+    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, tangent=groups(problem.pattern, data))
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)

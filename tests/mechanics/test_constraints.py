@@ -9,7 +9,7 @@ from pytest import approx
 from scipy.sparse import coo_array, csr_array, triu
 
 from fem.mechanics.constraints import constraints, independent, positions, reduced
-from fem.mechanics.kernels.storage import pattern
+from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.sheet import assemble, sheet
 
 fractions = st.floats(0, 1)
@@ -95,7 +95,7 @@ def test_a_tip_sewn_to_itself_stays_free():
 def stored_tangent(skin, s, x):
     stored = pattern(s.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, data=data, pattern=stored)
+    assemble(skin, x, tangent=groups(stored, data))
     return csr_array((data, stored.indices, stored.indptr))
 
 

@@ -11,7 +11,7 @@ from scipy.sparse.linalg import splu
 
 from fem.errors import SingularMatrix
 from fem.mechanics import constraints
-from fem.mechanics.kernels.storage import pattern
+from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.linear import SOLVERS, Pardiso, Rslab, solver
 from fem.mechanics.sheet import assemble, sheet
 
@@ -44,7 +44,7 @@ def sewn_sheet(squeeze):
     skin = sheet(m, law=rubber(0.1), h=1.5, D=1e-5, poisson=0.5)
     stored = pattern(s.free, skin.groups)
     values = np.zeros(stored.indices.size)
-    assemble(skin, x, data=values, pattern=stored)
+    assemble(skin, x, tangent=groups(stored, values))
     return stored.indptr, stored.indices, values
 
 

@@ -16,7 +16,7 @@ from skfem.helpers import dd, ddot, dot, grad, trace
 
 from fem.geometry.curve import polyline
 from fem.mechanics import constraints
-from fem.mechanics.kernels.storage import pattern
+from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.mesh import mesh
 from fem.mechanics.quadratic import interpolated
 from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble, cauchy_stress, lift, sheet
@@ -34,7 +34,7 @@ def tangent(skin, sewing, x, share=0.0):
     """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
     stored = pattern(sewing.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, regularisation=share, data=data, pattern=stored)
+    assemble(skin, x, regularisation=share, tangent=groups(stored, data))
     upper = csr_array((data, stored.indices, stored.indptr))
     return upper + triu(upper, 1).T
 
