@@ -1,10 +1,9 @@
 """A case → its closure: meshed, opened, sewn and settled."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from itertools import chain
 
 import numpy as np
 
@@ -22,7 +21,7 @@ from fem.mechanics.quadratic import interpolated
 from fem.mechanics.sheet import ElasticFoundation, Sheet, sheet
 from fem.mechanics.ties import PenaltyTie, Thread
 from fem.mechanics.triangulation import Mesh, quality
-from fem.plan.plan import Plan, held
+from fem.plan.plan import held
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
@@ -88,9 +87,9 @@ def _closed(case, *, watch):
     running = case.closure.sutures.kind == "running"
     worn = skin if running else unsewn
     pairs = triangles.pairs if running else no_pairs
-    kinds, tying = _tying(case, plan, triangles, worn)
+    tying = _tying(case, plan, triangles, worn)
     sewn = problem(tying, constraints(gaping, pairs, triangles.rim), watch=partial(watch, stage="closing"))
-    sewn, q, tied = _sewn(sewn, kinds, pairs, triangles, gaping, coarse)
+    sewn, q, tied = _sewn(sewn, pairs, triangles, gaping, coarse)
     effort.unknowns, effort.elements = 3 * sewn.constraints.n_free, triangles.elements.shape[1]
     effort.smallest_angle_deg = float(quality(triangles)[0])
     effort.residual_N = float(np.abs(solve.state(sewn, q).forces).max())
@@ -101,39 +100,39 @@ def _closed(case, *, watch):
     return replace(closure, stages=_stages(closure, sewn, coarse))
 
 
-def _tying(case: Case, plan: Plan, mesh: Mesh, sheet: Sheet) -> tuple[list[str], Sheet]:
-    """Kinds of all sutures tied one by one, in order of tying, and the sheet with them and the contact of its edges."""
-    closing = case.closure
-    interrupted = closing.sutures.kind == "interrupted"
-    order = physical.tying(plan, closing.sutures) if interrupted else []
-    bite = closing.sutures.bite_mm if interrupted else 0.0
-    groups: dict[str, Sequence[Thread | PenaltyTie]] = {
-        "purse": [] if plan.thread is None else [sutures.around(mesh, plan.thread)],
-        "edges": sutures.across_the_wound(mesh, order, bite=bite),
-        "taper": [] if closing.taper is None else sutures.tapering(mesh, **closing.taper.model_dump()),
-        "anchor": [] if closing.anchor is None else sutures.anchoring(mesh, **closing.anchor.model_dump()),
-    }
-    kinds = [kind for kind, ties in groups.items() for _ in ties]
-    contact = sutures.contact(mesh, order, bite=bite) if interrupted else None
-    return kinds, replace(sheet, ties=tuple(chain(*groups.values())), contact=contact)
+def _tying(case, plan, mesh, sheet):
+    """The sheet with its sutures tied one by one, in order of tying, and the contact of its edges."""
+    closing, contact = case.closure, None
+    ties: list[Thread | PenaltyTie] = []
+    if plan.thread is not None:
+        ties.append(sutures.around(mesh, plan.thread))
+    if closing.sutures.kind == "interrupted":
+        order, bite = physical.tying(plan, closing.sutures), closing.sutures.bite_mm
+        ties += sutures.across_the_wound(mesh, order, bite=bite)
+        contact = sutures.contact(mesh, order, bite=bite)
+    if closing.taper is not None:
+        ties += sutures.tapering(mesh, **closing.taper.model_dump())
+    if closing.anchor is not None:
+        ties += sutures.anchoring(mesh, **closing.anchor.model_dump())
+    return replace(sheet, ties=tuple(ties), contact=contact)
 
 
-def _sewn(problem, kinds, pairs, mesh, gaping, coarse):
+def _sewn(problem, pairs, mesh, gaping, coarse):
     """The problem with its sutures tied, q (3, n_free) of its end, and what became of those tied one by one, if any."""
-    seams, whom = mesh.seams, problem.constraints
-    if coarse is not None and (kinds or pairs.size):
-        states = coarse.sutures.after if kinds else [coarse.x]
+    ties, seams, whom = problem.sheet.ties, mesh.seams, problem.constraints
+    if coarse is not None and (ties or pairs.size):
+        states = coarse.sutures.after if ties else [coarse.x]
         starts = [independent(whom, _at_nodes(mesh, coarse.mesh, x), 1.0) for x in states]
         try:
-            if kinds:
-                return sutures.tied(problem, starts[0], kinds, seams=seams, starts=starts)
+            if ties:
+                return sutures.tied(problem, starts[0], seams=seams, starts=starts)
             return problem, solve.settled(problem, starts[0]), None
         except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one
             problem.effort.starts_dropped += 1
     q = independent(whom, gaping, 0.0)
     if pairs.size:
         q = solve.closed_wound(problem, q)
-    return sutures.tied(problem, q, kinds, seams=seams) if kinds else (problem, q, None)
+    return sutures.tied(problem, q, seams=seams) if ties else (problem, q, None)
 
 
 def _stages(closure, sewn, coarse):

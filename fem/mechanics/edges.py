@@ -12,14 +12,12 @@ from fem.plan.plan import Plan
 # Our choices. GROWTH: size gained per mm, a ratio of 1.25 from one segment or triangle to the next; doubling
 # it saves triangles far away and lets the smallest angle drop.
 GROWTH = np.log(1.25)
+Marks = Mapping[int, Sequence[float]]  # fractions of a seam at which there is a point, by its number
 SAME = 1e-6  # mm: points closer than this are one
 
 
-def edge_points(plan: Plan, *, edge: float, tip: float, marks: Mapping[int, Sequence[float]]) -> list[np.ndarray]:
-    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges.
-
-    marks   fractions at which there is a point, by the number of the seam
-    """
+def edge_points(plan: Plan, *, edge: float, tip: float, marks: Marks) -> list[np.ndarray]:
+    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges."""
     placed = []
     for number, curves in enumerate((*plan.seams, *((curve,) for curve in plan.open))):
         s = _fractions(curves, marks.get(number, ()), edge=edge, tip=tip)

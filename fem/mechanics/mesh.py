@@ -1,6 +1,5 @@
 """The triangulated patch of skin around a wound: quadratic triangles, seam nodes matched by arc length."""
 
-from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -14,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
 from fem.geometry.curve import turn
-from fem.mechanics.edges import GROWTH, SAME, edge_points, graded, pulled_aside, skin_on_left
+from fem.mechanics.edges import GROWTH, SAME, Marks, edge_points, graded, pulled_aside, skin_on_left
 from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation
 from fem.plan.plan import Plan
 
@@ -37,18 +36,11 @@ OPTIONS = {
 
 
 def mesh(
-    plan: Plan,
-    *,
-    radius: float,
-    edge: float,
-    tip: float,
-    far: float,
-    marks: Mapping[int, Sequence[float]] = MappingProxyType({}),
+    plan: Plan, *, radius: float, edge: float, tip: float, far: float, marks: Marks = MappingProxyType({})
 ) -> Mesh:
     """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
 
     radius, edge, tip, far   mm: of the disc, and of segments along the wound, at the ends of seams, and far away
-    marks   fractions of a seam at which it also has nodes, by its number
 
     Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
     reaches the rim, or where gmsh leaves out a prescribed edge. How sizes grow: README.

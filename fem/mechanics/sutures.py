@@ -29,7 +29,7 @@ def around(mesh: Mesh, thread: Around) -> Thread:
     X = mesh.X[:, edge]
     at, width = (np.arange(thread.stations) + 0.5) / thread.stations, thread.bite / _along(X)[-1]
     stations = [(nodes, W.mean(axis=0)) for nodes, W in (_samples(edge, X, s, width) for s in at)]
-    return _thread([*stations, stations[0]], wanted=thread.drawn_to)
+    return _thread([*stations, stations[0]], wanted=thread.drawn_to, kind="purse")
 
 
 def across_the_wound(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> list[PenaltyTie]:
@@ -53,14 +53,16 @@ def tapering(
         for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
             place, aside = mesh.X[:, tip] + s * along, offset_mm * np.array([-along[1], along[0]])
             ends = [_patch(mesh, place + side * aside, bite_mm) for side in (1, -1)]
-            threads.append(_thread(ends, wanted=wanted))
+            threads.append(_thread(ends, wanted=wanted, kind="taper"))
     return threads
 
 
 def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
-    return [_thread([_patch(mesh, place, bite_mm)], np.append(place, 0.0), wanted=0.0) for place in places.T]
+    return [
+        _thread([_patch(mesh, place, bite_mm)], np.append(place, 0.0), wanted=0.0, kind="anchor") for place in places.T
+    ]
 
 
 def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> Contact:
@@ -88,24 +90,18 @@ def _across(seams, x):
 
 
 def tied(
-    problem: Problem,
-    q: np.ndarray,
-    kinds: Sequence[str],
-    *,
-    seams: Sequence[np.ndarray],
-    starts: Sequence[np.ndarray] | None = None,
+    problem: Problem, q: np.ndarray, *, seams: Sequence[np.ndarray], starts: Sequence[np.ndarray] | None = None
 ) -> tuple[Problem, np.ndarray, TiedSutures]:
     """The problem with all its threads tied, its q (3, n_free) from that before, and what became of them.
 
     problem   its sheet's ties are in order of tying, none of them tied
-    kinds     what each is, for `TiedSutures`
     seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
     starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
 
     Raises NotConverged as `solve.closed_wound`.
     """
     when_tied, after = [], []
-    for k in range(len(kinds)):
+    for k in range(len(problem.sheet.ties)):
         q = q if starts is None else starts[k]
         if (contact := problem.sheet.contact) is not None:
             normals = _across(seams, positions(problem.constraints, q, 1.0))
@@ -114,8 +110,9 @@ def tied(
         settled = solve.settled(problem, q)
         after.append(positions(problem.constraints, settled, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    at_end = [tension(tie, after[-1]) for tie in problem.sheet.ties]
-    return problem, settled, TiedSutures(tuple(kinds), np.array(when_tied), np.array(at_end), tuple(after))
+    ties = problem.sheet.ties
+    kinds, at_end = tuple(tie.kind for tie in ties), [tension(tie, after[-1]) for tie in ties]
+    return problem, settled, TiedSutures(kinds, np.array(when_tied), np.array(at_end), tuple(after))
 
 
 def _tightened(problem, q, k):
@@ -138,13 +135,13 @@ def _shortened(problem, q, k, fraction):
     return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
 
 
-def _thread(stations, *places, wanted):
+def _thread(stations, *places, wanted, kind):
     """Thread, not tied yet, through stations, nodes and weights each, then fixed places (3,)."""
     nodes = np.unique(np.concatenate([at for at, _ in stations]))
     W = np.zeros((len(stations) + len(places), nodes.size))
     for row, (at, weights) in enumerate(stations):
         W[row, np.searchsorted(nodes, at)] = weights
-    return Thread(nodes, W, np.vstack([np.zeros((len(stations), 3)), *places]), STIFF, wanted)
+    return Thread(nodes, W, np.vstack([np.zeros((len(stations), 3)), *places]), STIFF, wanted, kind=kind)
 
 
 def _along(X):

@@ -26,6 +26,7 @@ class Thread:
     stiffness: float  # k, N/mm
     wanted: float  # mm, to which it is drawn when its turn comes
     rest: float = np.inf  # mm; infinite: not tied yet
+    kind: str = ""  # "purse", "taper" or "anchor"
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,7 @@ class PenaltyTie:
     W: np.ndarray  # (n_samples, m) weights of the first edge's nodes, less those of the second's; a row sums to 0
     stiffness: float  # k, N/mm
     left: np.ndarray | None = None  # (n_samples, 3) mm; None: not tied yet
+    kind: str = "edges"
 
 
 @dataclass(frozen=True)
