@@ -138,7 +138,7 @@ def z(angle, skin, *, edge=2.5):
 name: z
 wound: {{outline: {{kind: slit, length_mm: 20}}}}
 closure: {{technique: z-plasty, angle_deg: {angle}, undermine_mm: 10}}
-{skin}patch: {{radius_mm: 100}}
+{skin}patch: {{radius_mm: 120}}
 mesh: {{edge_mm: {edge}, tip_mm: {0.8 * edge}, far_mm: 20}}
 """
     closure = closed(parse(written, cases.Case, "z"))
