@@ -126,10 +126,7 @@ def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:
 
 
 def _sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float) -> MeshSize:
-    """The sizes of triangles, those left open filled in; a slit's length counts as its width.
-
-    Raises ValueError if they are too large for the plan's edges or the skin around, or make too many triangles.
-    """
+    """The sizes of triangles, those left open filled in, a slit's by its length; ValueError if too large or small."""
     lengths = [edge.length for edges in (*plan.seams, plan.open) for edge in edges]  # of all edges, sewn or open
     shortest, longest, room = min(lengths), max(lengths), radius - reach(plan)
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)

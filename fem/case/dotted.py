@@ -25,10 +25,7 @@ def is_open(content: Any, key: str) -> bool:
 
 
 def put(content: dict, key: str, value: Any) -> dict:
-    """The content with the value of a key replaced; blocks on the way are made if they are missing.
-
-    Raises ValueError if the key leads through a value.
-    """
+    """The content with a key's value replaced, missing blocks made; ValueError if the key leads through a value."""
     first, _, rest = key.partition(".")
     if not rest:
         return {**content, first: value}

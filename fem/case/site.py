@@ -69,10 +69,7 @@ def values(entry: Site) -> dict[str, Value]:
 
 
 def springs(*, fat_mm: float, fat_shear_kPa: float) -> tuple[float, float]:
-    """Stiffness per area of a layer of fat of thickness H, shear modulus G, against lifting and sliding, kPa/mm.
-
-    k_n = 6.5 G / H,    k_s = G / H,    derivation: README
-    """
+    """Stiffness of fat against lifting, 6.5 G / H, and sliding, G / H, kPa/mm; derivation: README."""
     shear = fat_shear_kPa / fat_mm
     return LIFT * shear, shear
 

@@ -28,9 +28,7 @@ def points(name: str, folders: Sequence[Path]) -> np.ndarray:
     """Points (n, 2), mm, x to the right and y up, of the outline in the file `name` of the first folder that has it.
 
     CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, in mm. SVG: one path or shape
-    without holes, to scale if its size is given in mm, cm or in, else with its units as mm.
-
-    Raises BadCase with file and, where there is one, line.
+    without holes, to scale if its size is given in mm, cm or in, else with its units as mm. Raises BadCase.
     """
     path = located(name, folders, kinds=READERS)
     traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
@@ -43,10 +41,7 @@ def points(name: str, folders: Sequence[Path]) -> np.ndarray:
 
 
 def located(name: str, folders: Sequence[Path], *, kinds: Iterable[str]) -> Path:
-    """Path of the file `name`, of one of the kinds as `.csv`, in the first folder that has it.
-
-    Raises BadCase if it is no such name, if no folder has it, or if a link there leads out of the folder.
-    """
+    """Path of the file `name`, of a kind as `.csv`, in the first folder that has it; BadCase if none has it inside."""
     places = " or ".join(map(str, folders))
     if not NAME.fullmatch(name) or Path(name).suffix.lower() not in kinds:
         below = places or "the case's folder"

@@ -222,11 +222,7 @@ OUTLINES: dict[str, Callable[..., Outline]] = {f.__name__.replace("_", "-"): f f
 
 
 def facts(outline: Outline) -> dict[str, Any]:
-    """What geometry alone says of an outline, by the names of the measures; lists run from left to right.
-
-    `push_out_mm` is how far each tip moves outward when both edges, from tip to tip, keep their length and are sewn
-    straight: (S - L)/2, with S the mean of unequal edges. Source: Zou et al. (2023).
-    """
+    """What geometry alone says of an outline, by names of measures (push-out: README); lists run from left to right."""
     lengths = [edge.length - sum(outline.beyond) for edge in (outline.upper, outline.lower)]
     push_out = (sum(lengths) / 2 - outline.length) / 2
     return {

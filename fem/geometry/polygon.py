@@ -62,8 +62,7 @@ def traced_edges(points: Sequence[Place] | np.ndarray, ends: Sequence[Place] | N
         raise ValueError(f"{len(X)} different points; an outline has 3 or more")
     area = _uncrossed(X, "the outline crosses or touches itself")
     upper, lower = edges(area, farthest(area) if ends is None else ends, tolerance=tolerance)
-    left = upper.shape[1] + lower.shape[1] - 2
-    if left > MAX_POINTS:
+    if (left := upper.shape[1] + lower.shape[1] - 2) > MAX_POINTS:
         raise ValueError(f"{left} points are left, {MAX_POINTS} at most; a larger tolerance_mm leaves fewer")
     return upper, lower
 
@@ -104,8 +103,7 @@ def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float =
     """The edges of a counter-clockwise polygon between two ends, moved by up to tolerance, mm (Douglas & Peucker)."""
     around = shapely.LineString(polygon.exterior)
     for k, (x, y) in enumerate(ends, start=1):
-        distance = around.distance(shapely.Point(x, y))
-        if distance > NEAR:
+        if (distance := around.distance(shapely.Point(x, y))) > NEAR:
             raise ValueError(f"end {k} ({x:g}, {y:g}) lies {distance:.3g} mm off the outline, {NEAR:g} at most")
     left, right = (around.project(shapely.Point(end)) for end in ends)
     if abs(left - right) < APART or around.length - abs(left - right) < APART:

@@ -43,8 +43,7 @@ def check(plan: Plan) -> None:
     cut = [*plan.cuts, *(curve for chain in plan.removed for curve in chain)]
     _refuse_crossing(cut)
     _refuse_unsewn([*plan.cuts, *(part(curve, 1, 0) for curve in cut)], _edges(plan))
-    left = remainder(plan)
-    if abs(left) > SUM:
+    if abs(left := remainder(plan)) > SUM:
         raise ValueError(
             f"the seams do not make one sheet of skin: the angle deficits add up to {np.degrees(left):.4g} degrees, "
             "not to 0; edges are sewn crosswise"

@@ -28,12 +28,9 @@ UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result 
 
 
 def close(
-    case: cases.Case,
-    *,
-    into: Path | str = "results",
-    again: bool = False,
+    case: cases.Case, *, into: Path | str = "results", again: bool = False,
     watch: Callable[..., None] = lambda **state: None,
-) -> Path:
+) -> Path:  # fmt: skip
     """Results folder of a case in `into`, computed if `again` or unless a complete one of the very same case is there.
 
     Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
@@ -71,7 +68,8 @@ def write(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pict
         from fem.render import projection
         from fem.results import scene
 
-        scene.write(closure, folder)
+        (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
+        scene.write_stages(scene.stages(closure), folder / "stages.npz")
         projection.save_vtu(closure, folder / "skin.vtu")
     if keep == "pictures":
         from fem.render import picture

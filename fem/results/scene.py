@@ -1,6 +1,5 @@
 """What pages and films draw of a closure: the skin stage by stage, and heights and tensions along lines."""
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from zipfile import BadZipFile
@@ -46,12 +45,6 @@ def stages(closure: Closure) -> Stages:
     closed, label, x, stress = map(np.array, kept)
     view = centre(closure), wanted_half_width(closure)
     return Stages(closed, label, x, stress, mesh.X, mesh.elements, mesh.seams, mesh.tips, *view)
-
-
-def write(closure: Closure, folder: Path) -> None:
-    """Write profiles.json and stages.npz."""
-    (folder / "profiles.json").write_text(json.dumps(profiles(closure), allow_nan=False) + "\n")
-    write_stages(stages(closure), folder / "stages.npz")
 
 
 def write_stages(stages: Stages, path: Path) -> None:
