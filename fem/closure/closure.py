@@ -47,18 +47,9 @@ class Closure:
         return cauchy_stress(self.sheet, self.x)
 
     @cached_property
-    def _assembled(self) -> tuple[float, np.ndarray]:
+    def assembled(self) -> tuple[float, np.ndarray]:
+        """Energy of the closed skin and its bed, N mm, and forces (3, n) that hold the nodes, N."""
         return assemble(self.sheet, self.x)
-
-    @property
-    def energy(self) -> float:
-        """Energy of the closed skin and its bed, N mm."""
-        return self._assembled[0]
-
-    @property
-    def forces(self) -> np.ndarray:
-        """Forces (3, n) that hold the nodes, N."""
-        return self._assembled[1]
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fem.closure.closure import Closure
-from fem.closure.measures import cones, forces, scars, skin
+from fem.closure.measures import cones, scars, skin
 from fem.geometry.outlines import facts
 from fem.plan.plan import removed_area
 
@@ -23,22 +23,22 @@ MEASURES = {
     "gape_length_mm": lambda closure: scars.gape(closure)[0],
     "gape_width_mm": lambda closure: scars.gape(closure)[1],
     "gape_axis_deg": lambda closure: scars.gape(closure)[2],
-    "closing_force_N": forces.closing_force,
-    "closing_force_after": forces.closing_force_after,
-    "line_tension_max_N_per_m": forces.line_tension_max,
-    "line_tension_mid_N_per_m": forces.line_tension_mid,
+    "closing_force_N": scars.closing_force,
+    "closing_force_after": scars.closing_force_after,
+    "line_tension_max_N_per_m": scars.line_tension_max,
+    "line_tension_mid_N_per_m": scars.line_tension_mid,
     "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
     "trim_cones_before_mm": lambda closure: (
         closure.trimmed and [cone["height_mm"] for cone in cones.cones(closure.trimmed.before)]
     ),
     "trim_scar_added_mm": lambda closure: added_by_trimming(closure, scars.scar_length),
     "trim_skin_removed_mm2": lambda closure: added_by_trimming(closure, lambda of: removed_area(of.plan)),
-    "suture_forces_N": lambda closure: forces.suture_forces(closure, "edges", when_tied=True),
-    "suture_forces_final_N": lambda closure: forces.suture_forces(closure, "edges"),
-    "purse_force_N": lambda closure: next(iter(forces.suture_forces(closure, "purse") or ()), None),
+    "suture_forces_N": lambda closure: scars.suture_forces(closure, "edges", when_tied=True),
+    "suture_forces_final_N": lambda closure: scars.suture_forces(closure, "edges"),
+    "purse_force_N": lambda closure: next(iter(scars.suture_forces(closure, "purse") or ()), None),
     "open_area_mm2": scars.open_area,
-    "taper_forces_N": lambda closure: forces.suture_forces(closure, "taper"),
-    "anchor_forces_N": lambda closure: forces.suture_forces(closure, "anchor"),
+    "taper_forces_N": lambda closure: scars.suture_forces(closure, "taper"),
+    "anchor_forces_N": lambda closure: scars.suture_forces(closure, "anchor"),
     "largest_gap_mm": scars.largest_gap,
     "skin_stress_max_kPa": skin.skin_stress_max,
     "skin_stretch_max": skin.skin_stretch_max,
@@ -49,7 +49,7 @@ MEASURES = {
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
     "tip_angles_deg": lambda closure: np.degrees(closure.outline.tip_angles).tolist(),
     "length_to_width": lambda closure: facts(closure.outline)["length_to_width"],
-    "strain_energy_mJ": forces.strain_energy,
+    "strain_energy_mJ": skin.strain_energy,
 }
 
 

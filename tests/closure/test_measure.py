@@ -19,15 +19,16 @@ from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import MEASURES, measures
 from fem.closure.measures.cones import cone_height, cones, dip
-from fem.closure.measures.forces import (
+from fem.closure.measures.scars import (
     closing_force,
     line_tension,
     line_tension_max,
     line_tension_mid,
-    strain_energy,
+    push_out,
+    scar_chord,
+    scar_length,
 )
-from fem.closure.measures.scars import push_out, scar_chord, scar_length
-from fem.closure.measures.skin import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max
+from fem.closure.measures.skin import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max, strain_energy
 from fem.geometry.outlines import boundary, circle, crescent, lens, lens_with_m
 from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve

@@ -9,8 +9,7 @@ from small_cases import case, text
 
 from fem.closure import closing
 from fem.closure.closure import nodal_stress
-from fem.closure.measures.forces import line_tension_max
-from fem.closure.measures.scars import scar_length
+from fem.closure.measures.scars import line_tension_max, scar_length
 from fem.mechanics.triangulation import flat_triangles
 from fem.results import scene
 

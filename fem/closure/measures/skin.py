@@ -1,4 +1,4 @@
-"""What closed skin bears: stress and stretch, and where it has passed through itself, as no contact holds it back."""
+"""What closed skin bears: stress, stretch, energy, and where it has passed through itself, which nothing holds back."""
 
 import numpy as np
 import shapely
@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 from fem.case.physical import KPA
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
+from fem.mechanics.sheet import assemble
 from fem.mechanics.triangulation import flat_triangles
 
 COMPRESSED = -1 / KPA  # MPa
@@ -57,6 +58,11 @@ def compressed_area(closure: Closure) -> float:
     """Reference area, mm2, where the smaller principal stress is below -1 kPa."""
     (least, _), _ = closure.stress
     return float(closure.sheet.membrane.weights[least < COMPRESSED].sum())
+
+
+def strain_energy(closure: Closure) -> float:
+    """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
+    return float(closure.assembled[0] - assemble(closure.sheet, closure.mesh.flat)[0])
 
 
 def self_intersection(closure: Closure) -> float:
