@@ -16,7 +16,7 @@ from fem.errors import SingularMatrix
 
 
 def _finite(values):
-    """The values, contiguous. Raises SingularMatrix if one is no number."""
+    """The values, contiguous."""
     if not np.isfinite(values).all():
         raise SingularMatrix("the matrix has entries that are no finite numbers")
     return np.ascontiguousarray(values)
@@ -77,7 +77,7 @@ class Rslab:
         self._factor: Any = None
 
     def factor(self, values: np.ndarray) -> int:
-        """Number of negative pivots of the matrix with these stored entries. Raises SingularMatrix."""
+        """As that of Pardiso."""
         try:
             self._factor = self._symbolic.factor(_finite(values))
         except RuntimeError as error:

@@ -48,10 +48,7 @@ def integration_points(tri: MeshTri, order: int) -> tuple[np.ndarray, np.ndarray
 
 
 def interpolated(mesh: Mesh, values: np.ndarray, X: np.ndarray, *, inside: np.ndarray | None = None) -> np.ndarray:
-    """Values (k, m) at points X (2, m) of a field given at the nodes, (k, n); off the mesh, the nearest triangle's.
-
-    inside  as in `located`
-    """
+    """Values (k, m) at points X (2, m), `located` in triangles (off the mesh, the nearest), of (k, n) at the nodes."""
     nodes, N = located(mesh, X, inside=inside)
     return np.einsum("ma,kam->km", N, values[:, nodes])
 

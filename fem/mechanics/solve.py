@@ -120,9 +120,7 @@ def newton(
 ) -> np.ndarray:
     """Positions (3, n_free) at which the forces vanish to `tol` N, found by descent on the energy, from others near.
 
-    aids   load and regularisation, as in `state`
-
-    Raises NotConverged after max_iter iterations.
+    aids   load and regularisation, as in `state`.  Raises NotConverged after max_iter iterations.
     """
 
     def at(q: np.ndarray, *, tangent: bool = False) -> State:

@@ -125,10 +125,7 @@ def from_triangulation(
 
 
 def facets_between(tri: skfem.MeshTri, pairs: np.ndarray) -> np.ndarray:
-    """Numbers (k,) of the facets that join the given pairs (2, k) of vertices.
-
-    Raises MeshError if some pair is not joined by a facet.
-    """
+    """Numbers (k,) of the facets that join pairs (2, k) of vertices. Raises MeshError if one is not joined."""
     known, asked = (np.sort(e.astype(np.int64), axis=0).T @ [tri.nvertices, 1] for e in (tri.facets, pairs))
     order = np.argsort(known)
     found = order[np.searchsorted(known, asked, sorter=order).clip(max=known.size - 1)]

@@ -20,10 +20,7 @@ TANGENTS, AT_SECOND = 6, 6  # components of x,1 and x,2; where those of x,11 beg
 def bending(
     x: np.ndarray, at: Points, D: float, poisson: float, regularisation: float, r: np.ndarray, to: Stored
 ) -> float:
-    """Bending energy; its forces and tangent are added.
-
-    B  (n_elements, n_quad, m, 5)  of x,1  x,2  x,11  x,12  x,22
-    """
+    """Bending energy; its forces and tangent are added.  B (n_elements, n_quad, m, 5), of VECTORS as above."""
     nodes, B, weights = at
     n_elements, n_quad, m, _ = B.shape
     K, T = np.empty((m, m, 3, 3)), np.empty((3, ALL))

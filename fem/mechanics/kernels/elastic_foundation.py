@@ -20,10 +20,7 @@ class ElasticFoundation(NamedTuple):
 def elastic_foundation(
     u: np.ndarray, at: Points, N: np.ndarray, bed: ElasticFoundation, r: np.ndarray, to: Stored
 ) -> float:
-    """Energy of springs at displacements u (n, 3); their forces and tangent are added.
-
-    N  (n_quad, m)  shape functions
-    """
+    """Energy of springs at displacements u (n, 3), shapes N (n_quad, m); their forces and tangent are added."""
     nodes, _, weights = at
     n_elements, n_quad = weights.shape
     m = N.shape[1]

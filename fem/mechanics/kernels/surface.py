@@ -94,10 +94,7 @@ def unit(n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
 
 @kernel
 def unit_normal(v1: np.ndarray, v2: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
-    """Length |c| of c = v1 x v2; fills n, dn (3, 6) and growth, in v1 and v2, as `unit` does.
-
-    dc/dv1_i = e_i x v2,   dc/dv2_i = v1 x e_i
-    """
+    """Length |c| of c = v1 x v2; fills n, dn (3, 6) and growth, in v1 and v2, as `unit`: dc = dv1 x v2 + v1 x dv2."""
     for i in range(3):
         j, k = (i + 1) % 3, (i + 2) % 3
         n[i] = v1[j] * v2[k] - v1[k] * v2[j]
@@ -128,10 +125,7 @@ def add_unit_hessian(q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.nd
 def add_normal_hessian(
     q: np.ndarray, n: np.ndarray, dn: np.ndarray, growth: np.ndarray, size: float, H: np.ndarray
 ) -> None:
-    """Add to the upper triangle of H (6, 6) the second derivatives of q . n in v1 and v2; see `unit_normal`.
-
-    c is bilinear, so that  p . d2c = p . (dv1 x dv2).
-    """
+    """Add to the upper triangle of H (6, 6) the second derivatives of q . n, c = v1 x v2: p . d2c = p . (dv1 x dv2)."""
     add_unit_hessian(q, n, dn, growth, H)
     qn = dot(q, n)
     for i in range(3):
@@ -155,10 +149,7 @@ def add_gradient(g: np.ndarray, B: np.ndarray, nodes: np.ndarray, r: np.ndarray)
 
 @kernel
 def add_hessian(H: np.ndarray, B: np.ndarray, K: np.ndarray, T: np.ndarray) -> None:
-    """Add the Hessian H (15, 15) of a point, its upper triangle given:  K_ab = sum_kl B_ak H_kl B_bl,  b >= a.
-
-    B (m, 5);  T (3, 15) is overwritten
-    """
+    """Add, H (15, 15) of a point given by its upper triangle,  K_ab = sum_kl B_ak H_kl B_bl,  b >= a;  T is lost."""
     m = B.shape[0]
     for row in range(ALL):
         for col in range(row):
