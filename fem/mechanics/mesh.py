@@ -180,10 +180,7 @@ def _edges(chains):
 
 
 def _faces(points, edges):
-    """Polygons into which the edges (2, m) divide the patch, counter-clockwise.
-
-    Raises MeshError where two edges share a point that is not an end of both.
-    """
+    """Polygons, counter-clockwise, into which edges (2, m) divide the patch; MeshError where they cross."""
     segments = shapely.linestrings(points.T[edges.T])
     drawing = shapely.multilinestrings(segments)
     if not drawing.is_simple:

@@ -76,10 +76,7 @@ def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -
 
 
 def _across(seams, x):
-    """Level unit vectors (2, n) across the inner nodes of seams at x, into the skin of their first edges, smoothed.
-
-    To the left of the line half way between both edges, over SMOOTH of it.
-    """
+    """Level unit vectors (2, n) at inner nodes of seams at x, left of a line between both edges, over SMOOTH of it."""
     normals = []
     for first, second in seams:
         line = x[:2, first] + x[:2, second]

@@ -109,7 +109,7 @@ def from_triangulation(
     undermined     (n_elements,) bool; None: nothing is undermined
     open_edges     each (k + 1,) vertices along an edge that is not sewn
 
-    Raises MeshError where consecutive vertices of a seam are not joined by a facet.
+    Raises MeshError as `facets_between`.
     """
     boundary = tri.boundary_facets()
     on_rim = boundary[np.isin(tri.facets[:, boundary], rim_vertices).all(axis=0)]
