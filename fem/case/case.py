@@ -95,8 +95,9 @@ class Case(Block):
         if patch is None:
             return Patch(radius_mm=_radius(touching, info.data["skin"], info.data["bed"]))
         if touching >= patch.radius_mm:
-            far = f"{touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
-            raise ValueError(f"the {zone} reaches {far}")
+            raise ValueError(
+                f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
+            )
         return patch
 
     @field_validator("mesh")

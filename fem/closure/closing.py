@@ -45,16 +45,12 @@ def skin_sheet(case: Case, triangles: Mesh) -> Sheet:
     push, shear = physical.springs(case.bed)
     bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, [[push], [shear]]))
     return sheet(
-        triangles,
-        law=law,
-        h=skin.thickness_mm,
+        triangles, law=law, h=skin.thickness_mm,
         D=bending_stiffness(young_modulus(law), h=skin.thickness_mm, poisson=BENDING_POISSON),
-        poisson=BENDING_POISSON,
-        stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
-        lines=physical.lines(skin.tension),
-        foundation=None if case.bed is None else bed,
+        poisson=BENDING_POISSON, stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
+        lines=physical.lines(skin.tension), foundation=None if case.bed is None else bed,
         hinged=case.closure.seam == "hinge",
-    )
+    )  # fmt: skip
 
 
 def closed(case: Case, *, watch: Callable[..., None] = lambda **state: None) -> Closure:

@@ -28,9 +28,7 @@ MEASURES = {
     "line_tension_max_N_per_m": scars.line_tension_max,
     "line_tension_mid_N_per_m": scars.line_tension_mid,
     "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
-    "trim_cones_before_mm": lambda closure: (
-        closure.trimmed and [cone["height_mm"] for cone in cones.cones(closure.trimmed.before)]
-    ),
+    "trim_cones_before_mm": lambda of: of.trimmed and [cone["height_mm"] for cone in cones.cones(of.trimmed.before)],
     "trim_scar_added_mm": lambda closure: added_by_trimming(closure, scars.scar_length),
     "trim_skin_removed_mm2": lambda closure: added_by_trimming(closure, lambda of: removed_area(of.plan)),
     "suture_forces_N": lambda closure: scars.suture_forces(closure, "edges", when_tied=True),

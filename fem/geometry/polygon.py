@@ -138,10 +138,8 @@ def _between(upper, lower, *, corner):
     ring = np.hstack([lower[:, :-1], upper[:, :0:-1]])
     tips = (lower, upper), (upper[:, ::-1], lower[:, ::-1])  # each with its sides, counter-clockwise
     return Outline(
-        upper=polyline(upper, corner=corner),
-        lower=polyline(lower, corner=corner),
+        upper=polyline(upper, corner=corner), lower=polyline(lower, corner=corner),
         tip_angles=tuple(float(turn(a[:, 1] - a[:, 0], b[:, 1] - b[:, 0]) % tau) for a, b in tips),
-        length=float(np.hypot(*axis)),
-        width=widest(turned(ring, -atan2(axis[1], axis[0]))),
+        length=float(np.hypot(*axis)), width=widest(turned(ring, -atan2(axis[1], axis[0]))),
         area=float(shapely.Polygon(ring.T).area),
-    )
+    )  # fmt: skip

@@ -76,14 +76,9 @@ def ogden(
 
 
 def gasser_ogden_holzapfel(
-    C: np.ndarray,
-    *,
-    shear_kPa: Positive,
-    fibre_kPa: Positive,
-    stiffening: Positive,
-    dispersion: Annotated[float, Ge(0), Le(1 / 3)],
-    fibre_angle_deg: Annotated[float, Ge(0), Le(90)],
-) -> Response:
+    C: np.ndarray, *, shear_kPa: Positive, fibre_kPa: Positive, stiffening: Positive,
+    dispersion: Annotated[float, Ge(0), Le(1 / 3)], fibre_angle_deg: Annotated[float, Ge(0), Le(90)],
+) -> Response:  # fmt: skip
     """Skin with two families of dispersed fibres, symmetric about the lines, that carry no compression.
 
         psi = mu/2 (I1 - 3) + k1/(2 k2) sum of exp(k2 E^2) - 1 over the families with E > 0

@@ -32,6 +32,8 @@ class Pardiso:
         from pypardiso import PyPardisoSolver
 
         self._mkl = PyPardisoSolver(mtype=self.SYMMETRIC_INDEFINITE)
+        # The search of the environment takes half a second; the next ones, in other processes too, take what it found.
+        os.environ.setdefault("PYPARDISO_MKL_RT", self._mkl.libmkl._name)
         self._matrix = csr_matrix((np.zeros(indices.size), indices, indptr), shape=(indptr.size - 1,) * 2)
         iparm = self._mkl.iparm  # numbered from 0 here, from 1 in the manual
         iparm[0] = 1  # the values below count

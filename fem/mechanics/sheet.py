@@ -67,17 +67,9 @@ class Sheet:
 
 
 def sheet(
-    mesh: Mesh,
-    *,
-    law: Law,
-    h: float,
-    D: float,
-    poisson: float,
-    stretch: Sequence[float] | np.ndarray = (1.0, 1.0),
-    lines: float = 0.0,
-    foundation: ElasticFoundation | None = None,
-    hinged: bool = False,
-) -> Sheet:
+    mesh: Mesh, *, law: Law, h: float, D: float, poisson: float, stretch: Sequence[float] | np.ndarray = (1.0, 1.0),
+    lines: float = 0.0, foundation: ElasticFoundation | None = None, hinged: bool = False,
+) -> Sheet:  # fmt: skip
     """Sheet on a mesh, its law in the axes of the lines; the seams of a hinged one turn freely.
 
     stretch  natural stretch along and across the lines;  lines  their angle to x, rad;  the rest as in `Sheet`

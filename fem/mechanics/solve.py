@@ -83,14 +83,9 @@ class State:
 
 
 def state(
-    problem: Problem,
-    q: np.ndarray,
-    *,
-    closed: float = 1.0,
-    load: Load = 0.0,
-    regularisation: float = 0.0,
+    problem: Problem, q: np.ndarray, *, closed: float = 1.0, load: Load = 0.0, regularisation: float = 0.0,
     tangent: bool = False,
-) -> State:
+) -> State:  # fmt: skip
     """State at q (3, n_free) of the independent nodes under a load."""
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)

@@ -1,15 +1,4 @@
-"""Sutures that are tied one by one, and edges that touch: their energy, forces and tangent.
-
-A thread runs through stations, each the weighted mean of some nodes or a fixed point, and carries tension only:
-
-    Pi = k/2 <l - rest>^2,    l the length of the thread through its stations,    <a> = max(a, 0)
-
-A penalty tie holds two edges together along a bite, so that its force is what the skin pulls there, whatever the mesh:
-
-    Pi = k/2 mean of |gap - left|^2 over the bite,    left = 0 when it is tied
-
-Edges that are not sewn all along may part and not pass through each other: see `Contact`.
-"""
+"""Sutures tied one by one, and edges that touch: their energy, forces and tangent; <a> = max(a, 0)."""
 
 from dataclasses import dataclass, replace
 
@@ -18,7 +7,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Thread:
-    """A thread through stations, W x[nodes] + fixed."""
+    """A thread through stations, W x[nodes] + fixed, of length l, in tension only: Pi = k/2 <l - rest>^2."""
 
     nodes: np.ndarray  # (m,)
     W: np.ndarray  # (n_stations, m) weights of the nodes; a row sums to 1, or is 0 for a fixed point
@@ -31,7 +20,10 @@ class Thread:
 
 @dataclass(frozen=True)
 class PenaltyTie:
-    """Two edges held together over a bite: at each of its samples the gap W x[nodes] is drawn to `left`."""
+    """Two edges held together over a bite, with what the skin pulls there, whatever the mesh.
+
+    Pi = k/2 mean of |W x[nodes] - left|^2,    left = 0 when it is tied
+    """
 
     nodes: np.ndarray  # (m,)
     W: np.ndarray  # (n_samples, m) weights of the first edge's nodes, less those of the second's; a row sums to 0
@@ -70,13 +62,14 @@ def tension(tie: Thread | PenaltyTie, x: np.ndarray) -> float:
     """Force of a Thread or PenaltyTie at positions x (3, n), N: its tension, or the sum of all that it holds."""
     if isinstance(tie, Thread):
         return tie.stiffness * max(0.0, length(tie, x) - tie.rest)
-    return 0.0 if tie.left is None else tie.stiffness * float(np.linalg.norm((_gap(tie, x.T) - tie.left).mean(axis=0)))
+    pulled = 0.0 if tie.left is None else (tie.W @ x.T[tie.nodes] - tie.left).mean(axis=0)
+    return tie.stiffness * float(np.linalg.norm(pulled))
 
 
 def shortened(tie: Thread | PenaltyTie, x: np.ndarray, fraction: float) -> Thread | PenaltyTie:
     """A Thread or PenaltyTie drawn by a fraction of the way from what it is at x (3, n) to what is wanted of it."""
     if isinstance(tie, PenaltyTie):
-        return replace(tie, left=(1 - fraction) * _gap(tie, x.T))
+        return replace(tie, left=(1 - fraction) * (tie.W @ x.T[tie.nodes]))
     start = max(tie.wanted, length(tie, x))
     return replace(tie, rest=start + fraction * (tie.wanted - start))
 
@@ -101,15 +94,11 @@ def _threaded(thread, x):
     return k / 2 * excess**2, (k * excess * dl)[None], K[None]
 
 
-def _gap(tie, x):
-    return tie.W @ x[tie.nodes]
-
-
 def _penalised(tie, x):
     m = len(tie.nodes)
     if tie.left is None:
         return 0.0, np.zeros((1, m, 3)), np.zeros((1, m, m, 3, 3))
-    k, gap = tie.stiffness / len(tie.W), _gap(tie, x) - tie.left
+    k, gap = tie.stiffness / len(tie.W), tie.W @ x[tie.nodes] - tie.left
     K = np.einsum("mn,ij->mnij", k * tie.W.T @ tie.W, np.eye(3))
     return float((k * gap * gap).sum() / 2), (tie.W.T @ (k * gap))[None], K[None]
 

@@ -95,13 +95,9 @@ def flat_triangles(elements: np.ndarray) -> np.ndarray:
 
 
 def from_triangulation(
-    tri: skfem.MeshTri,
-    seams: Sequence[np.ndarray],
-    *,
-    rim_vertices: Sequence[int] | np.ndarray = (),
-    undermined: np.ndarray | None = None,
-    open_edges: Sequence[Sequence[int] | np.ndarray] = (),
-) -> Mesh:
+    tri: skfem.MeshTri, seams: Sequence[np.ndarray], *, rim_vertices: Sequence[int] | np.ndarray = (),
+    undermined: np.ndarray | None = None, open_edges: Sequence[Sequence[int] | np.ndarray] = (),
+) -> Mesh:  # fmt: skip
     """Mesh of quadratic triangles on a triangulation, with seams and rim given by its vertices.
 
     seams          each (2, k + 1) vertices along the two edges of a seam, matched and in order
@@ -114,14 +110,12 @@ def from_triangulation(
     boundary = tri.boundary_facets()
     on_rim = boundary[np.isin(tri.facets[:, boundary], rim_vertices).all(axis=0)]
     return Mesh(
-        X=np.hstack([tri.p, tri.p[:, tri.facets].mean(axis=1)]),
-        elements=np.vstack([tri.t, tri.nvertices + tri.t2f]),
-        tri=tri,
-        seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
+        X=np.hstack([tri.p, tri.p[:, tri.facets].mean(axis=1)]), elements=np.vstack([tri.t, tri.nvertices + tri.t2f]),
+        tri=tri, seams=tuple(np.array([_with_midpoints(tri, chain) for chain in pair]) for pair in seams),
         rim=np.unique(np.concatenate([rim_vertices, tri.nvertices + on_rim]).astype(int)),
         undermined=np.zeros(tri.nelements, bool) if undermined is None else undermined,
         open=tuple(_with_midpoints(tri, chain) for chain in open_edges),
-    )
+    )  # fmt: skip
 
 
 def facets_between(tri: skfem.MeshTri, pairs: np.ndarray) -> np.ndarray:

@@ -76,15 +76,11 @@ def sewn(
 
     moved = tuple(map(area, flaps))
     return Plan(
-        removed=tuple(map(around, removed)),
-        cuts=tuple(map(path, cuts)),
-        seams=tuple((path(first), path(second)) for first, second in seams),
-        open=tuple(map(path, open)),
-        undermined=shapely.union_all(moved) if moved else None,
-        flaps=moved,
-        held=area(pedicle) if pedicle else None,
+        removed=tuple(map(around, removed)), cuts=tuple(map(path, cuts)),
+        seams=tuple((path(first), path(second)) for first, second in seams), open=tuple(map(path, open)),
+        undermined=shapely.union_all(moved) if moved else None, flaps=moved, held=area(pedicle) if pedicle else None,
         points=points,
-    )
+    )  # fmt: skip
 
 
 def _pieces(points, known, names):

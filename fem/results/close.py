@@ -109,15 +109,13 @@ def write_numbers(
 
 def effort(closure: Closure) -> dict[str, Any]:
     """How a closure was computed, and the one before its cones were cut off, by the names that `run.json` uses."""
-    record = asdict(closure.effort, dict_factory=_rounded)
+    record = asdict(
+        closure.effort, dict_factory=lambda pairs: {k: round(v, 3) if k[-2:] == "_s" else v for k, v in pairs}
+    )
     if closure.trimmed is None:
         return record
     cuts = [{"cut_mm": cut, "cones_mm": heights} for cut, heights in closure.trimmed.tried]
     return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
-
-
-def _rounded(pairs):
-    return {name: round(value, 3) if name.endswith("_s") else value for name, value in pairs}
 
 
 def _warnings(case, numbers):

@@ -30,14 +30,12 @@ def _outside_tip_zones(closure):
 
 def skin_stress_max(closure: Closure) -> float:
     """Greatest principal Cauchy stress outside the tip zones, kPa."""
-    (_, stress), _ = closure.stress
-    return float(KPA * stress[_outside_tip_zones(closure)].max())
+    return float(KPA * closure.stress[0][1, _outside_tip_zones(closure)].max())
 
 
 def skin_stretch_max(closure: Closure) -> float:
     """Greatest principal stretch, from the unstressed state, outside the tip zones."""
-    _, stretch = closure.stress
-    return float(stretch[_outside_tip_zones(closure)].max())
+    return float(closure.stress[1][_outside_tip_zones(closure)].max())
 
 
 def skin_stress_p99(closure: Closure) -> float | None:
@@ -56,8 +54,7 @@ def skin_stress_p99(closure: Closure) -> float | None:
 
 def compressed_area(closure: Closure) -> float:
     """Reference area, mm2, where the smaller principal stress is below -1 kPa."""
-    (least, _), _ = closure.stress
-    return float(closure.sheet.membrane.weights[least < COMPRESSED].sum())
+    return float(closure.sheet.membrane.weights[closure.stress[0][0] < COMPRESSED].sum())
 
 
 def strain_energy(closure: Closure) -> float:
