@@ -221,11 +221,12 @@ def test_coverage(kind, shape, scatter, n, monkeypatch):
 
 
 @pytest.mark.slow
-def test_what_a_strip_does_not_tell():
+def test_what_a_strip_does_not_tell(monkeypatch):
     """One strip settles no more than its curve: of five parameters some are undetermined, and said to be.
 
-    With two of them known, the other three are.
+    With two of them known, the other three are. Few starts lead there as well.
     """
+    monkeypatch.setattr(estimate, "TRIES", 2)
     specimen = scattered("gasser-ogden-holzapfel", ALONG, scatter=0.01, seed=2)
     result = fit(specimen, "gasser-ogden-holzapfel")
     assert any(why.startswith("undetermined") for why in result.why.values())
