@@ -4,6 +4,7 @@ Lists, one entry a tip, run from left to right, then from below. Stress is singu
 stress and line tension leave out TIP_ZONE there; those that nothing is left for, in a wound of a few mm, are None.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -56,6 +57,6 @@ def measures(closure: Closure) -> dict[str, Any]:
     return {name: measure(closure) for name, measure in MEASURES.items()}
 
 
-def added_by_trimming(closure, measure):
+def added_by_trimming(closure: Closure, measure: Callable[[Closure], Any]) -> Any:
     """What cutting the cones off has added to a measure; None if they are left."""
     return closure.trimmed and measure(closure) - measure(closure.trimmed.before)

@@ -131,8 +131,7 @@ def line_tension_mid(closure: Closure) -> float | None:
 
 def suture_forces(closure: Closure, kind: str, *, when_tied: bool = False) -> list[float] | None:
     """Tensions, N, of the sutures of a kind as tied, when all are or each as soon as it was; None if there are none."""
-    sutures = closure.sutures
-    if sutures is None or kind not in sutures.kinds:
+    if (sutures := closure.sutures) is None or kind not in sutures.kinds:
         return None
     forces = sutures.when_tied if when_tied else sutures.at_end
     return [float(force) for force, of in zip(forces, sutures.kinds, strict=True) if of == kind]
