@@ -56,7 +56,8 @@ class Problem:
     sheet: Sheet
     constraints: Constraints
     pattern: Pattern
-    ldlt: Pardiso | Rslab
+    cholesky: Pardiso | Rslab  # of tangents on the way; one that is not positive need only be known as such
+    ldlt: Pardiso | Rslab  # of the tangent at the end
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     perturbation: np.ndarray  # (3, n) N, of a slight upward pressure on the way; it picks the side to which cones rise
     tol: float  # N, the largest force that is left on a node at the end
@@ -69,8 +70,8 @@ def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, to
     """Problem of a sheet and its constraints; pressure of the perturbation in MPa, the rest as in `Problem`."""
     stored = pattern(constraints.free, sheet.groups)
     area = reduced(constraints, at_nodes(sheet, sheet.membrane.weights @ sheet.shapes**2)[None])[0]
-    ldlt = solver(stored.indptr, stored.indices)
-    return Problem(sheet, constraints, stored, ldlt, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
+    cholesky, ldlt = (solver(stored.indptr, stored.indices, definite=definite) for definite in (True, False))
+    return Problem(sheet, constraints, stored, cholesky, ldlt, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
 
 
 @dataclass(frozen=True)
@@ -96,13 +97,24 @@ def state(
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)
 
 
-def factor(problem: Problem, data: np.ndarray, shift: float = 0.0) -> int:
-    """Negative pivots of the tangent plus `shift` (MPa/mm) times the area of each unknown; 1 if it is singular."""
+def _positive(problem, tangent, residual, shift=0.0):
+    """The shift (MPa/mm), times the area of each unknown, that makes the tangent positive; it is factored then."""
+    diagonal = problem.pattern.indptr[:-1]
+    while True:
+        values = tangent.copy()
+        values[diagonal] += shift * problem.area
+        if not _factored(problem, problem.cholesky, values):
+            return shift
+        shift = max(GROWTH * shift, residual / FIRST)
+        if not shift < LARGEST_SHIFT * residual:
+            raise NotConverged(f"no shift gives a positive tangent; forces of {residual:.1e} N are left; {ADVICE}")
+
+
+def _factored(problem, solver, values):
+    """Negative pivots of the matrix with these stored entries; 1 if it is singular."""
     start = time.perf_counter()
-    values = data.copy()
-    values[problem.pattern.indptr[:-1]] += shift * problem.area
     try:
-        negative = problem.ldlt.factor(values)
+        negative = solver.factor(values)
     except SingularMatrix:  # at the threshold of buckling: no more stable than a negative pivot
         negative = 1
     problem.effort.factorisations += 1
@@ -129,10 +141,7 @@ def newton(
             return q
         problem.effort.iterations += 1
         shift = shift / DECAY if shift > NEGLIGIBLE * residual else 0.0
-        while factor(problem, here.tangent, shift):
-            shift = max(GROWTH * shift, residual / FIRST)
-            if not shift < LARGEST_SHIFT * residual:
-                raise NotConverged(f"no shift gives a positive tangent; forces of {residual:.1e} N are left; {ADVICE}")
+        shift = _positive(problem, here.tangent, residual, shift)
         q, here = _lower(at, q, _answer(problem, here.forces), here)
     raise NotConverged(
         f"forces of {residual:.1e} N are left after {max_iter} iterations at closed = {closed:.3f}, "
@@ -142,7 +151,7 @@ def newton(
 
 def _answer(problem, forces):
     """Displacement (3, n_free) that balances forces (3, n_free), by the tangent factored last."""
-    return -problem.ldlt.solve(forces.T.ravel()).reshape(-1, 3).T
+    return -problem.cholesky.solve(forces.T.ravel()).reshape(-1, 3).T
 
 
 def _lower(at, q, d, here):
@@ -175,7 +184,8 @@ def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
     on = partial(state, problem, load=problem.perturbation, regularisation=PATH_REGULARISATION)
     q = on_the_way(problem, q, closed=0.0)
     problem.path.append((0.0, q))
-    factor(problem, on(q, closed=0.0, tangent=True).tangent)
+    here = on(q, closed=0.0, tangent=True)
+    _positive(problem, here.tangent, np.abs(here.forces).max())
     closed, step = 0.0, LARGEST_STEP
     while closed < 1:
         target = min(1.0, closed + step)
@@ -201,7 +211,6 @@ def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter
 
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the closed wound at rest without any aid, from others near. Raises as `closed_wound`."""
-    q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol)
     q = newton(problem, q, tol=problem.tol)
     if negative := negative_pivots(problem, q):
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
@@ -210,5 +219,6 @@ def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 def negative_pivots(problem: Problem, q: np.ndarray, *, closed: float = 1.0) -> int:
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself; noted in its effort."""
-    problem.effort.negative_pivots = factor(problem, state(problem, q, closed=closed, tangent=True).tangent)
+    tangent = state(problem, q, closed=closed, tangent=True).tangent
+    problem.effort.negative_pivots = _factored(problem, problem.ldlt, tangent)
     return problem.effort.negative_pivots

@@ -1,6 +1,7 @@
 """Sparse solvers against SuperLU and dense eigenvalues."""
 
 import platform
+from contextlib import suppress
 
 import numpy as np
 import pytest
@@ -95,6 +96,21 @@ def test_factored_again_with_the_same_analysis(name):
         assert ldlt.solve(b) == approx(np.linalg.solve(A, b), abs=1e-11)
         assert (values == before).all()
         assert (b == np.arange(30.0)).all()
+
+
+@pytest.mark.parametrize("name", HERE)
+def test_definite(name):
+    """A definite one solves a positive matrix, tells one that is not, though not how far, and then the next."""
+    n, b = 30, np.arange(30.0)
+    positive, indefinite = (random_symmetric(n, negative=k, seed=k) for k in (0, 4))
+    indptr, indices, values = stored(positive)
+    cholesky = SOLVERS[name](indptr, indices, definite=True)
+    for _ in range(2):
+        assert cholesky.factor(values) == 0
+        assert cholesky.solve(b) == approx(np.linalg.solve(positive, b), abs=1e-11)
+        assert cholesky.factor(stored(indefinite)[2]) > 0
+    with suppress(SingularMatrix):  # raised or counted
+        assert SOLVERS[name](np.array([0, 2, 3]), np.array([0, 1, 1]), definite=True).factor(np.ones(3)) > 0
 
 
 @pytest.mark.parametrize("name", HERE)

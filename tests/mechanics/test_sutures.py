@@ -175,11 +175,14 @@ def test_finer_sutures_come_near_the_running_one():
 
 @pytest.mark.slow
 def test_sutures_whose_bites_meet_are_a_running_one():
-    """Ten bites of 3.2 mm along an edge of 32.2 mm hold it all along: what a hinged running suture does, within 2 %."""
+    """Ten bites of 3.2 mm along an edge of 32.2 mm hold it all along: what a hinged running suture does, within 2 %.
+
+    The skin is slack enough for cones of 1.5 mm.
+    """
     written = """name: a
 wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
 closure: {undermine_mm: 6, CLOSURE}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 12, across_N_per_m: 6}}
+skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 4, across_N_per_m: 2}}
 bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 50}
 mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
