@@ -126,18 +126,3 @@ def warnings(content: dict[str, Any]) -> list[str]:
         for key in content["from_site"] or ()
         if key in known and given[key] != known[key].typical
     ]
-
-
-HEADINGS = "site", "skin mm", "law", "parameters", "along N/m", "across N/m", "ratio", "fat mm", "fat shear kPa"
-
-
-def rows() -> list[tuple[str, ...]]:
-    """Typical values of all sites and bench materials, a row of words each under HEADINGS."""
-    rest = [key for key in values(LIBRARY.anywhere) if key.startswith(("skin.tension.", "bed."))]
-    table = []
-    for name, entry in SITES.items():
-        law = ", ".join(f"{key} {value.typical:g}" for key, value in entry.law.parameters.items())
-        typical = {key: f"{value.typical:g}" for key, value in values(entry).items()}
-        cells = [typical.get(key, "-") for key in rest]
-        table.append((name, typical["skin.thickness_mm"], entry.law.kind, law, *cells))
-    return table

@@ -178,7 +178,7 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
     from fem.case.document import hint
 
     if name is None:
-        printing.print_table(site.HEADINGS, site.rows())
+        printing.print_table(printing.HEADINGS, printing.sites())
     elif name in site.SITES:
         print(printing.site(name, columns=printing.width()))
     else:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
 RANKS = {"best": "★", "worst": "▽"}
+HEADINGS = "site", "skin mm", "law", "parameters", "along N/m", "across N/m", "ratio", "fat mm", "fat shear kPa"
 
 
 def width() -> int:
@@ -42,6 +43,20 @@ def site(name: str, *, columns: int) -> str:
     sources = " ".join(value.source for value in known.values())
     cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]
     return "\n".join(sentences("cli/site", "report", name, entry, known, bed, cited, columns))
+
+
+def sites() -> list[tuple[str, ...]]:
+    """Typical values of all sites and bench materials, a row of words each under HEADINGS."""
+    from fem.case.site import LIBRARY, SITES, values
+
+    rest = [key for key in values(LIBRARY.anywhere) if key.startswith(("skin.tension.", "bed."))]
+    table = []
+    for name, entry in SITES.items():
+        law = ", ".join(f"{key} {value.typical:g}" for key, value in entry.law.parameters.items())
+        typical = {key: f"{value.typical:g}" for key, value in values(entry).items()}
+        cells = [typical.get(key, "-") for key in rest]
+        table.append((name, typical["skin.thickness_mm"], entry.law.kind, law, *cells))
+    return table
 
 
 def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:

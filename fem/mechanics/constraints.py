@@ -8,8 +8,8 @@ A node that is sewn follows its partner; the gap between them is that of the gap
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+
+from fem.plan.junctions import groups
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,7 @@ class Constraints:
 def constraints(x: np.ndarray, pairs: np.ndarray, held: np.ndarray) -> Constraints:
     """Constraints on nodes at x (3, n): pairs (2, k) are sewn, `held` nodes stay; gaps are those of x."""
     n = x.shape[1]
-    links = coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n))
-    group = connected_components(links, directed=False)[1]
+    group = groups(n, pairs)
     order = np.concatenate([held, np.arange(n)])  # a held node leads its group, else the first one
     leaders = order[np.unique(group[order], return_index=True)[1]]
     leader = leaders[group]

@@ -82,8 +82,7 @@ class Rslab:
         import rslab
 
         n = indptr.size - 1
-        # the upper triangle by rows is the lower triangle by columns
-        lower = csc_array((np.ones(indices.size), indices, indptr), shape=(n, n))
+        lower = csc_array((np.ones(indices.size), indices, indptr), shape=(n, n))  # the upper one by rows
         self._symbolic = rslab.analyze(lower, path="ldlt")
         self._factor: Any = None
 

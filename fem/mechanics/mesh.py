@@ -7,14 +7,13 @@ import gmsh
 import numpy as np
 import shapely
 import skfem
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
 from fem.geometry.curve import turn
 from fem.mechanics.edges import GROWTH, SAME, Marks, edge_points, graded, pulled_aside, skin_on_left
 from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation
+from fem.plan.junctions import groups
 from fem.plan.plan import Plan
 
 # Our choices. SWELL: size at the undermined zone's border over size at the wound; the cones rise between the two, and
@@ -167,8 +166,7 @@ def _numbered(lines):
     """Distinct points (2, n) of lines (2, k + 1), and each line as point numbers."""
     x = np.hstack(lines)
     pairs = cKDTree(x.T).query_pairs(SAME, output_type="ndarray").T
-    same = coo_array((np.ones(pairs.shape[1]), pairs), shape=(x.shape[1],) * 2)
-    number = connected_components(same, directed=False)[1]
+    number = groups(x.shape[1], pairs)
     first = np.unique(number, return_index=True)[1]
     return x[:, first], np.split(number, np.cumsum([line.shape[1] for line in lines])[:-1])
 

@@ -60,9 +60,7 @@ def tapering(
 def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
-    return [
-        _thread([_patch(mesh, place, bite_mm)], np.append(place, 0.0), wanted=0.0, kind="anchor") for place in places.T
-    ]
+    return [_thread([_patch(mesh, X, bite_mm)], np.append(X, 0.0), wanted=0.0, kind="anchor") for X in places.T]
 
 
 def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> Contact:

@@ -156,12 +156,8 @@ def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
     for k, (first, second) in enumerate(mesh.seams, start=1):
         seam[second], seam[first] = -k, k
     rim[mesh.rim] = 1
-    written = meshio.Mesh(
-        mesh.flat.T,
-        [("triangle6", mesh.elements.T)],
-        point_data={"seam": seam, "rim": rim},
-        cell_data={"undermined": [mesh.undermined.astype(np.int32)]},
-    )
+    zone = {"undermined": [mesh.undermined.astype(np.int32)]}
+    written = meshio.Mesh(mesh.flat.T, [("triangle6", mesh.elements.T)], {"seam": seam, "rim": rim}, cell_data=zone)
     vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
     written.write(vtu)
     written.write(msh, file_format="gmsh")

@@ -80,8 +80,8 @@ def _ledger(plan):
     n, sewn, first = 2 * len(edges), 2 * len(plan.seams), 4 * np.arange(len(plan.seams))
     around = np.stack([2 * np.arange(len(edges)) + 1, 2 * follow])
     joined = np.hstack([around, [first, first + 3], [first + 1, first + 2]])
-    group, rims = _groups(n, joined), np.arange(2 * sewn, n).reshape(-1, 2).T
-    loops = len(set(_groups(n, np.hstack([joined, rims]))[2 * sewn :].tolist()))
+    group, rims = groups(n, joined), np.arange(2 * sewn, n).reshape(-1, 2).T
+    loops = len(set(groups(n, np.hstack([joined, rims]))[2 * sewn :].tolist()))
     stops = np.hstack([edge.ends[:, 1:] for edge in edges])
     met = []
     for e in (np.flatnonzero(group[1::2] == g) for g in dict.fromkeys(group.tolist())):
@@ -92,7 +92,7 @@ def _ledger(plan):
     return (*met, *(at for k in range(len(plan.seams)) for at in _along(plan, k))), loops
 
 
-def _groups(n, pairs):
+def groups(n: int, pairs: np.ndarray) -> np.ndarray:
     """Number of the group (n,) that each of n things belongs to, joined by pairs (2, m)."""
     graph = coo_array((np.ones(len(pairs[0])), tuple(pairs)), shape=(n, n))
     return connected_components(graph, directed=False)[1]
@@ -163,7 +163,7 @@ def _refuse_unsewn(cut, sewn):
     """Raise ValueError unless the edges that are cut, skin on their left, are just those that are sewn or left open."""
     wanted, given = ([*_pieces(curves, [*cut, *sewn])] for curves in (cut, sewn))
     places = np.array([piece.point(np.array([0, 0.5, 1])).T.ravel() for piece in wanted + given])
-    group = _groups(len(places), cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
+    group = groups(len(places), cKDTree(places).query_pairs(10 * SAME, output_type="ndarray").T)
     is_cut, is_sewn = (np.bincount(of, minlength=len(places)) for of in np.split(group, [len(wanted)]))
     for bad, words in [
         (is_cut > 1, "is cut twice"),

@@ -13,10 +13,8 @@ WRITTEN = {"N_per_m": "N/m", "mm2": "mm²", "mm3": "mm³", "deg": "°"}  # units
 UNITS = *WRITTEN, "kPa", "mm", "mJ", "N", "s", ""
 DIGITS = {"mm": 1, "mJ": 1, "N": 2, "": 2}  # decimals printed; else none
 FURTHER = "Further numbers"
-RENAMED = {  # measures by their former names, read for this version
-    "passed_through_mm2": "self_intersection_mm2",
-    "loosened_area_mm2": "undermined_area_mm2",
-}
+# Former names of measures, still read with a warning -> present ones.
+RENAMED = {"passed_through_mm2": "self_intersection_mm2", "loosened_area_mm2": "undermined_area_mm2"}
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from scipy.optimize import minimize_scalar
 
 from fem.case.case import Case, key, schema, text, warnings
 from fem.case.document import parse
-from fem.case.site import LIBRARY, RATIO, SITES, rows, springs, values
-from fem.cli.printing import site
+from fem.case.site import LIBRARY, RATIO, SITES, springs, values
+from fem.cli.printing import site, sites
 from fem.errors import BadCase
 
 ROOT = Path(__file__).parents[2]
@@ -309,7 +309,7 @@ def test_sites_prints_a_plain_table():
     head, *lines = [line.rstrip() for line in printed.splitlines()]
     assert (errors, code, "\x1b" in printed) == ("", 0, False)
     assert re.split(r"\s{2,}", head.strip())[:3] == ["site", "skin mm", "law"]
-    assert [tuple(re.split(r"\s{2,}", line.strip())) for line in lines] == rows()
+    assert [tuple(re.split(r"\s{2,}", line.strip())) for line in lines] == sites()
     assert lines[0].split() == "forearm 1.1 neo-hooke shear_kPa 43 8.8 4.4 2 4 0.53".split()
 
 
