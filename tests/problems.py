@@ -32,13 +32,13 @@ KEYS = {  # of one outline of every kind, about 20 mm wide
     "traced": {"points_mm": tuple((25 * cos(t) + 4 * cos(2 * t), 9 * sin(t) + 2 * sin(2 * t)) for t in EGG)},
 }
 EVERY_KIND = {kind: OUTLINES[kind](**keys) for kind, keys in KEYS.items()} | {
-    "lens-with-two-ms": OUTLINES["lens-with-m"](**KEYS["lens-with-m"] | {"m_at": "both", "m_tip_deg": 60.0}),
+    "lens-with-two-ms": OUTLINES["lens-with-m"](**KEYS["lens-with-m"] | {"m_at": "both", "m_tip_rad": pi / 3}),
 }
 
 
 def rubber(modulus):
     """Neo-Hookean law of the given Young's modulus at small strain, E = 3 mu, MPa."""
-    return partial(neo_hooke, shear_kPa=1e3 * modulus / 3)
+    return partial(neo_hooke, shear_MPa=modulus / 3)
 
 
 def flat(mesh):

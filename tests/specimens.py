@@ -1,13 +1,12 @@
 """Tension tests of invented skin: states of a specimen, and the stresses of a law in them with scatter."""
 
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
+from fem.case import physical
 from fem.fit.estimate import stresses
 from fem.fit.tensile import Measured
-from fem.material.laws import LAWS
 
 GRID = np.linspace(1.02, 1.4, 12)
 ALONG = [(a, None) for a in GRID]  # a strip cut along the lines; None: not measured, free of stress
@@ -39,7 +38,7 @@ def states(stretches, *, nominal=True):
 
 def law(kind, **changes):
     """One of the laws, with the parameters of TRUE but for the changes."""
-    return partial(LAWS[kind], **(TRUE[kind] | changes))
+    return physical.law({"kind": kind} | TRUE[kind] | changes)
 
 
 def scattered(kind, stretches, *, scatter=0.0, seed=0, nominal=True):

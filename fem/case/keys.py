@@ -41,7 +41,8 @@ Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", desc
 def variants(functions: Mapping[str, Callable], tag: str, common: Mapping[str, Any] = NONE) -> Any:
     """The type of a block that names one of the functions under `tag` and gives its keyword arguments and common keys.
 
-    An argument without annotation is a positive number; its description is its line in the docstring.
+    An argument in MPa or rad is a key in kPa or degrees, see `physical.key_of`. Of the key are the range, which is the
+    annotation, a positive number without one, and the description, which is the line of the docstring on it.
     """
     models = []
     for name, function in functions.items():
@@ -55,10 +56,12 @@ def _keys(function):
     """The keyword arguments of a function as keys of a case: type and field by name."""
     hints, spec = get_type_hints(function, include_extras=True), inspect.getfullargspec(function)
     keys = {}
-    for key in spec.kwonlyargs:
+    for name in spec.kwonlyargs:
+        key, factor = physical.key_of(name)
         meaning = re.search(rf"^ *{key} {{2,}}(.+)$", inspect.getdoc(function) or "", re.MULTILINE)
-        start = (spec.kwonlydefaults or {}).get(key, ...)
-        keys[key] = (hints.get(key, Positive), Field(start, description=meaning and meaning[1]))
+        start = (spec.kwonlydefaults or {}).get(name, ...)
+        start = round(start / factor, 9) if isinstance(start, float) else start  # without the round-off of degrees
+        keys[key] = (hints.get(name, Positive), Field(start, description=meaning and meaning[1]))
     return keys
 
 

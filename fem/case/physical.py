@@ -1,9 +1,10 @@
 """Parts of a case → outline, plan, law and stiffness in mm, N, MPa, rad: where kPa, N/m and degrees end."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 from inspect import getfullargspec
+from math import pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,22 +12,38 @@ import numpy as np
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import OUTLINES
 from fem.material.laws import LAWS, Law
-from fem.material.skin import left_after, stretch_under, tension
+from fem.material.skin import N_PER_M, left_after, stretch_under, tension
 from fem.plan.plan import Plan, stitches, undermined
 from fem.plan.techniques import TECHNIQUES
-from fem.plan.trim import ENDS, extended
+from fem.plan.trim import ENDS, extended, trimmed
 
 if TYPE_CHECKING:
     from fem.case.case import Case
     from fem.case.keys import Bed, Tension, Wound
 
-KPA, N_PER_M = 1e3, 1e3  # of 1 MPa, of 1 N/mm: measures, pictures and pages are in kPa and N/m
+KEYS = {"MPa": ("kPa", 1e-3), "rad": ("deg", pi / 180)}  # unit of an argument -> of its key, that in the first
 RECENT = 32  # plans and stretches that are kept; our choice, a comparison shows fewer cases
 
 
-def outline(shape: Any) -> Outline:
+def key_of(argument: str) -> tuple[str, float]:
+    """Key that an argument of an outline, technique or law comes from, and one of its unit in the argument's."""
+    name, between, unit = argument.rpartition("_")
+    unit, factor = KEYS.get(unit, (unit, 1.0))
+    return name + between + unit, factor
+
+
+def arguments(function: Callable, block: Any) -> dict[str, Any]:
+    """Arguments in mm, MPa and rad of an outline, technique or law, of a block of a case, in mm, kPa and degrees."""
+    given, known = dict(block), {}
+    for name in getfullargspec(function).kwonlyargs:
+        key, factor = key_of(name)
+        known[name] = factor * given[key] if isinstance(given[key], int | float) else given[key]
+    return known
+
+
+def outline(block: Any) -> Outline:
     """The outline that a case's `wound.outline` describes. Raises ValueError if it cannot be."""
-    return OUTLINES[shape.kind](**shape.model_dump(exclude={"kind"}))
+    return OUTLINES[block.kind](**arguments(OUTLINES[block.kind], block))
 
 
 def plan(case: "Case") -> Plan:
@@ -36,23 +53,21 @@ def plan(case: "Case") -> Plan:
 
 def plan_of(closure: Any, wound: "Wound") -> Plan:
     """The sewing plan of a case's `closure` and `wound`. Raises ValueError if it cannot be drawn."""
-    keys = {key for part in (TECHNIQUES[closure.technique], undermined) for key in getfullargspec(part).kwonlyargs}
-    return _plan(wound.outline.model_dump_json(), closure.model_dump_json(include={"technique", *keys}))
+    parts = [arguments(part, closure) for part in (TECHNIQUES[closure.technique], undermined)]
+    return _plan(wound.outline, closure.technique, json.dumps(parts))
 
 
 @lru_cache(RECENT)
-def _plan(shape, closure):
-    """The plan of an outline and what of a closure it rests on, both as JSON, in which floats keep all digits."""
-    shape, closure = json.loads(shape), json.loads(closure)
-    zone = {key: closure.pop(key) for key in getfullargspec(undermined).kwonlyargs}
-    outline = OUTLINES[shape.pop("kind")](**shape)
-    return undermined(TECHNIQUES[closure.pop("technique")](outline, **closure), **zone)
+def _plan(shape, technique, parts):
+    """The plan of an outline and what of a closure it rests on, which is JSON, in which floats keep all digits."""
+    of_technique, of_zone = json.loads(parts)
+    return undermined(TECHNIQUES[technique](outline(shape), **of_technique), **of_zone)
 
 
 def excised(case: "Case") -> Outline:
     """The outline of what a case takes out: that of the wound, its ends cut further where the closure is trimmed."""
     wound = outline(case.wound.outline)
-    return extended(wound, **case.closure.model_dump()) if case.closure.technique == "trimmed" else wound
+    return extended(wound, **arguments(trimmed, case.closure)) if case.closure.technique == "trimmed" else wound
 
 
 def cut_by(case: "Case", lengths: Sequence[float]) -> "Case":
@@ -68,9 +83,10 @@ def tying(plan: Plan, sutures: Any) -> list[tuple[int, float]]:
     return stitches(plan, spacing=sutures.spacing_mm, order=sutures.numbers or sutures.order)
 
 
-def law(chosen: Any) -> Law:
-    """The law that a case's `skin.law` describes: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
-    return partial(LAWS[chosen.kind], **chosen.model_dump(exclude={"kind"}))
+def law(block: Any) -> Law:
+    """The law that a case's `skin.law`, or a mapping of its keys, describes: C (3, ...) -> psi, dpsi/dC, d2psi/dC2."""
+    function = LAWS[dict(block)["kind"]]
+    return partial(function, **arguments(function, block))
 
 
 def pretension_N_per_m(law: Law, prestretch: np.ndarray, *, h: float) -> list[float]:

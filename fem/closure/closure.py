@@ -5,8 +5,8 @@ from functools import cached_property
 
 import numpy as np
 
-from fem.case.physical import KPA
 from fem.geometry.outlines import Outline
+from fem.material.skin import KPA
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
 from fem.mechanics.solve import Effort
 from fem.mechanics.ties import TiedSutures

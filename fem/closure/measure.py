@@ -7,8 +7,6 @@ stress and line tension leave out TIP_ZONE there; those that nothing is left for
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
-
 from fem.closure.closure import Closure
 from fem.closure.measures import cones, scars, skin
 from fem.geometry.outlines import facts
@@ -46,7 +44,7 @@ MEASURES = {
     "self_intersection_mm2": skin.self_intersection,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,
-    "tip_angles_deg": lambda closure: np.degrees(closure.outline.tip_angles).tolist(),
+    "tip_angles_deg": lambda closure: facts(closure.outline)["tip_angles_deg"],
     "length_to_width": lambda closure: facts(closure.outline)["length_to_width"],
     "strain_energy_mJ": skin.strain_energy,
 }

@@ -6,20 +6,20 @@ limit, half of the range for the others. So neither units nor magnitudes matter.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, lru_cache, partial
+from functools import cache, lru_cache
 from itertools import product
-from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
 from scipy.optimize.elementwise import find_root
 from scipy.stats import f, qmc, t
 
+from fem.case import physical
 from fem.case.case import schema
 from fem.errors import NotFitted
 from fem.fit.tensile import Measured
-from fem.material.laws import LAWS
-from fem.material.skin import tension
+from fem.material.laws import Law
+from fem.material.skin import KPA, tension
 
 CONFIDENCE = 0.95
 DECADES = -6.0, 9.0  # in which parameters without an upper limit are sought; our choice, beyond all skin
@@ -71,10 +71,9 @@ class Search:
         span = np.where(limited, self.high, self.low) - self.low
         return np.where(limited, self.low + span * (z + 1) / 2, 10.0**z)
 
-    def law(self, z: np.ndarray) -> Callable:
-        """The law at z (k,): C -> psi, dpsi/dC, d2psi/dC2."""
-        law: Any = LAWS[self.kind]
-        return partial(law, **self.held, **dict(zip(self.keys, self.values(z), strict=True)))
+    def law(self, z: np.ndarray) -> Law:
+        """The law at z (k,)."""
+        return physical.law({"kind": self.kind, **self.held, **dict(zip(self.keys, self.values(z), strict=True))})
 
 
 @cache
@@ -169,7 +168,7 @@ def stretches(law: Callable, measured: Measured) -> np.ndarray:
 def _as_measured(law, stretch, measured):
     """Of the stresses at stretches (2, n), those that were measured (m,), kPa."""
     at = measured.axis, measured.state
-    return 1e3 * tension(law, stretch, h=1.0)[at] / np.where(measured.nominal, stretch[at], 1.0)
+    return KPA * tension(law, stretch, h=1.0)[at] / np.where(measured.nominal, stretch[at], 1.0)
 
 
 def slopes(search: Search, z: np.ndarray, stretch: np.ndarray, measured: Measured) -> np.ndarray:

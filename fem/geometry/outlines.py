@@ -1,7 +1,8 @@
 """Outlines of excised skin, about the origin, ends on the x axis (closed forms: README); ValueError for bad sizes."""
 
 from collections.abc import Callable
-from math import asin, atan, atan2, cos, degrees, pi, radians, sin, sqrt, tan
+from dataclasses import replace
+from math import asin, atan, atan2, cos, degrees, pi, sin, sqrt, tan
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -9,11 +10,11 @@ import shapely
 from annotated_types import Ge, Gt, Le, Lt
 from scipy.special import ellipe, ellipeinc
 
-from fem.geometry.curve import Coordinate, Curve, Length, Outline, arc, chained, part, polyline, samples, smooth, swept
+from fem.geometry.curve import Coordinate, Length, Outline, arc, chained, part, polyline, samples, smooth, swept
 from fem.geometry.polygon import polygon, traced
 
 Ends = Literal["left", "right", "both"]
-TipAngle = Annotated[float, Gt(0), Lt(180)]  # degrees
+TipAngle = Annotated[float, Gt(0), Lt(180)]  # degrees, of the key, as is its line of a docstring
 ROUND_OFF = 1e-14  # of an angle, rad
 SWAY = 0.25  # of the length; our choice, the middle line then crosses the axis at 57 degrees
 
@@ -146,7 +147,7 @@ def lazy_s(*, length_mm: Length, width_mm: Length, sway_mm: Coordinate) -> Outli
 
 
 def lens_with_m(
-    *, length_mm: Length, width_mm: Length, shorter_mm: Length, m_at: Ends = "right", m_tip_deg: TipAngle | None = None
+    *, length_mm: Length, width_mm: Length, shorter_mm: Length, m_at: Ends = "right", m_tip_rad: TipAngle | None = None
 ) -> Outline:
     """A lens with an M-plasty: an end is cut off, and a flap of skin with its point on the axis is kept there.
 
@@ -163,7 +164,7 @@ def lens_with_m(
         raise ValueError(f"shorter_mm {shorter_mm:g} is not less than half of length_mm {length_mm:g}")
     t = asin(x / R)  # the slope of the edge at its tip
     y = R * (cos(t) - cos(theta))
-    angle = 2 * t if m_tip_deg is None else radians(m_tip_deg)
+    angle = 2 * t if m_tip_rad is None else m_tip_rad
     least, most = t + atan2(y, x), t + pi / 2
     if not least <= angle < most:
         raise ValueError(
@@ -265,10 +266,8 @@ def _not_wider_than_long(length, width):
 
 def _symmetric(upper, tip_angles, length, width, area, **more):
     """The outline of an upper edge and its mirror image."""
-    flip = np.diag([1.0, -1.0])
-    lower = Curve(
-        lambda s: flip @ upper.point(s), lambda s, side=1: flip @ upper.tangent(s, side), upper.length, upper.corners
-    )
+    Q = np.diag([1.0, -1.0])
+    lower = replace(upper, point=lambda s: Q @ upper.point(s), tangent=lambda s, side=1: Q @ upper.tangent(s, side))
     return Outline(upper, lower, tip_angles, length, width, area, **more)
 
 

@@ -2,8 +2,8 @@
 
 A law takes C (3, ...), the C11, C22, C12 of the right Cauchy-Green tensor in the axes of the lines, and returns the
 energy per reference volume psi (...), dpsi/dC (3, ...) and d2psi/dC2 (3, 3, ...) of an incompressible sheet in plane
-stress, MPa. C12 counts as one variable. Adding a law: one function and one entry in LAWS; its keyword arguments are the
-keys of a case file, and the docstring's line on each is their description.
+stress, MPa. C12 counts as one variable. Adding a law: one function, listed in KINDS; an argument in MPa or rad is a key
+of a case in kPa or degrees, and its range and its line of the docstring, the schema's description, are of that key.
 """
 
 from collections.abc import Callable
@@ -17,25 +17,9 @@ Positive = Annotated[float, Gt(0)]
 Response = tuple[np.ndarray, np.ndarray, np.ndarray]  # psi (...), dpsi/dC (3, ...), d2psi/dC2 (3, 3, ...), MPa
 Law = Callable[[np.ndarray], Response]  # of C (3, ...), its parameters given
 
-# Of Ogden's law. Within 1 a taut sheet softens; 50 is our choice, beyond all skin, and a stretch of 1000 still has
-# finite stiffness.
+# Of Ogden's law: within 1 a taut sheet softens; 50, our choice, is beyond all skin and finite at a stretch of 1000.
 EXPONENTS = (-50.0, -1.0), (1.0, 50.0)
-_EXPONENTS = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for low, high in EXPONENTS]}
 LARGEST_GROWTH = 300.0  # of fibres, k2 E^2; our choice, 1e130 is beyond all skin: met on trial only, it must be finite
-
-
-def neo_hooke(C: np.ndarray, *, shear_kPa: Positive) -> Response:
-    """Neo-Hookean skin, whose modulus hardly changes with stretch.
-
-        psi = mu/2 (I1 - 3),    I1 = tr C + 1/det C
-
-    shear_kPa  shear modulus mu, kPa
-
-    Source: Holzapfel (2000), ch. 6.
-    """
-    mu = 1e-3 * shear_kPa
-    I1, dI1, ddI1 = _lengthening(C)
-    return mu / 2 * I1, mu / 2 * dI1, mu / 2 * ddI1
 
 
 def _outside_one(exponent: float) -> float:
@@ -46,12 +30,24 @@ def _outside_one(exponent: float) -> float:
     return exponent
 
 
-def ogden(
-    C: np.ndarray,
-    *,
-    shear_kPa: Positive,
-    exponent: Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_EXPONENTS)],
-) -> Response:
+_SCHEMA = {"type": "number", "anyOf": [{"minimum": low, "maximum": high} for low, high in EXPONENTS]}
+Exponent = Annotated[float, AfterValidator(_outside_one), WithJsonSchema(_SCHEMA)]
+
+
+def neo_hooke(C: np.ndarray, *, shear_MPa: Positive) -> Response:
+    """Neo-Hookean skin, whose modulus hardly changes with stretch.
+
+        psi = mu/2 (I1 - 3),    I1 = tr C + 1/det C
+
+    shear_kPa  shear modulus mu, kPa
+
+    Source: Holzapfel (2000), ch. 6.
+    """
+    I1, dI1, ddI1 = _lengthening(C)
+    return shear_MPa / 2 * I1, shear_MPa / 2 * dI1, shear_MPa / 2 * ddI1
+
+
+def ogden(C: np.ndarray, *, shear_MPa: Positive, exponent: Exponent) -> Response:
     """Ogden's one-term skin, which stiffens with a power of the stretch.
 
         psi = 2 mu / alpha^2 (sum of the three principal stretches to the power alpha - 3)
@@ -61,7 +57,7 @@ def ogden(
 
     Source: Ogden (1972); Holzapfel (2000), ch. 6.
     """
-    p, factor = exponent / 2, 2e-3 * shear_kPa / exponent**2
+    p, factor = exponent / 2, 2 * shear_MPa / exponent**2
     J2, dJ2, ddJ2 = _det(C)
     e, de, turn, x = _principal(C, J2)
     ratio = np.divide(np.sinh((p - 1) * x), np.sinh(x), out=np.full_like(x, p - 1), where=x > 0)
@@ -76,8 +72,8 @@ def ogden(
 
 
 def gasser_ogden_holzapfel(
-    C: np.ndarray, *, shear_kPa: Positive, fibre_kPa: Positive, stiffening: Positive,
-    dispersion: Annotated[float, Ge(0), Le(1 / 3)], fibre_angle_deg: Annotated[float, Ge(0), Le(90)],
+    C: np.ndarray, *, shear_MPa: Positive, fibre_MPa: Positive, stiffening: Positive,
+    dispersion: Annotated[float, Ge(0), Le(1 / 3)], fibre_angle_rad: Annotated[float, Ge(0), Le(90)],
 ) -> Response:  # fmt: skip
     """Skin with two families of dispersed fibres, symmetric about the lines, that carry no compression.
 
@@ -92,10 +88,10 @@ def gasser_ogden_holzapfel(
 
     Source: Gasser, Ogden & Holzapfel (2006).
     """
-    k1, k2 = 1e-3 * fibre_kPa, stiffening
+    k1, k2 = fibre_MPa, stiffening
     I1, dI1, ddI1 = _lengthening(C)
-    psi, dpsi, ddpsi = neo_hooke(C, shear_kPa=shear_kPa)
-    cos, sin = np.cos(np.radians(fibre_angle_deg)), np.sin(np.radians(fibre_angle_deg))
+    psi, dpsi, ddpsi = neo_hooke(C, shear_MPa=shear_MPa)
+    cos, sin = np.cos(fibre_angle_rad), np.sin(fibre_angle_rad)
     for m in ((cos, sin), (cos, -sin)):
         dI4 = _column([m[0] ** 2, m[1] ** 2, 2 * m[0] * m[1]], C)
         I4 = (dI4 * (C - _column([1, 1, 0], C))).sum(axis=0)  # minus 1, without round-off at C = 1: fibres slacken
@@ -110,11 +106,8 @@ def gasser_ogden_holzapfel(
     return psi, dpsi, ddpsi
 
 
-LAWS: dict[str, Callable[..., Response]] = {
-    "neo-hooke": neo_hooke,
-    "ogden": ogden,
-    "gasser-ogden-holzapfel": gasser_ogden_holzapfel,
-}
+KINDS = neo_hooke, ogden, gasser_ogden_holzapfel
+LAWS: dict[str, Callable[..., Response]] = {law.__name__.replace("_", "-"): law for law in KINDS}
 
 
 def _lengthening(C):

@@ -15,6 +15,7 @@ from fem.material.laws import Law, young_modulus
 # The search for the prestretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
 BENDING_POISSON = 0.5  # incompressible skin
+KPA, N_PER_M = 1e3, 1e3  # of 1 MPa, of 1 N/mm: messages, measures, pictures and pages are in kPa and N/m
 
 
 def tension(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
@@ -59,7 +60,7 @@ def stretch_under(law: Law, wanted: Sequence[float] | np.ndarray, *, h: float) -
         e = root(excess, near, jac=slope, tol=1e-14).x
         left = np.abs(excess(e)).max()
     if not left <= 1e-10 * max(np.abs(wanted).max(), h * young_modulus(law)):  # nor is nan
-        raise ValueError(f"no natural stretch gives a tension of {1e3 * wanted} N/m in this law")
+        raise ValueError(f"no natural stretch gives a tension of {N_PER_M * wanted} N/m in this law")
     return np.exp(e)
 
 

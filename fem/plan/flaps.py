@@ -5,7 +5,7 @@ An outline of a shape that a flap is not for, and sizes that do not fit, raise V
 """
 
 from collections.abc import Callable
-from math import acos, asin, cos, hypot, pi, radians, sin, sqrt
+from math import acos, asin, cos, hypot, pi, sin, sqrt
 from typing import Annotated, Literal
 
 import numpy as np
@@ -19,13 +19,13 @@ from fem.plan.plan import Plan
 EXACT = 1e-9  # share by which an outline may miss the shape that a flap asks for
 LIMIT = 0.98  # of the way to a limit that a cut may come; our choice, the rest is a bridge that can be meshed
 
-Limb = Annotated[float, Ge(20), Le(90)]  # degrees
-Lobe = Annotated[float, Ge(30), Le(60)]  # degrees
+Limb = Annotated[float, Ge(20), Le(90)]  # degrees, of the key, as is its line of a docstring
+Lobe = Annotated[float, Ge(30), Le(60)]  # the same
 Upper = Literal["upper", "lower"]
 Side = Literal["left", "right"]
 
 
-def z_plasty(outline: Outline, *, angle_deg: Limb = 60.0, limb_mm: Size = None, first_limb: Upper = "upper") -> Plan:
+def z_plasty(outline: Outline, *, angle_rad: Limb = pi / 3, limb_mm: Size = None, first_limb: Upper = "upper") -> Plan:
     """Z-plasty: two triangular flaps on either side of a cut change places, which lengthens the skin along the cut.
 
     angle_deg   between the central limb and either of the others, degrees; 20 to 90; 60 turns the limb by 90
@@ -35,7 +35,7 @@ def z_plasty(outline: Outline, *, angle_deg: Limb = 60.0, limb_mm: Size = None, 
     if outline.width:
         raise ValueError("a z-plasty takes no skin; wanted an outline of kind slit, its central limb")
     a, side = outline.length / 2, outline.length if limb_mm is None else limb_mm
-    limb = side * _way(radians(angle_deg))
+    limb = side * _way(angle_rad)
     B, C = np.array([-a, 0.0]), np.array([a, 0.0])
     points = dict(A=B + limb, B=B, C=C, D=C - limb)
     return _drawn(points, first_limb == "lower", cuts="ABCD", seams="CD-CB BA-BC AB-CD", flaps="ABC BCD")
@@ -156,7 +156,7 @@ def v_y(outline: Outline, *, flap_mm: Size = None, pedicle: Annotated[float, Gt(
 
 
 def bilobed(
-    outline: Outline, *, lobe_deg: Lobe = 45.0, pivot_mm: Size = None, second_mm: Size = None, lobes: Upper = "upper"
+    outline: Outline, *, lobe_rad: Lobe = pi / 4, pivot_mm: Size = None, second_mm: Size = None, lobes: Upper = "upper"
 ) -> Plan:
     """Bilobed flap: a lobe of the wound's size turns into it, and a second, narrower one into the bed of the first.
 
@@ -167,7 +167,7 @@ def bilobed(
     """
     if not _has(outline, pi * outline.length, pi / 4 * outline.length**2):
         raise ValueError("a bilobed flap wants a circle")
-    r, lobe = outline.length / 2, radians(lobe_deg)  # Zitelli (1989, from memory)
+    r, lobe = outline.length / 2, lobe_rad  # Zitelli (1989, from memory)
     D = 2 * r if pivot_mm is None else pivot_mm
     if not r / LIMIT <= D <= LIMIT * r / sin(lobe / 2):
         raise ValueError(

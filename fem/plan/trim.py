@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from math import atan2, cos, pi, radians, tau
+from math import atan2, cos, pi, tau
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -16,7 +16,7 @@ from fem.geometry.polygon import widest
 from fem.plan.plan import Plan, Surplus, side_to_side
 
 HOW = Literal["straight", "angled", "m", "none"]
-Turn = Annotated[float, Ge(-80), Le(80)]  # degrees
+Turn = Annotated[float, Ge(-80), Le(80)]  # degrees, of the key, as is its line of a docstring
 SAMPLES = 2000  # of an edge, between which a touching point is sought; our choice
 CHORDS = 200  # of an edge, where its width is measured
 SMOOTH = 1e-5  # rad: a cut that meets an edge at less touches it
@@ -26,7 +26,7 @@ ENDS = "left", "right"
 
 def trimmed(
     outline: Outline, *, left: HOW = "straight", right: HOW = "straight", left_mm: Size = None, right_mm: Size = None,
-    left_deg: Turn = 60.0, right_deg: Turn = 60.0, left_shorter_mm: Size = None, right_shorter_mm: Size = None,
+    left_rad: Turn = pi / 3, right_rad: Turn = pi / 3, left_shorter_mm: Size = None, right_shorter_mm: Size = None,
     under_mm: Size = None, surplus: Surplus = "shared", eased_mm: Size = None,
 ) -> Plan:  # fmt: skip
     """Closed side to side, the cones looked at and cut off, and closed again.
@@ -46,7 +46,7 @@ def trimmed(
     """
     if under_mm is not None and left == right == "none":
         raise ValueError("under_mm is for cones that are cut off, and both ends are left")
-    known = dict(left=left, right=right, left_mm=left_mm, right_mm=right_mm, left_deg=left_deg, right_deg=right_deg)
+    known = dict(left=left, right=right, left_mm=left_mm, right_mm=right_mm, left_rad=left_rad, right_rad=right_rad)
     known |= dict(left_shorter_mm=left_shorter_mm, right_shorter_mm=right_shorter_mm, under_mm=under_mm)
     return side_to_side(extended(outline, **known), surplus=surplus, eased_mm=eased_mm)
 
@@ -59,7 +59,7 @@ def lengths(outline: Outline, keys: Mapping[str, Any]) -> tuple[float, float]:
 
 
 def extended(outline: Outline, **keys: Any) -> Outline:
-    """The outline with its ends cut further, by the keys of `trimmed`; ValueError for cuts that do not fit it."""
+    """The outline with its ends cut further, by the arguments of `trimmed`; ValueError for cuts that do not fit it."""
     if any(outline.beyond) or not outline.width:
         raise ValueError("only an outline with width, whose ends are its tips, can be trimmed")
     left, right = (_end(outline, end, length, keys) for end, length in zip(ENDS, lengths(outline, keys), strict=True))
@@ -86,7 +86,7 @@ def _end(outline, end, length, keys):
     other, tip = edges[0].ends.T
     way = (tip - other) / np.hypot(*(tip - other))
     if keys[end] == "angled":
-        way = turned(way, radians(keys[f"{end}_deg"]) * (1 if right else -1))
+        way = turned(way, keys[f"{end}_rad"] * (1 if right else -1))
     apex = tip + length * way
     at = [_touching(edge, apex, -way, side) for edge, side in zip(edges, (-1, 1), strict=True)]
     touched = [edge.point(np.array([s]))[:, 0] for edge, s in zip(edges, at, strict=True)]

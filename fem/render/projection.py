@@ -13,10 +13,10 @@ if sys.platform == "linux":  # else VTK looks for a screen
 import numpy as np
 import pyvista as pv
 
-from fem.case.physical import KPA
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import cone_height, dip
 from fem.closure.measures.skin import skin_stress_max
+from fem.material.skin import KPA
 from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, Range, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
@@ -30,10 +30,9 @@ INTERVALS = 8  # contour intervals of a range, at least
 def save_vtu(closure: Closure, path: Path) -> None:
     """Write the closed skin as quadratic triangles, with the arrays that results/README.md explains."""
     mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
-    X = np.vstack([mesh.X, 0 * mesh.X[:1]])
     skin = _quadratic(closure.x, mesh.elements)
-    skin.point_data.update({"reference_mm": X.T, "gaping_mm": closure.gaping.T, "displacement_mm": (closure.x - X).T})
-    skin.point_data["height_mm"] = closure.x[2]
+    skin.point_data.update({"reference_mm": mesh.flat.T, "gaping_mm": closure.gaping.T})
+    skin.point_data.update({"displacement_mm": (closure.x - mesh.flat).T, "height_mm": closure.x[2]})
     for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
         skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.membrane.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)

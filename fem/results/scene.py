@@ -7,9 +7,9 @@ from zipfile import BadZipFile
 import numpy as np
 import shapely
 
-from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
 from fem.closure.measures.scars import line_tension
+from fem.material.skin import N_PER_M
 from fem.mechanics.triangulation import flat_triangles
 
 SINGLE = "x", "stress_kPa", "X"  # stored in single precision

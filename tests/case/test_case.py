@@ -2,7 +2,7 @@
 
 import json
 import re
-from math import pi
+from math import cos, pi
 from pathlib import Path
 
 import pytest
@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
+from fem.case import physical
 from fem.case.case import Case, geometry, key, read, schema, text, warnings
 from fem.case.document import MAX_BYTES, parse
 from fem.case.physical import plan
@@ -491,6 +492,17 @@ def test_island_without_bed():
     with pytest.raises(BadCase, match="island of skin, which floats away without a bed"):
         parse(island, Case, "a.yaml")
     assert parse(island + "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", Case, "a.yaml").bed is not None
+
+
+def test_keys_become_arguments():
+    """kPa and degrees of a case become MPa and rad; a default in rad is that of the key in round degrees."""
+    fibres = dict(shear_kPa=10, fibre_kPa=50, stiffening=2, dispersion=0.1, fibre_angle_deg=90)
+    known = physical.law({"kind": "gasser-ogden-holzapfel"} | fibres).keywords
+    wanted = dict(shear_MPa=0.01, fibre_MPa=0.05, stiffening=2, dispersion=0.1, fibre_angle_rad=pi / 2)
+    assert known == approx(wanted, rel=1e-15)
+    assert parse(SLIT, Case, "a.yaml").closure.angle_deg == 60
+    places = plan(parse(SLIT.replace("z-plasty", "z-plasty, angle_deg: 30"), Case, "a.yaml")).points
+    assert places["A"] == approx((-10 + 20 * cos(pi / 6), 20 / 2))
 
 
 def test_removed_area_of_a_plan():

@@ -35,7 +35,7 @@ def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=F
     held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,
-        law=lambda C: neo_hooke(C, shear_kPa=scale * 1e3 * E / 3),
+        law=lambda C: neo_hooke(C, shear_MPa=scale * E / 3),
         h=H,
         D=scale * bending_stiffness(E, h=H, poisson=0.45),
         poisson=0.45,

@@ -38,7 +38,7 @@ from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
 
 MU, H = 0.03, 1.5  # MPa, mm
-LAW = partial(neo_hooke, shear_kPa=1e3 * MU)
+LAW = partial(neo_hooke, shear_MPa=MU)
 LENS = lens(length_mm=40, width_mm=12)
 SIDE = 1.0  # mm, of the triangles in healed skin
 

@@ -147,7 +147,7 @@ def test_squeezed_skin_on_its_bed_buckles_in_waves():
 def is_stable(tension, *, rings, D, poisson, lift):
     """Whether a flat disc of radius 1 mm under a natural tension, N/mm, is in stable equilibrium."""
     m, h = disc(rings=rings), 0.01
-    law = partial(neo_hooke, shear_kPa=1e5)  # so stiff that the stretch stays near 1
+    law = partial(neo_hooke, shear_MPa=100.0)  # so stiff that the stretch stays near 1
     stretch = stretch_under(law, np.array([tension, tension]), h=h)
     bed = springs(m, normal=lift, shear=0.0) if lift else None
     skin = sheet(m, law=law, h=h, D=D, poisson=poisson, stretch=stretch, foundation=bed)

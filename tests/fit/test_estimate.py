@@ -2,7 +2,6 @@
 
 import re
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import binom, t
 from specimens import ALONG, GRID, SHEET, STRIPS, TRUE, law, scattered, states
 
+from fem.case import physical
 from fem.errors import NotFitted
 from fem.fit import estimate
 from fem.fit.estimate import Search, fit, ranges, slopes, stresses, stretches
@@ -98,7 +98,7 @@ def test_ranges():
 def test_coordinates(kind):
     """The law at the coordinates of its parameters is the law; limits are the ends of its ranges."""
     sought, z = search(kind), coordinates(kind)
-    assert sought.law(z).keywords == approx(TRUE[kind])
+    assert sought.law(z).keywords == approx(law(kind).keywords)
     low, high = (sought.values(end) for end in sought.limits)
     limited = np.isfinite(sought.high)
     assert low[limited] == approx(sought.low[limited])
@@ -331,7 +331,7 @@ def test_fibres_fit_the_published_figures():
     without a unit, is in units of the ground substance's 0.2014 MPa. Their angle is not known here and is fitted.
     """
     result = fit(published(), "gasser-ogden-holzapfel", held=dict(shear_kPa=201.4, dispersion=0.1404))
-    figures = tensile_figures(partial(LAWS[result.kind], **result.values))
+    figures = tensile_figures(physical.law({"kind": result.kind} | result.values))
     for value, (mean, deviation) in zip(figures, (INITIAL, FINAL, STRENGTH, WORK), strict=True):
         assert value == approx(mean, abs=deviation)
     low, high = result.intervals["fibre_kPa"]
@@ -344,7 +344,7 @@ def test_one_power_does_not_fit_the_published_figures():
     It has one exponent for the whole curve; the figures ask for a stiffness that grows 70 times.
     """
     result = fit(published(), "ogden")
-    initial, _, strength, work = tensile_figures(partial(LAWS[result.kind], **result.values))
+    initial, _, strength, work = tensile_figures(physical.law({"kind": result.kind} | result.values))
     assert strength == approx(STRENGTH[0], abs=STRENGTH[1])
     assert work == approx(WORK[0], abs=WORK[1])
     assert initial > INITIAL[0] + 2 * INITIAL[1]

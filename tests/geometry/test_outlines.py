@@ -414,7 +414,7 @@ def test_lens_with_m(m_at, angle):
 
     On the arc of radius R at x = 22 mm the slope is asin(x/R); a side turns by the tip angle from it.
     """
-    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8, m_at=m_at, m_tip_deg=angle)
+    outline = lens_with_m(length_mm=60, width_mm=20, shorter_mm=8, m_at=m_at, m_tip_rad=angle and radians(angle))
     R = (60**2 + 20**2) / (4 * 20)
     slope, y = asin(22 / R), sqrt(R**2 - 22**2) - (R - 10)
     tip = 2 * slope if angle is None else radians(angle)
@@ -449,10 +449,13 @@ def test_small_m():
     ("keys", "message"),
     [
         ({"shorter_mm": 30}, "shorter_mm 30 is not less than half of length_mm 60"),
-        ({"shorter_mm": 8, "m_tip_deg": 20}, r"with m_tip_deg 20 .*; wanted 38\.66 or more, less than 116\.1"),
-        ({"shorter_mm": 8, "m_tip_deg": 120}, "with m_tip_deg 120"),
+        ({"shorter_mm": 8, "m_tip_rad": radians(20)}, r"with m_tip_deg 20 .*; wanted 38\.66 or more, less than 116\.1"),
+        ({"shorter_mm": 8, "m_tip_rad": radians(120)}, "with m_tip_deg 120"),
         ({"shorter_mm": 25}, "with m_tip_deg 11.48"),
-        ({"shorter_mm": 25, "m_tip_deg": 90}, "the flap's sides are longer than the edge from the middle to its tip"),
+        (
+            {"shorter_mm": 25, "m_tip_rad": pi / 2},
+            "the flap's sides are longer than the edge from the middle to its tip",
+        ),
     ],
 )
 def test_impossible_m(keys, message):

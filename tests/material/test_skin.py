@@ -14,7 +14,7 @@ from fem.material.skin import bending_stiffness, stretch_under, tension
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
 
 MU = 0.0333  # MPa
-law = partial(neo_hooke, shear_kPa=1e3 * MU)
+law = partial(neo_hooke, shear_MPa=MU)
 stretches = st.floats(0.6, 1.8)
 shears = st.floats(-0.6, 0.6)
 

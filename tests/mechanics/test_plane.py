@@ -78,8 +78,8 @@ def orthotropic(E1, E2, nu12, G12):
 def fibres(dispersion, degrees):
     """The same of fibres that are about to stretch."""
     C = np.array([1 + 1e-9, 1 + 1e-9, 0.0])
-    keys = {"shear_kPa": 100, "fibre_kPa": 150, "stiffening": 1, "dispersion": dispersion}
-    return gasser_ogden_holzapfel(C, **keys, fibre_angle_deg=degrees)[2]
+    keys = {"shear_MPa": 0.1, "fibre_MPa": 0.15, "stiffening": 1, "dispersion": dispersion}
+    return gasser_ogden_holzapfel(C, **keys, fibre_angle_rad=np.radians(degrees))[2]
 
 
 @pytest.mark.parametrize(

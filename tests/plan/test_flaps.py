@@ -23,7 +23,7 @@ def drawn(name, outline, **sizes):
 @pytest.mark.parametrize("degrees, gain", [(30, 23.9), (45, 47.4), (60, 73.2), (75, 99.1), (90, 123.6)])
 def test_z_plasty(degrees, gain):
     """Limbs of one length; A D over the central limb is sqrt(5 - 4 cos a), in percent as usually tabulated."""
-    plan, p = drawn("z-plasty", slit(length_mm=20), angle_deg=degrees)
+    plan, p = drawn("z-plasty", slit(length_mm=20), angle_rad=np.radians(degrees))
     assert abs(p["A"] - p["D"]) / abs(p["B"] - p["C"]) == approx(1 + gain / 100, abs=5e-4)
     assert ratios(plan) == approx([1, 1, 1])
     assert removed_area(plan) == 0

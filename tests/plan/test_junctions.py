@@ -1,6 +1,7 @@
 """The ledger of a plan: each edge sewn once, and angle deficits that add up to nothing."""
 
 from dataclasses import replace
+from math import radians
 
 import numpy as np
 import pytest
@@ -70,7 +71,7 @@ def test_crescent():
 
 def test_z_plasty():
     """+a beside the flaps, where the skin turns around a limb's end; -a where a flap's tip meets a cut's free end."""
-    plan = FLAPS["z-plasty"](slit(length_mm=20), angle_deg=50, limb_mm=14)
+    plan = FLAPS["z-plasty"](slit(length_mm=20), angle_rad=radians(50), limb_mm=14)
     assert sorted(np.degrees(m.deficit) for m in junctions(plan)) == approx([-50, -50, 50, 50])
     assert spread(plan) == approx([0, 0, 0])
 
@@ -96,7 +97,7 @@ LENGTH, SHARE, SIDE = st.floats(5, 60), st.floats(0.1, 0.9), st.sampled_from(["u
 
 
 def _z(draw):
-    sizes = dict(angle_deg=draw(st.floats(20, 90)), limb_mm=draw(LENGTH), first_limb=draw(SIDE))
+    sizes = dict(angle_rad=radians(draw(st.floats(20, 90))), limb_mm=draw(LENGTH), first_limb=draw(SIDE))
     return FLAPS["z-plasty"](slit(length_mm=draw(LENGTH)), **sizes)
 
 
@@ -139,7 +140,7 @@ def _bilobed(draw):
     wound, lobe = circle(diameter_mm=draw(LENGTH)), draw(st.floats(30, 60))
     r = wound.length / 2
     pivot = r + draw(SHARE) * (r / np.sin(np.radians(lobe) / 2) - r)
-    return FLAPS["bilobed"](wound, lobe_deg=lobe, pivot_mm=pivot, second_mm=r * draw(SHARE), lobes=draw(SIDE))
+    return FLAPS["bilobed"](wound, lobe_rad=radians(lobe), pivot_mm=pivot, second_mm=r * draw(SHARE), lobes=draw(SIDE))
 
 
 PLANS = {

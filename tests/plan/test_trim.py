@@ -26,7 +26,8 @@ from fem.results import result
 from fem.results.close import close
 
 CIRCLE, S = circle(diameter_mm=20), np.linspace(0, 1, 101)
-DEFAULTS = dict(left="none", right="none", left_mm=None, right_mm=None, left_deg=60.0, right_deg=60.0,
+STEEP = dict(left="angled", left_mm=100, left_rad=radians(80), right="angled", right_mm=100, right_rad=radians(80))
+DEFAULTS = dict(left="none", right="none", left_mm=None, right_mm=None, left_rad=radians(60), right_rad=radians(60),
                 left_shorter_mm=None, right_shorter_mm=None, under_mm=None)  # fmt: skip
 
 
@@ -72,7 +73,7 @@ def test_straight_cut_that_shares_no_edge_with_the_other():
 @pytest.mark.parametrize("angle", [60.0, -30.0])
 def test_angled_cut(angle):
     """Its apex lies on a line that turns from the axis; both cuts meet radii of the circle at right angles."""
-    found = cut(CIRCLE, right="angled", right_mm=10, right_deg=angle)
+    found = cut(CIRCLE, right="angled", right_mm=10, right_rad=radians(angle))
     apex = np.array([10 + 10 * cos(radians(angle)), 10 * sin(radians(angle))])
     assert found.upper.point(np.array([1.0]))[:, 0] == approx(apex)
     reach = np.hypot(*apex)
@@ -83,10 +84,10 @@ def test_angled_cut(angle):
 
 def test_cut_at_the_left_is_that_at_the_right_turned_round():
     """Angles count upward at either end, so half a turn changes their sign."""
-    right = cut(CIRCLE, right="angled", right_mm=12, right_deg=40)
-    left = cut(CIRCLE, left="angled", left_mm=12, left_deg=-40)
+    right = cut(CIRCLE, right="angled", right_mm=12, right_rad=radians(40))
+    left = cut(CIRCLE, left="angled", left_mm=12, left_rad=radians(-40))
     assert left.upper.point(S) == approx(-right.lower.point(1 - S), abs=1e-9)
-    mirrored = cut(CIRCLE, left="angled", left_mm=12, left_deg=40)
+    mirrored = cut(CIRCLE, left="angled", left_mm=12, left_rad=radians(40))
     assert mirrored.upper.point(S) == approx([[-1], [1]] * right.upper.point(1 - S), abs=1e-9)
 
 
@@ -114,7 +115,8 @@ def test_m_of_half_size():
 def test_deficits_add_up_to_nothing(ratio, ends, cuts, turns):
     """Each edge is sewn once, and deficits sum to 0, for every way of cutting; at a tip stands the tip's angle."""
     outline = lens(length_mm=20 * ratio, width_mm=20)
-    keys = dict(left=ends[0], right=ends[1], left_mm=cuts[0], right_mm=cuts[1], left_deg=turns[0], right_deg=turns[1])
+    keys = dict(left=ends[0], right=ends[1], left_mm=cuts[0], right_mm=cuts[1])
+    keys |= dict(left_rad=radians(turns[0]), right_rad=radians(turns[1]))
     plan = trimmed(outline, **keys)
     check(plan)
     assert remainder(plan) == approx(0, abs=1e-6)
@@ -126,12 +128,12 @@ def test_deficits_add_up_to_nothing(ratio, ends, cuts, turns):
 
 
 @pytest.mark.parametrize("outline, keys, words", [
-    (CIRCLE, dict(right="angled", right_deg=80, right_mm=100, left="angled", left_deg=80, left_mm=100), "overlap"),
+    (CIRCLE, STEEP, "overlap"),
     (CIRCLE, dict(right="m", right_mm=10, right_shorter_mm=6), "wanted 5 mm or less"),
     (CIRCLE, dict(under_mm=1.0), "both ends are left"),
     (slit(length_mm=20), dict(right="straight"), "outline with width"),
     (lens_with_m(length_mm=60, width_mm=20, shorter_mm=5), dict(right="straight"), "whose ends are its tips"),
-    (crescent(length_mm=45, upper_mm=15, lower_mm=4), dict(left="angled", left_deg=-60), "not touch it"),
+    (crescent(length_mm=45, upper_mm=15, lower_mm=4), dict(left="angled", left_rad=radians(-60)), "not touch it"),
 ])  # fmt: skip
 def test_refused(outline, keys, words):
     """Cuts that cannot be, with the reason."""

@@ -5,9 +5,9 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 
-from fem.case.physical import N_PER_M
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
+from fem.material.skin import N_PER_M
 
 
 def total(parts: Iterable[float]) -> float | None:

@@ -6,9 +6,9 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from fem.case.physical import KPA
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
+from fem.material.skin import KPA
 from fem.mechanics.sheet import assemble
 from fem.mechanics.triangulation import flat_triangles
 
