@@ -91,7 +91,8 @@ def _solve(case, order):
             return
     if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
-    with (whole if folder.exists() else first)(folder) as draft:
+    in_the_way = folder.exists() and not identity.state(folder, case, keep=order.keep).complete
+    with (whole if in_the_way else first)(folder) as draft:  # the result of a process that was quicker stays
         put(draft)
     failed.unlink(missing_ok=True)
 
