@@ -79,6 +79,7 @@ def _closed(case, *, watch):
     flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
     cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     gaping = positions(cut.constraints, solve.opened_wound(cut, independent(cut.constraints, flat, 1.0)), 1.0)
+    del cut  # and its factors
 
     running = case.closure.sutures.kind == "running"
     worn = skin if running else unsewn

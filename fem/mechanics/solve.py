@@ -57,7 +57,6 @@ class Problem:
     constraints: Constraints
     pattern: Pattern
     cholesky: Pardiso | Rslab  # of tangents on the way; one that is not positive need only be known as such
-    ldlt: Pardiso | Rslab  # of the tangent at the end
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     perturbation: np.ndarray  # (3, n) N, of a slight upward pressure on the way; it picks the side to which cones rise
     tol: float  # N, the largest force that is left on a node at the end
@@ -70,8 +69,8 @@ def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, to
     """Problem of a sheet and its constraints; pressure of the perturbation in MPa, the rest as in `Problem`."""
     stored = pattern(constraints.free, sheet.groups)
     area = reduced(constraints, at_nodes(sheet, sheet.membrane.weights @ sheet.shapes**2)[None])[0]
-    cholesky, ldlt = (solver(stored.indptr, stored.indices, definite=definite) for definite in (True, False))
-    return Problem(sheet, constraints, stored, cholesky, ldlt, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
+    cholesky = solver(stored.indptr, stored.indices, definite=True)
+    return Problem(sheet, constraints, stored, cholesky, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
 
 
 @dataclass(frozen=True)
@@ -219,6 +218,7 @@ def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 def negative_pivots(problem: Problem, q: np.ndarray, *, closed: float = 1.0) -> int:
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself; noted in its effort."""
-    tangent = state(problem, q, closed=closed, tangent=True).tangent
-    problem.effort.negative_pivots = _factored(problem, problem.ldlt, tangent)
+    tangent, stored = state(problem, q, closed=closed, tangent=True).tangent, problem.pattern
+    ldlt = solver(stored.indptr, stored.indices)  # gone with its factors when they are counted
+    problem.effort.negative_pivots = _factored(problem, ldlt, tangent)
     return problem.effort.negative_pivots
