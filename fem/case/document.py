@@ -174,7 +174,7 @@ def _present(before, event, after, page):
 def bad(page: Written, complaints: Complaints = ()) -> BadCase:
     """The error of a text, with its own problems and complaints about what it says, each with the line and a caret."""
     lines, messages = [*page.text.splitlines(), ""], []
-    problems = sorted(page.problems + [(*_mark(page, place), message) for place, message in complaints])
+    problems = sorted(page.problems + [(*mark(page, place), message) for place, message in complaints])
     for line, column, message in problems[:MAX_MESSAGES]:
         start = max(0, column - 80)
         shown = lines[line][start : start + 120]
@@ -190,8 +190,8 @@ def path_of(place: tuple) -> tuple:
     return tuple(part.name if isinstance(part, Key) else part for part in place)
 
 
-def _mark(page, place):
-    """Line and column of a place, or of the nearest around it that is in the text."""
+def mark(page: Written, place: tuple) -> tuple[int, int]:
+    """Line and column, from 0, of a place, or of the nearest around it that is in the text."""
     place = place if place in page.marks else path_of(place)
     while place not in page.marks:
         place = place[:-1]

@@ -19,7 +19,6 @@ from fem.cli.files import (
     known,
     needed,
     read,
-    read_explorations,
     read_lessons,
     read_study,
 )
@@ -310,8 +309,7 @@ def teach(
     from fem.teaching import handout
 
     known("teach --only", only or [], handout.PRODUCTS)
-    explorations = read_explorations(files)
-    lessons = read_lessons([path for path in files if path not in explorations])
+    lessons, explorations = read_lessons(files, only or ())
     worst = 0
     for lesson in lessons:
         announce([lesson.case, *(case for _, case in handout.needed(lesson, only or ()))], into)
@@ -324,7 +322,7 @@ def teach(
             for neighbour, reason in missing.items():
                 print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
                 worst = NO_CONVERGENCE
-    sys.exit(max([worst, *(explored(page, into=into, again=again) for page in explorations.values())]))
+    sys.exit(max([worst, *(explored(page, into=into, again=again) for page in explorations)]))
 
 
 def main() -> None:

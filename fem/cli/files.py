@@ -1,7 +1,7 @@
 """Files and words from the command line, read before any work; complaints, which end the program with exit code 2."""
 
 import sys
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -16,34 +16,52 @@ if TYPE_CHECKING:
 BAD_INPUT, NO_CONVERGENCE = 2, 3
 
 
-def read(files: Iterable[Path]) -> "list[Case]":
+def read(files: Sequence[Path]) -> "list[Case]":
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     from fem.case import case as cases
 
-    return read_each(files, cases.read, lambda case: case)
+    good = read_each(files, cases.read, lambda case: case)
+    unmixed((path, [(("name",), case)], ()) for path, case in zip(files, good, strict=True))
+    return good
 
 
-def read_lessons(files: Iterable[Path]) -> "list[Lesson]":
-    """Lessons in the files, those of plain cases too; as `read`."""
+def read_lessons(files: Iterable[Path], only: Collection[str]) -> "tuple[list[Lesson], list[Exploration]]":
+    """Lessons in the files, those of plain cases too, and explorations; as `read`.
+
+    only   products that are wanted, if not all: some need no neighbours
+    """
+    from fem.teaching import explore, handout
     from fem.teaching import lesson as lessons
 
-    return read_each(files, lessons.read, lambda lesson: lesson.case)
-
-
-def read_explorations(files: Iterable[Path]) -> "dict[Path, Exploration]":
-    """Explorations by their paths, of the files that hold one; as `read`. What is no YAML is left to others."""
-    from fem.teaching import explore
-
-    paths = [path for path in files if explore.is_exploration(path)]
-    return dict(zip(paths, read_each(paths, explore.read, lambda exploration: exploration.base), strict=True))
+    paths: dict[bool, list[Path]] = {True: [], False: []}
+    for path in files:
+        paths[explore.is_exploration(path)].append(path)  # what is no YAML is told of as a lesson
+    pages = read_each(paths[True], explore.read, lambda exploration: exploration.base)
+    good = read_each(paths[False], lessons.read, lambda lesson: lesson.case)
+    unmixed(
+        [
+            (path, [(("choices", step.choice), step.case) for step in explore.steps(page)], [explore.page_name(page)])
+            for path, page in zip(paths[True], pages, strict=True)
+        ]
+        + [
+            (path, zip(lessons.places(lesson), [lesson.case, *needed], strict=False), ())
+            for path, lesson in zip(paths[False], good, strict=True)
+            for needed in [[case for _, case in handout.needed(lesson, only)]]
+        ]
+    )
+    return good, pages
 
 
 def read_study(file: Path) -> "tuple[Study, list[Case]]":
     """The study in a file and its cases, its answers checked too; as `read`."""
+    from fem.case.document import bad
+    from fem.comparison.addresses import FIGURES, TABLES
     from fem.study import keys, report, sweep
 
     try:
         study = keys.read(file)
+        if study.name in (*TABLES, FIGURES):
+            raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
         cases = sweep.cases(study)
         report.check(study)
     except BadCase as error:
@@ -74,6 +92,37 @@ def read_each(files: Iterable[Path], reader: Callable, case_of: Callable) -> lis
     if bad:
         fail("\n".join(bad))
     return good
+
+
+def unmixed(sources: "Iterable[tuple[Path, Iterable[tuple[tuple, Case]], Iterable[str]]]") -> None:
+    """End the program if what it would write in the folder of results is of two contents, naming both places.
+
+    sources   of each file its path, (place in it, case) of what is closed, and names of files that are written beside
+    """
+    from fem.comparison.addresses import FIGURES, TABLES, Address, clashes, results_of
+
+    addresses = [Address(name, name, "flatseam compare") for name in (*TABLES, FIGURES)]
+    for path, closures, beside in sources:
+        addresses += [Address(name, str(path), (path, ())) for name in beside]
+        addresses += [address for place, case in closures for address in results_of(case, (path, place))]
+    bad = [
+        f"{_at(later.source)}: {later.name!r} in the folder of results is also written by {_at(first.source)}; "
+        "it would be replaced by something else, so one of them needs another name"
+        for later, first in clashes(addresses)
+    ]
+    if bad:
+        fail("\n".join(bad))
+
+
+def _at(source):
+    """A source in words: file, line and column of a place in a file, or the text that it is."""
+    from fem.case import document
+
+    if isinstance(source, str):
+        return source
+    path, place = source
+    line, column = document.mark(document.written(document.read(path), path), place)
+    return f"{path}:{line + 1}:{column + 1}"
 
 
 def in_folders(paths: Iterable[Path]) -> list[Path]:

@@ -22,6 +22,7 @@ from PIL import Image
 from fem.case import case as cases_of
 from fem.case.document import parse
 from fem.comparison import chart, page, style
+from fem.comparison.addresses import FIGURES, TABLES, clashes, results_of
 from fem.errors import MeshError, NotConverged
 from fem.render import canvas
 from fem.render.projection import Ranges
@@ -50,8 +51,15 @@ def solve_missing(
     Cases are solved side by side, one process a core, each on one thread.
 
     watch   called with each case as it ends, its error or None, how many have ended, and of how many
+
+    Raises ValueError if the results of two different cases would go into one folder.
     """
-    missing = [case for case in cases if again or not state(Path(into) / case.name, case).complete]
+    wanted = list(cases)
+    for later, first in clashes(address for case in wanted for address in results_of(case, case.name)):
+        raise ValueError(
+            f"two different cases have {later.name!r} as a name of their results, {first.source} the first"
+        )
+    missing = [case for case in wanted if again or not state(Path(into) / case.name, case).complete]
     errors: dict[str, Exception] = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
@@ -150,11 +158,11 @@ def write(
     into.mkdir(parents=True, exist_ok=True)
     images, ranges, charts = drawings(results)
     text = page.html(results, baseline=baseline, only=only, images=images, ranges=ranges)
-    paths = [into / f"comparison.{kind}" for kind in ("html", "csv", "parquet")]
+    paths = [into / name for name in TABLES]
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, *drafts[1:])
-    return paths + (write_figures(charts, into / "comparison-figures") if figures and charts else [])
+    return paths + (write_figures(charts, into / FIGURES) if figures and charts else [])
 
 
 def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:

@@ -4,7 +4,7 @@ A macro of a template is a few sentences, each on a line of its own, with their 
 printed as everywhere, and what is compared is compared as printed, so that a reader with the table finds the same.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any
 
@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from fem.results.quantities import shown, unit
 
 NOTE = "For research and teaching; not a medical device."  # where the whole caution has no room
+DIGITS = 17  # that tell any two numbers apart
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 
@@ -54,6 +55,21 @@ def unitful(name: str, value: float | None) -> str:
 def printed(name: str, value: float) -> float:
     """A number as it is printed."""
     return float(shown(name, value).replace("−", "-"))
+
+
+def told_apart(values: Sequence[Any], write: Callable[[Any, int], str], *, digits: int) -> list[str]:
+    """Words of each value, write(value, digits): with the fewest digits, from `digits` on, that tell all values apart.
+
+    Values that are alike in all of them are numbered, so that two have the same words only if they are the same.
+    """
+    different = {repr(value): value for value in values}
+    for n in range(digits, DIGITS + 1):
+        texts = {key: write(value, n) for key, value in different.items()}
+        if len(set(texts.values())) == len(texts):
+            break
+    else:
+        texts = {key: f"{text} (no. {i})" for i, (key, text) in enumerate(texts.items(), start=1)}
+    return [texts[repr(value)] for value in values]
 
 
 def capital(text: str) -> str:

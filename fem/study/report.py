@@ -1,12 +1,13 @@
 """The page of a study: what was asked of it, answered; one HTML file made with the means of the comparison page."""
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from fem.case import case as cases
 from fem.case.document import bad, hint
 from fem.comparison.html import notes, rendered
-from fem.comparison.wording import sentence
+from fem.comparison.wording import sentence, told_apart
 from fem.errors import BadCase
 from fem.results.folder import write_whole
 from fem.study.answers.finding import Finding, asking, case_or_reason, first_complaint
@@ -85,7 +86,7 @@ def _base(study):
 def _listed(study, path):
     """The values of an input that a study varies, in words."""
     given = [settings[path] for settings in points(study)]
-    texts = list(dict.fromkeys(value(path, x) for x in given))
+    texts = list(dict.fromkeys(told_apart(given, partial(value, path), digits=4)))
     if len(texts) <= MOST_VALUES:
         return ", ".join(texts)
     ends = [value(path, min(given)), value(path, max(given))] if all(isinstance(x, float) for x in given) else []

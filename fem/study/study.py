@@ -121,6 +121,8 @@ def _stopping(into):
 
 def _prepare(into, retry):
     """Make the folder ready: what those left who were stopped is removed, and, to `retry`, the record of failures."""
+    if (into / "run.json").exists():  # which would be replaced, with the study in it, when that case is closed again
+        raise FileExistsError("holds the results of a case; a study needs a name of its own")
     (into / "cases").mkdir(parents=True, exist_ok=True)
     for path in (into / "cases").iterdir():
         with suppress(FileNotFoundError):

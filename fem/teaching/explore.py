@@ -75,7 +75,11 @@ class Exploration(Block):
             ("choices", len(set(names)) == len(names), "two choices have the same name"),
             ("choices", len(names) * len(ratios) <= MOST, f"wanted at most {MOST} closures: choices times ratios"),
         ]  # fmt: skip
-        problems = [((key,), message) for key, holds, message in wanted if not holds]
+        problems: list[tuple] = [((key,), message) for key, holds, message in wanted if not holds]
+        called = {"ratios": list(map(_percent, ratios)), "choices": [choice.label for choice in self.choices]}
+        for key, words in called.items():
+            again = ((i, words.index(word), word) for i, word in enumerate(words) if words.index(word) < i)
+            problems += [((key, i), f"is called {word!r}, as {key}[{first}] is") for i, first, word in again]
         refuse(problems or impossible(
             lambda choice: [_made(self.base, choice, ratio) for ratio in ratios],
             {("choices", i, "change"): choice for i, choice in enumerate(self.choices)},
@@ -114,10 +118,20 @@ def steps(exploration: Exploration) -> list[Step]:
     ]
 
 
+def _percent(ratio):
+    """A ratio as it is called in the names of results: what is alike in six digits would go into one folder."""
+    return f"{100 * ratio:g}"
+
+
+def page_name(exploration: Exploration) -> str:
+    """Name of the page's file in the folder of results."""
+    return f"{exploration.base.name}.html"
+
+
 def _made(base, choice, ratio) -> Case:
     """The base with a choice's keys changed, its wound so many times as long as wide. Raises ValueError."""
     length = ratio * base.wound.outline.width_mm
-    name = f"{base.name[:40]}-{choice.name}-{100 * ratio:.0f}"
+    name = f"{base.name[:40]}-{choice.name}-{_percent(ratio)}"
     made = changed(base, name, {"wound.outline.length_mm": length, **choice.change})
     if not physical.plan(made).seams:
         raise ValueError("this closure leaves no scar, and the page compares scars")
@@ -129,7 +143,7 @@ def _made(base, choice, ratio) -> Case:
 
 def write(exploration: Exploration, results: list[Result], into: Path | str) -> Path:
     """Path of the page, written into a folder whole or not at all; results in the order of `steps`."""
-    path = Path(into) / f"{exploration.base.name}.html"
+    path = Path(into) / page_name(exploration)
     write_whole(path, html(exploration, results))
     return path
 

@@ -17,9 +17,13 @@ from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
 from fem.case.keys import Patch
 from fem.case.site import SITES, springs
+from fem.comparison.addresses import clashes, results_of
+from fem.comparison.wording import told_apart
 from fem.errors import BadCase, refuse
+from fem.errors import dotted as called
 from fem.plan.plan import reach
 
+MOST = 40  # lengths, and as many other neighbours, a closure each; our choice
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
 RENAMED = {"words:": "label:"}  # keys whose former names are still read in this version
@@ -75,21 +79,47 @@ class Lesson(Block):
     question: Text = Field(description="that the sheet answers")
     case: Annotated[Case, BeforeValidator(from_file)] = Field(description="of the lesson, or the path of its file")
     label: Text = Field(default="this wound", description="what the case is, in a few words")
-    lengths: tuple[Factor, ...] = Field(default=(), description="neighbours whose wounds are so many times as long")
-    compare: tuple[Neighbour, ...] = Field(default=(), description="other neighbours")
+    lengths: tuple[Factor, ...] = Field(
+        default=(), max_length=MOST, description="neighbours whose wounds are so many times as long"
+    )
+    compare: tuple[Neighbour, ...] = Field(default=(), max_length=MOST, description="other neighbours")
     order: Order | None = Field(default=None, description="of the closures; by their scars if left out")
     notes: tuple[Text, ...] = Field(default=(), description="for the teacher, printed on the sheet")
 
     @model_validator(mode="after")
     def possible(self) -> Self:
-        """Refuse lengths that the wound cannot have, changes of which no case comes, and an order by no number."""
+        """Refuse lengths that the wound cannot have, changes of which no case comes, and an order by no number.
+
+        Refuse too what two closures have in common by which they are told apart: the name of their results, the label.
+        """
         lengths = {("lengths", i): factor for i, factor in enumerate(self.lengths)}
         others = {("compare", i, "change"): neighbour for i, neighbour in enumerate(self.compare)}
         refuse(impossible(partial(with_length, self.case), lengths) + impossible(partial(_made, self.case), others))
+        labels, cases = zip((self.label, self.case), *neighbours(self), strict=True)
+        refuse(_mixed(self, labels, cases))
         if self.order:
-            cases = [self.case, *(case for _, case in neighbours(self))]
             refuse(impossible(lambda key: [value(case, key) for case in cases], {("order",): self.order.key}))
         return self
+
+
+def places(lesson: Lesson) -> list[tuple]:
+    """Where a lesson's file names its case, and each of its neighbours, in their order."""
+    kinds = ("lengths", lesson.lengths), ("compare", lesson.compare)
+    return [("case",), *((kind, i) for kind, members in kinds for i in range(len(members)))]
+
+
+def _mixed(lesson, labels, cases):
+    """Problems (place, message) with closures that share the name of their results, or a label, with another."""
+    where = places(lesson)
+    addresses = (address for place, case in zip(where, cases, strict=True) for address in results_of(case, place))
+    problems: list[tuple] = [
+        (later.source, f"the results would go into {later.name!r}, as those of {called(first.source)[:-2]} do")
+        for later, first in clashes(addresses)
+    ]
+    for i, label in enumerate(labels):
+        if (before := labels.index(label)) < i:
+            problems.append((where[i], f"{label!r} is also the label of {called(where[before])[:-2]}"))
+    return problems
 
 
 def read(path: Path | str) -> Lesson:
@@ -108,7 +138,8 @@ def of_case(case: Case) -> Lesson:
 
 def neighbours(lesson: Lesson) -> list[tuple[str, Case]]:
     """Label and case of all that a lesson's case is compared with: itself so many times as long, then those named."""
-    longer = [(f"{factor:.3g} times as long", with_length(lesson.case, factor)) for factor in lesson.lengths]
+    labels = told_apart(lesson.lengths, lambda factor, digits: f"{factor:.{digits}g} times as long", digits=3)
+    longer = [(label, with_length(lesson.case, factor)) for label, factor in zip(labels, lesson.lengths, strict=True)]
     return longer + [(neighbour.label, _made(lesson.case, neighbour)) for neighbour in lesson.compare]
 
 
@@ -131,7 +162,9 @@ def with_length(case: Case, factor: float) -> Case:
     Raises ValueError if it cannot be.
     """
     outline = case.wound.outline
-    name = f"{case.name[:60]}-length-{100 * factor:.0f}"
+    name = f"{case.name[:60]}-length-{100 * factor:g}"
+    if name == case.name:
+        raise ValueError(f"its results would go into {name!r}, as those of the case itself do")
     if outline.kind == "circle":
         longer = {"kind": "lens", "length_mm": factor * outline.diameter_mm, "width_mm": outline.diameter_mm}
         return changed(case, name, {"wound.outline": longer})

@@ -21,6 +21,7 @@ from terminal import content, names
 
 import fem
 from fem.cli.cli import main
+from fem.cli.files import read_lessons
 from fem.results.identity import KEPT
 
 ROOT = Path(__file__).parents[2]
@@ -131,6 +132,20 @@ def test_two_files_with_one_name(flatseam, here, command):
     assert (code, out) == (2, "")
     assert err == "other.yaml: name: 'small' is also the name of small.yaml; results would mix\n"
     assert names(here) == ["held.yaml", "narrow.yaml", "other.yaml", "small.yaml"]
+
+
+@pytest.mark.parametrize("command", ["check", "close", "compare"])
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [("comparison.html", "flatseam compare"), ("comparison-figures", "flatseam compare"),
+     ("small.failed.json", "small.yaml:1:7")],
+)  # fmt: skip
+def test_name_of_a_file(flatseam, here, command, name, other):
+    """A case whose folder would be where a file is written, by this or another command, is refused before any work."""
+    (here / "other.yaml").write_text(SMALL.replace("name: small", f"name: {name}"))
+    code, out, err = flatseam(command, "small.yaml", "other.yaml")
+    assert (code, out, (here / "results").exists()) == (2, "", False)
+    assert err.startswith(f"other.yaml:1:7: {name!r} in the folder of results is also written by {other}; ")
 
 
 @pytest.mark.parametrize("command", ["close", "mesh"])
@@ -364,6 +379,17 @@ question: Why?
 case: small.yaml
 compare: [{label: held, case: held.yaml}]
 """
+TURNED = LESSON.replace(
+    "{label: held, case: held.yaml}", "{name: NAME, label: it, change: {skin.tension.lines_deg: 90}}"
+)
+PAGE = """\
+title: A page
+question: Why?
+base:
+BASE
+ratios: [2, 3]
+choices: [{name: lens, label: lens, change: {}}]
+""".replace("BASE", "\n".join(f"  {line}" for line in SMALL.replace("name: small", "name: other").splitlines()))
 
 
 def test_teach(flatseam, result, here):
@@ -401,3 +427,38 @@ def test_teach_bad_input(flatseam, here, options, complaint):
     (here / "bad.yaml").write_text("# a lesson\n" + LESSON.replace("small.yaml", "absent.yaml"))
     code, _, complaints = flatseam("teach", *options)
     assert code == 2 and complaint in complaints and not (here / "results").exists()
+
+
+@pytest.mark.parametrize(
+    ("second", "name", "complaint"),
+    [
+        (TURNED.replace("small.yaml", "other.yaml"), "it", "second.yaml:4:11: 'it' in .* by lesson.yaml:4:11; "),
+        (TURNED.replace("small.yaml", "other.yaml"), "other", "second.yaml:3:7: 'other' in .* by lesson.yaml:4:11; "),
+        (PAGE, "other.html", "lesson.yaml:4:11: 'other.html' in .* by second.yaml:1:1; "),
+        (PAGE.replace("name: other", "name: comparison"), "it", "second.yaml:1:1: 'comparison.html' .*compare; "),
+    ],
+    ids=["neighbours", "case and neighbour", "page and neighbour", "page and table"],
+)
+def test_teach_does_not_mix(flatseam, here, second, name, complaint):
+    """Two different cases of one name, or a case and a page, in two files of one command: refused, with both places."""
+    other = SMALL.replace("name: small", "name: other").replace("length_mm: 30", "length_mm: 28")
+    (here / "other.yaml").write_text(other)
+    (here / "lesson.yaml").write_text(TURNED.replace("NAME", name))
+    (here / "second.yaml").write_text(second.replace("NAME", "it"))
+    code, out, err = flatseam("teach", "lesson.yaml", "second.yaml")
+    assert (code, out, (here / "results").exists()) == (2, "", False)
+    assert re.match(complaint, err) and len(err.splitlines()) == 1
+
+
+def test_teach_shares_what_is_the_same(flatseam, result, here):
+    """A neighbour of two lessons that is the same to the letter has one folder; one that is not needed is no matter."""
+    (here / "lesson.yaml").write_text(LESSON)
+    (here / "second.yaml").write_text(
+        LESSON.replace("case: small.yaml", "case: held.yaml").replace("held, ", "again, ")
+    )
+    (here / "third.yaml").write_text(TURNED.replace("NAME", "held"))
+    assert flatseam("check", "small.yaml", "held.yaml")[0] == 0
+    lessons = read_lessons([here / "lesson.yaml", here / "second.yaml"], ())[0]
+    assert [lesson.case.name for lesson in lessons] == ["small", "held"]
+    (alone,) = read_lessons([here / "third.yaml"], ("template",))[0]
+    assert alone.case == lessons[0].case

@@ -192,6 +192,16 @@ def test_nowhere_to_write(tmp_path, notes):
         complete(wanted)
 
 
+def test_in_the_results_of_a_case(tmp_path, notes):
+    """A study named like a case that is closed: refused, for the case's next result would replace the study's."""
+    (tmp_path / "results").mkdir()
+    (tmp_path / "results" / "run.json").write_text("{}")
+    with pytest.raises(StudyStopped, match="results: holds the results of a case; a study needs a name of its own"):
+        with engine(tmp_path / "results"):
+            pass
+    assert [path.name for path in (tmp_path / "results").iterdir()] == ["run.json"]
+
+
 # The table ------------------------------------------------------------------------------------------------
 
 

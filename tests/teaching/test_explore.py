@@ -66,6 +66,12 @@ def test_steps(exploration):
     ]  # fmt: skip
 
 
+def test_ratios_that_nearly_agree():
+    """Results of 2.001 and 2.004 go into folders of their own."""
+    near = parse(EXPLORATION.replace("[2, 2.8]", "[2.001, 2.004]"), explore.Exploration, "test.yaml")
+    assert [step.case.name for step in explore.steps(near)][:2] == ["trial-lens-200.1", "trial-lens-200.4"]
+
+
 @pytest.mark.parametrize("path", sorted(LESSONS.glob("*.yaml")), ids=lambda path: path.stem)
 def test_shipped_files(path):
     """Each is read, asks for 12 to 20 closures, and is told from a case and from a lesson."""
@@ -81,6 +87,8 @@ def test_shipped_files(path):
         ("[2, 2.8]", "[0.5, 2]", "test.yaml:11:10", "got 0.5, wanted greater than or equal to 1"),
         ("[2, 2.8]", "[2]", "test.yaml:11:9", "at least two ratios"),
         ("kind: rhombus}", "kind: rhombs}", "test.yaml:14:45", "did you mean 'rhombus'"),
+        ("[2, 2.8]", "[2, 2.0000001]", "test.yaml:11:13", "ratios[1]: is called '200', as ratios[0] is"),
+        ("label: rhombus,", "label: lens,", "test.yaml:14:5", "choices[1]: is called 'lens', as choices[0] is"),
         ("name: rhombus,", "name: lens,", "test.yaml:13:3", "two choices have the same name"),
         ("name: rhombus,", "name: ../x,", "test.yaml:14:12", "1 to 20 small letters"),
         ("change: {}", "chnge: {}", "test.yaml:13:31", "did you mean 'change'"),

@@ -76,7 +76,7 @@ def test_everything(into, plain):
     assert made["bench"] == [] and missing == {}
     for name in ("template.pdf", "cone.pdf", "lesson.pdf"):
         assert pdf_pages.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
-    assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133"}
+    assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133.333"}
 
 
 def test_missing_neighbour(into, plain):

@@ -47,6 +47,27 @@ def test_lesson(here):
     assert len({sample.name for sample in named.values()} | {"small"}) == 4
 
 
+def test_lengths_that_nearly_agree(here):
+    """Neighbours 2.001 and 2.004 times as long have names and labels of their own, with the digits that this takes."""
+    near = lesson.neighbours(read(here, FILE.replace("0.5, 2", "2, 2.001, 2.004")))[:3]
+    assert [label for label, _ in near] == ["2 times as long", "2.001 times as long", "2.004 times as long"]
+    assert [case.name for _, case in near] == ["small-length-200", "small-length-200.1", "small-length-200.4"]
+
+
+def test_name_of_a_neighbour():
+    """A length that the case itself is named after is no neighbour: it would be written over it."""
+    long = "x" * 60
+    assert [c.name for _, c in lesson.neighbours(lesson.of_case(case(text(f"{long}-length-75", 20))))] == [
+        f"{long}-length-133.333", f"{long}-length-166.667",
+    ]  # fmt: skip
+
+
+def test_the_same_case_twice(here):
+    """A neighbour that is the lesson's case, to the letter, may have its results."""
+    named = lesson.neighbours(read(here, FILE[: FILE.index("compare")] + "compare: [{label: same, case: small.yaml}]"))
+    assert named[-1] == ("same", case(text("small", 20)))
+
+
 def test_computed_in_the_same_way(here):
     """Triangles keep their sizes, and the patch its margin: 40 mm around a reach of 16 mm, so 50 mm around 26 mm."""
     made = read(here, FILE)
@@ -103,6 +124,16 @@ def test_site_is_filled_anew():
         (FILE.replace("skin.tension.lines_deg", "mesh.edge_mm"), "mesh cannot be changed"),
         (FILE.replace("skin.tension.lines_deg", "name.x"), "name cannot be changed"),
         (FILE.replace("name: across\n    ", ""), "lesson.yaml:6:5: compare[0]: needed: name and change"),
+        (
+            FILE.replace("name: across", "name: small"),
+            "lesson.yaml:6:5: compare[0]: the results would go into 'small', as those of case do",
+        ),
+        (FILE.replace("name: across", "name: small-length-200"), "into 'small-length-200', as those of lengths[1] do"),
+        (FILE.replace("name: across", "name: small.failed.json"), "into 'small.failed.json', as those of case do"),
+        (FILE.replace("0.5, 2", "2, 2.0000001"), "lesson.yaml:4:14: lengths[1]: the results would go into"),
+        (FILE.replace("0.5, 2", "2, 2"), "lengths[1]: '2 times as long' is also the label of lengths[0]"),
+        (FILE.replace("across the lines", "this wound"), "compare[0]: 'this wound' is also the label of case"),
+        (FILE.replace("0.5, 2", ", ".join(["2"] * 20_000)), "lesson.yaml:4:10: lengths: got 20000 values, wanted 40"),
         (FILE.replace("small.yaml", "absent.yaml"), "lesson.yaml:3:7: case: "),
         (FILE.replace("small.yaml", "../small.yaml"), "not inside the folder"),
         (FILE.replace("small.yaml", "/etc/passwd"), "not inside the folder"),

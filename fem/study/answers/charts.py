@@ -1,6 +1,7 @@
 """Parts that charts and tables of answers share."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 
 from fem.comparison import style
-from fem.comparison.wording import capital, sentence
+from fem.comparison.wording import capital, sentence, told_apart
 from fem.study.answers.finding import Chart, Table
 from fem.study.answers.naming import cell, heading, name, value
 
@@ -61,5 +62,9 @@ def tables(measure: str, down: str, triples: list[tuple]) -> list[Table]:
         return []
     if not any(isinstance(x, str) for x in rows):
         rows = dict.fromkeys(sorted(rows))
-    body = tuple((value(down, x), *(cell(measure, cells.get((x, across), np.nan)) for across in columns)) for x in rows)
+    texts = told_apart(list(rows), partial(value, down), digits=4)
+    body = tuple(
+        (text, *(cell(measure, cells.get((x, across), np.nan)) for across in columns))
+        for text, x in zip(texts, rows, strict=True)
+    )
     return [Table(capital(heading(measure)), (heading(down), *columns), body)]

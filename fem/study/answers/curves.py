@@ -10,6 +10,7 @@ from fem.case import case as cases
 from fem.case.document import Block
 from fem.comparison import wording
 from fem.comparison.style import figure, key, looks
+from fem.comparison.wording import told_apart
 from fem.results.quantities import known, labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
@@ -41,10 +42,10 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
     settings = points(study)
     rows = ask(settings)
     lines: dict = {}
-    for at, row in zip(settings, rows, strict=True):
+    for at, row, line in zip(settings, rows, _lines(block, study, settings), strict=True):
         along = at[block.over] if block.over in at else _geometry(study, at, row).get(block.over)
         if along is not None:
-            lines.setdefault(_line(block, study, at), []).append((along, row))
+            lines.setdefault(line, []).append((along, row))
     charts, sentences, under = [], [], []
     for measure in block.measures if lines else ():
         series = [
@@ -65,12 +66,12 @@ def _geometry(study, settings, row):
     return numbers(cases.geometry(case)) if isinstance(case, cases.Case) else row
 
 
-def _line(block, study, settings):
-    """Words of the line that a point belongs to: one for each value of `by`, or of all else in the grid."""
-    if block.by is not None:
-        return settings_text({block.by: settings[block.by]})
-    rest = [path for path in study.keys.grid if path != block.over] if block.over in settings else []
-    return settings_text({path: settings[path] for path in rest}) if rest else ALL
+def _lines(block, study, settings):
+    """Words of the line that each point belongs to: one for each value of `by`, or of all else in the grid."""
+    paths = [block.by] if block.by else [path for path in study.keys.grid if path != block.over]
+    if not paths or (not block.by and block.over not in settings[0]):
+        return [ALL] * len(settings)
+    return told_apart([{path: at[path] for path in paths} for at in settings], settings_text, digits=4)
 
 
 def _course(measure, over, line, along, ys):

@@ -1,6 +1,7 @@
 """Map: a measure over two inputs that the study varies, as colours."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Literal
 
 import cmcrameri.cm as colours
@@ -11,7 +12,7 @@ from pydantic import Field
 
 from fem.case.document import Block
 from fem.comparison.style import SIZE, figure
-from fem.comparison.wording import sentence
+from fem.comparison.wording import sentence, told_apart
 from fem.results.quantities import labelled, shown
 from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
@@ -41,7 +42,7 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
         at = settings_text({path: settings[place(z)][path] for path in block.over})
         sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[place(z)]), at))
     shows = caption(block.measure, f"{across} and {up}", rows)
-    columns = [f"{across} {value(block.over[0], along)}" for along in x]
+    columns = [f"{across} {along}" for along in told_apart(x, partial(value, block.over[0]), digits=4)]
     return Finding(
         title=f"{what} over {across} and {up}",
         sentences=tuple(sentences),

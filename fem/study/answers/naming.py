@@ -49,9 +49,9 @@ def unit_of(path: str) -> str:
     return "kPa/mm" if path.endswith("_kPa_per_mm") else unit(path)
 
 
-def value(path: str, given: Any) -> str:
+def value(path: str, given: Any, digits: int = 4) -> str:
     """A value of an input as it is printed, with its unit."""
-    return f"{given:.4g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
+    return f"{given:.{digits}g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
 
 
 def cell(measure: str, number: float) -> str:
@@ -69,6 +69,7 @@ def heading(path: str) -> str:
     return f"{name(path)}, {unit_of(path)}" if unit_of(path) else name(path)
 
 
-def settings_text(settings: dict) -> str:
+def settings_text(settings: dict, digits: int = 4) -> str:
     """Settings in one line."""
-    return ", ".join(f"{name(path)} {value(path, given)}" for path, given in settings.items()) or "as in the base"
+    parts = [f"{name(path)} {value(path, given, digits)}" for path, given in settings.items()]
+    return ", ".join(parts) or "as in the base"

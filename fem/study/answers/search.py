@@ -12,7 +12,7 @@ from pydantic import Field, field_validator, model_validator
 
 from fem.case.document import Block
 from fem.comparison.style import COLOURS, figure, key, looks
-from fem.comparison.wording import sentence, sentences
+from fem.comparison.wording import sentence, sentences, told_apart
 from fem.errors import refuse
 from fem.results.quantities import known, labelled
 from fem.study import design_search
@@ -245,9 +245,10 @@ def _evaluated(block, judge):
     """What a search over several inputs evaluates."""
     trials = design_search.trials(judge, block.ranges, block.choices, budget=block.designs, seed=int(block.seed))
     groups: dict[str, list[int]] = {}
-    for k, trial in enumerate(trials):
-        chosen = {path: given for path, given in trial.point.items() if path in block.choices}
-        groups.setdefault(settings_text(chosen) if chosen else "designs", []).append(k)
+    chosen = [{path: given for path, given in trial.point.items() if path in block.choices} for trial in trials]
+    names = told_apart(chosen, settings_text, digits=4) if block.choices else ["designs"] * len(trials)
+    for k, group in enumerate(names):
+        groups.setdefault(group, []).append(k)
     return Evaluated(trials, {m: judge.worst(m) for m in {SCAR, CONE, block.least, *block.limits}}, groups)
 
 

@@ -46,6 +46,16 @@ def cells(finding, k=0):
 # Curves and maps ----------------------------------------------------------------------------------------------
 
 
+def test_values_that_nearly_agree(answered):
+    """Thicknesses of 2.6001 and 2.6004 mm have a line and a column each, with the digits that tell them apart."""
+    finding, _, _ = answered(
+        f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}, by: skin.thickness_mm}}",
+        f"grid: {{{LENGTH}: [30, 50], skin.thickness_mm: [2.6001, 2.6004]}}\n",
+    )
+    assert set(shown(finding)) == {"thickness of the skin 2.6001 mm", "thickness of the skin 2.6004 mm"}
+    assert len(cells(finding)) == 2 and all(len(row) == 3 for row in cells(finding))
+
+
 def test_curves(answered):
     """Cones fall by 0.08 mm a millimetre and with undermining; five of six lengths close, the sixth is said to fail."""
     finding, evaluate, study = answered(
