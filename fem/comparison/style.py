@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 STYLE: dict[Any, Any] = {
+    "text.parse_math": False,  # words of a lesson may hold dollar signs
     "font.size": 10,
     "axes.labelsize": 10,
     "axes.spines.top": False,

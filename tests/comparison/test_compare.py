@@ -17,11 +17,12 @@ from xml.etree import ElementTree
 
 import duckdb
 import pytest
+from matplotlib import rc_context
 from matplotlib.image import imread
 from small_cases import STUCK, case, text
 from terminal import names
 
-from fem.comparison import chart, compare
+from fem.comparison import chart, compare, style
 from fem.results import result
 from fem.results.quantities import numbers
 from fem.results.result import Result
@@ -263,6 +264,20 @@ def test_markers_are_where_the_numbers_are():
     assert points == [[30.0, 6.0], [60.0, 3.0]]
     assert [label.get_text() for label in figure.axes[0].texts] == ["a", "b"]
     assert figure.axes[0].get_xlabel() == "scar length, along the skin, mm"
+
+
+@pytest.mark.parametrize("words", [r"for $\foo$", "from $5$ to $9$"])
+def test_words_are_no_formulas(words):
+    """Words between dollar signs of a lesson's labels are set as they are, beside markers and in keys."""
+    with rc_context(style.STYLE):
+        plot, axes = style.figure()
+        axes.plot([0, 1], [0, 1], label=words)
+        style.key(axes)
+        chart.place_labels(plot, axes, [(0, words, 0.5, 0.5)])
+        plot.draw_without_rendering()
+        plain = plot.text(0, 0, words, size=10, parse_math=False).get_window_extent().width
+        beside, key = axes.texts[0], axes.get_legend().get_texts()[0]
+        assert beside.get_window_extent().width == plain and not key.get_parse_math()
 
 
 def test_labels_do_not_cover_each_other():
