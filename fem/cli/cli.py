@@ -21,6 +21,7 @@ from fem.cli.files import (
     read,
     read_lessons,
     read_study,
+    worker_count,
 )
 from fem.cli.solving import announce, attempted, explored, solve, solve_study
 from fem.errors import BadCase, FormerName, MeshError, NotFitted
@@ -241,7 +242,7 @@ def study(
     dry_run: bool = False,
     retry_failed: bool = False,
     table: str | None = None,
-    workers: int | None = None,
+    workers: Annotated[int | None, Parameter(converter=worker_count)] = None,
     scheduler: str | None = None,
     scheduler_file: Path | None = None,
 ) -> None:

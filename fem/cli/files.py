@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fem.teaching.lesson import Lesson
 
 BAD_INPUT, NO_CONVERGENCE = 2, 3
+MOST_WORKERS = 1000  # of one machine; our choice, a process each
 
 
 def read(files: Sequence[Path]) -> "list[Case]":
@@ -153,6 +154,14 @@ def exit_code(error: Exception) -> int:
 def complaint(name: str, error: Exception) -> str:
     """One line on a case that was not closed."""
     return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
+
+
+def worker_count(_: Any, tokens: Sequence[Any]) -> int:
+    """A number of workers from a word of the command line. Raises ValueError with what is allowed."""
+    word = tokens[0].value
+    if not (word.isdecimal() and word.isascii() and len(word) < 10 and 1 <= int(word) <= MOST_WORKERS):
+        raise ValueError(f"got {word[:40]!r}, wanted a whole number from 1 to {MOST_WORKERS}")
+    return int(word)
 
 
 def needed(where: str, *libraries: str) -> None:

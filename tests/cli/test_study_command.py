@@ -1,4 +1,4 @@
-"""`flatseam study --table` computes nothing, and names what is not whole."""
+"""`flatseam study`: its table computes nothing and names what is not whole; its words are checked before any work."""
 
 from functools import partial
 
@@ -30,3 +30,15 @@ def test_damaged_results_are_named(tmp_path, monkeypatch, capsys):
     assert printed.splitlines() == ["status,cone_height_mm", "damaged,", "done,3.0"]
     assert complaints.count("\n") == 1
     assert f"{address(both[1])}: damaged: " in complaints and "measures.json" in complaints
+
+
+@pytest.mark.parametrize("word", ["-3", "0", "1.5", "two", "1001", "9" * 5000])
+@pytest.mark.parametrize("more", [["--dry-run"], []])
+def test_number_of_workers(tmp_path, flatseam, word, more):
+    """What is no number of workers is refused with what is allowed, not rounded or taken for the default."""
+    (tmp_path / "study.yaml").write_text(text("few", [10, 20]))
+    code, out, err = flatseam("study", tmp_path / "study.yaml", "--into", tmp_path, f"--workers={word}", *more)
+    assert (code, out) == (2, "")
+    words = " ".join(err.replace("│", "").split())
+    assert f"got '{word[:40]}', wanted a whole number from 1 to 1000" in words
+    assert [path.name for path in tmp_path.iterdir()] == ["study.yaml"]
