@@ -219,6 +219,5 @@ def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
 def negative_pivots(problem: Problem, q: np.ndarray, *, closed: float = 1.0) -> int:
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself; noted in its effort."""
     tangent, stored = state(problem, q, closed=closed, tangent=True).tangent, problem.pattern
-    ldlt = solver(stored.indptr, stored.indices)  # gone with its factors when they are counted
-    problem.effort.negative_pivots = _factored(problem, ldlt, tangent)
+    problem.effort.negative_pivots = _factored(problem, solver(stored.indptr, stored.indices), tangent)
     return problem.effort.negative_pivots
