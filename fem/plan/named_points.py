@@ -42,7 +42,7 @@ def named_points(
     cuts       paths of incisions, each cut once, also where a flap is sewn back on one side only
     seams      pairs of paths, sewn to each other
     open       paths of edges that are left open, skin on the left
-    flaps      corners of skin that is freed from its bed, in order; the last joins the first by itself
+    flaps      corners of skin that is undermined, in order; the last joins the first by itself
 
     Raises BadValue for names that are no points, and for arcs that are none; ValueError if skin of the outline is left.
     """

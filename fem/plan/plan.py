@@ -32,7 +32,7 @@ class Around:
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """What is cut, sewn and freed; every technique is one of these. A plan equals itself only."""
+    """What is cut, sewn and undermined; every technique is one of these. A plan equals itself only."""
 
     removed: tuple[tuple[Curve, ...], ...]  # closed chains of curves, counter-clockwise
     seams: tuple[tuple[Curve, Curve], ...]  # sewn at equal fractions; skin left of the first, right of the second
@@ -89,10 +89,10 @@ def undermined(
 ) -> Plan:  # fmt: skip
     """The plan with the skin that is undermined: its flaps, and around the wound or inside a polygon.
 
-    undermine_mm         skin freed from its bed within this distance of the wound, mm
+    undermine_mm         skin undermined within this distance of the wound, mm
     undermine_upper_mm   the same on the side of the seam's upper edge, mm; undermine_mm if left out
     undermine_lower_mm   the same on the side of the seam's lower edge, mm; undermine_mm if left out
-    undermine_points_mm  corners [x, y] of the skin that is freed instead, in order, mm
+    undermine_points_mm  corners [x, y] of the skin that is undermined instead, in order, mm
     """
     upper, lower = (undermine_mm if by is None else by for by in (undermine_upper_mm, undermine_lower_mm))
     wound = opened(plan)
@@ -106,9 +106,9 @@ def undermined(
     else:
         side = _upper_side(plan.below or plan.seams[0][1], beyond=2 * (wound.length + max(upper, lower)))
         zone = shapely.union_all([wound, above.intersection(side), below.difference(side)])
-    freed = shapely.union_all([zone if upper or lower or undermine_points_mm else None, plan.undermined])
-    freed = freed if plan.held is None else freed.difference(plan.held)
-    return replace(plan, undermined=None if freed.is_empty else freed)
+    whole = shapely.union_all([zone if upper or lower or undermine_points_mm else None, plan.undermined])
+    whole = whole if plan.held is None else whole.difference(plan.held)
+    return replace(plan, undermined=None if whole.is_empty else whole)
 
 
 def opened(plan: Plan) -> shapely.Geometry:

@@ -69,7 +69,7 @@ class Order(Block):
     """What the closures of a lesson are put in order by, instead of their scars."""
 
     key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
-    label: Text = Field(description="how a sentence on it begins, as: the farther skin is freed")
+    label: Text = Field(description="how a sentence on it begins, as: the farther skin is undermined")
 
 
 class Lesson(Block):

@@ -26,7 +26,7 @@ def missing(result: Result) -> list[str]:
 
 
 def skin(result: Result) -> list[str]:
-    """What skin it is, how it is stretched, and how far it is freed."""
+    """What skin it is, how it is stretched, and how much of it is undermined."""
     case = result.case
     values = case.skin, case.skin.site in LIBRARY.bench, case.skin.tension.lines_deg % 180, case.bed
     return sentences("teaching/sentence", "skin", *values, cases.geometry(case)["undermined_area_mm2"])

@@ -186,7 +186,7 @@ def test_undermining_lowers_the_force_as_measured(site):
 
     Measured in vivo: 13.6 % on 15 piglets (Plast Reconstr Surg 2001;107:1201-1205), 30 % on Duroc swine (Krishnan NM
     et al. 2016, PRS Glob Open 4(7):e799). The window holds where the fat below holds the skin: on thick fat, which
-    lets the skin slide before it is freed (back, abdomen), undermining gives 4 to 8 %.
+    lets the skin slide before it is undermined (back, abdomen), undermining gives 4 to 8 %.
     """
     before = of("line_tension_mid_N_per_m", LENS, f"site: {site}", undermine="undermine_mm: 0")
     after = of("line_tension_mid_N_per_m", LENS, f"site: {site}")

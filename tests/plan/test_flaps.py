@@ -158,7 +158,7 @@ def test_slit_side_to_side():
         side_to_side(slit(length_mm=20))
 
 
-# What is freed, and meshed
+# What is undermined, and meshed
 
 
 def test_flaps_are_free():

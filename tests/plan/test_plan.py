@@ -1,4 +1,4 @@
-"""Sewing plans: what is cut, sewn and freed."""
+"""Sewing plans: what is cut, sewn and undermined."""
 
 from math import pi
 
@@ -133,7 +133,7 @@ def test_impossible_surplus(keys, message):
 
 
 def test_sides_of_an_m_undermined_apart():
-    """Beyond the point of the flap the axis parts the sides: freed above only, a mirror image of freed below only.
+    """Beyond the point of the flap the axis parts the sides: undermined above only, a mirror image of below only.
 
     Chords of the two drawings of the edge, 200 each, enclose slivers of c^2/8R x S, c = S/200.
     """
@@ -187,12 +187,12 @@ def test_sides_undermined_apart(outline):
 
 
 def test_one_side_undermined():
-    """With nothing freed on the lower side, the zone lies above the axis, but for the wound."""
+    """With nothing undermined on the lower side, the zone lies above the axis, but for the wound."""
     plan = side_to_side(lens(length_mm=60, width_mm=20))
     zone = undermined(plan, undermine_upper_mm=15).undermined
-    freed = zone.difference(removed_skin(plan))
-    assert freed.bounds[1] == approx(0, abs=1e-9)
-    assert freed.area == approx((64.35 * 30 + pi * 15**2) / 2, rel=1e-3)
+    left = zone.difference(removed_skin(plan))
+    assert left.bounds[1] == approx(0, abs=1e-9)
+    assert left.area == approx((64.35 * 30 + pi * 15**2) / 2, rel=1e-3)
 
 
 def test_polygon_undermined():

@@ -104,16 +104,17 @@ def test_best():
 
 
 def test_by_another_number():
-    """Put in order by how wide they are freed: sentences begin with that, and cones are weighed against the force."""
-    freed = {"far": 30.0, "near": 5.0, "middle": 15.0}
+    """Put in order by how far they are undermined: sentences begin with that, cones are weighed against the force."""
+    undermined = {"far": 30.0, "near": 5.0, "middle": 15.0}
     force = {"far": 1.6, "near": 2.2, "middle": 1.9}
-    named = [(text, of(closing_force_N=force[text], cone_height_mm=1 + freed[text] / 10)) for text in freed]
-    key = {id(result): freed[text] for text, result in named}
-    by = By("the farther it is freed", lambda result: key[id(result)], ("closing_force_N", "smallest force to close"))
+    named = [(text, of(closing_force_N=force[text], cone_height_mm=1 + undermined[text] / 10)) for text in undermined]
+    key = {id(result): undermined[text] for text, result in named}
+    then = ("closing_force_N", "smallest force to close")
+    by = By("the farther it is undermined", lambda result: key[id(result)], then)
     assert [text for text, _ in comparison_text.ordered(named, by)] == ["near", "middle", "far"]
     lines = comparison_text.trade_off(named, by)
-    assert lines[0] == "The farther it is freed, the higher the cones: 1.5, 2.5, 4.0 mm."
-    assert "The farther it is freed, the smaller the force to close: 2.20, 1.90, 1.60 N." in lines
+    assert lines[0] == "The farther it is undermined, the higher the cones: 1.5, 2.5, 4.0 mm."
+    assert "The farther it is undermined, the smaller the force to close: 2.20, 1.90, 1.60 N." in lines
     assert "The scar is alike: 34.0, 34.0, 34.0 mm." in lines and not any("each mm of cone" in line for line in lines)
     wanted = comparison_text.questions(named[0][1], named, by)
     assert wanted[1][1].startswith("Lowest cones: “near”; smallest force to close: “far”. None has both")

@@ -114,15 +114,15 @@ def test_missing():
 
 
 def test_skin():
-    """Tension along and across, the same every way, or none; freed, not freed, or nothing below."""
+    """Tension along and across, the same every way, or none; undermined, not undermined, or nothing below."""
     phrase = " ".join(sentence.skin(of()))
     assert "invented: 1.5 mm thick" in phrase and "2 N/m along the skin tension lines and 1 N/m across" in phrase
-    assert "they run along the long axis" in phrase and "are freed from the bed" in phrase
+    assert "they run along the long axis" in phrase and "are undermined" in phrase
     flat = text("lens", 30).replace("{along_N_per_m: 2, across_N_per_m: 1}", "{}")
     assert "without tension" in " ".join(sentence.skin(result(flat)))
     same = text("lens", 30).replace("along_N_per_m: 2", "along_N_per_m: 1")
     assert "1 N/m every way" in " ".join(sentence.skin(result(same)))
-    assert "not freed" in sentence.skin(result(text("lens", 30).replace("undermine_mm: 6", "undermine_mm: 0")))[-1]
+    assert "not undermined" in sentence.skin(result(text("lens", 30).replace("undermine_mm: 6", "undermine_mm: 0")))[-1]
     bare = text("lens", 30).replace("bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", "")
     assert sentence.skin(result(bare))[-1] == "Nothing lies below it."
 

@@ -18,12 +18,12 @@ def lines(axes):
 def test_curves():
     """Each series under its own name, its points in order along the axis; a gap and a cross where nothing closed."""
     (axes,) = curves.draw(
-        [("freed 0 mm", LENGTHS, CONES), ("freed 20 mm", LENGTHS, [np.nan, 4.0, 2.0])],
+        [("undermined 0 mm", LENGTHS, CONES), ("undermined 20 mm", LENGTHS, [np.nan, 4.0, 2.0])],
         measure="cone_height_mm", over="length, mm",
     ).axes  # fmt: skip
     shown = lines(axes)
-    assert shown["freed 0 mm"] == approx(np.array([[30, 60, 90], [4.5, 2.5, 0.5]]))
-    assert shown["freed 20 mm"] == approx(np.array([[30, 60, 90], [4.0, 2.0, np.nan]]), nan_ok=True)
+    assert shown["undermined 0 mm"] == approx(np.array([[30, 60, 90], [4.5, 2.5, 0.5]]))
+    assert shown["undermined 20 mm"] == approx(np.array([[30, 60, 90], [4.0, 2.0, np.nan]]), nan_ok=True)
     assert shown["not closed"][0] == approx([90])
     assert axes.get_xlabel() == "length, mm" and axes.get_ylabel().endswith(", mm")
     assert axes.get_ylim()[0] == 0
@@ -40,14 +40,14 @@ def test_map_of_a_grid():
     """Three columns of two rows: the value of each cell is that at its middle, and is written there."""
     x, y = [30, 60, 90, 30, 60, 90], [20, 20, 20, 0, 0, 0]
     values = 0.1 * np.array(x) + 0.01 * np.array(y)
-    axes, scale = map.draw(x, y, values, measure="cone_height_mm", over=("length", "freed")).axes
+    axes, scale = map.draw(x, y, values, measure="cone_height_mm", over=("length", "undermined")).axes
     (cells,) = axes.collections
     corners, heights = cells.get_coordinates(), cells.get_array()
     middles = (corners[:-1, :-1] + corners[1:, 1:]) / 2
     assert np.array(heights) == approx(0.1 * middles[..., 0] + 0.01 * middles[..., 1])
     written = {tuple(word.xy): float(word.get_text()) for word in axes.texts}
     assert written == {(a, b): approx(value, abs=0.05) for a, b, value in zip(x, y, values, strict=True)}
-    assert (axes.get_xlabel(), axes.get_ylabel()) == ("length", "freed")
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("length", "undermined")
     assert scale.get_ylabel().endswith(", mm")
 
 
