@@ -77,5 +77,9 @@ class OutOfTime(RuntimeError):
     """A case took longer than its limit."""
 
 
+class Stopped(SystemExit):
+    """The process was asked to end, by a signal; its code is 128 and the signal's number, as shells have it."""
+
+
 class OtherVersion(RuntimeError):
     """A worker runs another version of the program."""

@@ -1,4 +1,7 @@
-"""The commands. Exit code 0 only if everything asked for was done, 2 for bad input, 3 for no convergence."""
+"""The commands. Exit code 0 only if everything asked for was done, 2 for bad input, 3 for no convergence.
+
+More in `ending.py`.
+"""
 
 import json
 import sys
@@ -11,6 +14,7 @@ from cyclopts import App, Parameter, validators
 
 import fem
 from fem.cli import printing
+from fem.cli.ending import ended
 from fem.cli.files import (
     NO_CONVERGENCE,
     exit_code,
@@ -336,4 +340,4 @@ def main() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("once", FormerName)
         warnings.showwarning = show
-        app(sys.argv[1:])
+        sys.exit(ended(lambda: app(sys.argv[1:])))

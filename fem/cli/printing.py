@@ -82,7 +82,10 @@ def print_table(headings: Iterable[str], rows: Iterable[Iterable[str]], *, justi
         table.add_column(Text(heading), justify=justify if k else "left", overflow="fold")
     for row in rows:
         table.add_row(*map(Text, row))
-    (Console() if sys.stdout.isatty() else Console(width=LINE)).print(table)
+    console = Console() if sys.stdout.isatty() else Console(width=LINE)
+    with console.capture() as text:  # rich ends the program itself if it cannot write
+        console.print(table)
+    print(text.get(), end="")
 
 
 def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:

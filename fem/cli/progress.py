@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from fem.cli.printing import span
+from fem.comparison.stopping import renew
 
 Bar = Callable[..., None]  # bar(done=, of=, state=)
 
@@ -38,6 +39,7 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
         def watch(*, stage: str, closed: float, residual: float) -> None:
             nonlocal count
             count += 1
+            renew()
             done = closed if stage == "closing" else 0.0
             state = f"{stage}, {100 * done:.0f} % closed, iteration {count}, {residual:.0e} N left"
             update(done=done, of=1.0, state=state)

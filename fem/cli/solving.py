@@ -63,11 +63,13 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
     errors = solve(cases, into=into, again=again)
     results = comparison.results(cases, errors, into=into)
     try:
-        print(explore.write(exploration, results, into))
+        page = explore.write(exploration, results, into)
     except OSError as error:
         fail(f"{exploration.base.name}: {error}")
     except ValueError as error:
         print(f"{exploration.base.name}: {error}", file=sys.stderr)
+    else:
+        print(page)
     return max(map(exit_code, errors.values()), default=0)
 
 

@@ -4,8 +4,6 @@ import io
 import multiprocessing
 import os
 import signal
-import sys
-import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -23,6 +21,7 @@ from fem.case import case as cases_of
 from fem.case.document import parse
 from fem.comparison import chart, page, style
 from fem.comparison.addresses import FIGURES, TABLES, clashes, results_of
+from fem.comparison.stopping import heed_parent, held_back
 from fem.errors import MeshError, NotConverged
 from fem.render import canvas
 from fem.render.projection import Ranges
@@ -63,7 +62,8 @@ def solve_missing(
     errors: dict[str, Exception] = {}
     if missing:
         with _pool(min(len(missing), _cores())) as pool:
-            jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
+            with held_back(signal.SIGINT):  # processes are started on the way
+                jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
             for done, job in enumerate(as_completed(jobs), start=1):
                 try:
                     job.result()
@@ -84,10 +84,13 @@ def _cores():
 
 @contextmanager
 def _pool(workers):
-    """Pool of processes on one thread each; an interrupt ends them, and they end with this process."""
+    """Pool of processes on one thread each; an error here ends them, and they end with this process.
+
+    They hear an interrupt, from here or the terminal, as soon as they can clean up for it, not while they start.
+    """
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(ONE_THREAD)
-    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_heed)
+    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=heed_parent)
     try:
         yield pool
     except BaseException:
@@ -103,29 +106,6 @@ def _pool(workers):
                 del os.environ[name]
             else:
                 os.environ[name] = value
-
-
-def _heed():
-    """Make this process clean up and end when interrupted, and end when its parent is gone."""
-
-    def stop(*_: object) -> None:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
-        sys.exit(130)
-
-    def again(lost: Any) -> None:
-        """Interrupt once more if an exit was lost in a function that a library called back, as numba does."""
-        if lost.exc_type is not SystemExit:
-            return sys.__unraisablehook__(lost)
-        signal.signal(signal.SIGINT, stop)
-        threading.Timer(0.01, os.kill, (os.getpid(), signal.SIGINT)).start()
-
-    def follow(parent: Any) -> None:
-        parent.join()
-        os._exit(1)
-
-    signal.signal(signal.SIGINT, stop)
-    sys.unraisablehook = again
-    threading.Thread(target=follow, args=(multiprocessing.parent_process(),), daemon=True).start()
 
 
 def results(cases: Iterable[cases_of.Case], errors: dict[str, Exception], *, into: Path | str) -> list[Result]:

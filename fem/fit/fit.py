@@ -117,7 +117,7 @@ def save(result: Fitted, into: Path | str = "results") -> Path:
     folder = Path(into) / f"{result.path.stem}-{result.fit.kind}"
     refuse_unusable(folder, mark="fit.json")
     with whole(folder) as draft:
-        (draft / "fit.yaml").write_text(block(result))
+        (draft / "fit.yaml").write_text(block(result), encoding="utf-8")
         with rc_context(LOOK):
             figure(result).savefig(draft / "fit.png", dpi=100)
         (draft / "fit.json").write_text(json.dumps(numbers(result), indent=2, allow_nan=False) + "\n")

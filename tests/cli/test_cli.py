@@ -223,12 +223,14 @@ def test_killed_while_writing(result):
 
 
 def test_interrupted_while_writing(here):
-    """Ctrl-C: exit code 130, no traceback, no folder, no draft of one."""
+    """Ctrl-C: exit code 130, a line on what is kept and how to go on, no folder, no draft of one."""
     process = started("close", "small.yaml")
     wait_for_draft(process, here / "results")
     process.send_signal(signal.SIGINT)
     out, err = process.communicate()
-    assert (process.returncode, out, err) == (130, b"", b"")
+    assert (process.returncode, out) == (130, b"")
+    assert err.startswith(b"flatseam: interrupted; results that are complete are kept, and the same command goes on")
+    assert err.count(b"\n") == 1
     assert names(here / "results") == []
 
 

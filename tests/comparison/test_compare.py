@@ -205,8 +205,16 @@ def test_folder_in_the_place_of_the_page(here, flatseam):
     assert not [name for name in names(here / "results") if name.startswith(".")]
 
 
-def test_interrupted(tmp_path):
-    """Ctrl-C to the command alone while both cases are being solved: exit code 130, no traceback, nothing left."""
+@pytest.mark.parametrize(
+    ("number", "code", "words"),
+    [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "ended by the system")],
+)
+@pytest.mark.parametrize("busy", [True, False], ids=["solving", "starting"])
+def test_interrupted(tmp_path, number, code, words, busy):
+    """Ctrl-C, or the system's order, to the command alone while cases are being solved, or their processes start.
+
+    The exit code of the signal, one line, no traceback, no warning of what leaks, nothing left.
+    """
     for name, length in LENGTHS.items():
         fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.5, tip_mm: 0.4")
         (tmp_path / f"{name}.yaml").write_text(fine)
@@ -215,29 +223,35 @@ def test_interrupted(tmp_path):
     with subprocess.Popen(
         options, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
     ) as process:
-        wait_for_workers(process, 2)
+        wait_for_workers(process, 2, seconds=4 if busy else 0)
         workers = children(process.pid)
-        process.send_signal(signal.SIGINT)
+        process.send_signal(number)
         out, err = process.communicate(timeout=PATIENCE)
-    assert (process.returncode, out, err) == (130, b"", b"")
-    assert not [pid for pid in workers if os.path.exists(f"/proc/{pid}")]
+    assert (process.returncode, out) == (code, b"")
+    assert err.decode() == (
+        f"flatseam: {words}; results that are complete are kept, and the same command goes on from there\n"
+    )
+    until = time.monotonic() + 5  # for what only waits for others to end
+    while any(os.path.exists(f"/proc/{pid}") for pid in workers):
+        assert time.monotonic() < until
+        time.sleep(0.05)
     assert [name for name in names(tmp_path) if not name.endswith(".yaml")] == []
 
 
-def children(pid):
-    """Processes that a process has started and that have used some seconds of the processor: those that solve."""
+def children(pid, seconds=0):
+    """Processes that a process has started and that have used so much of the processor: after 4 s they solve."""
     busy = []
     for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
         with suppress(FileNotFoundError):  # it has ended meanwhile
             spent = Path(f"/proc/{child}/stat").read_text().rsplit(")")[-1].split()[11]
-            busy += [child] if int(spent) > 4 * os.sysconf("SC_CLK_TCK") else []
+            busy += [child] if int(spent) > seconds * os.sysconf("SC_CLK_TCK") else []
     return busy
 
 
-def wait_for_workers(process, wanted):
-    """Wait until so many processes of the pool are at work; their libraries take a second or two to load."""
+def wait_for_workers(process, wanted, seconds):
+    """Wait until so many processes of the pool have used so much of the processor."""
     end = time.monotonic() + PATIENCE
-    while len(children(process.pid)) < min(wanted, len(os.sched_getaffinity(0))):
+    while len(children(process.pid, seconds)) < min(wanted, len(os.sched_getaffinity(0))):
         assert process.poll() is None and time.monotonic() < end
         time.sleep(0.05)
 

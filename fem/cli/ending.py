@@ -1,0 +1,69 @@
+"""How the program ends when it is asked to, or when what it prints cannot be written: in a line on stderr.
+
+Exit code 130 after Ctrl-C, 143 if the system ended it, 141 if nobody reads on, as after `head`, 2 if output is full.
+"""
+
+import codecs
+import errno
+import os
+import signal
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from typing import Any
+
+from fem.cli.files import BAD_INPUT
+from fem.comparison.stopping import heeding
+from fem.errors import Stopped
+
+# Letters in which an output that knows no other can say the same.
+PLAIN = {"²": "2", "³": "3", "°": "deg", "×": "x", "−": "-", "–": "-", "★": "*", "▽": "v", "π": "pi", "µ": "u"}
+KEPT = "results that are complete are kept, and the same command{without} goes on from there"
+
+
+def ended(command: Callable[[], Any]) -> Any:
+    """Exit code of a command, which may exit by itself."""
+    with suppress(AttributeError):  # a closed stream is None, and what stands in for one may be anything
+        codecs.register_error("plain", _plain)
+        sys.stdout.reconfigure(errors="plain")  # type: ignore[union-attr]
+    try:
+        if sys.stdout is None:
+            raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+        with heeding():
+            code = _code(command)
+            sys.stdout.flush()
+    except OSError as error:
+        code = BAD_INPUT if error.errno != errno.EPIPE else 128 + signal.SIGPIPE
+        _say(str(error) if error.filename else f"what is printed cannot be written: {error.strerror}")
+        _let_go()
+    return code
+
+
+def _code(command):
+    try:
+        command()
+    except Stopped as end:
+        again = ", without --again," if "--again" in sys.argv else ""
+        why = "interrupted" if end.code == 128 + signal.SIGINT else "ended by the system"
+        _say(f"{why}; {KEPT.format(without=again)}")
+        return end.code
+    except SystemExit as end:
+        return end.code
+    return 0
+
+
+def _say(line):
+    with suppress(OSError, AttributeError):  # if stderr is closed or full too, nobody is left to be told
+        print(f"flatseam: {line}", file=sys.stderr, flush=True)
+
+
+def _let_go():
+    """Have what was not written go nowhere, for Python tries once more at its end."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _plain(error):
+    """Words for the letters that an output cannot write, for `codecs`."""
+    letters = error.object[error.start : error.end]
+    return "".join(PLAIN.get(c) or c.encode("ascii", "backslashreplace").decode() for c in letters), error.end

@@ -1,0 +1,94 @@
+"""How the program ends when what it prints cannot be written: in words, with an exit code, without a traceback."""
+
+import os
+import signal
+import subprocess
+import sysconfig
+import time
+from functools import partial
+from pathlib import Path
+
+import pytest
+from small_cases import SMALL
+
+FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
+SAID = "flatseam: what is printed cannot be written: "
+COMMANDS = (["check", "small.yaml"], ["sites"], ["sites", "forearm"], ["check", "--schema"])
+
+
+@pytest.fixture
+def run(tmp_path):
+    """A function that runs a command in a process of its own, with a stdout of its own and what else is given."""
+    (tmp_path / "small.yaml").write_text(SMALL)
+
+    def ran(*options, stdout, **more):
+        return subprocess.run(
+            [FLATSEAM, *options], cwd=tmp_path, stdout=stdout, stderr=subprocess.PIPE, text=True, check=False, **more
+        )
+
+    return ran
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a file that is always full")
+@pytest.mark.parametrize("options", COMMANDS, ids=" ".join)
+@pytest.mark.parametrize("buffered", ["", "1"])
+def test_full_output(run, options, buffered):
+    """Exit code 2, whether letters are written at once or at the end."""
+    with open("/dev/full", "w") as full:
+        ended = run(*options, stdout=full, env=os.environ | {"PYTHONUNBUFFERED": buffered})
+    assert (ended.returncode, ended.stderr) == (2, f"{SAID}No space left on device\n")
+
+
+@pytest.mark.parametrize("options", COMMANDS, ids=" ".join)
+def test_nobody_reads(run, options):
+    """As after `flatseam ... | head -1`: the exit code of a broken pipe."""
+    end, start = os.pipe()
+    os.close(end)
+    ended = run(*options, stdout=start)
+    os.close(start)
+    assert (ended.returncode, ended.stderr) == (128 + signal.SIGPIPE, f"{SAID}Broken pipe\n")
+
+
+def test_closed_output(run):
+    """Nothing to write to from the start: exit code 2, not a success that nobody sees."""
+    ended = run("check", "small.yaml", stdout=None, preexec_fn=partial(os.close, 1))
+    assert (ended.returncode, ended.stderr) == (2, f"{SAID}Bad file descriptor\n")
+
+
+def test_full_complaints(run, tmp_path):
+    """No place for complaints: the exit code says what they would."""
+    ended = subprocess.run(f"{FLATSEAM} check none.yaml 2>&-", shell=True, cwd=tmp_path, check=False)
+    assert ended.returncode == 2
+
+
+@pytest.mark.parametrize(
+    "settings", [{"PYTHONIOENCODING": "ascii"}, {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}]
+)
+def test_output_of_plain_letters(run, settings):
+    """What an output cannot write is written in letters that it can: square millimetres, degrees."""
+    ended = run("check", "small.yaml", stdout=subprocess.PIPE, env=os.environ | settings)
+    assert (ended.returncode, ended.stderr) == (0, "")
+    assert "removed area      204.38 mm2\n" in ended.stdout and "73.74, 73.74 deg\n" in ended.stdout
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped(tmp_path, number, code):
+    """A signal while a wound is being closed, after it was meshed: its exit code, and a line on how to go on."""
+    fine = SMALL.replace("edge_mm: 3, tip_mm: 3", "edge_mm: 0.5, tip_mm: 0.4")
+    (tmp_path / "fine.yaml").write_text(fine)
+    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    with subprocess.Popen(
+        [FLATSEAM, "close", "fine.yaml", "--again"],
+        cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heed,
+    ) as process:  # fmt: skip
+        while int(Path(f"/proc/{process.pid}/stat").read_text().rsplit(")")[-1].split()[11]) < 8 * os.sysconf(
+            "SC_CLK_TCK"
+        ):
+            assert process.poll() is None
+            time.sleep(0.05)
+        process.send_signal(number)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out) == (code, "")
+    assert err.startswith("flatseam: ") and err.count("\n") == 1
+    assert "results that are complete are kept, and the same command, without --again, goes on from there" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["fine.yaml"]
