@@ -56,6 +56,7 @@ def read_lessons(files: Iterable[Path], only: Collection[str]) -> "tuple[list[Le
 def read_study(file: Path) -> "tuple[Study, list[Case]]":
     """The study in a file and its cases, its answers checked too; as `read`."""
     from fem.case.document import bad
+    from fem.cli import progress
     from fem.comparison.addresses import FIGURES, TABLES
     from fem.study import keys, report, sweep
 
@@ -63,7 +64,8 @@ def read_study(file: Path) -> "tuple[Study, list[Case]]":
         study = keys.read(file)
         if study.name in (*TABLES, FIGURES):
             raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
-        cases = sweep.cases(study)
+        with progress.checking(study.name) as watch:
+            cases = sweep.cases(study, watch=watch)
         report.check(study)
     except BadCase as error:
         fail(str(error))

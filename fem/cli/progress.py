@@ -1,12 +1,14 @@
 """How far the work is: one kind of bar on a terminal for all commands; nothing, or a line a case, when piped."""
 
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from fem.cli.printing import span
 from fem.comparison.stopping import renew
 
+PATIENCE = 5.0  # s without a word; our choice
 Bar = Callable[..., None]  # bar(done=, of=, state=)
 
 
@@ -48,9 +50,26 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
 
 
 @contextmanager
+def checking(name: str, *, patience: float = PATIENCE) -> Iterator[Callable[..., None]]:
+    """A bar of how many cases of a study are checked; when piped, one line if that takes longer than a few seconds."""
+    start, silent = time.monotonic(), not sys.stderr.isatty()
+    with bar(name) as update:
+
+        def watch(*, done: int, of: int) -> None:
+            nonlocal silent
+            update(done=done, of=of, state=f"checking case {done + 1} of {of}")
+            spent = time.monotonic() - start
+            if silent and done and spent > patience:
+                silent = False
+                print(f"{name}: checking {of} cases first, about {span(spent / done * of)}", file=sys.stderr)
+
+        yield watch
+
+
+@contextmanager
 def studying(name: str) -> Iterator[Callable[..., None]]:
     """A bar of a study with its rate, failures and time left, or a line a case when piped; takes each event."""
-    with bar(name) as update:
+    with bar(name, "looking which cases are done") as update:
 
         def watch(*, event: str, **about) -> None:
             if event == "start":

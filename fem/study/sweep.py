@@ -1,5 +1,6 @@
 """A study: a base case and the values to vary; its points, settings by dotted path, and the case at each."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product, takewhile
 from pathlib import Path
@@ -55,11 +56,16 @@ def case_at(study: Study, settings: dict[str, Any]) -> Case:
     return case
 
 
-def cases(study: Study) -> list[Case]:
-    """The case at every point. Raises errors.BadCase with the complaints about all, each once."""
+def cases(study: Study, *, watch: Callable[..., None] = lambda **progress: None) -> list[Case]:
+    """The case at every point. Raises errors.BadCase with the complaints about all, each once.
+
+    watch   called with how many are `done`, `of` how many, for each takes 15 ms
+    """
     good: list[Case] = []
     bad: dict = {}
-    for settings in points(study):
+    every = points(study)
+    for done, settings in enumerate(every):
+        watch(done=done, of=len(every))
         case, complaints = _checked(study, settings)
         good.append(case)
         for complaint, about in complaints:

@@ -1,11 +1,13 @@
 """`flatseam study`: its table computes nothing and names what is not whole; its words are checked before any work."""
 
+import re
+import time
 from functools import partial
 
 import pytest
 from standin import text
 
-from fem.cli import cli
+from fem.cli import cli, progress
 from fem.results.close import write_numbers
 from fem.results.identity import address
 from fem.study import keys, sweep
@@ -42,3 +44,15 @@ def test_number_of_workers(tmp_path, flatseam, word, more):
     words = " ".join(err.replace("│", "").split())
     assert f"got '{word[:40]}', wanted a whole number from 1 to 1000" in words
     assert [path.name for path in tmp_path.iterdir()] == ["study.yaml"]
+
+
+def test_many_cases_to_check(tmp_path, flatseam, capsys):
+    """Checking that takes long says once how long; a study of a few cases says nothing of it."""
+    with progress.checking("many", patience=0.01) as watch:
+        for done in range(3):
+            watch(done=done, of=90_000)
+            time.sleep(0.02)
+    assert re.fullmatch(r"many: checking 90000 cases first, about \d+ minutes\n", capsys.readouterr().err)
+    (tmp_path / "study.yaml").write_text(text("few", [10, 20]))
+    code, out, err = flatseam("study", tmp_path / "study.yaml", "--into", tmp_path, "--dry-run")
+    assert (code, err) == (0, "") and out.startswith("few: 2 cases, 2 of them to be computed")

@@ -48,6 +48,14 @@ def test_points_in_order(tmp_path):
     assert sweep.points(study(tmp_path, more)) == expected
 
 
+def test_watched(tmp_path):
+    """Whoever waits for many cases to be checked is told of each before it is."""
+    seen = []
+    wanted = study(tmp_path, "grid: {wound.outline.length_mm: [60, 70, 80]}\n")
+    sweep.cases(wanted, watch=lambda done, of: seen.append((done, of)))
+    assert seen == [(0, 3), (1, 3), (2, 3)]
+
+
 def test_base_alone_is_one_point(tmp_path):
     """A study that varies nothing has the base case."""
     (only,) = sweep.cases(study(tmp_path, ""))
