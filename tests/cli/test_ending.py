@@ -92,3 +92,21 @@ def test_stopped(tmp_path, number, code):
     assert err.startswith("flatseam: ") and err.count("\n") == 1
     assert "results that are complete are kept, and the same command, without --again, goes on from there" in err
     assert [path.name for path in tmp_path.iterdir()] == ["fine.yaml"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped_study(tmp_path, number, code):
+    """A signal to a study whose workers are at work: its exit code and one line more, nothing of what leaks."""
+    base = "\n".join(f"  {line}" for line in SMALL.replace("tip_mm: 3", "tip_mm: 0.4").splitlines()[1:])
+    (tmp_path / "study.yaml").write_text(f"name: some\nbase:\n{base}\ngrid: {{mesh.edge_mm: [0.4, 0.5, 0.6]}}\n")
+    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    with subprocess.Popen(
+        [FLATSEAM, "study", "study.yaml", "--workers", "1"],
+        cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heed,
+    ) as process:  # fmt: skip
+        assert "1 workers, watch them at" in process.stderr.readline()
+        process.send_signal(number)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err.count("\n")) == (code, "", 1)
+    assert err.startswith("flatseam: ") and "the same command goes on from there" in err
