@@ -2,8 +2,7 @@
 
 `solver(indptr, indices)` takes the upper triangle by rows and returns the library's solver for this machine: an
 object whose `factor(values)` returns the number of negative pivots and whose `solve(b)` uses the last factor. A
-`definite` one may stop at the first negative pivot, which it counts as one and after which it solves nothing; where it
-can (Cholesky), that takes about half the time.
+`definite` one (Cholesky, in half the time) may count one for all of them, and then solves nothing.
 """
 
 import os

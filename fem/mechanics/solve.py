@@ -98,10 +98,9 @@ def state(
 
 def _positive(problem, tangent, residual, shift=0.0):
     """The shift (MPa/mm), times the area of each unknown, that makes the tangent positive; it is factored then."""
-    diagonal = problem.pattern.indptr[:-1]
     while True:
         values = tangent.copy()
-        values[diagonal] += shift * problem.area
+        values[problem.pattern.indptr[:-1]] += shift * problem.area
         if not _factored(problem, problem.cholesky, values):
             return shift
         shift = max(GROWTH * shift, residual / FIRST)
@@ -172,7 +171,9 @@ def _lower(at, q, d, here):
 def opened_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the gaping, unsewn wound at rest, from those of the uncut skin."""
     q = newton(problem, q, tol=problem.tol)
-    return settled(problem, q) if negative_pivots(problem, q) else q
+    if negative_pivots(problem, q):  # it is flat only because nothing pushes it to either side
+        q = settled(problem, newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol))
+    return q
 
 
 def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
@@ -210,7 +211,11 @@ def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter
 
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the closed wound at rest without any aid, from others near. Raises as `closed_wound`."""
-    q = newton(problem, q, tol=problem.tol)
+    try:
+        q = newton(problem, q, tol=problem.tol)
+    except NotConverged:  # then the aids go one after the other
+        q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol)
+        q = newton(problem, q, tol=problem.tol)
     if negative := negative_pivots(problem, q):
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
     return q

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from problems import disc, flat, springs, unsewn
 from pytest import approx
+from small_cases import SMALL
 
 from fem.case.case import Case
 from fem.case.document import parse
@@ -106,6 +107,19 @@ def test_wound_in_squeezed_skin():
     """Squeezed, it shrinks, as small wounds in the face do (Bush 2008)."""
     found = numbers(CIRCLE, "site: cheek, tension: {along_N_per_m: -0.5, across_N_per_m: -1}")
     assert found["gape_width_mm"] < found["gape_length_mm"] < 19.97
+
+
+@pytest.mark.parametrize(("along", "across"), [(-3, -3), (-6, 2)])
+def test_flat_gape_that_folds(along, across):
+    """Edges of squeezed skin leave the plane by themselves: their flat gape is not stable, so it is not kept.
+
+    The second folds so far that the aids of the path have to go one after the other.
+    """
+    tension = f"along_N_per_m: {along}, across_N_per_m: {across}"
+    squeezed = SMALL.replace("along_N_per_m: 10, across_N_per_m: 5", tension)
+    found = closed(parse(squeezed.replace("undermine_mm: 6", "undermine_mm: 12"), Case, "a.yaml"))
+    assert found.effort.negative_pivots == 0
+    assert found.gaping[2].max() > 2
 
 
 def test_load_that_buckles_a_disc():
