@@ -28,8 +28,8 @@ MESHES = Path("meshes")  # of the folder that the program runs in: holds outline
 # Patch radius where none is given, and sizes of triangles; our choices, tried in README.
 DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its undermined zone
 ALONE = 10.0  # reaches of the wound and its undermined zone, if no bed holds the skin before that
-SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 20, 80, 15  # edge_mm in the width or in the length, far_mm in the radius
-TIP = 0.8  # tip_mm per edge_mm
+SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 10, 40, 6  # edge_mm in the width or in the length, far_mm in the radius
+TIP = 0.4  # tip_mm per edge_mm
 MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices

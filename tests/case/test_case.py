@@ -77,7 +77,7 @@ def test_defaults():
     assert case.closure.sutures.kind == "running"
     assert (case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m) == (0, 0)
     assert case.bed is None and case.wound.lesion is None
-    assert (case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == approx((1, 0.8, 100 / 15))
+    assert (case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == approx((2, 0.8, 100 / 6))
     assert plan(case).undermined is None
 
 
@@ -383,9 +383,9 @@ def test_default_mesh_follows_the_wound():
 
 
 def test_default_mesh_of_a_needle():
-    """A lens 100 times as long as wide: 80 segments to its length, where a 20th of its width would take 2000."""
+    """A lens 100 times as long as wide: 40 segments to its length, where a tenth of its width would take 1000."""
     written = SHORT.replace("{kind: circle, diameter_mm: 20}", "{kind: lens, length_mm: 100, width_mm: 1}")
-    assert parse(written, Case, "a.yaml").mesh.edge_mm == approx(100 / 80)
+    assert parse(written, Case, "a.yaml").mesh.edge_mm == approx(100 / 40)
 
 
 @pytest.mark.parametrize(
@@ -466,11 +466,11 @@ skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
 
 
 def test_slit():
-    """No width and no area; a 20th of its length is a triangle's size."""
+    """No width and no area; a tenth of its length is a triangle's size."""
     case = parse(SLIT, Case, "a.yaml")
     known = geometry(case)
     assert (known["width_mm"], known["length_to_width"], known["removed_area_mm2"]) == (0, None, 0)
-    assert case.mesh.edge_mm == 1
+    assert case.mesh.edge_mm == 2
     assert "  length to width   none\n" in report(case)
 
 
