@@ -31,6 +31,7 @@ SAME = 1e-3  # relative difference of sums of squares that no data can tell; our
 TOLERANCE = 1e-10  # of the least squares, relative; our choice, far below any scatter
 DIFFERENCE = 1e-6  # of a coordinate, for derivatives: truncation and round-off are both below 1e-9
 NARROWEST, WIDEST = np.log(0.005), np.log(200.0)  # of a stress-free direction, log stretch; our choice, beyond all skin
+NEAR = 0.02  # log stretch either way of a known one in which the next is sought first; our choice
 AT_LIMIT = 1e-3  # of a coordinate: a parameter so close to its limit is there; our choice
 HIDDEN = 1e-7  # singular values, relative to the greatest, of combinations that no stress depends on
 VAGUE = 1.0  # half-width, of a coordinate, of an interval that tells nothing; our choice
@@ -145,8 +146,10 @@ def stresses(law: Callable, measured: Measured) -> np.ndarray:
     return _as_measured(law, stretches(law, measured), measured)
 
 
-def stretches(law: Callable, measured: Measured) -> np.ndarray:
+def stretches(law: Callable, measured: Measured, *, near: np.ndarray | None = None) -> np.ndarray:
     """Stretches (2, n) in the measured states; where a direction is free, the one without stress.
+
+    near   (2, n) those of a similar law, about which they are sought first: half the iterations
 
     Fibres that pull beyond all bounds, as on trial they may, leave none above NARROWEST, which then stands for it.
     """
@@ -157,9 +160,13 @@ def stretches(law: Callable, measured: Measured) -> np.ndarray:
 
     axis, state = np.nonzero(measured.free)
     other = measured.stretch[1 - axis, state]
-    ends = (np.full(other.shape, end) for end in (NARROWEST, WIDEST))
+    ends = [np.full(other.shape, end) for end in (NARROWEST, WIDEST)]
     stretch = measured.stretch.copy()
     if axis.size:
+        if near is not None:
+            around = [np.log(near[axis, state]) + way for way in (-NEAR, NEAR)]
+            low, high = (pull(end, other, axis) for end in around)
+            ends = [np.where((low < 0) & (high > 0), *pair) for pair in zip(around, ends, strict=True)]
         roots = find_root(pull, tuple(ends), args=(other, axis))
         stretch[axis, state] = np.exp(np.where(roots.success, roots.x, NARROWEST))
     return stretch
@@ -217,10 +224,13 @@ def _starts(search, measured):
 def _least_squares(search, z, measured):
     """scipy's result of the least squares from z, differences relative to the measured stresses."""
     size = np.linalg.norm(measured.stress)
+    last = None
 
     @lru_cache(maxsize=2)  # the derivatives are asked for where the stresses have just been
-    def at(z: tuple[float, ...]) -> np.ndarray:
-        return stretches(search.law(np.array(z)), measured)
+    def at(z: tuple[float, ...]) -> np.ndarray:  # a step of the search changes them little
+        nonlocal last
+        last = stretches(search.law(np.array(z)), measured, near=last)
+        return last
 
     def differences(z: np.ndarray) -> np.ndarray:
         return (_as_measured(search.law(z), at(tuple(z)), measured) - measured.stress) / size
