@@ -1,6 +1,7 @@
 """Stand-ins for the solver, which say in a file that they began, and a program that runs a study on them.
 
 What a case does is told by `closure.undermine_mm`: BEHAVIOUR has the odd ones, all others work for a while.
+Workers import this file, and so only what solving takes; what reads a study is imported where it is read.
 """
 
 import os
@@ -13,7 +14,6 @@ from pathlib import Path
 
 from fem.errors import NotConverged
 from fem.results.close import write_numbers
-from fem.study import cluster, keys, study, sweep
 
 STUDY = """\
 name: NAME
@@ -125,6 +125,8 @@ def text(name, values, more=""):
 
 def cases_in(folder, values, more=""):
     """The cases of a study over `closure.undermine_mm`, written into a folder, and the options of its engine."""
+    from fem.study import keys, sweep
+
     (folder / "study.yaml").write_text(text("stand-in", values, more))
     read = keys.read(folder / "study.yaml")
     return sweep.cases(read), {"limits": read.keys.limits, "solve": solve_by_name()}
@@ -132,11 +134,15 @@ def cases_in(folder, values, more=""):
 
 def workers(count):
     """What starts so many workers on this machine."""
+    from fem.study import cluster
+
     return partial(cluster.on_this_machine, count)
 
 
 def main(path, into, count):
     """Run a study on the stand-in."""
+    from fem.study import keys, study, sweep
+
     read = keys.read(path)
     watch = lambda **event: print(event, flush=True)  # noqa: E731
     options = {"workers": workers(int(count)), "solve": solve_by_name(), "watch": watch}

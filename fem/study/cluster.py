@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.errors import StudyStopped
-from fem.study.keys import Cluster
+from fem.study.resources import Cluster
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 

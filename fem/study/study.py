@@ -19,7 +19,7 @@ from fem.closure.closing import patch
 from fem.errors import MeshError, StudyStopped
 from fem.results.identity import address
 from fem.study import cluster
-from fem.study.keys import Limits
+from fem.study.resources import Limits
 from fem.study.table import Row, row, rows
 from fem.study.task import Order, closing, fail, settled, solved
 
@@ -50,7 +50,7 @@ def engine(
     What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
 
     keep      what is kept of each result, a key of fem.results.identity.KEPT
-    limits    fem.study.keys.Limits of each case
+    limits    fem.study.resources.Limits of each case
     workers   gives the client, as fem.study.cluster.on_this_machine
     solve     as fem.study.task.closing; a function of a module, which workers import
     retry     whether failures of earlier runs are tried again
