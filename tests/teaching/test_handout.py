@@ -66,8 +66,9 @@ def test_record(into, plain):
     assert [p.name for p in Path(into).iterdir()] == ["small"]
 
 
-def test_everything(into, plain):
+def test_everything(into, plain, monkeypatch):
     """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper."""
+    monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
     folder, missing = teach(plain, into=into, paper="Letter")
     sheets = {"lesson.pdf", "lesson.html", "answers.html"}
     drawings = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
