@@ -43,8 +43,8 @@ def results(into):
 
 
 def study_command(here, *text):
-    """`flatseam study` in a folder, in a process of its own."""
-    ran = [sys.executable, "-c", "from fem.cli.cli import main; main()", "study", *text]
+    """`flatseam study` in a folder, in a process of its own, on one worker: to start one takes longer than a case."""
+    ran = [sys.executable, "-c", "from fem.cli.cli import main; main()", "study", *text, "--workers", "1"]
     return subprocess.run(ran, cwd=here, env=HERE, capture_output=True, text=True, check=False, timeout=600)
 
 

@@ -142,7 +142,7 @@ def test_no_page_after_an_error(tmp_path):
 
 
 @pytest.mark.slow
-def test_command(tmp_path):
+def test_command(flatseam, tmp_path):
     """`flatseam study` solves, answers and writes the page; the second time it finds everything and writes the same."""
     path, into = tmp_path / "few.yaml", tmp_path / "results"
     base = yaml_block(text("few", 20).replace("name: few\n", ""))
@@ -152,17 +152,18 @@ def test_command(tmp_path):
         "  - kind: search\n    least: wound.outline.length_mm\n    limits: {scar_length_mm: 1000}\n"
         "    over: {wound.outline.length_mm: [20, 24]}\n"
     )
-    printed = run("study", path, "--into", into, "--dry-run").stdout
+    code, printed, _ = flatseam("study", path, "--into", into, "--dry-run")
+    assert code == 0
     assert "answer 2, search: at most 11 further cases" in printed
-    done = run("study", path, "--into", into)
+    done = run("study", path, "--into", into, "--workers", 1)
     written = into / "few" / "study.html"
     assert str(written) in done.stdout
     assert "Cone height falls from" in written.read_text()
     assert "The limits are kept at 20 mm already" in written.read_text()
     assert len(list((into / "few" / "cases").iterdir())) == 3
     first = written.read_bytes()
-    again = run("study", path, "--into", into)
-    assert "workers" not in again.stderr
+    code, _, err = flatseam("study", path, "--into", into)
+    assert code == 0 and "workers" not in err
     assert written.read_bytes() == first
 
 
