@@ -102,9 +102,9 @@ def test_page_of_the_demo(opened, tmp_path):
     glance the circle's cones are the highest and its scar the shortest."""
     request = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1")]
     request[1] = request[1].model_copy(update={"mesh": MeshSize(edge_mm=3, tip_mm=3, far_mm=20)})
-    errors = compare.solve_missing(request, into=tmp_path)
-    path = compare.write(compare.results(request, errors, into=tmp_path), into=tmp_path)[0]
-    assert errors == {}
+    for asked in request:
+        close.close(asked, into=tmp_path)
+    path = compare.write(compare.results(request, {}, into=tmp_path), into=tmp_path)[0]
     assert os.path.getsize(path) < 3e6
     tab, complaints = opened(path)
     assert complaints == []
