@@ -1,5 +1,6 @@
 """Meshes and load vectors of the test problems; sheets and sewings are those that closures use."""
 
+from dataclasses import replace
 from functools import partial
 from math import cos, pi, sin
 
@@ -39,6 +40,25 @@ EVERY_KIND = {kind: OUTLINES[kind](**keys) for kind, keys in KEYS.items()} | {
 def rubber(modulus):
     """Neo-Hookean law of the given Young's modulus at small strain, E = 3 mu, MPa."""
     return partial(neo_hooke, shear_MPa=modulus / 3)
+
+
+def plate(modulus, *, poisson):
+    """Law of small strain e = (C - 1)/2 in plane stress, psi = E/2(1 - nu^2) [(1 - nu) |e|^2 + nu (tr e)^2], MPa."""
+    stiffness = modulus / 4 / (1 - poisson**2) * np.array([[1, poisson, 0], [poisson, 1, 0], [0, 0, 2 * (1 - poisson)]])
+
+    def law(C):
+        dpsi = np.einsum("cd,d...->c...", stiffness, C - np.array([1.0, 1, 0]).reshape(3, *[1] * (C.ndim - 1)))
+        psi = (dpsi * (C - np.array([1.0, 1, 0]).reshape(3, *[1] * (C.ndim - 1)))).sum(axis=0) / 2
+        return psi, dpsi, np.broadcast_to(stiffness.reshape(3, 3, *[1] * (C.ndim - 1)), (3, *dpsi.shape)).copy()
+
+    return law
+
+
+def bending_as(skin, D):
+    """The same sheet, as stiff against bending as D, N mm, along the lines: its law is asked at other heights."""
+    ratio = D / skin.D[0, 0]
+    edges = [replace(e, sides=e.sides._replace(penalty=ratio * e.sides.penalty)) for e in skin.edges]
+    return replace(skin, z=np.sqrt(ratio) * skin.z, D=ratio * skin.D, edges=tuple(edges))
 
 
 def flat(mesh):

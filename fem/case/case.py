@@ -18,8 +18,7 @@ from fem.case.document import Block
 from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import facts
-from fem.material.laws import young_modulus
-from fem.material.skin import BENDING_POISSON, N_PER_M, bending_stiffness, buckling_tension, stiffness
+from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, stiffness
 from fem.plan import junctions
 from fem.plan.plan import Plan, reach, removed_area, removed_skin
 from fem.plan.techniques import TECHNIQUES
@@ -196,10 +195,11 @@ def geometry(case: Case) -> dict[str, Any]:
 def warnings(case: Case) -> list[str]:
     """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
     squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
-    modulus = young_modulus(physical.law(case.skin.law))
-    D = bending_stiffness(modulus, h=case.skin.thickness_mm, poisson=BENDING_POISSON)
-    (lift, _), radius = physical.springs(case.bed), cast(Patch, case.patch).radius_mm
-    flat = N_PER_M * buckling_tension(D=D, poisson=BENDING_POISSON, lift=lift, radius=radius)
+    h, radius = case.skin.thickness_mm, cast(Patch, case.patch).radius_mm
+    stretch = physical.prestretch(case.skin.tension, case.skin.law, h=h)
+    D = np.diagonal(bending_stiffness(physical.law(case.skin.law), stretch, h=h))[:2].min()
+    lift, _ = physical.springs(case.bed)
+    flat = N_PER_M * buckling_tension(D=D, lift=lift, radius=radius)
     buckles = f"even uncut it buckles at about {flat:.3g} N/m, so cones and dips may be its own"
     unusual = [f"skin.tension squeezes the skin by {squeezed:.3g} N/m; {buckles}"] if squeezed > flat else []
     return library.warnings(case.model_dump()) + unusual

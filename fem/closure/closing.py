@@ -12,8 +12,7 @@ from fem.case.case import Case
 from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
-from fem.material.laws import young_modulus
-from fem.material.skin import BENDING_POISSON, bending_stiffness
+from fem.material.skin import stiffness
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.mesh import mesh
@@ -23,9 +22,9 @@ from fem.mechanics.ties import PenaltyTie, Thread
 from fem.mechanics.triangulation import Mesh, quality
 from fem.plan.plan import held
 
-RESIDUAL = 1e-9  # largest force left on a node, as a share of E h times edge_mm; our choice, far above round-off
+RESIDUAL = 1e-9  # largest force left on a node, as a share of edge_mm times E h in place; our choice, above round-off
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
-PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E; gone at the end
+PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E in place; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
@@ -38,18 +37,16 @@ def patch(case: Case) -> Mesh:
     return mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
 
 
-def skin_sheet(case: Case, triangles: Mesh) -> Sheet:
+def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, undermined = case.skin, triangles.undermined
     law = physical.law(skin.law)
     push, shear = physical.springs(case.bed)
     bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, [[push], [shear]]))
     return sheet(
-        triangles, law=law, h=skin.thickness_mm,
-        D=bending_stiffness(young_modulus(law), h=skin.thickness_mm, poisson=BENDING_POISSON),
-        poisson=BENDING_POISSON, stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
-        lines=physical.lines(skin.tension), foundation=None if case.bed is None else bed,
-        hinged=case.closure.seam == "hinge",
+        triangles, law=law, h=skin.thickness_mm, lines=physical.lines(skin.tension),
+        stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
+        foundation=None if case.bed is None else bed, hinged=hinged or case.closure.seam == "hinge",
     )  # fmt: skip
 
 
@@ -71,11 +68,12 @@ def _closed(case, *, watch):
     effort.mesh_s = time.perf_counter() - start
     coarse = _coarser(case, triangles, effort, watch)
     skin = skin_sheet(case, triangles)
-    modulus = young_modulus(skin.law)
-    tol = RESIDUAL * modulus * skin.h * case.mesh.edge_mm
-    problem = partial(solve.problem, pressure=PERTURBATION * modulus, tol=tol, effort=effort)
+    stretch = physical.prestretch(case.skin.tension, case.skin.law, h=skin.h)
+    resistance = 1 / np.diagonal(np.linalg.inv(stiffness(skin.law, stretch, h=skin.h))).max()  # N/mm
+    tol, pressure = RESIDUAL * resistance * case.mesh.edge_mm, PERTURBATION * resistance / skin.h
+    problem = partial(solve.problem, pressure=pressure, tol=tol, effort=effort)
 
-    unsewn = replace(skin, interior_penalty=skin.interior_penalty[:1])  # seams carry no moment
+    unsewn = skin_sheet(case, triangles, hinged=True)
     flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
     cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     gaping = positions(cut.constraints, solve.opened_wound(cut, independent(cut.constraints, flat, 1.0)), 1.0)

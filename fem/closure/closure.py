@@ -73,7 +73,7 @@ def nodal(closure: Closure, values: np.ndarray) -> np.ndarray:
     of its elements, by area, and a midpoint that of its ends.
     """
     sheet, tri = closure.sheet, closure.mesh.tri
-    N, weights = sheet.shapes, sheet.membrane.weights
+    N, weights = sheet.shapes, sheet.area.weights
     linear = N[:, :3] + (N[:, 3:] + N[:, [5, 3, 4]]) / 2
     weighted = linear.T * weights[0]
     corners = np.linalg.solve(weighted @ linear, weighted @ values.T)

@@ -14,7 +14,6 @@ from fem.material.laws import Law, young_modulus
 
 # The search for the prestretch; our choices. It takes no more than a few steps where skin may be found.
 SEARCH = {"initial_trust_radius": 0.1, "max_trust_radius": 0.25, "maxiter": 100}  # of log stretch
-BENDING_POISSON = 0.5  # incompressible skin
 KPA, N_PER_M = 1e3, 1e3  # of 1 MPa, of 1 N/mm: messages, measures, pictures and pages are in kPa and N/m
 
 
@@ -64,17 +63,22 @@ def stretch_under(law: Law, wanted: Sequence[float] | np.ndarray, *, h: float) -
     return np.exp(e)
 
 
-def bending_stiffness(modulus: float, *, h: float, poisson: float) -> float:
-    """Plate stiffness D = E h^3 / 12 (1 - nu^2), N mm; modulus E in MPa."""
-    return modulus * h**3 / (12 * (1 - poisson**2))
+def bending_stiffness(law: Law, stretch: np.ndarray | Sequence[float], *, h: float) -> np.ndarray:
+    """Bending stiffness D (3, 3), N mm, of skin as thick as h at `stretch` (2,), against k11, k22, k12.
+
+    D_cd = h^3/3 C_c C_d d2psi/dC_c dC_d, C_12 here the product of both stretches; without stretch Koiter's, with
+    E h^3 / 12 (1 - nu^2) first
+    """
+    C = np.array([stretch[0] ** 2, stretch[1] ** 2, stretch[0] * stretch[1]])
+    return h**3 / 3 * np.outer(C, C) * law(C * [1, 1, 0])[2]
 
 
-def buckling_tension(*, D: float, poisson: float, lift: float, radius: float) -> float:
+def buckling_tension(*, D: float, lift: float, radius: float, poisson: float = 0.5) -> float:
     """Line compression in N/mm, positive, at which uncut skin no longer lies flat, about; as a disc or in waves.
 
         N = max(a^2 D / R^2, 2 sqrt(k D)),    a J0(a) = (1 - nu) J1(a)
 
-    D, poisson  bending stiffness, N mm, and its Poisson ratio
+    D, poisson  bending stiffness, N mm, and its Poisson ratio, that of incompressible skin if left out
     lift        stiffness k of the bed against lifting, N/mm3; 0: no bed
     radius      R of the patch, mm; its rim is held and free to turn
 

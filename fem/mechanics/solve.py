@@ -68,7 +68,7 @@ class Problem:
 def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, tol: float = 0.0, **kept: Any) -> Problem:
     """Problem of a sheet and its constraints; pressure of the perturbation in MPa, the rest as in `Problem`."""
     stored = pattern(constraints.free, sheet.groups)
-    area = reduced(constraints, at_nodes(sheet, sheet.membrane.weights @ sheet.shapes**2)[None])[0]
+    area = reduced(constraints, at_nodes(sheet, sheet.area.weights @ sheet.shapes**2)[None])[0]
     cholesky = solver(stored.indptr, stored.indices, definite=True)
     return Problem(sheet, constraints, stored, cholesky, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
 
@@ -132,6 +132,8 @@ def newton(
         return state(problem, q, closed=closed, tangent=tangent, **aids)
 
     shift, here = 0.0, at(q, tangent=True)
+    if not np.isfinite(here.energy):
+        raise NotConverged(f"skin is bent further than its thickness allows at closed = {closed:.3f}; {ADVICE}")
     for _ in range(max_iter):
         residual = np.abs(here.forces).max()
         problem.watch(closed=closed, residual=residual)
@@ -159,8 +161,11 @@ def _lower(at, q, d, here):
     """
     slope, residual = (here.forces * d).sum(), np.abs(here.forces).max()
     step, there = 1.0, at(q + d, tangent=True)
-    # an energy that is no number is not lower either
-    while not (there.energy <= here.energy + 1e-4 * step * slope or np.abs(there.forces).max() < 0.5 * residual):
+    # an energy that is infinite or no number is not lower either
+    while not (
+        there.energy <= here.energy + 1e-4 * step * slope
+        or (np.isfinite(there.energy) and np.abs(there.forces).max() < 0.5 * residual)
+    ):
         step /= 2
         if step < SHORTEST:
             raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left; {ADVICE}")

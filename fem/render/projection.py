@@ -34,7 +34,7 @@ def save_vtu(closure: Closure, path: Path) -> None:
     skin.point_data.update({"reference_mm": mesh.flat.T, "gaping_mm": closure.gaping.T})
     skin.point_data.update({"displacement_mm": (closure.x - mesh.flat).T, "height_mm": closure.x[2]})
     for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
-        skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.membrane.weights)
+        skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.area.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
     skin.save(path)
 

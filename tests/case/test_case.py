@@ -82,6 +82,7 @@ def test_defaults():
 
 
 BEDDING = "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n"
+SOFT = "bed: {normal_kPa_per_mm: 1e-4, shear_kPa_per_mm: 1e-5}\n"
 BED = {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
 
 
@@ -125,11 +126,11 @@ skin: {site: forearm, tension: {along_stretch: 1.05, across_stretch: 1.05}}
     assert not [key for key in case.from_site if "tension" in key]
 
 
-@pytest.mark.parametrize(("bed", "limit"), [("", 4.7006 * 100 * 8 / 9 / 100**2), (BEDDING, 2 * (100 * 8 / 9) ** 0.5)])
+@pytest.mark.parametrize(("bed", "limit"), [("", 4.7006 * 100 * 8 / 9 / 100**2), (SOFT, 2 * (1e-4 * 100 * 8 / 9) ** 0.5)])
 def test_warning_of_buckling(bed, limit):
     """Skin squeezed by more than 4.70 D/R^2 without a bed, by more than 2 sqrt(k D) with one, is warned of.
 
-    D = E h^3 / 9 with E = 3 mu = 100 kPa and h = 2 mm; k = 1 kPa/mm, so that 1 kPa mm is 1 N/m.
+    D = E h^3 / 9 of skin hardly squeezed, with E = 3 mu = 100 kPa and h = 2 mm; k = 1e-4 kPa/mm; 1 kPa mm is 1 N/m.
     """
     squeezed = "2, law: {{kind: neo-hooke, shear_kPa: 33.333333}}, tension: {{across_N_per_m: {}}}}}\n"
     squeezed += "patch: {{radius_mm: 100}}\n"

@@ -19,7 +19,6 @@ from fem.closure.closure import Closure
 from fem.closure.measure import measures
 from fem.geometry.outlines import lens
 from fem.material.laws import neo_hooke
-from fem.material.skin import bending_stiffness
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import ElasticFoundation, sheet
@@ -31,14 +30,12 @@ E, H = 0.1, 2.0  # MPa, mm
 
 
 def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
-    """Skin of modulus E and thickness H, mu = E/3, bending nu 0.45, on springs outside the undermined ring."""
+    """Skin of modulus E and thickness H, mu = E/3, on springs outside the undermined ring."""
     held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,
         law=lambda C: neo_hooke(C, shear_MPa=scale * E / 3),
         h=H,
-        D=scale * bending_stiffness(E, h=H, poisson=0.45),
-        poisson=0.45,
         stretch=stretch,
         lines=lines,
         foundation=ElasticFoundation(push=1e-3 * held, pull=1e-3 * held, shear=1e-4 * held),
@@ -80,28 +77,25 @@ def numbers(closure):
 
 @pytest.mark.slow
 def test_lens_against_an_independent_shell():
-    """A mixed (Hellan-Herrmann-Johnson) cubic Koiter shell in NGSolve closes the same lens: other code, other unknowns.
+    """A mixed (Hellan-Herrmann-Johnson) cubic shell in NGSolve closes the same lens: other code, other unknowns.
 
-    `tests/reference/lens_60x20.py 1 0.3` with NGSolve 6.2.2608, 468 triangles for a quarter, gives a cone of 4.5188 mm,
-    an energy of 21.7994 N mm and a closing force of 2.5001 N. The cone on triangles of 1 mm is 0.5 % off its own limit
-    (order 1.7); the force has none, and in both codes moves by 1 % as triangles are halved.
+    `tests/reference/lens_60x20.py 1 0.3` with NGSolve 6.2.2608, 468 triangles for a quarter, gives a cone of 4.5652 mm,
+    an energy of 21.8571 N mm and a closing force of 2.5165 N. The cone on triangles of 1 mm is 0.5 % off its own limit
+    (order 1.9); the force has none, and in both codes moves by 1 % as triangles are halved.
     """
     cone, force, energy = bench_numbers(1.0)
-    assert cone == approx(4.5188, rel=0.01)
-    assert force == approx(2.5001, rel=0.01)
-    assert energy == approx(21.7994, rel=0.001)
+    assert cone == approx(4.5652, rel=0.006)
+    assert force == approx(2.5165, rel=0.01)
+    assert energy == approx(21.8571, rel=2e-4)
 
 
 @pytest.mark.slow
 def test_hinged_lens_against_an_independent_shell():
-    """The same with a seam that turns freely: 4.7463 mm, 21.7345 N mm, 2.5430 N.
-
-    The fold along the hinge converges slowly in both codes.
-    """
+    """The same with a seam that turns freely: 4.6831 mm, 21.8106 N mm, 2.5399 N."""
     cone, force, energy = bench_numbers(1.0, hinged=True)
-    assert cone == approx(4.7463, rel=0.03)
-    assert force == approx(2.5430, rel=0.01)
-    assert energy == approx(21.7345, rel=0.001)
+    assert cone == approx(4.6831, rel=0.006)
+    assert force == approx(2.5399, rel=0.01)
+    assert energy == approx(21.8106, rel=2e-4)
 
 
 @pytest.mark.slow
@@ -253,27 +247,27 @@ def test_tension_flattens():
     Flat to round-off: the cones have not buckled at all.
     """
     once, twice = (invented_skin(along_N_per_m=12 * k, across_N_per_m=6 * k) for k in (1, 2))
-    assert demo_measures("lens-4-1", mesh=COARSE, **once)["cone_height_mm"] > 1
+    assert demo_measures("lens-4-1", mesh=COARSE, **once)["cone_height_mm"] > 0.5
     assert demo_measures("lens-4-1", mesh=COARSE, **twice)["cone_height_mm"] < 1e-6
 
 
 # Outlines beyond the first ones -------------------------------------------------------------------------------
 
 
-COARSER = {"crescent": 5, "crescent-right": 5}  # whose triangles are half as large as others'
+COARSER = {"crescent": 2.5, "crescent-right": 2.5}  # whose triangles are half as large as others'
 
 
 def coarsely(path, **changed):
-    """Closure of a case in a file on triangles 2.5 times as large, far away 3, keys of its outline or closure changed.
+    """Closure of a case in a file on triangles 1.25 times as large, at tips 2.5, keys of its outline or closure changed.
 
     A closure that is asked for again is not computed again.
     """
-    asked, times = read(path), COARSER.get(path.stem, 2.5)
+    asked, times = read(path), COARSER.get(path.stem, 1.25)
     parts = {
         "wound": asked.wound.model_copy(update={"outline": _changed(asked.wound.outline, changed)}),
         "closure": _changed(asked.closure, changed),
         "mesh": MeshSize(
-            edge_mm=times * asked.mesh.edge_mm, tip_mm=times * asked.mesh.tip_mm, far_mm=3 * asked.mesh.far_mm
+            edge_mm=times * asked.mesh.edge_mm, tip_mm=2 * times * asked.mesh.tip_mm, far_mm=1.2 * asked.mesh.far_mm
         ),
     }
     return _solved(text(asked.model_copy(update=parts)))

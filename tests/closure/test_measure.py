@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 import skfem
-from problems import flat
+from problems import bending_as, flat
 from pytest import approx
 from scipy.optimize import brentq
 
@@ -45,7 +45,7 @@ SIDE = 1.0  # mm, of the triangles in healed skin
 
 def closure(mesh, x=None, *, gaping=None, outline=LENS, lesion_area=0.0, stretch=(1.0, 1.0)):
     """Closure with nodes at x (3, n), of skin without bed that hardly resists bending."""
-    skin = sheet(mesh, law=LAW, h=H, D=1e-9, poisson=0.5, stretch=stretch)
+    skin = bending_as(sheet(mesh, law=LAW, h=H, stretch=stretch), 1e-9)
     x = flat(mesh) if x is None else x
     gaping = flat(mesh) if gaping is None else gaping
     return Closure(

@@ -5,7 +5,7 @@ from contextlib import suppress
 
 import numpy as np
 import pytest
-from problems import disc, rubber, sewn_flat
+from problems import bending_as, disc, rubber, sewn_flat
 from pytest import approx
 from scipy.sparse import csc_array, csr_array, triu
 from scipy.sparse.linalg import splu
@@ -42,7 +42,7 @@ def sewn_sheet(squeeze):
     x = squeeze * sewn_flat(m, 0.5)
     s = constraints.constraints(x, np.hstack(m.seams), m.rim)
     x = constraints.positions(s, constraints.independent(s, x, 1.0), 1.0)
-    skin = sheet(m, law=rubber(0.1), h=1.5, D=1e-5, poisson=0.5)
+    skin = bending_as(sheet(m, law=rubber(0.1), h=1.5), 1e-5)
     stored = pattern(s.free, skin.groups)
     values = np.zeros(stored.indices.size)
     assemble(skin, x, tangent=groups(stored, values))

@@ -1,15 +1,18 @@
 """The sheet as a shell: beams, round plates and sewn discs against exact answers and published tables."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
 from problems import (
     NO_NODES,
+    bending_as,
     disc,
     edge_load,
     flat,
     outward,
+    plate,
     rigid_strip,
     rubber,
     sewn_flat,
@@ -21,7 +24,7 @@ from pytest import approx
 from scipy.integrate import solve_bvp
 from theory import clamped_plate, cone_height, hencky, wedge_threshold
 
-from fem.material.skin import bending_stiffness
+from fem.material.laws import ogden
 from fem.mechanics import solve
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.sheet import assemble, cauchy_stress, lift, sheet
@@ -42,7 +45,7 @@ END_SHEAR = {  # P/Pmax: -U, W at the end; Pmax = 4 EI/L^2, L = 10
 
 
 def beam(mesh):
-    return sheet(mesh, law=rubber(MODULUS), h=THICK, D=EI, poisson=0.0)
+    return sheet(mesh, law=plate(MODULUS, poisson=0.0), h=THICK)
 
 
 def deflections(n):
@@ -82,11 +85,11 @@ def test_elastica_is_the_published_one():
     assert 10 * np.array(elastica(4.0)) == approx(END_SHEAR[1.0], rel=1.1e-3)
 
 
-@pytest.mark.parametrize(("n", "error"), [(20, 5e-3), (40, 1e-3)])
+@pytest.mark.parametrize(("n", "error"), [(24, 5e-3), (40, 1e-3)])
 def test_cantilever_under_end_shear(n, error):
     """All rows of the table, Sze, Liu & Lo (2004), within 0.5 % of the end's path; the exact elastica within 0.1 %.
 
-    The latter with 40 squares; with 20, errors of order h^2 and more are still 0.5 %.
+    The latter with 40 squares; with 24, errors of order h^2 and more are still 0.3 %.
     """
     found = deflections(n)
     table = np.array(list(END_SHEAR.values()))
@@ -103,7 +106,7 @@ def test_cantilever_rolled_up(turn):
     No force acts, so the moment is M = EI phi/L and the energy M phi/2. Sze, Liu & Lo (2004), section 3.2.
     """
     L, phi = 12.0, 2 * np.pi * turn
-    m = strip(-0.25, L + 0.25, width=1, side=0.25)
+    m = strip(-0.2, L + 0.2, width=1, side=0.2)
     held, turned = np.flatnonzero(m.X[0] < 1e-9), np.flatnonzero(m.X[0] > L - 1e-9)
     centre = np.flatnonzero((abs(m.X[0] - L) < 1e-9) & (abs(m.X[1] - 0.5) < 1e-9)).item()
     ends = rigid_strip(m, held=held, turned=turned, angle=phi, centre=centre)
@@ -121,16 +124,88 @@ def test_cantilever_rolled_up(turn):
     assert M == approx(EI * phi / L, rel=2e-3)
 
 
+# Prestretched skin ------------------------------------------------------------------------------------------
+
+TAUT = pytest.mark.parametrize(
+    ("law", "stretch"),
+    [(rubber(0.1), (1.0, 1.0)), (rubber(0.1), (1.2, 1.1)), (partial(ogden, shear_MPa=0.01, exponent=9.0), (1.2, 1.1))],
+    ids=["slack", "neo-hooke", "ogden"],
+)
+
+
+def bending_energy(law, stretch, bend, *, lines=0.0):
+    """Energy per area in place, N/mm, of prestretched skin 2 mm thick bent along x, `bend` thickness per radius."""
+    m, h = strip(0, 4, width=1, side=0.25), 2.0
+    skin, R = sheet(m, law=law, h=h, stretch=stretch, lines=lines), h / bend
+    rolled = np.array([R * np.sin(m.X[0] / R), m.X[1], R * (1 - np.cos(m.X[0] / R))])
+    return (assemble(skin, rolled)[0] - assemble(skin, flat(m))[0]) / 4
+
+
+@TAUT
+def test_prestretched_block_bent_to_a_cylinder(law, stretch):
+    """The solid's exact energy: an incompressible block whose middle keeps its length has C11 linear in the thickness.
+
+    Bent to a tenth of its thickness per radius the sheet, which asks the law at two heights, is within 1 %, to a fifth
+    within four times that. With k C^-1 k z^2 added, as if normals kept their length, prestretched skin is 14 to 37 % too
+    stiff. Source: Rivlin (1949), Proc R Soc A 195:463, flexure of a block (from memory; r^2 is linear, which keeps volumes).
+    """
+    heights, weights = np.polynomial.legendre.leggauss(40)
+    errors = []
+    for bend in (0.1, 0.2):
+        along = stretch[0] ** 2 * (1 + bend * heights)
+        psi = law(np.array([along, 0 * along + stretch[1] ** 2, 0 * along]))[0]
+        solid = 2.0 * (weights @ psi / 2 - law(np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0]))[0])
+        errors.append(bending_energy(law, stretch, bend) / solid - 1)
+    assert abs(errors[0]) < 1e-2
+    assert errors[1] == approx(4 * errors[0], rel=0.25)
+
+
+def test_skin_bends_as_it_is_stretched():
+    """Taut along x it is several times stiffer against bending along x than across, and than slack skin."""
+    law = partial(ogden, shear_MPa=0.01, exponent=9.0)
+    along, across, slack = (
+        bending_energy(law, stretch, 0.05, lines=lines)
+        for stretch, lines in (((1.3, 1.0), 0.0), ((1.3, 1.0), np.pi / 2), ((1.0, 1.0), 0.0))
+    )
+    assert along > 2 * across
+    assert along > 3 * slack
+
+
+def test_prestretched_plate_buckles():
+    """A rectangle pressed along x and taut along y, its edges held and free to turn, is flat if it is thicker than where
+
+        N_x a^2 + N_y b^2 + D11 a^4 + (2 D12 + D33) a^2 b^2 + D22 b^4 = 0,    a = pi/A, b = pi/B.
+
+    Source: Timoshenko & Gere (1961), ch. 9, orthotropic plates (from memory). D is the law's, by differences.
+    """
+    law, stretch, sides = partial(ogden, shear_MPa=0.01, exponent=9.0), np.array([0.87, 1.1]), (30.0, 60.0)
+    C = np.array([stretch[0] ** 2, stretch[1] ** 2, 0.0])
+    step = 1e-5 * np.eye(3)
+    ddpsi = np.array([(law(C + e)[1] - law(C - e)[1]) / 2e-5 for e in step])
+    place = np.array([C[0], C[1], stretch.prod()])
+    D = ddpsi * np.outer(place, place) / 3  # of a sheet 1 mm thick
+    N = 2 * (C * law(C)[1])[:2]
+    a, b = np.pi / np.array(sides)
+    bending = D[0, 0] * a**4 + (2 * D[0, 1] + D[2, 2]) * a**2 * b**2 + D[1, 1] * b**4
+    thickness = np.sqrt(-(N[0] * a**2 + N[1] * b**2) / bending)
+    m = strip(0, sides[0], width=sides[1], side=2.0)
+    middle = np.array(sides)[:, None] / 2
+    held = unsewn(m, np.flatnonzero((abs(m.X - middle) > middle - 1e-9).any(axis=0)))
+    for times, stable in ((1.01, True), (0.99, False)):
+        skin = sheet(m, law=law, h=times * thickness, stretch=stretch)
+        flatly = solve.problem(skin, held)
+        assert (solve.negative_pivots(flatly, independent(held, flat(m), 1.0)) == 0) == stable
+
+
 # Round plates, radius 1, nu = 1/2 because the law is incompressible ------------------------------------------
 
 
 @pytest.fixture(scope="module")
-def plate():
+def clamped():
     """Problem of a clamped plate of 12 rings, 0.01 thick, E = 1; the ring beyond is held. Its radius is 1."""
     rings, h = 12, 0.01
     m = disc(rings=rings, beyond=1)
-    round_plate = sheet(m, law=rubber(1.0), h=h, D=bending_stiffness(1.0, h=h, poisson=0.5), poisson=0.5)
-    return solve.problem(round_plate, unsewn(m, beyond_radius(m, rings)))
+    return solve.problem(sheet(m, law=rubber(1.0), h=h), unsewn(m, beyond_radius(m, rings)))
 
 
 def beyond_radius(m, rings):
@@ -147,17 +222,17 @@ def centre_height(problem, pressure, x=None):
     return positions(problem.constraints, q, 1.0)
 
 
-def test_clamped_plate_small_deflection(plate):
+def test_clamped_plate_small_deflection(clamped):
     """w0 = q a^4 / 64 D (Timoshenko & Woinowsky-Krieger 1959, ch. 3); 12 rings err by a part of (1/12)^2."""
-    q = 1e-2 * 64 * plate.sheet.D * plate.sheet.h  # w0 = 0.01 h
-    assert centre_height(plate, q)[2, 0] == approx(q / (64 * plate.sheet.D), rel=3e-3)
+    q = 1e-2 * 64 * clamped.sheet.D[0, 0] * clamped.sheet.h  # w0 = 0.01 h
+    assert centre_height(clamped, q)[2, 0] == approx(q / (64 * clamped.sheet.D[0, 0]), rel=3e-3)
 
 
 @pytest.mark.parametrize("P", [1, 2, 5, 20])
-def test_clamped_plate_large_deflection(plate, P):
+def test_clamped_plate_large_deflection(clamped, P):
     """w0/h for P = q a^4/E h^4 by the equations of Foppl and von Karman."""
-    h = plate.sheet.h
-    assert centre_height(plate, P * h**4)[2, 0] / h == approx(clamped_plate(P, nu=0.5), rel=5e-3)
+    h = clamped.sheet.h
+    assert centre_height(clamped, P * h**4)[2, 0] / h == approx(clamped_plate(P, nu=0.5), rel=5e-3)
 
 
 def test_theory_of_large_deflection():
@@ -172,15 +247,15 @@ def test_theory_of_hencky(nu, b0):
     assert 4 * hencky(nu=nu)[1] == approx(b0, abs=1e-4)
 
 
-def test_hencky_membrane(plate):
+def test_hencky_membrane(clamped):
     """Without bending: w0 = C1 a (p a/E h)^(1/3), N(0) = C2 (E h p^2 a^2)^(1/3); C1 = 0.5949 for nu = 1/2."""
-    h, pressure = plate.sheet.h, 1e-3 * 0.5 * plate.sheet.h
-    membrane = solve.problem(replace(plate.sheet, D=1e-6 * h**3), plate.constraints)
+    h, pressure = clamped.sheet.h, 1e-3 * 0.5 * clamped.sheet.h
+    membrane = solve.problem(bending_as(clamped.sheet, 1e-6 * h**3), clamped.constraints)
     C1, C2 = hencky(nu=0.5)
     w0 = C1 * (pressure / h) ** (1 / 3)
-    X = plate.sheet.X
+    X = clamped.sheet.X
     x = np.vstack([X, w0 * np.maximum(0, 1 - (X**2).sum(axis=0))])
-    x = positions(plate.constraints, independent(plate.constraints, x, 1.0), 1.0)
+    x = positions(clamped.constraints, independent(clamped.constraints, x, 1.0), 1.0)
     x = centre_height(membrane, pressure, x)
     assert x[2, 0] == approx(w0, rel=5e-3)  # slopes of 0.1 and stretches of 1.003 are not infinitely small
     centre = cauchy_stress(membrane.sheet, x)[0][:, :6]
@@ -199,13 +274,15 @@ def sewn_disc(*, rings, wedge, Gamma):
     """Problem of a disc whose wedge is sewn."""
     m = disc(rings=rings, wedge=wedge)
     D = wedge / Gamma
-    skin = sheet(m, law=rubber(1.0), h=1.0, D=D, poisson=0.5, foundation=springs(m, normal=DRIFT * D, shear=SLIDE * D))
-    return m, solve.problem(skin, constraints(sewn_flat(m, wedge), np.hstack(m.seams), NO_NODES))
+    skin = sheet(m, law=rubber(1.0), h=1.0, foundation=springs(m, normal=DRIFT * D, shear=SLIDE * D))
+    return m, solve.problem(bending_as(skin, D), constraints(sewn_flat(m, wedge), np.hstack(m.seams), NO_NODES))
 
 
 def flat_state(m, sewn, *, wedge, tension=0.0):
     """Independent positions at rest of the disc pressed flat, with a dead load `tension`, N/mm, on the rim."""
-    pressed = replace(sewn, sheet=replace(sewn.sheet, foundation=springs(m, normal=1.0, shear=SLIDE * sewn.sheet.D)))
+    pressed = replace(
+        sewn, sheet=replace(sewn.sheet, foundation=springs(m, normal=1.0, shear=SLIDE * sewn.sheet.D[0, 0]))
+    )
     rim = m.tri.boundary_facets()
     rim = rim[np.isin(m.tri.facets[:, rim], m.rim).all(axis=0)]
     load = edge_load(m, rim, tension * outward(m, rim))
@@ -217,7 +294,7 @@ def with_Gamma(m, sewn, *, wedge, Gamma):
     """The same problem with another bending stiffness; the flat state does not depend on it."""
     D = wedge / Gamma
     bed = springs(m, normal=DRIFT * D, shear=SLIDE * D)
-    return replace(sewn, sheet=replace(sewn.sheet, D=D, foundation=bed))
+    return replace(sewn, sheet=replace(bending_as(sewn.sheet, D), foundation=bed))
 
 
 def buckling_threshold(*, rings, wedge, tension=0.0):
@@ -257,15 +334,15 @@ def test_theory_of_the_threshold(nu, Gamma):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("degrees", [2, 5])
+@pytest.mark.parametrize("degrees", [0.5, 2])
 def test_wedge_buckles_at_the_threshold(degrees):
-    """The flat sewn disc is stable up to Gamma = 153.0, for a vanishing wedge; within 1 % at 2, 2 % at 5 degrees.
+    """The flat sewn disc is stable up to Gamma = 153.0, for a vanishing wedge; within 0.5 % at 0.5, 1 % at 2 degrees.
 
     24 rings add 0.3 %; theory leaves out terms of the order of the wedge over 2 pi.
     """
     found = buckling_threshold(rings=24, wedge=np.radians(degrees))
     expected = wedge_threshold(nu=0.5)
-    assert found == approx(expected, rel=1e-2 if degrees == 2 else 2e-2)
+    assert found == approx(expected, rel=1e-2 if degrees == 2 else 5e-3)
     assert found > expected  # quadratic triangles with a penalty are too stiff, and so is a wedge that is not small
 
 

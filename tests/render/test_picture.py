@@ -339,7 +339,7 @@ def test_vtu_in_pyvista(circle, vtu):
 
 def test_stress_in_the_vtu(circle, vtu):
     """A cell's mean times its area is the integral over it, in kPa; its principal stresses are in order."""
-    skin, weights = pv.read(vtu), circle.sheet.membrane.weights
+    skin, weights = pv.read(vtu), circle.sheet.area.weights
     stress, stretch = cauchy_stress(circle.sheet, circle.x)
     area = weights.sum(axis=1)
     assert skin["stress_max_kPa"] * area == approx(1e3 * (weights * stress[1]).sum(axis=1))
@@ -371,7 +371,7 @@ def forked():
     cut = mesh(plan, radius=80, edge=2.5, tip=2, far=9)
     return Closure(
         outline=outline, plan=plan, lesion_area=0.0, mesh=cut,
-        sheet=sheet(cut, law=rubber(0.1), h=2.0, D=0.1, poisson=0.45), gaping=flat(cut), x=flat(cut),
+        sheet=sheet(cut, law=rubber(0.1), h=2.0), gaping=flat(cut), x=flat(cut),
     )  # fmt: skip
 
 

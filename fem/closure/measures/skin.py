@@ -18,7 +18,7 @@ CLEAR = 1e-6  # share of an edge, and of a triangle, within which meeting is not
 
 def _distance(closure, nodes):
     """Distance (n_elements, n_quad) in uncut skin from the membrane's points to the nearest node, mm; inf of none."""
-    at = np.einsum("qa,iea->eqi", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.membrane.nodes])
+    at = np.einsum("qa,iea->eqi", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.area.nodes])
     return cKDTree(closure.mesh.X[:, nodes].T).query(at)[0]
 
 
@@ -48,13 +48,13 @@ def skin_stress_p99(closure: Closure) -> float | None:
     near &= _outside_tip_zones(closure)
     if not near.any():
         return None
-    area = closure.sheet.membrane.weights[near]
+    area = closure.sheet.area.weights[near]
     return float(KPA * np.quantile(stress[near], 0.99, weights=area, method="inverted_cdf"))
 
 
 def compressed_area(closure: Closure) -> float:
     """Reference area, mm2, where the smaller principal stress is below -1 kPa."""
-    return float(closure.sheet.membrane.weights[closure.stress[0][0] < COMPRESSED].sum())
+    return float(closure.sheet.area.weights[closure.stress[0][0] < COMPRESSED].sum())
 
 
 def strain_energy(closure: Closure) -> float:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-VECTORS = 5  # of a point, bending's and the interior penalty's
+VECTORS = 5  # of a point, the shell's and the interior penalty's
 ALL = 3 * VECTORS  # their components
 FAST = {"contract", "reassoc", "nsz", "arcp"}  # leaves NaN and infinity as they are
 CHANGED = max(source.stat().st_mtime for source in Path(__file__).parent.glob("*.py"))
@@ -31,9 +31,9 @@ def kernel(function: Callable) -> Callable:
 
 def compiled() -> bool:
     """Whether the kernels of these very files are stored on this machine."""
-    from fem.mechanics.kernels.membrane import membrane
+    from fem.mechanics.kernels.shell import shell
 
-    return bool(_stored(membrane))
+    return bool(_stored(shell))
 
 
 def _stored(dispatcher):
@@ -89,6 +89,18 @@ def unit(n: np.ndarray, dn: np.ndarray, growth: np.ndarray) -> float:
         growth[a] = along(n, dn, a) / size
         for i in range(3):
             dn[i, a] = dn[i, a] / size - n[i] * growth[a]
+    return size
+
+
+@kernel
+def normal(v1: np.ndarray, v2: np.ndarray, n: np.ndarray) -> float:
+    """Length of v1 x v2; fills n (3,), the unit vector along it."""
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        n[i] = v1[j] * v2[k] - v1[k] * v2[j]
+    size = np.sqrt(dot(n, n))
+    for i in range(3):
+        n[i] /= size
     return size
 
 
@@ -149,21 +161,21 @@ def add_gradient(g: np.ndarray, B: np.ndarray, nodes: np.ndarray, r: np.ndarray)
 
 @kernel
 def add_hessian(H: np.ndarray, B: np.ndarray, K: np.ndarray, T: np.ndarray) -> None:
-    """Add, H (15, 15) of a point given by its upper triangle,  K_ab = sum_kl B_ak H_kl B_bl,  b >= a;  T is lost."""
-    m = B.shape[0]
-    for row in range(ALL):
+    """Add, H (3 n_vectors, same) of a point by its upper triangle,  K_ab = sum B_ak H_kl B_bl,  b >= a;  T is lost."""
+    m, n_vectors = B.shape
+    for row in range(3 * n_vectors):
         for col in range(row):
             H[row, col] = H[col, row]
     for a in range(m):
         T[:] = 0.0
-        for k in range(VECTORS):
+        for k in range(n_vectors):
             c = B[a, k]
             if c != 0.0:
                 for i in range(3):
-                    for col in range(ALL):
+                    for col in range(3 * n_vectors):
                         T[i, col] += c * H[3 * k + i, col]
         for b in range(a, m):
-            for k in range(VECTORS):
+            for k in range(n_vectors):
                 c = B[b, k]
                 if c != 0.0:
                     for i in range(3):
