@@ -15,6 +15,7 @@ from fem.mechanics.triangulation import from_triangulation
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)
+ROUND_OFF = 1e-12  # of a length or an area
 
 EGG = [2 * pi * k / 100 for k in range(100)]
 KEYS = {  # of one outline of every kind, about 20 mm wide

@@ -7,12 +7,10 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
-from problems import EVERY_KIND, KEYS
 from pytest import approx
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fem.geometry.curve import chained, part
 from fem.geometry.outlines import (
     OUTLINES,
     boundary,
@@ -23,18 +21,12 @@ from fem.geometry.outlines import (
     lazy_s,
     lens,
     lens_with_m,
-    polygon,
     rhombus,
     square,
     tangent,
     teardrop,
-    traced,
     triangle,
 )
-from fem.geometry.polygon import traced_edges
-
-ROUND_OFF = 1e-12
-KITE = ((-30.0, 0.0), (0.0, -9.0), (30.0, 0.0), (4.0, 11.0))
 
 # L/W, lens: tip angle in degrees, S/L, push-out/L, area/LW; ellipse: S/L; rhombus: tip angle, S/L.
 # Each follows from elementary geometry and is given to the last digit shown.
@@ -46,13 +38,6 @@ TABLE = [
     (4.0, 56.145, 1.04116, 0.02058, 0.6749, 1.07230, 28.072, 1.03078),
     (7.5, 30.379, 1.01181, 0.00591, 0.6690, 1.02593, 15.189, 1.00885),
 ]
-
-two_axes = st.tuples(st.floats(1, 200), st.floats(0.05, 1)).map(lambda t: (t[0], t[0] * t[1]))
-symmetric = st.builds(
-    lambda kind, axes: OUTLINES[kind](length_mm=axes[0], width_mm=axes[1]),
-    st.sampled_from(["ellipse", "lens", "rhombus", "tangent"]),
-    two_axes.filter(lambda axes: axes[1] >= 0.1),
-)
 
 
 @pytest.mark.parametrize(("ratio", "tip", "edge", "push_out", "area", "_", "__", "___"), TABLE)
@@ -120,201 +105,11 @@ def test_ratio_for_a_tip_of_30_degrees(kind, ratio):
     assert brentq(excess, 1.5, 20) == approx(ratio, abs=6e-4)
 
 
-@given(symmetric)
-def test_points_agree_with_the_closed_forms(outline):
-    """Tips, width, area and length measured on n = 2000 chords an edge.
-
-    Chords lose a share of 1/n^2; where the tip of a thin ellipse is as sharp as a chord is long, part of 1/n.
-    """
-    a, b = outline.length / 2, outline.width / 2
-    assert outline.upper.point(np.array([0, 0.5, 1])) == approx(np.array([[-a, 0, a], [0, b, 0]]), abs=1e-9 * a)
-    assert outline.lower.point(np.array([0, 0.5, 1])) == approx(np.array([[-a, 0, a], [0, -b, 0]]), abs=1e-9 * a)
-    drawn = boundary(outline)
-    assert drawn.area == approx(outline.area, rel=1e-5)
-    assert drawn.length == approx(outline.upper.length + outline.lower.length, rel=1e-4)
-    assert drawn.is_valid and drawn.exterior.is_ccw
-
-
-@given(symmetric, st.integers(1, 50))
-def test_fractions_are_of_arc_length(outline, n):
-    """Equal fractions are equal lengths: each of n stretches, measured on 1000 chords, is S/n."""
-    s = np.linspace(0, 1, 1000 * n + 1)
-    chords = np.linalg.norm(np.diff(outline.upper.point(s)), axis=0)
-    stretches = chords.reshape(n, 1000).sum(axis=1)
-    assert stretches == approx(np.full(n, outline.upper.length / n), rel=1e-3 / n + 1e-6)
-    assert np.all(chords <= outline.upper.length / (1000 * n) * (1 + 1e-8))
-
-
-@pytest.mark.parametrize("outline", EVERY_KIND.values(), ids=EVERY_KIND)
-def test_tangents_against_differences(outline):
-    """Between corners they are the central differences of points, error h^2; on either side of one, those beside it."""
-    h, beside = 1e-7, 1e-9
-    for edge in (outline.upper, part(outline.lower, 1, 0), chained(part(outline.upper, 0.2, 0.9), outline.lower)):
-        s = np.setdiff1d(np.linspace(0.003, 0.997, 100), edge.corners)
-        s = s[np.abs(s[:, None] - np.array([*edge.corners, -1])).min(axis=1) > h]
-        differences = (edge.point(s + h) - edge.point(s - h)) / (2 * h * edge.length)
-        assert edge.tangent(s) == approx(differences, abs=1e-6)
-        corners = np.array(edge.corners)
-        for side in (-1, 1):
-            assert edge.tangent(corners, side) == approx(edge.tangent(corners + side * beside), abs=1e-6)
-
-
-@pytest.mark.parametrize("width", [60.0, 20.0, 2.0, 0.1])
-def test_arc_length_of_an_ellipse(width):
-    """From the left tip to the point at fraction s the ellipse is s S long, by quadrature of its speed."""
-    a, b = 30, width / 2
-    outline = ellipse(length_mm=2 * a, width_mm=width)
-    s = np.array([0.001, 0.1, 0.25, 0.4, 0.5])
-    x, y = outline.upper.point(s)
-    for fraction, t in zip(s, np.arctan2(y / b, -x / a), strict=True):  # t from the left tip
-        arc, _ = quad(lambda t: np.hypot(a * np.sin(t), b * np.cos(t)), 0, t, epsabs=0, epsrel=1e-12, limit=500)
-        assert arc == approx(fraction * outline.upper.length, rel=1e-10)
-
-
-@pytest.mark.parametrize("kind", ["lens", "rhombus", "tangent"])
-def test_tip_angle_on_the_curve(kind):
-    """The chord from the tip to a nearby point leaves at half the tip angle, to first order."""
-    outline = OUTLINES[kind](length_mm=60, width_mm=20)
-    x, y = outline.upper.point(np.array([1e-6]))
-    assert 2 * np.arctan2(y, x + 30) == approx(outline.tip_angles[0], abs=1e-5)
-
-
-def test_polygon_of_a_rhombus():
-    """Four corners of a rhombus, in either sense and from any corner, are the rhombus."""
-    corners = [(-30.0, 0.0), (0.0, 10.0), (30.0, 0.0), (0.0, -10.0)]
-    wanted = rhombus(length_mm=60, width_mm=20)
-    s = np.linspace(0, 1, 33)
-    for points in (corners, corners[::-1], corners[2:] + corners[:2]):
-        outline = polygon(points_mm=tuple(points))
-        assert facts(outline) == {name: approx(value) for name, value in facts(wanted).items()}
-        assert outline.upper.point(s) == approx(wanted.upper.point(s), abs=ROUND_OFF * 60)
-        assert outline.lower.point(s) == approx(wanted.lower.point(s), abs=ROUND_OFF * 60)
-        assert outline.upper.corners == approx((0.5,))
-
-
-def test_kite():
-    """Unequal edges: lengths by Pythagoras, each with its own corner; area by the shoelace; tips by atan."""
-    outline = polygon(points_mm=KITE)
-    upper, lower = [sqrt(34**2 + 11**2), sqrt(26**2 + 11**2)], sqrt(30**2 + 9**2)
-    assert outline.upper.length == approx(sum(upper))
-    assert outline.lower.length == approx(2 * lower)
-    assert outline.upper.corners == approx((upper[0] / sum(upper),))
-    assert outline.lower.corners == approx((0.5,))
-    assert outline.tip_angles == approx((atan(11 / 34) + atan(9 / 30), atan(11 / 26) + atan(9 / 30)))
-    assert (outline.length, outline.width) == (approx(60), approx(11 + 9 * 26 / 30))  # at the upper corner
-    assert outline.area == approx(60 * 20 / 2)
-    assert facts(outline)["push_out_mm"] == approx([(sum(upper) / 2 + lower - 60) / 2] * 2)
-
-
-@given(st.floats(-pi, pi), st.booleans())
-def test_polygon_turned_and_mirrored(angle, mirrored):
-    """Turning a polygon, or its mirror image, keeps its lengths, area and the pair of its tip angles."""
-    turn = np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
-    X = turn @ np.array(KITE).T * (np.array([[1], [-1]]) if mirrored else 1)
-    outline, wanted = polygon(points_mm=tuple(map(tuple, X.T.tolist()))), polygon(points_mm=KITE)
-    assert (outline.length, outline.width, outline.area) == approx((wanted.length, wanted.width, wanted.area))
-    assert sorted(outline.tip_angles) == approx(sorted(wanted.tip_angles))
-    edges = [outline.upper.length, outline.lower.length]
-    assert sorted(edges) == approx(sorted([wanted.upper.length, wanted.lower.length]))
-
-
-def test_tips_next_to_each_other():
-    """The longest side of a triangle joins its tips: that edge is straight, the other has the corner."""
-    outline = polygon(points_mm=((0.0, 0.0), (40.0, 0.0), (10.0, 12.0)))
-    assert (outline.length, outline.lower.length, outline.lower.corners) == (40, 40, ())
-    assert outline.upper.length == approx(sqrt(10**2 + 12**2) + sqrt(30**2 + 12**2))
-    assert outline.tip_angles == approx((atan(12 / 10), atan(12 / 30)))
-    triangle = shapely.Polygon([(0, 0), (40, 0), (10, 12)])
-    assert boundary(outline).symmetric_difference(triangle).area == approx(0, abs=ROUND_OFF * triangle.area)
-
-
 @pytest.mark.parametrize("kind", ["ellipse", "lens", "rhombus", "tangent"])
 def test_wider_than_long(kind):
     """The long axis is the length."""
     with pytest.raises(ValueError, match=r"width_mm 20\.5 is more than length_mm 20"):
         OUTLINES[kind](length_mm=20, width_mm=20.5)
-
-
-@pytest.mark.parametrize(
-    ("points", "message"),
-    [
-        (((0.0, 0.0), (1.0, 0.0)), "2 points; a polygon has 3 to 1000"),
-        (
-            tuple((float(i % 100), float(i // 100)) for i in range(1001)),
-            "1001 points; a polygon has 3 to 1000",
-        ),
-        (((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 0.0)), "point 4 repeats point 1"),
-        (((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (9.0, 9.0005)), "point 4 repeats point 3"),
-        (((0.0, 0.0), (9.0, 9.0), (9.0, 0.0), (0.0, 9.0)), r"cross or touch: Self-intersection\[4.5 4.5\]"),
-        (((0.0, 0.0), (9.0, 0.0), (4.0, 5.0), (4.0, 0.0), (2.0, 5.0)), "cross or touch"),
-        (((0.0, 0.0), (4.0, 4.0), (9.0, 9.0001)), "on one line"),
-    ],
-)
-def test_impossible_polygons(points, message):
-    """Too few or too many points, repeated points, crossing or touching sides, no area."""
-    with pytest.raises(ValueError, match=message):
-        polygon(points_mm=points)
-
-
-# Every kind --------------------------------------------------------------------------------------------------
-
-
-def test_every_kind_is_tried():
-    """The examples of the tests hold each kind of outline but the slit, which encloses nothing."""
-    assert OUTLINES.keys() - {"slit"} == KEYS.keys()
-
-
-@pytest.mark.parametrize("kind", EVERY_KIND)
-def test_lengths_and_area_of_every_kind(kind):
-    """What an outline says of itself is what its points show on n = 2000 chords an edge, which lose a share of 1/n^2.
-
-    A traced edge also loses c b^2/16, on average, at each of its 100 bends b of some 2 pi/100, by chords of c mm.
-    """
-    outline, bends = EVERY_KIND[kind], {"traced": 100 * (2 * pi / 100) ** 2 / 16 / 2000}.get(kind, 0)
-    shown = boundary(outline)
-    assert shown.is_valid and shown.exterior.is_ccw
-    assert shown.area == approx(outline.area, rel=1e-6)
-    assert shown.length == approx(outline.upper.length + outline.lower.length, rel=1e-6 + bends)
-    ends = outline.upper.point(np.array([0.0, 1.0]))
-    assert outline.lower.point(np.array([0.0, 1.0])) == approx(ends, abs=ROUND_OFF * 60)
-    assert ends[0, 0] < ends[0, 1]
-
-
-@pytest.mark.parametrize("kind", sorted(EVERY_KIND.keys() - {"traced"}))
-def test_fractions_of_every_kind(kind):
-    """The speed along an edge is its length wherever it has no corner: each of 999 chords, to second order."""
-    for edge in (EVERY_KIND[kind].upper, EVERY_KIND[kind].lower):
-        s = np.linspace(0, 1, 1000)
-        turning = np.searchsorted(edge.corners, s[1:]) != np.searchsorted(edge.corners, s[:-1])
-        chords = np.hypot(*np.diff(edge.point(s)))
-        assert chords[~turning] == approx(np.full((~turning).sum(), edge.length / 999), rel=1e-4)
-        assert (chords <= edge.length / 999 * (1 + 1e-8)).all()
-
-
-@pytest.mark.parametrize("kind", EVERY_KIND)
-def test_tip_angles_of_every_kind(kind):
-    """Chords from a tip to points near it on both sides enclose the tip angle, to first order in their length.
-
-    A tip within an edge, at an M, has both of its sides on that edge.
-    """
-    outline, step = EVERY_KIND[kind], 1e-7
-    a, b = outline.beyond[0] / outline.upper.length, 1 - outline.beyond[1] / outline.upper.length
-    sides = []
-    for tip, inward in ((a, step), (b, -step)):
-        if tip in (0, 1):
-            sides.append([(outline.lower, tip, tip + inward), (outline.upper, tip, tip + inward)])
-        else:
-            sides += [[(edge, tip, tip + inward), (edge, tip, tip - inward)] for edge in (outline.lower, outline.upper)]
-    shown = []
-    for pair in sides:
-        ways = [np.diff(edge.point(np.array([start, end])))[:, 0] for edge, start, end in pair]
-        one, other = (way / np.hypot(*way) for way in ways)
-        inside = boundary(outline, n=400).contains(
-            shapely.Point(pair[0][0].point(np.array([pair[0][1]]))[:, 0] + 1e-3 * (one + other))
-        )
-        turn = abs(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
-        shown.append(turn if inside or turn > pi - 1e-3 else 2 * pi - turn)
-    assert outline.tip_angles == approx(shown, abs=1e-5)
 
 
 # Shapes beyond the first six ----------------------------------------------------------------------------------
@@ -490,116 +285,3 @@ def test_triangle_and_square():
 def test_impossible_sizes(kind, keys, message):
     with pytest.raises(ValueError, match=message):
         OUTLINES[kind](**keys)
-
-
-# Outlines from points -----------------------------------------------------------------------------------------
-
-
-def test_width_across_the_axis():
-    """Of a hook, an L turned by 30 degrees, the widest part across the line between its ends; not its extent."""
-    turn = np.radians(30)
-    c, s = np.cos(turn), np.sin(turn)
-    hook = np.array([(0, 0), (50, 0), (50, 4), (20, 4), (20, 9), (0, 9)]) - [0, 0]
-    points = tuple(map(tuple, hook @ np.array([[c, s], [-s, c]])))
-    way = radians(degrees(atan(4 / 50)))
-    # from (0, 0) to (50, 4); at the corner (20, 9) the width is 9 - 0 measured along the normal through it
-    outline = traced(points_mm=points, ends_mm=(points[0], points[2]))
-    assert outline.length == approx(sqrt(50**2 + 4**2))
-    assert outline.width == approx(9 / cos(way))  # through (20, 9), down to the side y = 0
-
-
-def lens_points(n, *, turn=0.0, shift=(0.0, 0.0)):
-    """n points on each edge of the 60 x 20 mm lens, turned and shifted."""
-    corners = shapely.get_coordinates(boundary(lens(length_mm=60, width_mm=20), n=n))[:-1]
-    c, s = np.cos(turn), np.sin(turn)
-    return tuple(map(tuple, (corners @ np.array([[c, s], [-s, c]]) + shift).tolist()))
-
-
-@pytest.mark.parametrize(("turn", "shift"), [(0.0, (0.0, 0.0)), (1.0, (70.0, -40.0)), (-1.5, (0.0, 300.0))])
-def test_traced_lens(turn, shift):
-    """A tracing wherever it lies is the lens, laid on the x axis: edges off by less than 0.01 mm, the tolerance.
-
-    Lengths are then off by a share of some (0.01 / 2 mm)^2, tip angles by 4 times 0.01 mm
-    over the 2 mm to the next point, the slope of an arc of that rise on that chord, on either edge.
-    """
-    outline = traced(points_mm=lens_points(200, turn=turn, shift=shift))
-    whole, found = lens(length_mm=60, width_mm=20), facts(outline)
-    assert outline.upper.point(np.array([0, 1])) == approx(np.array([[-30, 30], [0, 0]]), abs=1e-9)
-    for edge, exact in ((outline.upper, whole.upper), (outline.lower, whole.lower)):
-        s = np.linspace(0, 1, 101)
-        assert edge.point(s) == approx(exact.point(s), abs=0.03)
-        assert edge.corners == ()
-    for name in ("length_mm", "width_mm", "edge_lengths_mm", "removed_area_mm2"):
-        assert found[name] == approx(facts(whole)[name], rel=1e-3), name
-    assert found["tip_angles_deg"] == approx(facts(whole)["tip_angles_deg"], abs=2 * degrees(4 * 0.01 / 2))
-
-
-def test_simplified_within_the_tolerance():
-    """No point that is left out lies further from the simplified edges than the tolerance; a coarse one leaves few."""
-    points, kept = lens_points(500), []
-    for tolerance in (0.001, 0.01, 0.1, 1.0):
-        upper, lower = traced_edges(points, None, tolerance)
-        ring = shapely.LinearRing(np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)
-        assert shapely.hausdorff_distance(ring, shapely.LinearRing(points)) <= tolerance * (1 + 1e-9)
-        kept.append(upper.shape[1] + lower.shape[1])
-    assert kept == sorted(kept, reverse=True) and kept[-1] < 12 < kept[0]
-
-
-def test_simplified_once():
-    """Points that a tolerance left stay when it is applied again, to the last bit."""
-    upper, lower = traced_edges(lens_points(500, turn=0.3), None, 0.01)
-    ends = (tuple(lower[:, 0]), tuple(lower[:, -1]))
-    again = traced_edges(tuple(map(tuple, np.hstack([lower[:, :-1], upper[:, :0:-1]]).T)), ends, 0.01)
-    assert (again[0] == upper).all() and (again[1] == lower).all()
-
-
-def test_given_ends():
-    """A rectangle of 40 x 10 mm sewn between the middles of its short sides, given to 0.5 mm; the left end first.
-
-    Four right angles stay corners, two on each edge, and both tips are flat.
-    """
-    corners = ((0.0, 0.0), (40.0, 0.0), (40.0, 10.0), (0.0, 10.0))
-    outline = traced(points_mm=corners, ends_mm=((40.5, 5.0), (-0.5, 5.0)))
-    assert (outline.length, outline.width, outline.area) == (approx(40), approx(10), approx(400))
-    assert outline.tip_angles == approx((pi, pi))
-    for edge in (outline.upper, outline.lower):
-        assert (edge.length, edge.corners) == (approx(50), approx((0.1, 0.9)))
-    # the file's right end is the left one here: the upper edge is the file's lower side
-    one_sided = traced(points_mm=((0.0, 0.0), (40.0, 0.0), (20.0, 10.0)), ends_mm=((40.0, 0.0), (0.0, 0.0)))
-    assert one_sided.upper.length == approx(40)
-    assert one_sided.lower.length == approx(2 * sqrt(20**2 + 10**2))
-
-
-def test_neighbours_may_repeat():
-    """A tracing that stops for a moment, and one that is closed by its first point, are those without the repeats."""
-    points = lens_points(20)
-    assert facts(traced(points_mm=(*points, points[0], points[0]))) == facts(traced(points_mm=points))
-
-
-@pytest.mark.parametrize(
-    ("keys", "message"),
-    [
-        ({}, "needed: either file or points_mm"),
-        ({"file": "a.csv", "points_mm": lens_points(9)}, "needed: either file or points_mm"),
-        ({"points_mm": ((0.0, 0.0), (9.0, 0.0), (9.0, 0.0))}, "2 different points; an outline has 3 or more"),
-        ({"points_mm": ((0.0, 0.0), (9.0, 0.0), (18.0, 0.0))}, "the points lie on one line"),
-        ({"points_mm": ((0.0, 0.0), (9.0, 9.0), (9.0, 0.0), (0.0, 9.0))}, r"crosses or touches itself: .*\[4.5 4.5\]"),
-        ({"points_mm": lens_points(9), "ends_mm": ((-32.0, 0.0), (30.0, 0.0))}, r"-32, 0\) lies 2 mm off"),
-        ({"points_mm": lens_points(9), "ends_mm": ((30.0, 0.0), (30.4, 0.0))}, "the two ends are the same point"),
-        ({"points_mm": lens_points(4000), "tolerance_mm": 1e-9}, "points are left, 1000 at most; a larger tolerance"),
-        (  # the upper edge steps over a spike of the lower one by 3 mm, in a valley between two peaks
-            {
-                "points_mm": (
-                    *((-30.0, 0.0), (-2.0, 0.0), (0.0, 10.5), (2.0, 0.0), (30.0, 0.0)),
-                    *((28.0, 30.0), (20.0, 8.0), (0.0, 11.0), (-20.0, 8.0), (-28.0, 30.0)),
-                ),
-                "ends_mm": ((-30.0, 0.0), (30.0, 0.0)),
-                "tolerance_mm": 4.0,
-            },
-            "simplified by up to 4 mm",
-        ),
-    ],
-)
-def test_impossible_tracings(keys, message):
-    with pytest.raises(ValueError, match=message):
-        traced(**keys)
