@@ -1,8 +1,13 @@
 """The program as it is used: a fixture that runs a command in this process, and what is in a folder."""
 
+import sysconfig
+from pathlib import Path
+
 import pytest
 
 from fem.cli import cli
+
+FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
 
 
 @pytest.fixture

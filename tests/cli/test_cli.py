@@ -1,111 +1,24 @@
-"""The commands: exit codes, what is said where, and that interrupted runs leave nothing half done."""
+"""The commands: files and words they refuse, `check` and `mesh`, and the help."""
 
 import json
-import os
-import pty
 import re
-import shutil
-import signal
-import subprocess
-import sysconfig
-import time
-from functools import partial
 from pathlib import Path
 
 import meshio
 import pytest
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
-from small_cases import HELD, SMALL
-from terminal import content, names
+from small_cases import SMALL
+from terminal import names
 
 import fem
 from fem.cli.cli import main
-from fem.cli.files import read_lessons
-from fem.results.identity import KEPT
 
 ROOT = Path(__file__).parents[2]
-FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
-NARROW = SMALL.replace("small", "narrow").replace("undermine_mm: 6", "undermine_mm: 0.1")  # of half a segment
-PATIENCE = 600  # s; the kernels may have to be compiled first
 pytestmark = pytest.mark.usefixtures("here")
 
 
-@pytest.fixture
-def here(tmp_path, monkeypatch):
-    """An empty working folder with some case files."""
-    for name, written in {"small": SMALL, "held": HELD, "narrow": NARROW}.items():
-        (tmp_path / f"{name}.yaml").write_text(written)
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
-
-
-@pytest.fixture(scope="module")
-def done(tmp_path_factory):
-    """`flatseam close small.yaml`, piped, in a process of its own, and the folder in which it ran."""
-    folder = tmp_path_factory.mktemp("done")
-    (folder / "small.yaml").write_text(SMALL)
-    return folder, subprocess.run(
-        [FLATSEAM, "close", "small.yaml"], cwd=folder, capture_output=True, text=True, check=False
-    )
-
-
-@pytest.fixture
-def result(done, here):
-    """The results folder of that run, copied to the working folder."""
-    return Path(shutil.copytree(done[0] / "results" / "small", here / "results" / "small"))
-
-
-# Close --------------------------------------------------------------------------------------------------------
-
-
-def test_close(done):
-    """Exit code 0, the results folder complete, and one line that says what came out and where."""
-    folder, ran = done
-    numbers = json.loads((folder / "results" / "small" / "measures.json").read_text())
-    assert ran.returncode == 0
-    assert ran.stdout == (
-        f"small: cones {numbers['cone_height_mm']:.1f} mm, closing force {numbers['closing_force_N']:.2f} N, "
-        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
-    )
-    assert names(folder / "results") == ["small"]
-    assert names(folder / "results" / "small") == sorted({name.split("/")[0] for name in KEPT["pictures"]})
-
-
-def test_quiet_when_piped(done):
-    """No progress, no warnings, no escape codes."""
-    assert done[1].stderr == ""
-    assert "\x1b" not in done[1].stdout and "\r" not in done[1].stdout
-
-
-def test_close_again(result, flatseam):
-    """A complete result is left as it is, and the line says how to compute it once more."""
-    before = content(result)
-    code, out, err = flatseam("close", "small.yaml")
-    assert (code, err) == (0, "")
-    assert out == "small: already in results/small (--again computes it once more)\n"
-    assert content(result) == before
-
-
-def test_not_converged(result, flatseam):
-    """Edges that cannot meet: exit code 3, a note of how far it came and no folder.
-
-    The other cases have their turn, and the worst exit code counts: 2 of one that cannot be meshed is less.
-    """
-    code, out, err = flatseam("close", "held.yaml", "narrow.yaml", "small.yaml")
-    assert code == 3
-    assert re.match(r"held: not converged: .*forces of .* N are left.* try .*\nnarrow: an undermined zone .*\n$", err)
-    assert out.startswith("small: already in")
-    assert names(result.parent) == ["held.failed.json", "small"]
-    assert 0 < json.loads((result.parent / "held.failed.json").read_text())["reached"]["closed"] < 1
-
-
-def test_wound_that_cannot_be_meshed(flatseam, here):
-    """An undermined zone narrower than half a segment: exit code 2, the reason, nothing written."""
-    code, out, err = flatseam("close", "narrow.yaml")
-    assert (code, out) == (2, "")
-    assert re.match(r"narrow: an undermined zone must be wider than half a segment, and reach 0.9 mm beyond", err)
-    assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
+# Files that are refused ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("command", ["check", "close", "compare", "mesh"])
@@ -166,72 +79,6 @@ def test_into_a_folder_that_cannot_be_written(flatseam, command, into):
     code, out, err = flatseam(command, "small.yaml", "--into", into)
     assert (code, out) == (2, "")
     assert err.startswith("small: ") and "/proc" in err and err.count("\n") == 1
-
-
-def test_something_else_in_the_way(flatseam, here):
-    """A folder of the case's name that holds something else is not replaced by results."""
-    (here / "small").mkdir()
-    (here / "small" / "thesis.txt").write_text("years of work")
-    code, _, err = flatseam("close", "small.yaml", "--into", ".", "--again")
-    assert code == 2
-    assert err == "small: small is not a results folder and will not be replaced; move it out of the way\n"
-    assert names(here / "small") == ["thesis.txt"]
-
-
-# Interrupted --------------------------------------------------------------------------------------------------
-
-
-def started(*options, stderr=subprocess.PIPE):
-    """The command in a process of its own, which heeds Ctrl-C even if the tests run in the background."""
-    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
-    return subprocess.Popen([FLATSEAM, *options], stdout=subprocess.PIPE, stderr=stderr, preexec_fn=heed)
-
-
-def wait_for_draft(process, into):
-    """Wait until results are being written beside their place; fail if the process ends before."""
-    end = time.monotonic() + PATIENCE
-    while not any(into.glob(".small-*/draft/stages.npz")):
-        assert process.poll() is None and time.monotonic() < end
-        time.sleep(0.005)
-
-
-def test_killed_while_solving(here):
-    """On a terminal a bar tells how far the wound is closed; a process killed then leaves nothing at all."""
-    terminal, end = pty.openpty()
-    process = started("close", "small.yaml", stderr=end)
-    os.close(end)
-    seen = b""
-    while not re.search(rb"closing, +\d+ % closed, iteration \d+, ", seen):
-        seen += os.read(terminal, 10_000)  # raises OSError if the process ends before
-    process.kill()
-    assert process.wait() == -signal.SIGKILL
-    process.stdout.close()
-    os.close(terminal)
-    assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
-
-
-def test_killed_while_writing(result):
-    """A run killed half way through its files leaves the older result as it was, and no second one."""
-    before = content(result)
-    process = started("close", "small.yaml", "--again")
-    wait_for_draft(process, result.parent)
-    process.kill()
-    process.communicate()
-    assert process.returncode == -signal.SIGKILL
-    assert content(result) == before
-    assert [name for name in names(result.parent) if not name.startswith(".")] == ["small"]
-
-
-def test_interrupted_while_writing(here):
-    """Ctrl-C: exit code 130, a line on what is kept and how to go on, no folder, no draft of one."""
-    process = started("close", "small.yaml")
-    wait_for_draft(process, here / "results")
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate()
-    assert (process.returncode, out) == (130, b"")
-    assert err.startswith(b"flatseam: interrupted; results that are complete are kept, and the same command goes on")
-    assert err.count(b"\n") == 1
-    assert names(here / "results") == []
 
 
 # Check and mesh -----------------------------------------------------------------------------------------------
@@ -371,96 +218,3 @@ def test_help_is_not_taken_for_markup(flatseam):
 
 def test_version(flatseam):
     assert flatseam("--version") == (0, f"{fem.__version__}\n", "")
-
-
-# Teaching -----------------------------------------------------------------------------------------------------
-
-LESSON = """\
-title: A lesson
-question: Why?
-case: small.yaml
-compare: [{label: held, case: held.yaml}]
-"""
-TURNED = LESSON.replace(
-    "{label: held, case: held.yaml}", "{name: NAME, label: it, change: {skin.tension.lines_deg: 90}}"
-)
-PAGE = """\
-title: A page
-question: Why?
-base:
-BASE
-ratios: [2, 3]
-choices: [{name: lens, label: lens, change: {}}]
-""".replace("BASE", "\n".join(f"  {line}" for line in SMALL.replace("name: small", "name: other").splitlines()))
-
-
-def test_teach(flatseam, result, here):
-    """A product of a closed case, on the paper asked for."""
-    code, printed, complaints = flatseam("teach", "small.yaml", "--only", "template", "--paper", "Letter")
-    assert (code, complaints) == (0, "") and "small: handout in results/small/handout" in printed
-    assert (here / "results/small/handout/template.pdf").read_bytes().startswith(b"%PDF")
-
-
-def test_teach_with_a_neighbour_that_does_not_converge(flatseam, result, here):
-    """The lesson is written, the neighbour told of, and the exit code says that not everything was done.
-
-    A neighbour's folder that holds the result of another case is announced before it is closed again.
-    """
-    (here / "lesson.yaml").write_text(LESSON)
-    shutil.copytree(result, here / "results/held")
-    code, printed, complaints = flatseam("teach", "lesson.yaml", "--only", "lesson")
-    announced, missing = complaints.splitlines()
-    assert announced.startswith("held: of another case") and announced.endswith("; closing again")
-    assert code == 3 and "handout in" in printed and missing.startswith("held: not closed, and missing in the sheets: ")
-    assert (here / "results/small/handout/lesson.pdf").exists()
-
-
-@pytest.mark.parametrize(
-    ("options", "complaint"),
-    [
-        (("small.yaml", "--only", "tempalte"), "no 'tempalte'; did you mean 'template'"),
-        (("bad.yaml",), "bad.yaml:4:7: case: "),
-        (("small.yaml", "lesson.yaml"), "'small' is also the name of small.yaml"),
-    ],
-)
-def test_teach_bad_input(flatseam, here, options, complaint):
-    """Words that are not known, a lesson that cannot be read, two lessons on one case: nothing is begun."""
-    (here / "lesson.yaml").write_text(LESSON)
-    (here / "bad.yaml").write_text("# a lesson\n" + LESSON.replace("small.yaml", "absent.yaml"))
-    code, _, complaints = flatseam("teach", *options)
-    assert code == 2 and complaint in complaints and not (here / "results").exists()
-
-
-@pytest.mark.parametrize(
-    ("second", "name", "complaint"),
-    [
-        (TURNED.replace("small.yaml", "other.yaml"), "it", "second.yaml:4:11: 'it' in .* by lesson.yaml:4:11; "),
-        (TURNED.replace("small.yaml", "other.yaml"), "other", "second.yaml:3:7: 'other' in .* by lesson.yaml:4:11; "),
-        (PAGE, "other.html", "lesson.yaml:4:11: 'other.html' in .* by second.yaml:1:1; "),
-        (PAGE.replace("name: other", "name: comparison"), "it", "second.yaml:1:1: 'comparison.html' .*compare; "),
-    ],
-    ids=["neighbours", "case and neighbour", "page and neighbour", "page and table"],
-)
-def test_teach_does_not_mix(flatseam, here, second, name, complaint):
-    """Two different cases of one name, or a case and a page, in two files of one command: refused, with both places."""
-    other = SMALL.replace("name: small", "name: other").replace("length_mm: 30", "length_mm: 28")
-    (here / "other.yaml").write_text(other)
-    (here / "lesson.yaml").write_text(TURNED.replace("NAME", name))
-    (here / "second.yaml").write_text(second.replace("NAME", "it"))
-    code, out, err = flatseam("teach", "lesson.yaml", "second.yaml")
-    assert (code, out, (here / "results").exists()) == (2, "", False)
-    assert re.match(complaint, err) and len(err.splitlines()) == 1
-
-
-def test_teach_shares_what_is_the_same(flatseam, result, here):
-    """A neighbour of two lessons that is the same to the letter has one folder; one that is not needed is no matter."""
-    (here / "lesson.yaml").write_text(LESSON)
-    (here / "second.yaml").write_text(
-        LESSON.replace("case: small.yaml", "case: held.yaml").replace("held, ", "again, ")
-    )
-    (here / "third.yaml").write_text(TURNED.replace("NAME", "held"))
-    assert flatseam("check", "small.yaml", "held.yaml")[0] == 0
-    lessons = read_lessons([here / "lesson.yaml", here / "second.yaml"], ())[0]
-    assert [lesson.case.name for lesson in lessons] == ["small", "held"]
-    (alone,) = read_lessons([here / "third.yaml"], ("template",))[0]
-    assert alone.case == lessons[0].case

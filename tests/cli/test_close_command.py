@@ -1,0 +1,136 @@
+"""`flatseam close`: what is said and written, and that interrupted runs leave nothing half done."""
+
+import json
+import os
+import pty
+import re
+import signal
+import subprocess
+import time
+from functools import partial
+
+import pytest
+from terminal import FLATSEAM, content, names
+
+from fem.results.identity import KEPT
+
+PATIENCE = 600  # s; the kernels may have to be compiled first
+pytestmark = pytest.mark.usefixtures("here")
+
+
+# Close --------------------------------------------------------------------------------------------------------
+
+
+def test_close(done):
+    """Exit code 0, the results folder complete, and one line that says what came out and where."""
+    folder, ran = done
+    numbers = json.loads((folder / "results" / "small" / "measures.json").read_text())
+    assert ran.returncode == 0
+    assert ran.stdout == (
+        f"small: cones {numbers['cone_height_mm']:.1f} mm, closing force {numbers['closing_force_N']:.2f} N, "
+        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
+    )
+    assert names(folder / "results") == ["small"]
+    assert names(folder / "results" / "small") == sorted({name.split("/")[0] for name in KEPT["pictures"]})
+
+
+def test_quiet_when_piped(done):
+    """No progress, no warnings, no escape codes."""
+    assert done[1].stderr == ""
+    assert "\x1b" not in done[1].stdout and "\r" not in done[1].stdout
+
+
+def test_close_again(result, flatseam):
+    """A complete result is left as it is, and the line says how to compute it once more."""
+    before = content(result)
+    code, out, err = flatseam("close", "small.yaml")
+    assert (code, err) == (0, "")
+    assert out == "small: already in results/small (--again computes it once more)\n"
+    assert content(result) == before
+
+
+def test_not_converged(result, flatseam):
+    """Edges that cannot meet: exit code 3, a note of how far it came and no folder.
+
+    The other cases have their turn, and the worst exit code counts: 2 of one that cannot be meshed is less.
+    """
+    code, out, err = flatseam("close", "held.yaml", "narrow.yaml", "small.yaml")
+    assert code == 3
+    assert re.match(r"held: not converged: .*forces of .* N are left.* try .*\nnarrow: an undermined zone .*\n$", err)
+    assert out.startswith("small: already in")
+    assert names(result.parent) == ["held.failed.json", "small"]
+    assert 0 < json.loads((result.parent / "held.failed.json").read_text())["reached"]["closed"] < 1
+
+
+def test_wound_that_cannot_be_meshed(flatseam, here):
+    """An undermined zone narrower than half a segment: exit code 2, the reason, nothing written."""
+    code, out, err = flatseam("close", "narrow.yaml")
+    assert (code, out) == (2, "")
+    assert re.match(r"narrow: an undermined zone must be wider than half a segment, and reach 0.9 mm beyond", err)
+    assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
+
+
+def test_something_else_in_the_way(flatseam, here):
+    """A folder of the case's name that holds something else is not replaced by results."""
+    (here / "small").mkdir()
+    (here / "small" / "thesis.txt").write_text("years of work")
+    code, _, err = flatseam("close", "small.yaml", "--into", ".", "--again")
+    assert code == 2
+    assert err == "small: small is not a results folder and will not be replaced; move it out of the way\n"
+    assert names(here / "small") == ["thesis.txt"]
+
+
+# Interrupted --------------------------------------------------------------------------------------------------
+
+
+def started(*options, stderr=subprocess.PIPE):
+    """The command in a process of its own, which heeds Ctrl-C even if the tests run in the background."""
+    heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
+    return subprocess.Popen([FLATSEAM, *options], stdout=subprocess.PIPE, stderr=stderr, preexec_fn=heed)
+
+
+def wait_for_draft(process, into):
+    """Wait until results are being written beside their place; fail if the process ends before."""
+    end = time.monotonic() + PATIENCE
+    while not any(into.glob(".small-*/draft/stages.npz")):
+        assert process.poll() is None and time.monotonic() < end
+        time.sleep(0.005)
+
+
+def test_killed_while_solving(here):
+    """On a terminal a bar tells how far the wound is closed; a process killed then leaves nothing at all."""
+    terminal, end = pty.openpty()
+    process = started("close", "small.yaml", stderr=end)
+    os.close(end)
+    seen = b""
+    while not re.search(rb"closing, +\d+ % closed, iteration \d+, ", seen):
+        seen += os.read(terminal, 10_000)  # raises OSError if the process ends before
+    process.kill()
+    assert process.wait() == -signal.SIGKILL
+    process.stdout.close()
+    os.close(terminal)
+    assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
+
+
+def test_killed_while_writing(result):
+    """A run killed half way through its files leaves the older result as it was, and no second one."""
+    before = content(result)
+    process = started("close", "small.yaml", "--again")
+    wait_for_draft(process, result.parent)
+    process.kill()
+    process.communicate()
+    assert process.returncode == -signal.SIGKILL
+    assert content(result) == before
+    assert [name for name in names(result.parent) if not name.startswith(".")] == ["small"]
+
+
+def test_interrupted_while_writing(here):
+    """Ctrl-C: exit code 130, a line on what is kept and how to go on, no folder, no draft of one."""
+    process = started("close", "small.yaml")
+    wait_for_draft(process, here / "results")
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate()
+    assert (process.returncode, out) == (130, b"")
+    assert err.startswith(b"flatseam: interrupted; results that are complete are kept, and the same command goes on")
+    assert err.count(b"\n") == 1
+    assert names(here / "results") == []
