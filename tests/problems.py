@@ -15,6 +15,8 @@ from fem.mechanics.triangulation import from_triangulation
 
 NO_PAIRS = np.zeros((2, 0), int)
 NO_NODES = np.zeros(0, int)
+COARSE = {"radius": 60, "edge": 3.0, "tip": 3.0, "far": 9.0}  # mm, sizes of meshes
+FINE = {"radius": 60, "edge": 2.0, "tip": 1.6, "far": 6.0}  # mm
 ROUND_OFF = 1e-12  # of a length or an area
 
 EGG = [2 * pi * k / 100 for k in range(100)]
