@@ -43,7 +43,7 @@ class Closure:
 
     @cached_property
     def stress(self) -> tuple[np.ndarray, np.ndarray]:
-        """Principal Cauchy stresses (2, n_elements, n_quad) in MPa, and greatest stretch, at the membrane's points."""
+        """Principal Cauchy stresses (2, n_elements, n_quad) in MPa, and greatest stretch, at the integration points."""
         return cauchy_stress(self.sheet, self.x)
 
     @cached_property
@@ -67,7 +67,7 @@ def nodal_stress(closure: Closure) -> np.ndarray:
 
 
 def nodal(closure: Closure, values: np.ndarray) -> np.ndarray:
-    """Values (n,) at the nodes from those at the membrane's points (n_elements, n_quad), exact if linear.
+    """Values (n,) at the nodes from those at the integration points (n_elements, n_quad), exact if linear.
 
     The linear function that fits an element best gives the values at its corners; a vertex takes the average
     of its elements, by area, and a midpoint that of its ends.

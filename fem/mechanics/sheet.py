@@ -12,7 +12,7 @@ import numpy as np
 from fem.material.laws import Law
 from fem.material.skin import bending_stiffness
 from fem.mechanics.kernels.elastic_foundation import ElasticFoundation, elastic_foundation
-from fem.mechanics.kernels.shell import Sides, cauchy_green, layers, shell
+from fem.mechanics.kernels.shell import Sides, layers, shell
 from fem.mechanics.kernels.storage import NO_TANGENT, Stored, scatter_all
 from fem.mechanics.kernels.surface import Points
 from fem.mechanics.quadratic import barycentric, gradients, integration_points, second_derivatives, shapes
@@ -89,7 +89,7 @@ def sheet(
 def assemble(
     sheet: Sheet, x: np.ndarray, *, regularisation: float = 0.0, tangent: Iterator[Stored] = NO_TANGENT
 ) -> tuple[float, np.ndarray]:
-    """Energy in N mm, infinite if some layer is turned inside out, and nodal forces (3, n) in N at positions x (3, n).
+    """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); infinite if a layer is turned inside out.
 
     regularisation   of the bending stiffness in place is added to that against plain second derivatives; 0: the model
     tangent          where each of the sheet's groups adds its own
@@ -99,8 +99,10 @@ def assemble(
     elements, Pi, plain = next(tangent), 0.0, regularisation * sheet.D
     for at in sheet.edges:
         E = layers(x, at.nodes, at.B, at.sides, sheet.z)
+        if not ((E[0] > 0) & (E[0] * E[1] > E[2] ** 2)).all():
+            return np.inf, r.T
         psi, dpsi, ddpsi = sheet.law(E)
-        Pi += float((sheet.h * at.sides.area * psi.mean(axis=-1)).sum()) if positive(E).all() else np.inf
+        Pi += float((sheet.h * at.sides.area * psi.mean(axis=-1)).sum())
         Pi += shell(x, at.nodes, at.B, at.sides, sheet.h, sheet.z, dpsi, ddpsi, plain, r, next(tangent))
     if sheet.foundation is not None:
         u = x.copy()
@@ -113,11 +115,6 @@ def assemble(
         np.add.at(r, nodes, f)
         scatter_all(K, nodes, next(tangent))
     return Pi, r.T
-
-
-def positive(C: np.ndarray) -> np.ndarray:
-    """Whether C (3, ...) belongs to skin that is not turned inside out."""
-    return (C[0] > 0) & (C[0] * C[1] > C[2] ** 2)
 
 
 def lift(sheet: Sheet, pressure: float) -> np.ndarray:
@@ -135,7 +132,8 @@ def cauchy_stress(sheet: Sheet, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
     sigma = 2 F_G dpsi/dC F_G^T, F_G = F G; its in-plane principal values are those of 2 dpsi/dC C.
     """
-    C = cauchy_green(np.ascontiguousarray(x.T), sheet.area)
+    v = np.einsum("eqma,emi->aeqi", sheet.area.B, x.T[sheet.area.nodes])  # x,1 and x,2
+    C = np.array([(v[a] * v[b]).sum(axis=-1) for a, b in ((0, 0), (1, 1), (0, 1))])
     S = sheet.law(C)[1]
     s11, s22, s12 = 2 * S[0], 2 * S[1], S[2]  # below, eigenvalues of S C from trace and determinant
     half = (s11 * C[0] + s22 * C[1] + 2 * s12 * C[2]) / 2

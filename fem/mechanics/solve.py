@@ -17,7 +17,7 @@ from fem.mechanics.sheet import Sheet, assemble, at_nodes, lift
 # The path; our choices. They change how many steps are taken and not where they end.
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
 LARGEST_STEP, LEAST_STEP = 0.2, 0.005  # of `closed`
-PATIENCE = 25  # iterations before a step is halved
+PATIENCE, LAST = 25, 200  # iterations before a step is halved, and at its end; shallow waves take many
 ROUGH = 1e5  # times the final tolerance, on the way
 DIFFERENCE = 1e-5  # of `closed`, for the linearised response
 # Newton's method.
@@ -217,10 +217,10 @@ def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the closed wound at rest without any aid, from others near. Raises as `closed_wound`."""
     try:
-        q = newton(problem, q, tol=problem.tol)
+        q = newton(problem, q, tol=problem.tol, max_iter=LAST)
     except NotConverged:  # then the aids go one after the other
-        q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol)
-        q = newton(problem, q, tol=problem.tol)
+        q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol, max_iter=LAST)
+        q = newton(problem, q, tol=problem.tol, max_iter=LAST)
     if negative := negative_pivots(problem, q):
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
     return q

@@ -71,6 +71,7 @@ def test_output_of_plain_letters(run, settings):
     assert "removed area      204.38 mm2\n" in ended.stdout and "73.74, 73.74 deg\n" in ended.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_stopped(tmp_path, number, code):
     """A signal while a wound is being closed, after it was meshed: its exit code, and a line on how to go on."""

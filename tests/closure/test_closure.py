@@ -258,7 +258,7 @@ COARSER = {"crescent": 2.5, "crescent-right": 2.5}  # whose triangles are half a
 
 
 def coarsely(path, **changed):
-    """Closure of a case in a file on triangles 1.25 times as large, at tips 2.5, keys of its outline or closure changed.
+    """Closure of a case in a file on triangles 1.25 times as large, at tips 2.5, some of its keys changed.
 
     A closure that is asked for again is not computed again.
     """

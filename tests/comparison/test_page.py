@@ -53,6 +53,7 @@ def written(results, tmp_path_factory):
 # What is loaded -----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [390, 1600])
 def test_nothing_goes_wrong(opened, written, width):
     """No error, no warning, no request but for the file; no sideways scrolling; every picture there."""

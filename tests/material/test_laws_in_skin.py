@@ -159,7 +159,7 @@ def test_closure(law, lines_deg):
     Half a turn maps wound and lines upon themselves, so both cones are alike.
     """
     path = Path(__file__).parents[2] / "configs" / "demo" / "lens-3-1.yaml"
-    lines = {"along_N_per_m": 12, "across_N_per_m": 6, "lines_deg": lines_deg}
+    lines = {"along_N_per_m": 6, "across_N_per_m": 3, "lines_deg": lines_deg}
     blocks = {
         "skin": {"thickness_mm": 2, "law": YAML(typ="safe").load(GOOD[law]), "tension": lines},
         "bed": {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},

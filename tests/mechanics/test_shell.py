@@ -131,8 +131,8 @@ def test_prestretched_block_bent_to_a_cylinder(law, stretch):
     """The solid's exact energy: an incompressible block whose middle keeps its length has C11 linear in the thickness.
 
     Bent to a tenth of its thickness per radius the sheet, which asks the law at two heights, is within 1 %, to a fifth
-    within four times that. With k C^-1 k z^2 added, as if normals kept their length, prestretched skin is 14 to 37 % too
-    stiff. Source: Rivlin (1949), Proc R Soc A 195:463, flexure of a block (from memory; r^2 is linear, which keeps volumes).
+    within four times that. With k C^-1 k z^2 added, as if normals kept their length, prestretched skin is 14 to 37 %
+    too stiff. Source: Rivlin (1949), flexure of a block (from memory; r^2 is linear, which keeps volumes).
     """
     heights, weights = np.polynomial.legendre.leggauss(40)
     errors = []
@@ -157,7 +157,7 @@ def test_skin_bends_as_it_is_stretched():
 
 
 def test_prestretched_plate_buckles():
-    """A rectangle pressed along x and taut along y, its edges held and free to turn, is flat if it is thicker than where
+    """A rectangle pressed along x and taut along y, its edges held and free to turn, is flat if thicker than where
 
         N_x a^2 + N_y b^2 + D11 a^4 + (2 D12 + D33) a^2 b^2 + D22 b^4 = 0,    a = pi/A, b = pi/B.
 

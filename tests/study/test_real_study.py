@@ -73,6 +73,7 @@ def real(here):
     return sweep.cases(keys.read(here / "real.yaml"))
 
 
+@pytest.mark.slow
 def test_numbers_are_those_of_a_closure(done):
     """The table has the inputs and, with every digit, the measures that closing each case here gives."""
     here, ran = done
@@ -137,6 +138,7 @@ def test_sql(here):
     assert code == 2 and "no results in results/other" in err
 
 
+@pytest.mark.slow
 def test_keep_more(done):
     """Asked to keep fields, the study computes again what has none; the comparison can read what it keeps."""
     here, _ = done

@@ -57,6 +57,7 @@ def statuses(into, wanted):
 # Faults ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_worker_killed(tmp_path, notes):
     """SIGKILL of a worker in the middle of a case: that case is begun once more, the others once, all are done."""
     wanted, options = cases_in(tmp_path, range(10, 18))
@@ -74,6 +75,7 @@ def test_a_worker_killed(tmp_path, notes):
     assert {key: count for key, (count, _) in starts(notes).items() if count > 1} == {killed[0][0]: 2}
 
 
+@pytest.mark.slow
 def test_the_main_process_killed(tmp_path, notes):
     """SIGKILL of the main process: its workers end by themselves, and the next run does the rest only."""
     wanted, options = cases_in(tmp_path, range(10, 22))
@@ -94,6 +96,7 @@ def test_the_main_process_killed(tmp_path, notes):
     assert {key: starts(notes)[key] for key in before} == {key: begun[key] for key in before}
 
 
+@pytest.mark.slow
 def test_failures_do_not_stop_a_study(tmp_path, notes):
     """Each way in which a case can go wrong is recorded with its reason, and all good cases are done.
 
@@ -129,6 +132,7 @@ def test_a_process_whose_threads_are_all_held_up(tmp_path, notes):
         assert [row["failure"] for row in evaluate(wanted)] == ["worker lost", None]
 
 
+@pytest.mark.slow
 def test_retry(tmp_path, notes):
     """A failure stays as it is, until it is tried again on request."""
     wanted, options = cases_in(tmp_path, [8, 10])
@@ -140,6 +144,7 @@ def test_retry(tmp_path, notes):
     assert [starts(notes)[address(case)][0] for case in wanted] == [2, 1]
 
 
+@pytest.mark.slow
 def test_two_at_once(tmp_path, notes):
     """Two runs of one study at the same time both end well, and every result is whole."""
     wanted, _ = cases_in(tmp_path, range(10, 22))
@@ -163,6 +168,7 @@ for f in "$1"/cases/[!.]*/; do [ ! -d "$f" ] || echo "kept $(ls "$f" | tr '\\n' 
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("keep, least", [("measures", 1), ("fields", 0)])
 def test_full_disk(tmp_path, notes, keep, least):
     """On a disk of 120 kB the study stops with a message, and every folder that was published is complete.
@@ -205,6 +211,7 @@ def test_in_the_results_of_a_case(tmp_path, notes):
 # The table ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_table_of_a_mixed_folder(tmp_path, notes):
     """Rows of what is done, failed and missing; all numbers are numbers; nothing but the table can be read."""
     wanted, options = cases_in(tmp_path, [10, 4, 11])

@@ -13,6 +13,7 @@ from fem.study import cluster, keys, study, task
 from fem.study.study import engine
 
 
+@pytest.mark.slow
 def test_few_at_a_time_and_only_on_this_machine(tmp_path, notes):
     """No more cases are submitted than two a thread, and everything listens on the loopback address."""
     wanted, options = cases_in(tmp_path, range(10, 22))
@@ -38,6 +39,7 @@ def test_few_at_a_time_and_only_on_this_machine(tmp_path, notes):
     assert listening == {"127.0.0.1"}
 
 
+@pytest.mark.slow
 def test_a_cluster_that_is_running(tmp_path, notes):
     """By its address, or the file that its scheduler wrote; one that is not there is said so."""
     wanted, options = cases_in(tmp_path, [10, 11])

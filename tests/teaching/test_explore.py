@@ -118,6 +118,7 @@ def test_too_many():
 # The page -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [390, 1280])
 def test_nothing_goes_wrong(opened, written, width):
     """No error, no request but for the file, no sideways scrolling; every picture is there and has words."""

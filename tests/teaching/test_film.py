@@ -70,6 +70,7 @@ def difference(sample, other):
 # Keyframes ------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_keyframes(results):
     """Uncut, cut, open, then the kept stages in order up to the closed one; captions say the case's own numbers."""
     running, tied = map(timeline.keyframes, results[:2])
@@ -222,6 +223,7 @@ def test_numbered_files(kept, tmp_path):
         assert (np.asarray(Image.open(path)) == image).all()
 
 
+@pytest.mark.slow
 def test_mp4(filmed, kept, tmp_path):
     """Frame count, size and rate as asked; every kept frame is there in its order; the last is the final picture,
     within what 4:2:0 and the encoder lose."""
@@ -252,6 +254,7 @@ def test_gif(filmed, kept, tmp_path):
     assert difference(last, wanted) < 2
 
 
+@pytest.mark.slow
 def test_several_in_step(results, tmp_path):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
     made = [timeline.keyframes(sample) for sample in results[:2]]

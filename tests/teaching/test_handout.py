@@ -66,6 +66,7 @@ def test_record(into, plain):
     assert [p.name for p in Path(into).iterdir()] == ["small"]
 
 
+@pytest.mark.slow
 def test_everything(into, plain, monkeypatch):
     """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper."""
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
@@ -116,6 +117,7 @@ def test_whole_or_not_at_all(into, plain, two_products):
     assert sorted(p.name for p in folder.parent.iterdir() if p.name.startswith((".", "handout"))) == ["handout"]
 
 
+@pytest.mark.slow
 def test_frames_and_film(into, plain, monkeypatch):
     """Frames in a folder of their own, first uncut, last closed, and a film of them."""
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw

@@ -82,6 +82,7 @@ def texts_of(blocks):
             yield part.text
 
 
+@pytest.mark.slow
 def test_html(made):
     """Every text is in the HTML as text, markup in it included; nothing is loaded from elsewhere."""
     for sheet in made:

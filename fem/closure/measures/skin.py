@@ -17,13 +17,13 @@ CLEAR = 1e-6  # share of an edge, and of a triangle, within which meeting is not
 
 
 def _distance(closure, nodes):
-    """Distance (n_elements, n_quad) in uncut skin from the membrane's points to the nearest node, mm; inf of none."""
+    """Distance (n_elements, n_quad) in uncut skin from the integration points to the nearest node, mm; inf of none."""
     at = np.einsum("qa,iea->eqi", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.area.nodes])
     return cKDTree(closure.mesh.X[:, nodes].T).query(at)[0]
 
 
 def _outside_tip_zones(closure):
-    """Whether each of the membrane's points (n_elements, n_quad) is."""
+    """Whether each of the integration points (n_elements, n_quad) is."""
     ends = np.hstack([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in closure.mesh.scars)])
     return _distance(closure, ends) > TIP_ZONE
 

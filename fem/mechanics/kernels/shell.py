@@ -16,7 +16,7 @@ import numpy as np
 
 from fem.mechanics.kernels import surface
 from fem.mechanics.kernels.storage import Stored, scatter
-from fem.mechanics.kernels.surface import Points, along, dot, kernel, normal, unit, unit_normal, vectors
+from fem.mechanics.kernels.surface import along, dot, kernel, normal, unit, unit_normal, vectors
 
 # Vectors of an edge: x,1  x,2 of the first side, x,1  x,2 of the second, then x,11  x,22  x,12 of each
 TANGENTS, SECOND, ALL = 12, 9, 30  # components of both sides' x,1 x,2; of one side's second derivatives; of all
@@ -31,19 +31,6 @@ class Sides(NamedTuple):
     nu: np.ndarray  # (n, 2, 2) x,nu = nu_1 x,1 + nu_2 x,2, nu out of the side
     bent: np.ndarray  # (n, 2, 3) 1/mm, reach nu_c
     penalty: np.ndarray  # (n,) N mm
-
-
-@kernel
-def cauchy_green(x: np.ndarray, at: Points) -> np.ndarray:
-    """C11, C22, C12 (3, n_elements, n_quad) of x,1 and x,2, the vectors of B (n_elements, n_quad, m, 2)."""
-    nodes, B, _ = at
-    n_elements, n_quad, _, _ = B.shape
-    C, v = np.empty((3, n_elements, n_quad)), np.empty((2, 3))
-    for e in range(n_elements):
-        for p in range(n_quad):
-            vectors(x, nodes[e], B[e, p], v)
-            C[0, e, p], C[1, e, p], C[2, e, p] = dot(v[0], v[0]), dot(v[1], v[1]), dot(v[0], v[1])
-    return C
 
 
 @kernel
