@@ -2,6 +2,7 @@
 
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from matplotlib import rc_context
@@ -31,7 +32,7 @@ DPI = 150
 def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: bytes) -> Sheet:
     """Two pages on a lesson and its neighbours (label, Result), without the answers; `plan` is a PNG."""
     every = [(lesson.label, result), *neighbours]
-    questions = tuple(question for question, _ in comparison_text.questions(result, every, order(lesson)))
+    asked = comparison_text.questions(result, every, order(lesson))
     name = result.name
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
@@ -46,9 +47,9 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: 
     )
     second: tuple[Block, ...] = (
         Paragraph("Compared with its neighbours", "heading"),
-        *compared(every, order(lesson)),
+        *compared(every, order(lesson), answers=[answer for _, answer in asked]),
         Paragraph("Three questions", "heading"),
-        Items(questions, numbered=True),
+        Items(tuple(question for question, _ in asked), numbered=True),
         *((Paragraph("For the teacher", "heading"), Items(lesson.notes)) if lesson.notes else ()),
         Paragraph("Sources and limits", "heading"),
         Items(tuple(sources(result)), look="small"),
@@ -67,13 +68,14 @@ def order(lesson: Lesson) -> comparison_text.By:
     )
 
 
-def compared(every: Closures, by: By) -> list[Block]:
-    """Blocks that compare closures (label, Result)."""
+def compared(every: Closures, by: By, *, answers: Sequence[str]) -> list[Block]:
+    """Blocks that compare closures (label, Result), without what answers say."""
     order = comparison_text.ordered(every, by)
     named = [*order, *comparison_text.unordered(every, by)]
     views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
     charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0]),))]
-    return [*views, table(named), Items(tuple(comparison_text.trade_off(every, by))), *charts]
+    lines = [line for line in comparison_text.trade_off(every, by) if not any(line in answer for answer in answers)]
+    return [*views, table(named), Items(tuple(lines)), *charts]
 
 
 def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
