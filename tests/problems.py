@@ -50,9 +50,11 @@ def plate(modulus, *, poisson):
     stiffness = modulus / 4 / (1 - poisson**2) * np.array([[1, poisson, 0], [poisson, 1, 0], [0, 0, 2 * (1 - poisson)]])
 
     def law(C):
-        dpsi = np.einsum("cd,d...->c...", stiffness, C - np.array([1.0, 1, 0]).reshape(3, *[1] * (C.ndim - 1)))
-        psi = (dpsi * (C - np.array([1.0, 1, 0]).reshape(3, *[1] * (C.ndim - 1)))).sum(axis=0) / 2
-        return psi, dpsi, np.broadcast_to(stiffness.reshape(3, 3, *[1] * (C.ndim - 1)), (3, *dpsi.shape)).copy()
+        points = [1] * (C.ndim - 1)
+        change = C - np.array([1.0, 1.0, 0.0]).reshape(3, *points)
+        dpsi = np.einsum("cd,d...->c...", stiffness, change)
+        ddpsi = np.broadcast_to(stiffness.reshape(3, 3, *points), (3, *C.shape)).copy()
+        return (dpsi * change).sum(axis=0) / 2, dpsi, ddpsi
 
     return law
 

@@ -9,6 +9,7 @@ from pytest import approx
 from scipy.integrate import solve_bvp
 from theory import clamped_plate, hencky
 
+from fem.errors import NotConverged
 from fem.material.laws import ogden
 from fem.mechanics import solve
 from fem.mechanics.constraints import independent, positions
@@ -143,6 +144,19 @@ def test_prestretched_block_bent_to_a_cylinder(law, stretch):
         errors.append(bending_energy(law, stretch, bend) / solid - 1)
     assert abs(errors[0]) < 1e-2
     assert errors[1] == approx(4 * errors[0], rel=0.25)
+
+
+def test_no_layer_turns_inside_out():
+    """Bent so that 2 z/R > 1 a sheet has infinite energy, and no search starts there; a little less bent it has one."""
+    m, h = strip(0, 4, width=1, side=0.25), 2.0
+    skin = sheet(m, law=rubber(0.1), h=h)
+    for bend, allowed in ((1.6, True), (1.9, False)):
+        R = h / bend
+        rolled = np.array([R * np.sin(m.X[0] / R), m.X[1], R * (1 - np.cos(m.X[0] / R))])
+        assert np.isfinite(assemble(skin, rolled)[0]) == allowed
+    with pytest.raises(NotConverged, match="bent further than its thickness allows"):
+        free = unsewn(m)
+        solve.newton(solve.problem(skin, free), independent(free, rolled, 1.0), load=0 * rolled, tol=1e-9)
 
 
 def test_skin_bends_as_it_is_stretched():

@@ -3,10 +3,12 @@
     E = C - 2 z k,     C_c = x,a . x,b,     k_c = n . x,ab - reach nu_c theta,     c = 11, 22, 12
 
 x,a and x,ab are natural: derivatives along and across the lines in skin that carries no tension; n is normal to x,1 and
-x,2; z is the height above the middle of the skin in place.
-theta = (n_1 + n_2)/|n_1 + n_2| . (x,nu of one side + x,nu of the other) is the jump of slope across the edge,
-which is curvature in its own right: nu_c are the components of nu nu. penalty/2 theta^2 is added to keep
-it small, and on the way `plain`/2 x,ab . x,ab.
+x,2; z is the height above the middle of the skin in place. The jump of slope across the edge,
+
+    theta = (n_1 + n_2)/|n_1 + n_2| . (x,nu of one side + x,nu of the other),
+
+is curvature in its own right: nu_c are the components of nu nu. penalty/2 theta^2 keeps it small, and on the way
+`plain`/2 x,ab . x,ab is added.
 Orders and sources: README of mechanics.
 """
 
