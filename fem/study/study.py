@@ -24,8 +24,8 @@ from fem.study.table import Row, row, rows
 from fem.study.task import Order, closing, fail, settled, solved
 
 TRIED = 3  # cases that are meshed for an estimate; our choice
-GROWTH = 0.84  # of seconds with unknowns, tests/bench/test_cost.py; 24.3 s at 11307 unknowns
-BENCHMARK = 24.3 / 11307**GROWTH  # s
+GROWTH = 1.01  # of seconds with unknowns, tests/bench/test_cost.py; 5.1 s at 11043 unknowns
+BENCHMARK = 5.1 / 11043**GROWTH  # s
 AHEAD = 2  # cases submitted per thread: one at work, one waiting; our choice
 AGAIN = 10  # times that a case is submitted whose worker was lost, if it was not the case that cost it; our choice
 STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds

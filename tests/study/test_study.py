@@ -246,4 +246,4 @@ def test_estimate(tmp_path, notes):
         complete(wanted[:1])
     count, fewer, source = study.estimate(tmp_path / "into", wanted)
     assert count == 1 and source == "1 earlier results"
-    assert fewer / seconds == pytest.approx(0.5 * (0.3 / 1000**0.84) / (24.3 / 11307**0.84), rel=0.05)
+    assert fewer / seconds == pytest.approx(0.5 * (0.3 / 1000**1.01) / (5.1 / 11043**1.01), rel=0.05)
