@@ -18,7 +18,7 @@ from fem.case.document import Block
 from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import facts
-from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, stiffness
+from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance
 from fem.plan import junctions
 from fem.plan.plan import Plan, reach, removed_area, removed_skin
 from fem.plan.techniques import TECHNIQUES
@@ -120,8 +120,8 @@ def _plan(info):
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:
     """Radius of the patch where the case gives none, mm; the wound and its undermined zone reach `zone` mm: README."""
     law, h, (_, shear) = physical.law(skin.law), skin.thickness_mm, physical.springs(bed)
-    compliance = np.linalg.inv(stiffness(law, physical.prestretch(skin.tension, skin.law, h=h), h=h))  # mm/N
-    decay = math.sqrt(1 / compliance.diagonal().min() / shear) if shear else math.inf
+    stiffest = resistance(law, physical.prestretch(skin.tension, skin.law, h=h), h=h).max()
+    decay = math.sqrt(stiffest / shear) if shear else math.inf
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 
 

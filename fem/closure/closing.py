@@ -12,7 +12,7 @@ from fem.case.case import Case
 from fem.closure import trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError
-from fem.material.skin import stiffness
+from fem.material.skin import resistance
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.mesh import mesh
@@ -69,8 +69,8 @@ def _closed(case, *, watch):
     coarse = _coarser(case, triangles, effort, watch)
     skin = skin_sheet(case, triangles)
     stretch = physical.prestretch(case.skin.tension, case.skin.law, h=skin.h)
-    resistance = 1 / np.diagonal(np.linalg.inv(stiffness(skin.law, stretch, h=skin.h))).max()  # N/mm
-    tol, pressure = RESIDUAL * resistance * case.mesh.edge_mm, PERTURBATION * resistance / skin.h
+    softest = resistance(skin.law, stretch, h=skin.h).min()
+    tol, pressure = RESIDUAL * softest * case.mesh.edge_mm, PERTURBATION * softest / skin.h
     problem = partial(solve.problem, pressure=pressure, tol=tol, effort=effort)
 
     unsewn = skin_sheet(case, triangles, hinged=True)

@@ -36,6 +36,11 @@ def stiffness(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
     return 4 * h * (np.outer(C, C) * ddpsi + np.diag(C * dpsi))[:2, :2]
 
 
+def resistance(law: Law, stretch: np.ndarray, *, h: float) -> np.ndarray:
+    """Change (2,) in N/mm of the line tension per log stretch, the other direction free to give way; E h at rest."""
+    return 1 / np.linalg.inv(stiffness(law, stretch, h=h)).diagonal()
+
+
 def stretch_under(law: Law, wanted: Sequence[float] | np.ndarray, *, h: float) -> np.ndarray:
     """Stretch (2,) along and across the lines at which skin carries the line tension `wanted` (2,), N/mm.
 

@@ -31,7 +31,7 @@ def numbers(outline, skin, *, undermine="undermine_mm: 15"):
     """Measures of a wound of 20 mm closed side to side."""
     case = parse(
         f"name: a\nwound: {{outline: {{{outline}}}}}\nclosure: {{{undermine}}}\nskin: {{{skin}}}\n"
-        "mesh: {edge_mm: 3, tip_mm: 2.4, far_mm: 20}",
+        "mesh: {edge_mm: 3, tip_mm: 2.4, far_mm: 40}",
         Case,
         "a.yaml",
     )
