@@ -79,7 +79,7 @@ class Case(Block):
     def of_that_site(cls, keys: tuple[str, ...] | None, info: ValidationInfo) -> tuple[str, ...] | None:
         if keys is not None and "skin" in info.data:
             name = info.data["skin"].site
-            known = library.offered(library.SITES[name]) if name else {}
+            known = library.fillable(library.SITES[name]) if name else set()
             if unknown := [key for key in keys if key not in known]:
                 raise ValueError(f"no key that {name or 'a case without skin.site'} fills: {', '.join(unknown)}")
         return keys
@@ -202,7 +202,7 @@ def warnings(case: Case) -> list[str]:
     flat = N_PER_M * buckling_tension(D=D, lift=lift, radius=radius)
     buckles = f"even uncut it buckles at about {flat:.3g} N/m, so cones and dips may be its own"
     unusual = [f"skin.tension squeezes the skin by {squeezed:.3g} N/m; {buckles}"] if squeezed > flat else []
-    return library.warnings(case.model_dump()) + unusual
+    return library.warnings(case.model_dump(), stretch) + unusual
 
 
 def overloaded(case: Case, forces: Iterable[float]) -> list[str]:

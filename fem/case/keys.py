@@ -34,6 +34,7 @@ KNOT_PULL = {
 NotNegative = Annotated[float, Ge(0)]
 Number = Annotated[float, MultipleOf(1)]
 Degrees = Annotated[float, Ge(-180), Le(180)]
+Years = Annotated[float, Ge(0), Le(120)]
 FOLDER = "name of the results folder: letters, digits, - _ . but no . in front, at most 80"
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,79}$", description=FOLDER)]
 
@@ -185,9 +186,16 @@ class Skin(Block):
 
     model_config = ConfigDict(json_schema_extra=_site_or_all)
     site: Literal[tuple(SITES)] | None = Field(None, description="entry of `flatseam sites`")  # type: ignore[valid-type]
+    age_years: Years | None = Field(None, description="changes the site's natural stretch, as far as age is known to")
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")
     law: variants(LAWS, "kind") = Field(description="law of elasticity")  # type: ignore[valid-type]
     tension: Tension = Field(Tension(), description="natural tension; none if absent")
+
+    @field_validator("age_years")
+    def of_a_site(cls, age: float | None, info: ValidationInfo) -> float | None:
+        if age is not None and "site" in info.data and info.data["site"] is None:
+            raise ValueError("needed: a site, whose natural stretch it changes")
+        return age
 
     @field_validator("tension")
     def carried(cls, tension: Tension, info: ValidationInfo) -> Tension:

@@ -1,17 +1,23 @@
 """The library of skin sites and bench materials, `sites.yaml`: what a case that names one leaves out; ranges of all."""
 
+from math import isclose
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
+import numpy as np
 from annotated_types import MinLen
 from pydantic import model_validator
 
-from fem.case import document, dotted
+from fem.case import document, dotted, physical
 from fem.case.document import Block
 from fem.material.laws import LAWS
 
 Words = Annotated[str, MinLen(1)]
-RATIO = "skin.tension.along_to_across"  # follows from a case's tension; no key of a case
+WAYS = "along", "across"
+STRETCHES = [f"skin.tension.{way}_stretch" for way in WAYS]  # natural stretch, as keys of a case
+TENSIONS = [f"skin.tension.{way}_N_per_m" for way in WAYS]
+MODULUS = "skin.law.shear_kPa"  # which follows, of a law that has no other
+NEAR = 1e-4  # relative; our choice: a stretch that is kept as a tension is as good as the same
 LIFT = 6.5  # normal stiffness of a bonded fat layer per G/H, see `springs`
 
 
@@ -39,11 +45,13 @@ class Law(Block):
 
 
 class Site(Block):
-    """Skin of one site, or a material; without tension and the fat of a bed unless given."""
+    """Skin of one site, or a material; without natural stretch, tension and the fat of a bed unless given."""
 
     about: Words
     thickness_mm: Value
-    law: Law
+    law: Law | None = None  # that of the library
+    young_kPa: Value | None = None  # that a test measured, to be held against the law's
+    stretch: dict[str, Value] | None = None
     tension: dict[str, Value] | None = None
     bed: dict[str, Value] | None = None
 
@@ -52,6 +60,8 @@ class Library(Block):
     """All of sites.yaml."""
 
     papers: dict[str, Words]
+    law: Law
+    age: dict[str, Value]
     anywhere: Site
     sites: dict[str, Site]
     bench: dict[str, Site]
@@ -62,9 +72,15 @@ LIBRARY = document.parse(document.read(PATH), Library, PATH)
 SITES = LIBRARY.sites | LIBRARY.bench
 
 
+def law(entry: Site) -> Law:
+    """The law of an entry, its own or the library's."""
+    return entry.law or LIBRARY.law
+
+
 def values(entry: Site) -> dict[str, Value]:
     """Every value of an entry, by the dotted key that a case has for it."""
-    skin = {"thickness_mm": entry.thickness_mm, "law": entry.law.parameters, "tension": entry.tension or {}}
+    tension = {f"{way}_stretch": value for way, value in (entry.stretch or {}).items()} | (entry.tension or {})
+    skin = {"thickness_mm": entry.thickness_mm, "law": law(entry).parameters, "tension": tension}
     return dotted.flat({"skin": skin, "bed": entry.bed or {}})
 
 
@@ -84,45 +100,92 @@ def filled(content: Any) -> Any:
     if name is None or "from_site" in content:
         return content
     entry, taken = SITES.get(str(name), LIBRARY.anywhere), []
-    settled = _settled(content, entry)
-    for key, value in offered(entry).items():
-        if not key.startswith(settled) and dotted.is_open(content, key):
-            content = dotted.put(content, key, value)
-            taken.append(key)
+    for offered in (_typical, _following):
+        settled = _settled(content, entry)
+        for key, value in offered(content, entry).items():
+            if not key.startswith(settled) and dotted.is_open(content, key):
+                content = dotted.put(content, key, value)
+                taken.append(key)
     return content | {"from_site": tuple(taken)}
 
 
-def offered(entry: Site) -> dict[str, str | float]:
-    """What an entry fills in: kind of law and typical values, by the dotted keys of a case."""
-    return {"skin.law.kind": entry.law.kind} | {k: v.typical for k, v in values(entry).items() if k != RATIO}
+def fillable(entry: Site) -> set[str]:
+    """The dotted keys of a case that an entry may fill."""
+    return {"skin.law.kind", MODULUS, *TENSIONS, *values(entry)}
+
+
+def natural_stretch(entry: Site, *, age: float | None = None) -> np.ndarray:
+    """Typical stretch (2,) of an entry's skin in place along and across the lines; without an age, that of all.
+
+    Source of its change with age, which moves both alike: Kerns 2008, see sites.yaml.
+    """
+    typical = np.array([entry.stretch[way].typical if entry.stretch else 1.0 for way in WAYS])
+    if age is None:
+        return typical
+    known, shrinkage = LIBRARY.age, 1 - 1 / typical
+    left = 1 - known["percent_a_year"].typical / 100 * (age - known["mean"].typical) / shrinkage[0]
+    return 1 / (1 - shrinkage * max(left, 0.0))
+
+
+def _typical(content, entry):
+    """Kind of law and typical values by dotted key, but for tension, which follows from the stretch."""
+    rest = {key: value.typical for key, value in values(entry).items() if key not in TENSIONS}
+    return {"skin.law.kind": law(entry).kind} | rest
+
+
+def _following(content, entry):
+    """What follows from typical stretch and tension: the modulus of a law that has one; tension, at the case's age."""
+    law, h, age = (dotted.get(content, f"skin.{key}") for key in ("law", "thickness_mm", "age_years"))
+    if not entry.stretch or not isinstance(law, dict):
+        return {}
+    moduli = [key for key in law if key.endswith("_kPa")]
+    modulus, carried = 1.0, [0.0, 0.0]  # these stand in where something is bad, which shall be the one complaint
+    try:
+        with np.errstate(all="ignore"):  # parameters are not checked yet
+            chosen = physical.law({"shear_kPa": 1.0} | law)
+            typical, _ = physical.pretension_N_per_m(chosen, natural_stretch(entry), h=h)
+            carried = physical.pretension_N_per_m(chosen, natural_stretch(entry, age=age), h=h)
+        if not moduli and typical > 0:
+            modulus = float(f"{entry.tension['along_N_per_m'].typical / typical:.7g}")
+    except KeyError:  # something is missing
+        return {}
+    except (TypeError, ValueError, ArithmeticError):
+        pass
+    tensions = {key: modulus * tension for key, tension in zip(TENSIONS, carried, strict=True)}
+    return tensions if moduli else {MODULUS: modulus} | tensions
 
 
 def _settled(content, entry):
-    """Blocks to which a site adds nothing: a law of another kind, a tension by stretches, a bed of two springs."""
+    """Beginnings of keys that a site does not fill: of another law, tension where stretch is given, two springs."""
     given = {key for key, value in dotted.flat(content).items() if value is not None}
-    blocks = {
-        "skin.law.": dotted.get(content, "skin.law.kind") not in (None, entry.law.kind),
-        "skin.tension.": given & {"skin.tension.along_stretch", "skin.tension.across_stretch"},
-        "bed.": given >= {"bed.normal_kPa_per_mm", "bed.shear_kPa_per_mm"},
-    }
-    return tuple(block for block, settled in blocks.items() if settled)
+    other = dotted.get(content, "skin.law.kind") not in (None, law(entry).kind)
+    keys = [f"skin.law.{name}" for name in law(entry).parameters if other]
+    keys += TENSIONS if given & set(STRETCHES) else STRETCHES
+    return (*keys, *(["bed."] if given >= {"bed.normal_kPa_per_mm", "bed.shear_kPa_per_mm"} else []))
 
 
-def warnings(content: dict[str, Any]) -> list[str]:
-    """What is unusual about the resolved content of a case, a line each: values outside the ranges of its site."""
-    given, name = dotted.flat(content), content["skin"]["site"]
+def warnings(content: dict[str, Any], stretch: np.ndarray) -> list[str]:
+    """What is unusual about a resolved case's content and skin's `stretch` (2,): outside the ranges of its site."""
+    name, taken = content["skin"]["site"], set(content["from_site"] or ())
     entry, where = (SITES[name], name) if name else (LIBRARY.anywhere, "skin of any site")
-    if (across := given["skin.tension.across_N_per_m"]) > 0:
-        given[RATIO] = given["skin.tension.along_N_per_m"] / across
-    known = {key: value for key, value in values(entry).items() if given.get(key) is not None}
-    if given["skin.law.kind"] != entry.law.kind:
-        known = {key: value for key, value in known.items() if not key.startswith("skin.law.")}
+    given = dotted.flat(content) | dict(zip(STRETCHES, stretch.tolist(), strict=True))
+    other = given["skin.law.kind"] != law(entry).kind
+    skip = (*(["skin.law."] if other else []), *(TENSIONS if name else []))  # the stretch says it for both
+    known = {k: v for k, v in values(entry).items() if given.get(k) is not None and not k.startswith(skip)}
+    aged, stretched = natural_stretch(entry, age=given["skin.age_years"]), taken >= set(TENSIONS)
+    typical = _typical(content, entry) | dict(zip(STRETCHES, aged.tolist(), strict=True))
+    idle = given["skin.age_years"] is not None and not stretched
     return [
-        f"{key} {given[key]:g} is outside {value.low:g} to {value.high:g} of {where} ({value.tag}: {value.source})"
-        for key, value in known.items()
-        if not value.low <= given[key] <= value.high
-    ] + [
-        f"{key} {given[key]:g} is said to be from {name}, where it is {known[key].typical:g}"
-        for key in content["from_site"] or ()
-        if key in known and given[key] != known[key].typical
+        *["skin.age_years changes nothing, for tension or stretch is given"] * idle,
+        *(
+            f"{key} {given[key]:.4g} is outside {held.low:g} to {held.high:g} of {where} ({held.tag}: {held.source})"
+            for key, held in known.items()
+            if not held.low <= given[key] <= held.high
+        ),
+        *(
+            f"{key} {given[key]:g} is said to be from {name}, where it is {typical[key]:g}"
+            for key in known
+            if (key in taken or (stretched and key in STRETCHES))
+            and not isclose(given[key], typical[key], rel_tol=NEAR)
+        ),
     ]

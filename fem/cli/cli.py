@@ -27,7 +27,7 @@ from fem.cli.files import (
     read_study,
     worker_count,
 )
-from fem.cli.solving import announce, attempted, explored, solve, solve_study
+from fem.cli.solving import announce, attempted, explored, solve, solve_study, validated
 from fem.errors import BadCase, FormerName, MeshError, NotFitted
 
 app = App(
@@ -283,6 +283,30 @@ def study(
     else:
         client = {"local": workers, "address": scheduler, "file": scheduler_file}
         sys.exit(solve_study(read_file, cases, folder, retry=retry_failed, **client))
+
+
+@app.command
+def validate(
+    *,
+    into: Into = Path("results"),
+    markdown: bool = False,
+    workers: Annotated[int | None, Parameter(converter=worker_count)] = None,
+) -> None:
+    """Hold what was observed on skin against what the library's skins give: 108 closures, a table for each site.
+
+    Example: flatseam validate
+
+    Parameters
+    ----------
+    markdown
+        Print the tables as Markdown.
+    workers
+        Workers on this machine; by default one a core.
+    """
+    needed("flatseam validate", "distributed", "psutil")
+    table, code = validated(into / "validation", workers=workers)
+    printing.validation(table, markdown=markdown)
+    sys.exit(code)
 
 
 @app.command

@@ -14,10 +14,11 @@ if TYPE_CHECKING:
     from fem.case.case import Case
     from fem.results.result import Result
     from fem.study.sweep import Study
+    from fem.study.validation import Line
 
 LINE = 110  # columns of text that still read well, and that the table of sites needs; our choice
 RANKS = {"best": "★", "worst": "▽"}
-HEADINGS = "site", "skin mm", "law", "parameters", "along N/m", "across N/m", "ratio", "fat mm", "fat shear kPa"
+HEADINGS = "site", "mm", "E kPa", "stretch", "tension N/m", "E in place kPa", "law", "fat mm", "kPa"
 
 
 def width() -> int:
@@ -40,23 +41,42 @@ def site(name: str, *, columns: int) -> str:
 
     entry, known = SITES[name], values(SITES[name])
     bed = springs(**{key: value.typical for key, value in entry.bed.items()}) if entry.bed else None
-    sources = " ".join(value.source for value in known.values())
+    sources = " ".join(value.source for value in [*known.values(), *([entry.young_kPa] if entry.young_kPa else [])])
     cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]
-    return "\n".join(sentences("cli/site", "report", name, entry, known, bed, cited, columns))
+    return "\n".join(sentences("cli/site", "report", name, entry, known, _in_place(name), bed, cited, columns))
 
 
 def sites() -> list[tuple[str, ...]]:
     """Typical values of all sites and bench materials, a row of words each under HEADINGS."""
-    from fem.case.site import LIBRARY, SITES, values
+    from fem.case.site import SITES
 
-    rest = [key for key in values(LIBRARY.anywhere) if key.startswith(("skin.tension.", "bed."))]
     table = []
     for name, entry in SITES.items():
-        law = ", ".join(f"{key} {value.typical:g}" for key, value in entry.law.parameters.items())
-        typical = {key: f"{value.typical:g}" for key, value in values(entry).items()}
-        cells = [typical.get(key, "-") for key in rest]
-        table.append((name, typical["skin.thickness_mm"], entry.law.kind, law, *cells))
+        at = _in_place(name)
+        law = f"{at['law']['kind']}, {at['law']['shear_kPa']:.4g} kPa"
+        pairs = [" x ".join(f"{value:.4g}" for value in at[key]) for key in ("stretch", "tension", "young")]
+        pairs = pairs if entry.stretch else ["-"] * len(pairs)
+        fat = [f"{value.typical:g}" for value in entry.bed.values()] if entry.bed else ["-", "-"]
+        table.append((name, f"{entry.thickness_mm.typical:g}", f"{at['at_rest']:.3g}", *pairs, law, *fat))
     return table
+
+
+def _in_place(name):
+    """Law, stretch, tension in N/m and Young's moduli in kPa, at rest and in place, of typical skin of an entry."""
+    from fem.case import physical
+    from fem.case.site import SITES, filled, natural_stretch
+    from fem.material.laws import young_modulus
+    from fem.material.skin import KPA, resistance
+
+    skin = filled({"skin": {"site": name}})["skin"]
+    law, h, stretch = physical.law(skin["law"]), skin["thickness_mm"], natural_stretch(SITES[name])
+    return {
+        "law": dict(skin["law"]),
+        "stretch": stretch.tolist(),
+        "tension": physical.pretension_N_per_m(law, stretch, h=h),
+        "at_rest": KPA * young_modulus(law),
+        "young": (KPA * resistance(law, stretch, h=h) / h).tolist(),
+    }
 
 
 def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
@@ -133,6 +153,42 @@ def report(case: "Case") -> str:
     total = sum(deficit for deficit, *_ in met) + sum(spread)
     values = case, known, cut, physical.forces_left(case), seams, met, along, total
     return "\n".join(sentences("cli/check", "report", *values))
+
+
+def validation(table: "dict[str, list[Line]]", *, markdown: bool) -> None:
+    """Print a table of facts for each site, then what the misses point to, and every source once."""
+    from fem.comparison.wording import sentence
+
+    def say(macro: str, *about: Any) -> str:
+        return sentence("study/validation", macro, *about)
+
+    headings = "what was observed", "observed", "slack", "typical", "tense", "typical skin"
+    for site_name, lines in table.items():
+        body = [
+            [
+                line.fact.about,
+                say("observed", line.fact),
+                *(say("number", v) for v in line.values),
+                say("verdict", line.miss),
+            ]
+            for line in lines
+        ]
+        print(f"\n{'### ' if markdown else ''}{site_name}\n")
+        if markdown:
+            rule = ["---"] * len(headings)
+            print("\n".join(f"| {' | '.join(row)} |" for row in (headings, rule, *body)))
+        else:
+            print_table(headings, body)
+    print()
+    mark = "- " if markdown else ""
+    facts = list(dict.fromkeys(line.fact for lines in table.values() for line in lines))
+    for fact in facts:
+        sites = [name for name, lines in table.items() if any(x.fact == fact and abs(x.miss) > 0 for x in lines)]
+        if sites:
+            print(mark + say("missed", fact.about, sites, fact.missing))
+    print()
+    for fact in facts:
+        print(mark + say("source", fact.about, say("observed", fact), fact.tag, fact.source))
 
 
 def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> str:

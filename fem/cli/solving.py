@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from fem.errors import MeshError, NotConverged
 if TYPE_CHECKING:
     from fem.case.case import Case
     from fem.study.sweep import Study
+    from fem.study.validation import Line
     from fem.teaching.explore import Exploration
 
 
@@ -97,3 +99,21 @@ def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: boo
     files = ", ".join(str(written) for written in (path, page) if written)
     print(f"{study.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{failed}; {files}")
     return NO_CONVERGENCE if failures else 0
+
+
+def validated(folder: Path, *, workers: int | None) -> "tuple[dict[str, list[Line]], int]":
+    """The table of what was observed beside what the library gives, and the exit code; what is missing is solved."""
+    from fem.results.identity import address
+    from fem.study import cluster, validation
+    from fem.study import study as studies
+
+    try:
+        with progress.studying(folder.name) as watch:
+            with studies.engine(folder, workers=partial(cluster.on_this_machine, workers), watch=watch) as evaluate:
+                table = validation.table(evaluate)
+        failures = studies.failures(folder, dict.fromkeys(map(address, validation.cases().values())))
+    except (studies.StudyStopped, OSError) as error:
+        fail(f"{folder.name}: {error}")
+    for kind, count in failures.items():
+        print(f"{folder.name}: {count} of the closures {kind}", file=sys.stderr)
+    return table, NO_CONVERGENCE if failures else 0

@@ -59,7 +59,7 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("thickness_mm", "thicknes_mm", [
             "9:3: skin: missing key 'thickness_mm'; needed: thickness_mm, law",
             "9:3: skin: unknown key 'thicknes_mm'; did you mean 'thickness_mm'? "
-            "allowed: site, thickness_mm, law, tension"]),
+            "allowed: site, age_years, thickness_mm, law, tension"]),
         ("bed:", "xyz: red\nbed:", [
             "12:1: unknown key 'xyz'; allowed: name, wound, closure, skin, bed, relax, patch, mesh, from_site"]),
         ("name: bench\n", "", ["1:1: missing key 'name'; needed: name, wound, skin"]),

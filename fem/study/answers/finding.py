@@ -12,10 +12,9 @@ from matplotlib.figure import Figure
 from pydantic import AfterValidator, BaseModel
 
 from fem.case import case as cases
-from fem.case import site
 from fem.comparison import style, wording
 from fem.errors import BadCase
-from fem.study.answers.naming import ACROSS, ALONG, unknown
+from fem.study.answers.naming import unknown
 from fem.study.sweep import Study, case_at
 
 MOST_ROWS = 2**16  # of a sample; our choice, weeks of solving
@@ -115,7 +114,7 @@ def asking(study: Study, evaluate: Callable) -> Ask:
 def case_or_reason(study: Study, settings: Settings) -> cases.Case | str:
     """The case at settings, or the reason why there is none."""
     try:
-        return case_at(study, with_tensions(study, settings))
+        return case_at(study, settings)
     except BadCase as error:
         return first_complaint(error)
 
@@ -123,15 +122,6 @@ def case_or_reason(study: Study, settings: Settings) -> cases.Case | str:
 def first_complaint(error: BadCase) -> str:
     """What a BadCase says first, without its place in a file."""
     return re.sub(r"^.*?:\d+:\d+: ", "", str(error).splitlines()[0])
-
-
-def with_tensions(study: Study, settings: Settings) -> Settings:
-    """Settings with the tension across the lines instead of the ratio of tensions, which is no key of a case."""
-    if site.RATIO not in settings:
-        return settings
-    rest = {path: value for path, value in settings.items() if path != site.RATIO}
-    along = settings[ALONG] if ALONG in settings else case_at(study, rest).skin.tension.along_N_per_m
-    return rest | {ACROSS: along / settings[site.RATIO]}
 
 
 def values(rows: Sequence[dict], measure: str) -> np.ndarray:

@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 
-from fem.case import site
 from fem.comparison.wording import sentence, sentences
 from fem.results.quantities import known
 from fem.study.answers.finding import Ask, Settings, values
@@ -14,6 +13,7 @@ from fem.study.answers.uncertain_inputs import ranges_of, triangular
 from fem.study.spread import sampled
 from fem.study.sweep import Study
 
+ROUND_OFF = 1e-6  # relative; our choice: what rises by less does not depend on the input
 CHECKED = 16  # skins in which the best design for the worst is tried; our choice
 
 
@@ -54,19 +54,18 @@ def chosen(block: Any, study: Study, ask: Ask) -> tuple[tuple[Settings, ...], tu
 
 def _corners(block, ask, held):
     """The typical skin and a corner of the ranges for the goal and each limit, and how many trials failed."""
-    tied = {site.RATIO: held[site.RATIO].typical} if site.RATIO in held else {}  # across goes with along
     ends = [(path, end) for path, range_ in held.items() for end in (range_.low, range_.high)]
-    typical, *rows = ask([block.middle, *(block.middle | tied | {path: end} for path, end in ends)])
+    typical, *rows = ask([block.middle, *(block.middle | {path: end} for path, end in ends)])
     skins: list[Settings] = [{}]
     for measure in dict.fromkeys([*([block.least] if known(block.least) else []), *block.limits]):
         ys, start = values(rows, measure), values([typical], measure)[0]
         corner = {}
         for path in held:
             risen = [(y, end) for y, (p, end) in zip(ys, ends, strict=True) if p == path and np.isfinite(y)]
-            if risen and (np.isnan(start) or max(risen)[0] > start):
+            if risen and (np.isnan(start) or max(risen)[0] > start + ROUND_OFF * abs(start)):
                 corner[path] = max(risen)[1]
-        if corner and tied | corner not in skins:
-            skins.append(tied | corner)
+        if corner and corner not in skins:
+            skins.append(corner)
     return tuple(skins), sum(row["status"] != "done" for row in rows)
 
 

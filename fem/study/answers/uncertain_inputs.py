@@ -12,7 +12,7 @@ from fem.case.site import Value
 from fem.comparison.wording import sentence
 from fem.errors import BadCase
 from fem.study.answers.finding import Finding, Settings, Table, failures
-from fem.study.answers.naming import ACROSS, ALONG, name, unit_of
+from fem.study.answers.naming import name, unit_of
 from fem.study.spread import DISTRIBUTIONS, Distributions, Law, distributions
 from fem.study.sweep import Study, case_at, points
 
@@ -28,8 +28,8 @@ Inputs = Annotated[
 def laws_of(inputs: dict | None, study: Study, settings: Settings | None = None) -> dict:
     """Distributions of scipy's by dotted path: those that are given, or those of all that the base takes from its site.
 
-    Those of a site are triangular, from its low over its typical to its high value; where both tensions are the site's,
-    the ratio of tensions stands for the one across. Raises BadCase if the base takes nothing from a site.
+    Those of a site are triangular, from its low over its typical to its high value. Raises BadCase if the base takes
+    nothing from a site.
     """
     if inputs is not None:
         return distributions(inputs)
@@ -40,8 +40,8 @@ def ranges_of(study: Study, settings: Settings | None = None) -> dict:
     """The library's values by dotted path of all that the base takes from its site. Raises BadCase if it takes none."""
     case = case_at(study, points(study)[0] if settings is None else settings)
     taken = set(case.from_site or ())
-    if {ALONG, ACROSS} <= taken:
-        taken = taken - {ACROSS} | {site.RATIO}
+    if taken >= set(site.TENSIONS):  # which follow from the stretch
+        taken = taken - set(site.TENSIONS) | set(site.STRETCHES)
     library = site.values(site.SITES[str(case.skin.site)]) if taken else {}
     ranges = {path: held for path, held in library.items() if path in taken and held.low < held.high}
     if not ranges:

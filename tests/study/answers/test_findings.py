@@ -11,7 +11,7 @@ from scipy.stats import uniform
 from fem.case import site
 from fem.study import keys, report, sweep
 from fem.study.answers import sensitivity
-from fem.study.answers.finding import asking, with_tensions
+from fem.study.answers.finding import asking
 from fem.study.answers.naming import heading, name, value
 
 GRID = "grid: {wound.outline.length_mm: [30, 50, 70, 90, 110], closure.undermine_mm: [0, 20]}\n"
@@ -129,23 +129,14 @@ def test_all_fail(answered):
 
 
 def test_inputs_of_the_site(answered):
-    """All six values that the base takes from its site, triangular; the ratio stands for the tension across."""
+    """All six values that the base takes from its site, triangular; tension follows from the stretch."""
     _, _, study = answered("{kind: sensitivity, measures: [cone_height_mm], n: 8}")
     laws = sensitivity.laws(study.keys.answers[0], study)
     held = site.values(site.SITES["back"])
-    assert set(laws) == set(held) - {"skin.tension.across_N_per_m"}
+    assert set(laws) == set(held) - set(site.TENSIONS)
     for path, law in laws.items():
         assert law.support() == approx((held[path].low, held[path].high))
         assert law.mean() == approx((held[path].low + held[path].typical + held[path].high) / 3)
-
-
-def test_ratio_of_tensions(answered):
-    """The ratio is no key of a case: the tension across follows from that along, set or the base's own (40 N/m)."""
-    _, _, study = answered("{kind: sensitivity, measures: [cone_height_mm], n: 8}")
-    along, across = "skin.tension.along_N_per_m", "skin.tension.across_N_per_m"
-    assert with_tensions(study, {site.RATIO: 2.0, along: 30.0}) == {along: 30.0, across: 15.0}
-    assert with_tensions(study, {site.RATIO: 4.0, FREED: 5.0}) == {across: 10.0, FREED: 5.0}
-    assert with_tensions(study, {FREED: 5.0}) == {FREED: 5.0}
 
 
 def test_sensitivity(answered):
@@ -277,10 +268,10 @@ def test_shortest_scar(answered):
 
 
 def test_worst_of_the_range(answered):
-    """Thick skin (4 mm) under little tension (5 N/m) has the highest cones; in it the scar must be longer."""
+    """Thick skin (4 mm) that is hardly stretched has the highest cones; in it the scar must be longer."""
     finding, _, study = answered(SEVERAL + ", skins: worst}")
-    worst = {"skin.thickness_mm": 4.0, "skin.tension.along_N_per_m": 5.0, site.RATIO: 2.0}
-    truth = shortest(lambda settings: sweep.case_at(study, with_tensions(study, settings)), [{}, worst])
+    slack = {stretch: site.values(site.SITES["back"])[stretch].low for stretch in site.STRETCHES}
+    truth = shortest(lambda settings: sweep.case_at(study, settings), [{}, slack | {"skin.thickness_mm": 4.0}])
     result = float(re.search(r"at most 58 N/m is (\d+\.\d) mm", finding.sentences[0])[1])
     assert result == approx(truth, rel=0.01)
     assert any("keeps the limit of cone height in 16;" in line for line in finding.sentences)
