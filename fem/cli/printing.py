@@ -158,6 +158,7 @@ def report(case: "Case") -> str:
 def validation(table: "dict[str, list[Line]]", *, markdown: bool) -> None:
     """Print a table of facts for each site, then what the misses point to, and every source once."""
     from fem.comparison.wording import sentence
+    from fem.study.validation import printed
 
     def say(macro: str, *about: Any) -> str:
         return sentence("study/validation", macro, *about)
@@ -168,7 +169,7 @@ def validation(table: "dict[str, list[Line]]", *, markdown: bool) -> None:
             [
                 line.fact.about,
                 say("observed", line.fact),
-                *(say("number", v) for v in line.values),
+                *(say("number", printed(v)) for v in line.values),
                 say("verdict", line.miss),
             ]
             for line in lines

@@ -19,7 +19,7 @@ from fem.study.study import Evaluate
 from fem.study.table import Row
 
 PATH = Path(__file__).parent / "validation.yaml"
-SITES = "forearm", "back", "abdomen", "scalp", "cheek", "lower-leg"  # our choice: limb, trunk and head, thin to thick
+SITES = tuple(LIBRARY.sites)
 SKINS = "low", "typical", "high"  # natural stretch of a site's range
 UNDERMINED = 15.0  # mm
 LENS = {"wound.outline": {"kind": "lens", "length_mm": 60, "width_mm": 20}}
@@ -36,6 +36,7 @@ WOUNDS: dict[str, dict] = {  # settings of a case, by dotted key
     "lens by halves": LENS | {"closure.sutures": {"kind": "interrupted", "spacing_mm": 15}},  # three of them
 }
 SPREAD = "circle", "lens 2", "lens 3", "lens 4", "circle bound"  # closed in the slackest and the tensest skin too
+LEAST = 1e-3  # number that is told from 0; our choice
 WIDEST = 0.5  # shortening at which the search for wrinkles ends; our choice
 
 
@@ -161,6 +162,11 @@ def case(site: str, skin: str, settings: dict) -> Case:
     return document.parse(json.dumps(content), Case, "validation")
 
 
+def printed(value: float) -> float:
+    """A number as the table has it: three digits, and 0 below a thousandth."""
+    return float(f"{value:.3g}") if abs(value) >= LEAST else 0.0 * value
+
+
 @dataclass(frozen=True)
 class Line:
     """A fact beside what the skins of a site give."""
@@ -171,7 +177,7 @@ class Line:
     @property
     def miss(self) -> float:
         """How far typical skin is outside of what was observed, negative below; 0 inside, NaN if nothing is known."""
-        typical, low, high = self.values[SKINS.index("typical")], self.fact.low, self.fact.high
+        typical, low, high = printed(self.values[SKINS.index("typical")]), self.fact.low, self.fact.high
         if np.isnan(typical) or (low is None and high is None):
             return np.nan
         below = 0.0 if low is None else min(typical - low, 0.0)

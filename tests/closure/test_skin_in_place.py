@@ -78,7 +78,7 @@ def test_fresh_circle_gapes_to_an_oval_along_the_lines(degrees):
 @pytest.mark.slow
 @pytest.mark.parametrize("outline", [LENS, CIRCLE])
 def test_more_stretch_lower_cones(outline):
-    """The more the forearm's skin is stretched in place, up to typically, the lower the cones, the greater the force."""
+    """The more the forearm's skin is stretched, up to typically, the lower the cones, the greater the force."""
     longer = natural_stretch(SITES["forearm"]) - 1
     skins = [
         "site: forearm, tension: {{along_stretch: {}, across_stretch: {}}}".format(*(1 + share * longer).tolist())
