@@ -1,40 +1,29 @@
-"""Parameters of a law from tension tests: least squares from many starts, and confidence intervals.
-
-Parameters are sought in coordinates z in which 1 is a large step for each: a factor of ten for those without an upper
-limit, half of the range for the others. So neither units nor magnitudes matter.
-"""
+"""Parameters of a law from tension tests: least squares from many starts."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
 from scipy.optimize import least_squares
 from scipy.optimize.elementwise import find_root
-from scipy.stats import f, qmc, t
+from scipy.stats import qmc
 
-from fem.case import physical
-from fem.case.case import schema
 from fem.errors import NotFitted
+from fem.fit.certainty import Certainty, certainty, of_parameters
+from fem.fit.search import DIFFERENCE, Search, narrowed, ranges
 from fem.fit.tensile import Measured
-from fem.material.laws import Law
 from fem.material.skin import KPA, tension
 
-CONFIDENCE = 0.95
-DECADES = -6.0, 9.0  # in which parameters without an upper limit are sought; our choice, beyond all skin
 SPREAD = 3.0  # decades either way in which starts are spread; our choice
 TRIES = 4  # to the power of the number of parameters that shape the curve: starts looked at; our choice
 POLISHED = 6  # of them, from which the least squares are found, over all ranges; our choice
 STEPS = 300  # of the least squares from one start; our choice, ten to fifty are usual
 SAME = 1e-3  # relative difference of sums of squares that no data can tell; our choice
 TOLERANCE = 1e-10  # of the least squares, relative; our choice, far below any scatter
-DIFFERENCE = 1e-6  # of a coordinate, for derivatives: truncation and round-off are both below 1e-9
 NARROWEST, WIDEST = np.log(0.005), np.log(200.0)  # of a stress-free direction, log stretch; our choice, beyond all skin
 NEAR = 0.02  # log stretch either way of a known one in which the next is sought first; our choice
-AT_LIMIT = 1e-3  # of a coordinate: a parameter so close to its limit is there; our choice
-HIDDEN = 1e-7  # singular values, relative to the greatest, of combinations that no stress depends on
-VAGUE = 1.0  # half-width, of a coordinate, of an interval that tells nothing; our choice
 
 
 @dataclass(frozen=True)
@@ -45,55 +34,10 @@ class Fit:
     values: dict[str, float]  # by the keys of a case's skin.law
     intervals: dict[str, tuple[float, float]]  # in which the true value lies with CONFIDENCE
     why: dict[str, str]
+    known: Certainty
     stress: np.ndarray  # (m,) kPa, the law's in the measured states
     r2: float  # 1 - sum of squared differences / that of the measured stresses from their mean
     rms_kPa: float  # root of the mean squared difference
-
-
-@dataclass(frozen=True)
-class Search:
-    """k parameters of a law to be found, and the others, which are held."""
-
-    kind: str
-    held: dict[str, float]
-    keys: tuple[str, ...]  # k
-    low: np.ndarray  # (k,) least value
-    high: np.ndarray  # (k,) greatest; infinite if there is none
-
-    @property
-    def limits(self) -> np.ndarray:
-        """Least and greatest coordinates (2, k)."""
-        ends = np.array([DECADES, (-1.0, 1.0)]).T
-        return np.where(np.isinf(self.high), ends[:, :1], ends[:, 1:])
-
-    def values(self, z: np.ndarray) -> np.ndarray:
-        """Those parameters (k,) at z (k,)."""
-        limited = np.isfinite(self.high)
-        span = np.where(limited, self.high, self.low) - self.low
-        return np.where(limited, self.low + span * (z + 1) / 2, 10.0**z)
-
-    def law(self, z: np.ndarray) -> Law:
-        """The law at z (k,)."""
-        return physical.law({"kind": self.kind, **self.held, **dict(zip(self.keys, self.values(z), strict=True))})
-
-
-@cache
-def ranges(kind: str) -> dict[str, list[tuple[float, float]]]:
-    """Ranges (low, high) that each parameter of a law may lie in, by its key; those of the schema of a case."""
-    known = {key: about for key, about in schema()["$defs"][kind]["properties"].items() if "const" not in about}
-    return {key: [_range(part) for part in about.get("anyOf", [about])] for key, about in known.items()}
-
-
-def _narrowed(parts, least, greatest):
-    """The parts (low, high) of a range that lie between two values."""
-    ends = [(max(low, least), min(high, greatest)) for low, high in parts]
-    return [(low, high) for low, high in ends if low < high]
-
-
-def _range(about):
-    """Least and greatest number of a JSON Schema; what must be above 0 is at least the smallest float."""
-    low = about["minimum"] if "minimum" in about else np.nextafter(about["exclusiveMinimum"], np.inf)
-    return low, about.get("maximum", np.inf)
 
 
 def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict | None = None) -> Fit:
@@ -109,7 +53,7 @@ def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict
     """
     held, within = held or {}, within or {}
     known = {
-        key: _narrowed(parts, *within.get(key, (-np.inf, np.inf)))
+        key: narrowed(parts, *within.get(key, (-np.inf, np.inf)))
         for key, parts in ranges(kind).items()
         if key not in held
     }
@@ -244,58 +188,20 @@ def _least_squares(search, z, measured):
 
 def _fit(search, least, others, measured):
     """Fit from the least squares, the other minima of the squares known."""
-    z, m = least.x, measured.stress.size
-    stretch = stretches(search.law(z), measured)
+    stretch = stretches(search.law(least.x), measured)
     if (stretch <= np.exp(NARROWEST)).any():
         raise NotFitted("the law found leaves a free direction no stretch without stress; hold a parameter")
-    stress = _as_measured(search.law(z), stretch, measured)
+    stress = _as_measured(search.law(least.x), stretch, measured)
     squares = ((stress - measured.stress) ** 2).sum()
-    values = search.held | dict(zip(search.keys, map(float, search.values(z)), strict=True))
-    half, why = _half_widths(search, least, m)
-    ends = search.values(np.clip(z + np.maximum(half, AT_LIMIT) * [[-1], [1]], *search.limits)).T.tolist()
-    for key, other in _as_good(least, others, m):
-        low, high = ends[search.keys.index(key)]
-        if not low <= other <= high and not why.get(key, "").startswith("undetermined"):
-            why[key] = f"undetermined, {other:.4g} fits as well"
+    known = certainty(search, least, others, measured.stress.size)
+    intervals, why = of_parameters(known)
     return Fit(
         kind=search.kind,
-        values={key: values[key] for key in ranges(search.kind)},
-        intervals={key: tuple(pair) for key, pair in zip(search.keys, ends, strict=True) if key not in why},
+        values=search.parameters(least.x),
+        intervals=intervals,
         why=dict.fromkeys(search.held, "held") | why,
+        known=known,
         stress=stress,
         r2=float(1 - squares / ((measured.stress - measured.stress.mean()) ** 2).sum()),
-        rms_kPa=float(np.sqrt(squares / m)),
+        rms_kPa=float(np.sqrt(squares / measured.stress.size)),
     )
-
-
-def _half_widths(search, least, m):
-    """Half-widths (k,) of the intervals of z, and by key why a parameter has none; m stresses.
-
-        z_j +- q sqrt(S / (m - k) [(J^T J)^-1]_jj),    S the least sum of squares
-
-    with J the derivatives of the differences by z, whose singular values tell which combinations no stress depends on,
-    and q Student's quantile for m - k degrees of freedom; what that takes for granted: README. Source: Seber & Wild
-    (1989), ch. 5.
-    """
-    _, sizes, axes = np.linalg.svd(least.jac, full_matrices=False)
-    seen = sizes > HIDDEN * sizes.max()
-    degrees = m - least.x.size
-    spread = np.sqrt(2 * least.cost / degrees) * t.ppf((1 + CONFIDENCE) / 2, degrees)
-    half = spread * np.linalg.norm(axes[seen] / sizes[seen, None], axis=0)
-    vague = (half > VAGUE) | (np.abs(axes[~seen]) > AT_LIMIT).any(axis=0)
-    at_limit = np.abs(least.x - search.limits).min(axis=0) < AT_LIMIT
-    why = {key: "undetermined" for key, so in zip(search.keys, vague, strict=True) if so}
-    return half, why | {key: "at its limit" for key, so in zip(search.keys, at_limit, strict=True) if so}
-
-
-def _as_good(least, others, m):
-    """Parameters (key, value) of the other minima that the m stresses do not tell from the least one.
-
-    They lie in the joint region of confidence, S <= (1 + k / (m - k) q) S_least, q Fisher's quantile for k and m - k
-    degrees of freedom. So do Ogden's alpha and about -2 alpha for a strip. Source: Seber & Wild (1989), ch. 5.
-    """
-    k = least.x.size
-    limit = (1 + k / (m - k) * f.ppf(CONFIDENCE, k, m - k)) * least.cost
-    for search, other in others:
-        if other.cost <= limit:
-            yield from zip(search.keys, map(float, search.values(other.x)), strict=True)

@@ -20,7 +20,9 @@ from fem.case.document import NUMBER, hint
 from fem.comparison import style
 from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
-from fem.fit.estimate import CONFIDENCE, Fit, fit, ranges
+from fem.fit.certainty import CONFIDENCE
+from fem.fit.estimate import Fit, fit
+from fem.fit.search import ranges
 from fem.fit.tensile import AXES, Measured, measured
 from fem.material.laws import LAWS
 from fem.results.folder import refuse_unusable, whole

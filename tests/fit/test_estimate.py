@@ -14,7 +14,8 @@ from specimens import ALONG, GRID, SHEET, STRIPS, TRUE, law, scattered, states
 from fem.case import physical
 from fem.errors import NotFitted
 from fem.fit import estimate
-from fem.fit.estimate import Search, fit, ranges, slopes, stresses, stretches
+from fem.fit.estimate import fit, slopes, stresses, stretches
+from fem.fit.search import Search, ranges
 from fem.material.laws import EXPONENTS, LAWS
 
 every_law = pytest.mark.parametrize("kind", LAWS)
