@@ -6,7 +6,7 @@ import numpy as np
 
 from fem.case import physical
 from fem.fit.estimate import stresses
-from fem.fit.tensile import Measured
+from fem.fit.tensile import AXES, Measured
 
 GRID = np.linspace(1.02, 1.4, 12)
 ALONG = [(a, None) for a in GRID]  # a strip cut along the lines; None: not measured, free of stress
@@ -47,3 +47,22 @@ def scattered(kind, stretches, *, scatter=0.0, seed=0, nominal=True):
     s = stresses(law(kind), specimen)
     noise = np.random.default_rng(seed).normal(size=s.size)
     return replace(specimen, stress=s + scatter * np.abs(s).max() * noise)
+
+
+def csv(path, specimen, *, start=(1.0, 1.0), quantity="nominal_stress"):
+    """A CSV file of the specimen, 4 mm wide and 2 mm thick unloaded, whose stretches count from those of `start`.
+
+    Nominal stresses become forces, and these what is asked for: nominal stress per section at the start, Cauchy's.
+    """
+    name = "force_{}_N" if quantity == "force" else quantity + "_{}_kPa"
+    rows = [",".join([*map("stretch_{}".format, AXES), *map(name.format, AXES)])]
+    cells = [["" if free else repr(float(a)) for a, free in zip(*pair, strict=True)]
+             for pair in zip((specimen.stretch.T / start), specimen.free.T, strict=True)]  # fmt: skip
+    cells = [[*pair, "", ""] for pair in cells]
+    for n, axis, P in zip(specimen.state, specimen.axis, specimen.stress, strict=True):
+        a, (along, other) = specimen.stretch[axis, n], (start[axis], start[1 - axis])
+        F, section = 1e-3 * P * 4 * 2, (4 * other) * (2 / (along * other))  # N; mm2, width times thickness at the start
+        value = {"force": F, "nominal_stress": 1e3 * F / section, "cauchy_stress": 1e3 * F * a / 8}[quantity]
+        cells[n][2 + axis] = repr(float(value))
+    path.write_text("\n".join([*rows, *map(",".join, cells)]) + "\n")
+    return path

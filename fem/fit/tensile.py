@@ -8,6 +8,7 @@ comments.
 import csv
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,7 +29,7 @@ LABEL = re.compile(r"[^\W_][\w .-]{0,39}")
 class Measured:
     """n states of a specimen, and the m stresses measured in them."""
 
-    stretch: np.ndarray  # (2, n) along and across the lines; 1 where it was not measured
+    stretch: np.ndarray  # (2, n) from the unloaded state, along and across the lines; 1 where it was not measured
     free: np.ndarray  # (2, n) bool: not measured, and free of stress
     label: np.ndarray  # (n,) words: the test that a state belongs to
     state: np.ndarray  # (m,) int: that a stress was measured in
@@ -47,11 +48,22 @@ def columns() -> dict[str, tuple[str, int | None]]:
     return known
 
 
-def measured(path: Path | str, *, area: float | None = None, up_to: float = math.inf) -> tuple[Measured, int]:
+def measured(
+    path: Path | str,
+    *,
+    area: float | None = None,
+    up_to: float = math.inf,
+    start: Sequence[float] | np.ndarray = (1.0, 1.0),
+) -> tuple[Measured, int]:
     """The states in a CSV file, and the number of its rows that were left out.
 
     area    of the unstretched cross-section, mm2, which forces are divided by
     up_to   states in which a measured stretch is greater are left out
+    start   stretches from which those in the file count, along and across; nominal stresses refer to that section
+
+    Skin a_i times as long has a section of A / a_i, whatever the other directions do, for its volume stays. So stretch
+    l' and nominal stress P' from there are l = a_i l' and P = P' / a_i from the unloaded state; Cauchy's stress and
+    forces are the same.
 
     Raises BadCase with every complaint, each with its line.
     """
@@ -64,7 +76,7 @@ def measured(path: Path | str, *, area: float | None = None, up_to: float = math
     n, names = written[0][0], [name.strip() for name in _cells(*written[0], path)]
     refuse(path, [(n, problem) for problem in _about_columns(names, area)])
     problems: list = []
-    rows = [_row(n, names, _cells(n, line, path), area, problems) for n, line in written[1:]]
+    rows = [_row(n, names, _cells(n, line, path), area, start, problems) for n, line in written[1:]]
     refuse(path, problems)
     kept = [row for row in rows if max(row["stretch"].values()) <= up_to]
     return _arrays(kept), len(rows) - len(kept)
@@ -104,7 +116,7 @@ def _about_columns(names, area):
     return problems
 
 
-def _row(n, names, cells, area, problems):
+def _row(n, names, cells, area, start, problems):
     """Label, stretches and stresses of a line of numbers, by direction; `problems` gains (line, message)."""
     row: dict = {"label": "", "stretch": {}, "stress": {}}
     if len(cells) != len(names):
@@ -122,12 +134,13 @@ def _row(n, names, cells, area, problems):
             if not math.isfinite(value):
                 problems.append((n, f"{name}: got {cell[:40]!r}, wanted a number, or nothing if it was not measured"))
             elif quantity in STRETCH:
-                row["stretch"][axis] = stretch = STRETCH[quantity](value)
+                row["stretch"][axis] = stretch = start[axis] * STRETCH[quantity](value)
                 if not 1 / LARGEST_STRETCH <= stretch <= LARGEST_STRETCH:
                     wanted = f"a stretch of {1 / LARGEST_STRETCH:g} to {LARGEST_STRETCH:g}"
                     problems.append((n, f"{name}: got {cell[:40]}, a stretch of {stretch:g}; wanted {wanted}"))
             else:
                 scale = STRESS[quantity] if quantity in STRESS else 1e3 / area  # MPa, N / mm2, in kPa
+                scale /= start[axis] if quantity.startswith("nominal") else 1.0
                 row["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
     if len(problems) == before:
         problems += [(n, problem) for problem in _about_row(row)]

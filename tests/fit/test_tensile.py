@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from pytest import approx
+from specimens import SHEET, STRIPS, csv, scattered
 
 from fem.errors import BadCase
 from fem.fit.tensile import MAX_ROWS, columns, measured
@@ -70,6 +71,20 @@ def test_up_to(tmp_path):
     assert left_out == 1
     assert result.label.tolist() == ["strip 1", "sheet", "sheet"]
     assert result.state.tolist() == [0, 1, 1, 2]
+
+
+@pytest.mark.parametrize("quantity", ["nominal_stress", "cauchy_stress", "force"])
+def test_states_that_start_in_place(tmp_path, quantity):
+    """The same forces on the same specimen, reported from either state, are the same stretches and stresses."""
+    start, specimen = (1.206, 1.114), scattered("gasser-ogden-holzapfel", STRIPS + SHEET)
+    unloaded, _ = measured(csv(tmp_path / "a.csv", specimen, quantity=quantity), area=8.0)
+    path = csv(tmp_path / "b.csv", specimen, quantity=quantity, start=start)
+    in_place, _ = measured(path, area=8.0, start=start)
+    assert in_place.stretch == approx(specimen.stretch, rel=1e-12)
+    assert in_place.stress == approx(unloaded.stress, rel=1e-12)
+    if quantity != "cauchy_stress":
+        assert unloaded.stress == approx(specimen.stress, rel=1e-12)
+    assert (in_place.free == specimen.free).all() and (in_place.nominal == unloaded.nominal).all()
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
