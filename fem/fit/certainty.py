@@ -1,17 +1,19 @@
 """How well a fitted law is known, from the derivatives of its stresses; what that takes for granted: README."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import OptimizeResult
 from scipy.stats import f, t
 
-from fem.fit.search import Search
+from fem.fit.search import DIFFERENCE, Search
+from fem.material.laws import Law
 
 CONFIDENCE = 0.95
 AT_LIMIT = 1e-3  # of a coordinate: a parameter so close to its limit is there; our choice
 HIDDEN = 1e-7  # singular values, relative to the greatest, of combinations that no stress depends on
-VAGUE = 1.0  # half-width, of a coordinate, of an interval that tells nothing; our choice
+VAGUE = 1.0  # half-width, of a coordinate or in decades, of an interval that tells nothing; our choice
 
 
 @dataclass(frozen=True)
@@ -70,3 +72,40 @@ def of_parameters(known: Certainty) -> tuple[dict[str, tuple[float, float]], dic
             if not low <= value <= high and not why.get(key, "").startswith("undetermined"):
                 why[key] = f"undetermined, {value:.4g} fits as well"
     return {key: pair for key, pair in intervals.items() if key not in why}, why
+
+
+Numbers = dict[str, float]  # by name
+
+
+def of_numbers(
+    known: Certainty, numbers: Callable[[Law], Numbers]
+) -> tuple[Numbers, dict[str, tuple[float, float]], dict[str, str]]:
+    """Numbers that follow from the law, their intervals by name, and why one has none.
+
+        log10 |v(z)| = log10 |v| + g . (z - z_0),    g . z as in Certainty
+
+    So a number that is proportional to a modulus is known as well as that one. Source: Seber & Wild (1989), ch. 5.
+    """
+    law, values = known.search.law, numbers(known.search.law(known.z))
+    v = np.array(list(values.values()))
+    slopes = []
+    for step in DIFFERENCE * np.eye(known.z.size):
+        ahead, behind = (list(numbers(law(z)).values()) for z in (known.z + step, known.z - step))
+        slopes.append(np.subtract(ahead, behind) / (2 * DIFFERENCE * np.log(10)))
+    g = np.divide(slopes, v, out=np.zeros((known.z.size, v.size)), where=v != 0).T  # of stress-free skin, whatever z
+    half = np.linalg.norm(g @ known.spread, axis=1)
+    vague = (half > VAGUE) | (np.abs(g @ known.hidden) > AT_LIMIT).any(axis=1)
+    why = {name: "undetermined" for name, so in zip(values, vague, strict=True) if so}
+    for where, z in known.as_good:
+        for name, other, reach in zip(values, numbers(where.law(z)).values(), np.maximum(half, AT_LIMIT), strict=True):
+            if name not in why and not _within(other, values[name], 10.0**reach):
+                why[name] = f"undetermined, {other:.4g} fits as well"
+    factor = 10 ** np.minimum(half, VAGUE)
+    ends = np.sort([v / factor, v * factor], axis=0).T.tolist()
+    return values, {name: tuple(pair) for name, pair in zip(values, ends, strict=True) if name not in why}, why
+
+
+def _within(other, value, factor):
+    """Whether a number is between value / factor and value * factor, whatever the sign."""
+    low, high = sorted([value / factor, value * factor])
+    return low <= other <= high

@@ -22,6 +22,7 @@ from fem.comparison.wording import sentence, sentences
 from fem.errors import BadCase
 from fem.fit.certainty import CONFIDENCE
 from fem.fit.estimate import Fit, fit
+from fem.fit.in_place import GREATEST, LEAST, InPlace, in_place, natural_stretch
 from fem.fit.search import ranges
 from fem.fit.tensile import AXES, Measured, measured
 from fem.material.laws import LAWS
@@ -40,7 +41,9 @@ class Fitted:
     path: Path
     left_out: int  # rows
     up_to: float  # stretch; infinite if none was left out
-    thickness: float | None  # mm
+    thickness: float | None  # of the unloaded specimen, mm
+    starts_in_place: bool  # as the stretches in the file do
+    in_place: InPlace | None  # if it is known how far the skin retracted
 
 
 def fitted(
@@ -51,38 +54,75 @@ def fitted(
     thickness: float | None = None,
     width: float | None = None,
     up_to: float | None = None,
+    retraction: tuple[float | None, float | None] = (None, None),
+    starts_in_place: bool = False,
 ) -> Fitted:
     """Fit of a law to the measurement in a CSV file.
 
-    kind        law, as in LAWS
-    held        words "key=value" or "key=low:high": what is known of parameters
-    thickness   of the unstretched specimen, mm; needed with `width`
-    width       of the specimen, mm, if forces were measured
-    up_to       stretch beyond which rows are left out
+    kind             law, as in LAWS
+    held             words "key=value" or "key=low:high": what is known of parameters
+    thickness        of the unloaded specimen, mm; needed with `width` and `retraction`
+    width            of the unloaded specimen, mm, if forces were measured
+    up_to            stretch from the unloaded state beyond which rows are left out
+    retraction       percent of the length in place that was lost when excised, along and across the lines
+    starts_in_place  stretches, and sections of nominal stresses, in the file are referred to skin in place
 
     Raises BadCase with every complaint about the words, or about the file; or estimate.NotFitted.
     """
     problems = [] if kind in LAWS else [f"--law: got {kind!r}{hint(kind, LAWS)}"]
+    problems += _about_lengths(thickness=thickness, width=width, up_to=up_to)
+    problems += _about_retraction(retraction, thickness, starts_in_place)
+    values, limits = _held(held, kind, problems) if kind in LAWS else ({}, {})
+    if problems:
+        raise BadCase("\n".join(problems))
+    area = None if width is None or thickness is None else width * thickness
+    limit = math.inf if up_to is None else up_to
+    start = natural_stretch([percent or 0.0 for percent in retraction]) if starts_in_place else (1.0, 1.0)
+    states, left_out = measured(path, area=area, up_to=limit, start=start)
+    try:
+        best = fit(states, kind, held=values, within=limits)
+    except ValueError as error:
+        rest = f"; {left_out} rows beyond a stretch of {up_to:g} were left out" if left_out else ""
+        raise BadCase(f"{path}: {error}{rest}") from error
+    before = _before(best, states, retraction, thickness)
+    return Fitted(best, states, Path(path), left_out, limit, thickness, starts_in_place, before)
+
+
+def _before(best, states, retraction, thickness):
+    """Skin in place, if its retraction is known."""
+    return None if None in retraction else in_place(best, states, retraction_percent=retraction, thickness=thickness)
+
+
+def _about_lengths(*, thickness, width, up_to):
+    """Problems with sizes of the specimen and the greatest stretch."""
     given = {"--thickness-mm": thickness, "--width-mm": width, "--up-to-stretch": up_to}
-    problems += [
+    problems = [
         f"{option}: got {value:g}, wanted a finite number above 0"
         for option, value in given.items()
         if value is not None and not (0 < value < math.inf)
     ]
     if width is not None and thickness is None:
         problems.append("--width-mm: needs --thickness-mm as well, for the cross-section")
-    values, limits = _held(held, kind, problems) if kind in LAWS else ({}, {})
-    if problems:
-        raise BadCase("\n".join(problems))
-    area = None if width is None or thickness is None else width * thickness
-    limit = math.inf if up_to is None else up_to
-    states, left_out = measured(path, area=area, up_to=limit)
-    try:
-        best = fit(states, kind, held=values, within=limits)
-    except ValueError as error:
-        rest = f"; {left_out} rows beyond a stretch of {up_to:g} were left out" if left_out else ""
-        raise BadCase(f"{path}: {error}{rest}") from error
-    return Fitted(fit=best, measured=states, path=Path(path), left_out=left_out, up_to=limit, thickness=thickness)
+    return problems
+
+
+def _about_retraction(retraction, thickness, starts_in_place):
+    """Problems with what is said of skin in place."""
+    options = [f"--retraction-{way}-percent" for way in AXES]
+    given = {option: value for option, value in zip(options, retraction, strict=True) if value is not None}
+    problems = [
+        f"{option}: got {value:g}, wanted {LEAST:g} to {GREATEST:g}, of the length in place"
+        for option, value in given.items()
+        if not LEAST <= value <= GREATEST
+    ]
+    if len(given) == 1:
+        (missing,) = set(options) - given.keys()
+        problems.append(f"{missing}: missing; 0 if the skin kept its length that way")
+    if given and thickness is None:
+        problems.append(f"{next(iter(given))}: needs --thickness-mm as well, of the unloaded specimen")
+    if starts_in_place and not given:
+        problems.append(f"--starts-in-place: needs {' and '.join(options)} as well")
+    return problems
 
 
 def _held(options, kind, problems):
@@ -131,20 +171,27 @@ def save(result: Fitted, into: Path | str = "results") -> Path:
 
 def table(result: Fitted) -> str:
     """The fit as lines of text: each parameter, its unit in its name, and its confidence interval."""
-    width = max(map(len, result.fit.values))
-    return "\n".join(sentences("fit/fit", "table", result, result.fit, CONFIDENCE, width))
+    lines = sentences("fit/fit", "table", result, result.fit, CONFIDENCE, max(map(len, result.fit.values)))
+    if (before := result.in_place) is not None:
+        lines += sentences("fit/fit", "in_place", before, CONFIDENCE, max(map(len, before.values)))
+    return "\n".join(lines)
+
+
+def warnings(result: Fitted) -> list[str]:
+    """Where skin in place is beyond what was tested, a line each."""
+    return sentences("fit/fit", "warnings", result.in_place) if result.in_place else []
 
 
 def block(result: Fitted) -> str:
     """The `skin:` block of a case, as YAML with comments."""
     file = "".join(c if c.isprintable() else "?" for c in result.path.name)
-    values = result.fit, CONFIDENCE, file, result.thickness, CAUTION
+    values = result.fit, CONFIDENCE, file, result.thickness, result.in_place, warnings(result), CAUTION
     return "\n".join(sentences("fit/fit", "block", *values)) + "\n"
 
 
 def numbers(result: Fitted) -> dict[str, Any]:
     """The fit as plain numbers and words."""
-    best = result.fit
+    best, before = result.fit, result.in_place
     return {
         "data": {
             "file": result.path.name,
@@ -154,16 +201,34 @@ def numbers(result: Fitted) -> dict[str, Any]:
             "up_to_stretch": None if math.isinf(result.up_to) else result.up_to,
         },
         "law": best.kind,
-        "parameters": {
-            key: {"value": value, "interval": best.intervals.get(key), "why_none": best.why.get(key)}
-            for key, value in best.values.items()
-        },
+        "parameters": _with_intervals(best),
         "confidence": CONFIDENCE,
         "r2": best.r2,
         "rms_kPa": best.rms_kPa,
         "thickness_mm": result.thickness,
+        **({} if before is None else {"in_place": _in_place_numbers(before, result)}),
         "versions": {"flatseam": fem.__version__} | {name: version(name) for name in ("numpy", "scipy")},
         "note": CAUTION,
+    }
+
+
+def _with_intervals(known: Fit | InPlace) -> dict[str, Any]:
+    """Its values by name, each with its interval or why it has none."""
+    return {
+        name: {"value": value, "interval": known.intervals.get(name), "why_none": known.why.get(name)}
+        for name, value in known.values.items()
+    }
+
+
+def _in_place_numbers(before, result):
+    """Skin in place as plain numbers and words."""
+    both = ("retraction_{}_percent", before.retraction_percent), ("{}_stretch", before.stretch.tolist())
+    return {
+        **{key.format(way): value for key, pair in both for way, value in zip(AXES, pair, strict=True)},
+        "tests_start_in_place": result.starts_in_place,
+        "thickness_mm": before.thickness,
+        "carries": _with_intervals(before),
+        "warnings": warnings(result),
     }
 
 
