@@ -8,7 +8,7 @@ from ruamel.yaml import YAML
 
 from fem.case.case import Case
 from fem.case.document import parse
-from fem.case.site import SITES
+from fem.case.site import SITES, natural_stretch
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 
@@ -54,14 +54,6 @@ def demo():
         printed(name, *(measures(closed(case)) for case in (default, finer)))
 
 
-def sites():
-    """Each site: lens, circle, and the lens's line tension against that without undermining."""
-    for site in (name for name, entry in SITES.items() if entry.tension is not None):
-        lens, circle, bound = wound(LENS, site), wound(CIRCLE, site), wound(LENS, site, closure={})
-        printed(site, lens, circle)
-        print("  undermining:", lens["line_tension_mid_N_per_m"] / bound["line_tension_mid_N_per_m"] - 1, flush=True)
-
-
 def directions():
     """Lens and circle with the lines at 0, 45 and 90 degrees to the wound."""
     for site in ("forearm", "scalp", "back"):
@@ -69,11 +61,12 @@ def directions():
             printed(f"{site}, {degrees}", *(wound(outline, site, lines_deg=degrees) for outline in (LENS, CIRCLE)))
 
 
-def tensions():
-    """The lens on the forearm under multiples of its typical tension."""
-    typical = {key: value.typical for key, value in SITES["forearm"].tension.items() if key.endswith("N_per_m")}
-    for times in (-0.1, 0, 0.5, 1, 2, 4):
-        printed(times, wound(LENS, "forearm", **{key: times * value for key, value in typical.items()}))
+def stretches():
+    """The lens on the forearm, its skin stretched by multiples of the typical elongation."""
+    longer = natural_stretch(SITES["forearm"]) - 1
+    for times in (-0.1, 0, 0.25, 0.5, 0.75, 1, 1.5):
+        along, across = (1 + times * longer).tolist()
+        printed(times, wound(LENS, "forearm", along_stretch=along, across_stretch=across))
 
 
 def sutures():
