@@ -1,7 +1,15 @@
-"""Small cases on coarse triangles, a second or two each; one cannot be closed."""
+"""Small cases on coarse triangles, a second or two each, and their results; one cannot be closed."""
+
+from functools import cache
+
+from PIL import Image
 
 from fem.case import case as cases
 from fem.case.document import parse
+from fem.closure.closing import closed
+from fem.results import result
+from fem.results.close import write
+from fem.results.identity import PICTURES
 
 WRITTEN = """\
 name: NAME
@@ -40,3 +48,24 @@ def text(name, length):
 def case(written):
     """The case in a text."""
     return parse(written, cases.Case, "test.yaml")
+
+
+def result_of(sample, into):
+    """The result of a case, read from its complete folder in `into`, whose pictures are one pixel each.
+
+    Drawing them takes longer than the closure, and what reads a result does not look at them. A closure that is asked
+    for again, be it by another name, is not computed again.
+    """
+    folder = into / sample.name
+    (folder / "pictures").mkdir(parents=True)
+    write(folder, sample, _closed(cases.text(sample.model_copy(update={"name": "small"}))), keep="fields")
+    for name in PICTURES:
+        Image.new("L", (1, 1)).save(folder / name)
+    run = folder / "run.json"
+    run.write_text(run.read_text().replace('"keep": "fields"', '"keep": "pictures"'))
+    return result.read(folder, sample)
+
+
+@cache
+def _closed(written):
+    return closed(case(written))

@@ -10,13 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from browser import CHROMIUM, EVIL, FRAMES
-from small_cases import case, text
+from small_cases import case, result_of, text
 
 from fem.case import case as cases
 from fem.case.keys import MeshSize
 from fem.comparison import compare, page
 from fem.render.projection import Ranges
-from fem.results import close, result
 from fem.results.quantities import numbers, shown
 from fem.results.result import Result
 
@@ -38,7 +37,7 @@ def results(tmp_path_factory):
     """Three closures and a case that failed with a nasty reason."""
     into = tmp_path_factory.mktemp("results")
     request = [case(text(name, length)) for name, length in LENGTHS.items()]
-    read = [result.read(close.close(sample, into=into), sample) for sample in request]
+    read = [result_of(sample, into) for sample in request]
     failed = Result(request[0].model_copy(update={"name": "failed"}), reason=f"never met {EVIL}")
     return into, [*read[:2], failed, read[2]]
 
@@ -104,7 +103,7 @@ def test_page_of_the_demo(opened, tmp_path):
     request = [cases.read(DEMO / f"{name}.yaml") for name in ("circle-20", "lens-2-1")]
     request[1] = request[1].model_copy(update={"mesh": MeshSize(edge_mm=3, tip_mm=3, far_mm=20)})
     for asked in request:
-        close.close(asked, into=tmp_path)
+        result_of(asked, tmp_path)
     path = compare.write(compare.results(request, {}, into=tmp_path), into=tmp_path)[0]
     assert os.path.getsize(path) < 3e6
     tab, complaints = opened(path)

@@ -6,14 +6,13 @@ from pathlib import Path
 
 import pytest
 from browser import EVIL
-from small_cases import WRITTEN
+from small_cases import WRITTEN, result_of
 
 from fem.case.document import parse
 from fem.cli.cli import app
 from fem.comparison import compare
 from fem.errors import BadCase
 from fem.results import result
-from fem.results.close import close
 from fem.results.quantities import numbers, shown
 from fem.teaching import explore
 
@@ -45,7 +44,7 @@ def into(tmp_path_factory):
 def results(exploration, into):
     wanted = [step.case for step in explore.steps(exploration)]
     for case in wanted:
-        close(case, into=into)
+        result_of(case, into)
     return compare.results(wanted, {}, into=into)
 
 

@@ -8,12 +8,11 @@ import pytest
 from PIL import Image
 from pytest import approx
 from scipy.spatial import KDTree
-from small_cases import case, text
+from small_cases import case, result_of, text
 
 from fem.case import case as cases
 from fem.case import physical
 from fem.comparison import chart
-from fem.results import close, result
 from fem.results.quantities import numbers, shown
 from fem.teaching import film, timeline
 from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT
@@ -26,7 +25,7 @@ def results(tmp_path_factory):
     """A lens joined all along, one with three sutures, and a longer one."""
     into = tmp_path_factory.mktemp("results")
     request = [case(text("lens", 28)), case(TIED), case(text("longer", 36))]
-    return [result.read(close.close(sample, into=into), sample) for sample in request]
+    return [result_of(sample, into) for sample in request]
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -10,7 +10,7 @@ import pypdfium2
 import pytest
 from defusedxml import ElementTree
 from pytest import approx
-from small_cases import case, text
+from small_cases import case, result_of, text
 
 from fem.comparison.html import caution
 from fem.results import close
@@ -40,14 +40,14 @@ def into(tmp_path_factory):
 def named(into):
     """(label, Result) of three closures; the words need escaping."""
     wanted = [case(text(name, length)) for name, length in LENGTHS.items()]
-    return [(f"{sample.name} {EVIL}", results.read(close.close(sample, into=into), sample)) for sample in wanted]
+    return [(f"{sample.name} {EVIL}", result_of(sample, into)) for sample in wanted]
 
 
 @pytest.fixture(scope="module")
 def pad(into):
     """A closure in a bench material."""
     sample = case(PAD)
-    return results.read(close.close(sample, into=into), sample)
+    return result_of(sample, into)
 
 
 @pytest.fixture(scope="module")

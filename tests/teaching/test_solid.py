@@ -7,12 +7,11 @@ import pytest
 import shapely
 import trimesh
 from pytest import approx
-from small_cases import case, text
+from small_cases import case, result_of, text
 
 from fem.errors import NotPrintable
 from fem.mechanics.triangulation import flat_triangles
 from fem.render.canvas import SHAPE
-from fem.results import close, result
 from fem.teaching import solid
 
 SQUARE = np.array([[-1.0, 1, 1, -1], [-1, -1, 1, 1], [0, 0, 0, 0]])
@@ -23,7 +22,7 @@ PYRAMID = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]]).T
 def closed(tmp_path_factory):
     """A closed lens of 28 x 10 mm."""
     sample = case(text("lens", 28))
-    return result.read(close.close(sample, into=tmp_path_factory.mktemp("results")), sample)
+    return result_of(sample, tmp_path_factory.mktemp("results"))
 
 
 @pytest.fixture(scope="module", params=[1.0, 2.5])
