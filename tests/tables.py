@@ -37,10 +37,10 @@ def printed(label, *found):
 
 def convergence():
     """The lens without tension on triangles of 4, 2 and 1 mm: cone mm, force N, energy mJ."""
-    from test_closure import bench_numbers
+    from test_closure import bench_lens, numbers
 
     for edge in (4.0, 2.0, 1.0):
-        print(edge, *bench_numbers(edge), flush=True)
+        print(edge, *numbers(bench_lens(edge)), flush=True)
 
 
 def demo():
