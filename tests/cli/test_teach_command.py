@@ -36,6 +36,7 @@ def test_teach(flatseam, result, here):
     assert (here / "results/small/handout/template.pdf").read_bytes().startswith(b"%PDF")
 
 
+@pytest.mark.slow
 def test_teach_with_a_neighbour_that_does_not_converge(flatseam, result, here):
     """The lesson is written, the neighbour told of, and the exit code says that not everything was done.
 

@@ -193,7 +193,7 @@ def test_interval_in_closed_form():
 @pytest.mark.parametrize(
     ("kind", "shape", "scatter", "n"),
     [
-        ("neo-hooke", ALONG, 0.02, 300),
+        pytest.param("neo-hooke", ALONG, 0.02, 300, marks=pytest.mark.slow),
         pytest.param("neo-hooke", SHEET, 0.02, 300, marks=pytest.mark.slow),
         pytest.param("ogden", SHEET, 0.02, 100, marks=pytest.mark.slow),
         pytest.param("ogden", ALONG, 0.02, 60, marks=pytest.mark.slow),

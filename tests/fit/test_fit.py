@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -109,9 +110,15 @@ def test_table(strip):
     assert lines[3].startswith("  R2 0.9")
 
 
+@cache
+def example():
+    """The fit of the command's example."""
+    return fit.fitted(MEASURED, "gasser-ogden-holzapfel")
+
+
 def test_figure():
     """Every stress is a point, the fitted ones are a line through their stretches; directions differ in colour."""
-    result = fit.fitted(MEASURED, "gasser-ogden-holzapfel")
+    result = example()
     (axes,) = fit.figure(result).axes
     points, lines = axes.lines[::2], axes.lines[1::2]
     stresses = sorted(y for line in points for y in line.get_ydata())
@@ -135,7 +142,7 @@ def test_names_are_not_mathematics(tmp_path):
 def test_example_reads():
     """The file of the command's example is said to be invented; its law is the one in its comment."""
     assert MEASURED.read_text().startswith("# Invented")
-    outcome = fit.fitted(MEASURED, "gasser-ogden-holzapfel").fit
+    outcome = example().fit
     true = dict(shear_kPa=12, fibre_kPa=40, stiffening=3, dispersion=0.12, fibre_angle_deg=35)
     for key, value in true.items():
         low, high = outcome.intervals[key]

@@ -92,7 +92,12 @@ def automatic(kind, **keys):
 AUTOMATIC = {variant: automatic(kind, **keys) for variant, (kind, keys) in VARIANTS.items() if kind != "neo-hooke"}
 
 
-@pytest.mark.parametrize("variant", AUTOMATIC)
+LONG = "fibres-across", "fibres-all-ways"  # take seconds each
+
+
+@pytest.mark.parametrize(
+    "variant", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in AUTOMATIC]
+)
 @given(stretches, stretches, angles)
 @example(1.2, 1.2, 0.0)
 @example(0.8, 0.8, 0.0)

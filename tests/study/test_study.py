@@ -163,7 +163,7 @@ def test_two_at_once(tmp_path, notes):
 FULL = """
 set -e
 mount -t tmpfs -o size=120k tmpfs "$1"
-"$2" "$3" "$4" "$1" 2 || echo "code $?"
+"$2" "$3" "$4" "$1" 1 || echo "code $?"
 for f in "$1"/cases/[!.]*/; do [ ! -d "$f" ] || echo "kept $(ls "$f" | tr '\\n' ' ')"; done
 """
 

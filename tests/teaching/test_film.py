@@ -254,8 +254,9 @@ def test_gif(filmed, kept, tmp_path):
 
 
 @pytest.mark.slow
-def test_several_in_step(results, tmp_path):
+def test_several_in_step(results, tmp_path, monkeypatch):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
+    monkeypatch.setattr(film, "ON", 1)  # nothing between two states
     made = [timeline.keyframes(sample) for sample in results[:2]]
     shown = film.film_of_several(made, ["all along", "by three sutures"])
     film.write_mp4(shown, tmp_path / "a.mp4")

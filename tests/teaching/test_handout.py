@@ -8,7 +8,7 @@ import numpy as np
 import pdf_pages
 import pytest
 from pytest import approx
-from small_cases import STUCK, case, text
+from small_cases import STUCK, case, result_of, text
 
 from fem.results.close import close
 from fem.results.identity import state
@@ -21,7 +21,9 @@ SMALL = text("small", 20)
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """A results folder with a closed case."""
-    return close(case(SMALL), into=tmp_path_factory.mktemp("results"))
+    into = tmp_path_factory.mktemp("results")
+    result_of(case(SMALL), into)
+    return into / "small"
 
 
 @pytest.fixture
@@ -68,7 +70,10 @@ def test_record(into, plain):
 
 @pytest.mark.slow
 def test_everything(into, plain, monkeypatch):
-    """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper."""
+    """A plain case: its neighbours are closed, every product is there that has something to show, and on that paper.
+
+    Frames are in a folder of their own, first uncut, last closed, and a film of them.
+    """
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
     folder, missing = teach(plain, into=into, paper="Letter")
     sheets = {"lesson.pdf", "lesson.html", "answers.html"}
@@ -79,6 +84,9 @@ def test_everything(into, plain, monkeypatch):
     for name in ("template.pdf", "cone.pdf", "lesson.pdf"):
         assert pdf_pages.sizes(folder / name)[0] == approx((215.9, 279.4), abs=0.1)
     assert {p.name for p in into.iterdir()} == {"small", "small-length-75", "small-length-133.333"}
+    stages = [name for name in made["frames"] if name.startswith("frames/")]
+    assert stages[0].endswith("01-uncut-skin.png") and stages[-1].endswith("closed.png")
+    assert {"closure.gif", "closure.mp4"} == {name for name in made["frames"] if name.startswith("closure")}
 
 
 def test_missing_neighbour(into, plain):
@@ -115,17 +123,6 @@ def test_whole_or_not_at_all(into, plain, two_products):
         teach(plain, into=into)
     assert {p.name: p.read_text() for p in folder.iterdir()} == before
     assert sorted(p.name for p in folder.parent.iterdir() if p.name.startswith((".", "handout"))) == ["handout"]
-
-
-@pytest.mark.slow
-def test_frames_and_film(into, plain, monkeypatch):
-    """Frames in a folder of their own, first uncut, last closed, and a film of them."""
-    monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
-    folder, _ = teach(plain, into=into, only=("frames",))
-    made = json.loads((folder / MADE).read_text())["made"]["frames"]
-    assert [name for name in made if not name.startswith("frames/")] == ["closure.gif", "closure.mp4"]
-    stages = [name for name in made if name.startswith("frames/")]
-    assert stages[0].endswith("01-uncut-skin.png") and stages[-1].endswith("closed.png")
 
 
 def test_solid(into, plain):
