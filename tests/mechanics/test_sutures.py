@@ -119,7 +119,7 @@ name: a
 wound: {{outline: {{kind: lens, length_mm: 60, width_mm: 20}}}}
 closure: {json.dumps({"undermine_mm": 15, **{k: json.loads(v) for k, v in closure.items()}})}
 skin: {{site: forearm}}
-mesh: {{edge_mm: {edge}, tip_mm: {edge}, far_mm: 20}}
+mesh: {{edge_mm: {edge}, tip_mm: {edge}, far_mm: 30}}
 """, Case, "a.yaml")  # fmt: skip
     closure = closed(case)
     return measures(closure), closure

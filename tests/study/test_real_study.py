@@ -28,7 +28,7 @@ base:
   patch: {radius_mm: 40}
   mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
 zip:
-  wound.outline.length_mm: [20, 30, 30]
+  wound.outline.length_mm: [20, 24, 30]   # cones of the second still stand: of flat skin their places are round-off
   closure: [{undermine_mm: 6}, {undermine_mm: 6}, {}]
   bed.normal_kPa_per_mm: [1, 1, 1e5]   # the last does not let go of the skin: its edges cannot meet
   bed.shear_kPa_per_mm: [0.1, 0.1, 1e5]
