@@ -1,7 +1,5 @@
 """A lesson: a question, the case that answers it, and the neighbours that it is compared with; read from YAML."""
 
-import json
-import re
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -16,18 +14,17 @@ from fem.case.case import Case
 from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
 from fem.case.keys import Patch
-from fem.case.site import SITES, springs
 from fem.comparison.addresses import clashes, results_of
 from fem.comparison.wording import told_apart
-from fem.errors import BadCase, refuse
+from fem.comparison.written import as_written, parsed
 from fem.errors import dotted as called
+from fem.errors import refuse
 from fem.plan.plan import reach
 
 MOST = 40  # lengths, and as many other neighbours, a closure each; our choice
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
 RENAMED = {"words:": "label:"}  # keys whose former names are still read in this version
-SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
 PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
 
 Factor = Annotated[float, Gt(0), Le(10)]
@@ -184,40 +181,13 @@ def changed(case: Case, name: str, change: dict[str, Any]) -> Case:
     kept = KEPT & {key.split(".")[0] for key in change}
     if kept:
         raise ValueError(f"{kept.pop()} cannot be changed: neighbours are computed in the same way")
-    content = _as_written(case)
+    content = as_written(case)
     for key, value in change.items():
         content = dotted.without(content, key) if value is None else dotted.put(content, key, value)
-    first = _parsed({"name": name, **content})
+    first = parsed({"name": name, **content})
     margin = cast(Patch, case.patch).radius_mm - reach(physical.plan(case))
     patch = {"radius_mm": reach(physical.plan(first)) + margin}
-    return _parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
-
-
-def _as_written(case):
-    """Content of a case without what its site filled in or what followed from that, its name, patch and triangles."""
-    content = case.model_dump(mode="json", exclude_none=True, exclude={*KEPT, "patch"})
-    for key in case.from_site or ():
-        content = dotted.without(content, key)
-    bed = case.bed
-    if bed is not None and bed.fat_mm is not None:
-        of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa)
-        for name, stiffness in zip(SPRINGS, of_fat, strict=True):
-            if getattr(bed, name) == stiffness:
-                del content["bed"][name]
-        if not content["bed"]:
-            del content["bed"]
-    if bed is None and case.skin.site and SITES[case.skin.site].bed is not None:
-        content["bed"] = None  # done without, although the site has one
-    return content
-
-
-def _parsed(content):
-    """The case of plain values. Raises ValueError with its complaints in one line."""
-    try:
-        return parse(json.dumps(content, indent=0), Case, "")
-    except BadCase as error:
-        lines = [line for line in str(error).splitlines() if line.startswith(":")]
-        raise ValueError("; ".join(re.sub(r"^:\d+:\d+: ", "", line) for line in lines)) from error
+    return parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
 
 
 def impossible(make: Callable, values: dict[tuple, Any]) -> list[tuple]:
