@@ -87,6 +87,8 @@ def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
     for row in rows:
         cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
         body.append([labelled(row["name"]), *cells])
+        skins = dict.fromkeys(skin for cell in row["cells"] for skin in cell["skins"])
+        body += [[f"  in {skin} skin", *(cell["skins"].get(skin, "–") for cell in row["cells"])] for skin in skins]
     print_table(["measure", *(result.name for result in results)], body, justify="right")
     print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
 

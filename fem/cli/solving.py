@@ -12,6 +12,7 @@ from fem.errors import MeshError, NotConverged
 
 if TYPE_CHECKING:
     from fem.case.case import Case
+    from fem.comparison.jobs import Job
     from fem.study.sweep import Study
     from fem.study.validation import Line
     from fem.teaching.explore import Exploration
@@ -39,21 +40,21 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
             print(f"{case.name}: {there}; closing again", file=sys.stderr)
 
 
-def solve(cases: "Sequence[Case]", *, into: Path, again: bool) -> dict[str, Exception]:
-    """Errors by the name of the case, of those that were not closed yet; a line on each as it ends."""
+def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = False) -> dict[str, Exception]:
+    """Errors by address, of what was not closed yet; a line on each as it ends. `spread` as of `solve_missing`."""
     from fem.comparison.compare import solve_missing
 
     announce(cases, into)
     with progress.bar("closing") as update:
 
-        def watch(case: "Case", error: Exception | None, done: int, of: int) -> None:
+        def watch(job: "Job", error: Exception | None, done: int, of: int) -> None:
             update(done=done, of=of, state=f"{done}/{of}")
-            if error is None:
-                print(printing.summary(case.name, into / case.name))
-            else:
-                print(complaint(case.name, error), file=sys.stderr)
+            if error is not None:
+                print(complaint(job.called, error), file=sys.stderr)
+            elif not job.skin:
+                print(printing.summary(job.case.name, into / job.address))
 
-        return solve_missing(cases, into=into, again=again, watch=watch)
+        return solve_missing(cases, into=into, again=again, spread=spread, watch=watch)
 
 
 def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:

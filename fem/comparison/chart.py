@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pyvista as pv
@@ -13,6 +14,7 @@ from matplotlib.figure import Figure
 
 from fem.case import physical
 from fem.closure.measures.cones import TIP_ZONE
+from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.style import SIZE, figure, key, looks
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
@@ -23,27 +25,58 @@ VISIBLE, LEAST_REACH = 0.02, 5.0  # share of the greatest height; mm to either s
 SIDES = {"left": 9, "right": -9, "center": 0}  # of a marker: where its name is, points
 SMALLER = 0.5  # lines and letters of a plan than in a picture
 SCALES = {"height": (canvas.HEIGHTS, "height, mm"), "stress": (canvas.STRESSES, "greatest principal stress, kPa")}
+ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker, hollow where skin is slack
+    "slack": {"marker": "o", "ms": 5.5, "mfc": "white", "mew": 1.2},
+    "tense": {"marker": "o", "ms": 6.5, "mec": "white", "mew": 1.0},
+}
 TENSION = "line_tension_mid_N_per_m"
 
 
-def trade_off(results: Sequence[Result], x: str, y: str) -> Figure:
-    """Figure of one number against another, a labelled marker each case."""
+def trade_off(results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD) -> Figure:
+    """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin."""
     plot, axes = figure()
     measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
+    ends = [end for i, name, *at in points for end in _draw_spread(axes, i, at, spread.get(name, {}), (x, y))]
     for i, _, *at in points:
         axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
-    place_labels(plot, axes, points)
+    if ends:
+        for skin, look in ENDED.items():
+            axes.plot([], [], ls="", color="#555555", label=f" {skin} skin", **look)
+        key(axes)
+    place_labels(plot, axes, points, beside=ends)
     return plot
 
 
-def place_labels(plot: Figure, axes: Axes, points: Sequence[tuple[int, str, float, float]]) -> None:
-    """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can."""
+def _draw_spread(axes, i, at, skins, names):
+    """Draw the line from slack to tense skin through a case's point; where its ends are."""
+    known = {skin: [r.numbers.get(name) for name in names] for skin, r in skins.items() if not r.reason}
+    ends = {skin: known[skin] for skin in ENDED if None not in known.get(skin, [None])}
+    order = [ends.get("slack"), at, ends.get("tense")]
+    if ends:
+        axes.plot(*zip(*filter(None, order), strict=True), lw=1.0, color=looks(i)["color"], zorder=1.5)
+    for skin, end in ends.items():
+        axes.plot(*end, ls="", color=looks(i)["color"], zorder=3, **ENDED[skin])
+    return list(ends.values())
+
+
+def place_labels(
+    plot: Figure,
+    axes: Axes,
+    points: Sequence[tuple[int, str, float, float]],
+    *,
+    beside: Sequence[Sequence[float]] = (),
+) -> None:
+    """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can.
+
+    beside   smaller markers (x, y) that are kept free too
+    """
     plot.draw_without_rendering()
     at: np.ndarray | list = axes.transData.transform([p[2:] for p in points]) if points else []
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
+    taken += [shapely.box(x - 5, y - 5, x + 5, y + 5) for x, y in map(axes.transData.transform, beside)]
     inside = shapely.box(*axes.bbox.extents)
     for i, name, *place in points:
         tries: list[tuple] = []

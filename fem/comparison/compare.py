@@ -1,13 +1,7 @@
 """Closures side by side: what is missing is solved, then page, tables and figures are written from the folders."""
 
 import io
-import multiprocessing
-import os
-import signal
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,21 +12,17 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from fem.case import case as cases_of
-from fem.case.document import parse
-from fem.comparison import chart, page, style
+from fem.comparison import chart, jobs, page, style
 from fem.comparison.addresses import FIGURES, TABLES, clashes, results_of
-from fem.comparison.stopping import heed_parent, held_back
-from fem.errors import MeshError, NotConverged
+from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, place, variants
 from fem.render import canvas
 from fem.render.projection import Ranges
-from fem.results.close import close
 from fem.results.folder import whole_files
 from fem.results.identity import state
 from fem.results.result import Result, names, read, solved
 
 QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print
-ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 
 
 # Solving ------------------------------------------------------------------------------------------------------
@@ -43,13 +33,15 @@ def solve_missing(
     *,
     into: Path | str,
     again: bool = False,
-    watch: Callable[[cases_of.Case, Exception | None, int, int], None] = lambda case, error, done, of: None,
+    spread: bool = False,
+    watch: jobs.Watch = lambda job, error, done, of: None,
 ) -> dict[str, Exception]:
-    """Errors by the name of the case; the others now have a complete results folder.
+    """Errors by the address of what was to be closed; the others now have a complete results folder.
 
     Cases are solved side by side, one process a core, each on one thread.
 
-    watch   called with each case as it ends, its error or None, how many have ended, and of how many
+    spread  whether to close each case in the slackest and the tensest skin of its site too, see `spread.variants`
+    watch   as of `jobs.run`
 
     Raises ValueError if the results of two different cases would go into one folder.
     """
@@ -58,54 +50,17 @@ def solve_missing(
         raise ValueError(
             f"two different cases have {later.name!r} as a name of their results, {first.source} the first"
         )
-    missing = [case for case in wanted if again or not state(Path(into) / case.name, case).complete]
+    wanted, into = list({case.name: case for case in wanted}.values()), Path(into)
+    missing = [jobs.Job(case) for case in wanted if again or not state(into / case.name, case).complete]
     errors: dict[str, Exception] = {}
-    if missing:
-        with _pool(min(len(missing), _cores())) as pool:
-            with held_back(signal.SIGINT):  # processes are started on the way
-                jobs = {pool.submit(_close, cases_of.text(case), into, again): case for case in missing}
-            for done, job in enumerate(as_completed(jobs), start=1):
-                try:
-                    job.result()
-                except (NotConverged, MeshError, OSError, BrokenProcessPool) as error:
-                    errors[jobs[job].name] = error
-                watch(jobs[job], errors.get(jobs[job].name), done, len(jobs))
-    return errors
-
-
-def _close(written, into, again):
-    """Close the case in a text: the models of cases are made at run time and cannot be sent to another process."""
-    close(parse(written, cases_of.Case, "case.yaml"), into=into, again=again)
-
-
-def _cores():
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-@contextmanager
-def _pool(workers):
-    """Pool of processes on one thread each; an error here ends them, and they end with this process.
-
-    They hear an interrupt, from here or the terminal, as soon as they can clean up for it, not while they start.
-    """
-    before = {name: os.environ.get(name) for name in ONE_THREAD}
-    os.environ.update(ONE_THREAD)
-    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=heed_parent)
-    try:
-        yield pool
-    except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
-        for process in multiprocessing.active_children():
-            if process.pid:
-                os.kill(process.pid, signal.SIGINT)
-        raise
-    finally:
-        pool.shutdown()
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
+    for case in wanted if spread else ():
+        for skin, variant in variants(case).items():
+            if isinstance(variant, ValueError):
+                errors[place(case.name, skin)] = variant
+                watch(jobs.Job(case, skin), variant, 0, 1)
+            elif again or not complete(into / place(case.name, skin), variant):
+                missing.append(jobs.Job(variant, skin))
+    return errors | (jobs.run(missing, into=into, again=again, watch=watch) if missing else {})
 
 
 def results(cases: Iterable[cases_of.Case], errors: dict[str, Exception], *, into: Path | str) -> list[Result]:
@@ -129,6 +84,7 @@ def write(
     results: Sequence[Result],
     *,
     into: Path | str,
+    spread: Spread = NO_SPREAD,
     baseline: str | None = None,
     only: Sequence[str] | None = None,
     figures: bool = False,
@@ -136,32 +92,37 @@ def write(
     """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
-    images, ranges, charts = drawings(results)
-    text = page.html(results, baseline=baseline, only=only, images=images, ranges=ranges)
+    images, ranges, charts = drawings(results, spread)
+    text = page.html(results, spread=spread, baseline=baseline, only=only, images=images, ranges=ranges)
     paths = [into / name for name in TABLES]
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
-        write_tables(results, *drafts[1:])
+        write_tables(results, spread, *drafts[1:])
     return paths + (write_figures(charts, into / FIGURES) if figures and charts else [])
 
 
-def write_tables(results: Sequence[Result], csv: Path, parquet: Path) -> None:
-    """Write all numbers, a row each case, with every digit, as CSV and Parquet; what a case lacks is empty."""
-    columns = names(results)
+def write_tables(results: Sequence[Result], spread: Spread, csv: Path, parquet: Path) -> None:
+    """Write all numbers, a row for each skin of each case, every digit, as CSV and Parquet; what one lacks is empty."""
+    skins = [(result.name, {AS_GIVEN: result} | dict(spread.get(result.name, {}))) for result in results]
+    rows = [(name, skin, result) for name, closed in skins for skin, result in closed.items()]
+    columns = names(result for _, _, result in rows)
     quoted = ", ".join(f'"{name}" DOUBLE' for name in columns)
     with duckdb.connect() as base:
-        base.execute(f'CREATE TABLE comparison ("case" VARCHAR, "reason" VARCHAR{", " if columns else ""}{quoted})')
-        marks = ", ".join("?" * (2 + len(columns)))
-        for result in results:
+        words = '"case" VARCHAR, "skin" VARCHAR, "reason" VARCHAR'
+        base.execute(f"CREATE TABLE comparison ({words}{', ' if columns else ''}{quoted})")
+        marks = ", ".join("?" * (3 + len(columns)))
+        for name, skin, result in rows:
             at = result.numbers
-            row = [result.name, result.reason or None, *(at.get(name) for name in columns)]
+            row = [name, skin, result.reason or None, *(at.get(column) for column in columns)]
             base.execute(f"INSERT INTO comparison VALUES ({marks})", row)
         table = base.table("comparison")
         table.write_csv(str(csv))
         table.write_parquet(str(parquet))
 
 
-def drawings(results: Sequence[Result]) -> tuple[dict[str, Any], Ranges | None, dict[str, Figure]]:
+def drawings(
+    results: Sequence[Result], spread: Spread = NO_SPREAD
+) -> tuple[dict[str, Any], Ranges | None, dict[str, Figure]]:
     """Images of the page by name, the ranges they share, and figures for print by name."""
     done = solved(results)
     if not done:
@@ -169,7 +130,7 @@ def drawings(results: Sequence[Result]) -> tuple[dict[str, Any], Ranges | None, 
     ranges = chart.common_ranges(results)
     ends = {"height": ranges.heights, "stress": ranges.stresses}
     with rc_context(style.STYLE):
-        charts, plans = _charts(results), {r.name: chart.plan(r, ranges.half_width) for r in done}
+        charts, plans = _charts(results, spread), {r.name: chart.plan(r, ranges.half_width) for r in done}
         scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
         pictures = {
             "height": chart.height_images(done, ranges),
@@ -187,11 +148,11 @@ def drawings(results: Sequence[Result]) -> tuple[dict[str, Any], Ranges | None, 
     return images, ranges, figures
 
 
-def _charts(results):
+def _charts(results, spread):
     lesions = all(result.case.wound.lesion for result in solved(results))
     area = "healthy_removed_mm2" if lesions else "removed_area_mm2"
     return {
-        "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm"),
+        "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm", spread=spread),
         "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
         "heights_along": chart.heights_along(results),
         "heights_across": chart.heights_across(results),

@@ -12,8 +12,11 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from fem.case import dotted
+from fem.case.site import SITES, WAYS
 from fem.closure.measures.cones import TIP_ZONE
+from fem.comparison import flat
 from fem.comparison.html import notes, rendered, text_of
+from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentence, unitful
 from fem.render import canvas, projection
 from fem.render.projection import Ranges
@@ -28,6 +31,7 @@ COLOURS = 256  # of a scale
 def html(
     results: Sequence[Result],
     *,
+    spread: Spread,
     baseline: str | None,
     only: Sequence[str] | None,
     images: dict[str, Any],
@@ -35,6 +39,7 @@ def html(
 ) -> str:
     """The page as text.
 
+    spread    results in slack and tense skin
     baseline  name of the case that differences are taken to, or None
     only      names of the numbers in the table, or None for all
     images    by name: charts and scales as SVG text; `plans`, `height` and `stress` of every case by its name, as
@@ -46,8 +51,8 @@ def html(
     if ranges:
         scripts = [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
         values = {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
-        values["glance"] = glance(done)
-        values |= _numbers(results, baseline, only)
+        values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done)]
+        values |= _numbers(results, spread, baseline, only)
     return rendered(
         "comparison/page.html",
         title=f"Comparison of closures: {', '.join(result.name for result in results)}",
@@ -56,7 +61,8 @@ def html(
         done=done,
         failed=[result for result in results if result.reason],
         baseline=baseline,
-        assumed=assumed(results),
+        spread=spread,
+        assumed=assumed(results, spread),
         **values,
     )
 
@@ -126,8 +132,8 @@ def stage_label(closed: float) -> str:
 # What is said -------------------------------------------------------------------------------------------------
 
 
-def _numbers(results, baseline, only):
-    rows = table(results, baseline=baseline, only=only)
+def _numbers(results, spread, baseline, only):
+    rows = table(results, spread=spread, baseline=baseline, only=only)
     explained = notes({row["name"] for row in rows})
     for row in rows:
         row["notes"] = [i for i, note in enumerate(explained, start=1) if note.measure == row["name"]]
@@ -135,11 +141,16 @@ def _numbers(results, baseline, only):
 
 
 def table(
-    results: Sequence[Result], *, baseline: str | None = None, only: Sequence[str] | None = None
+    results: Sequence[Result],
+    *,
+    spread: Spread = NO_SPREAD,
+    baseline: str | None = None,
+    only: Sequence[str] | None = None,
 ) -> list[dict[str, Any]]:
     """Rows of the table of measures: name, label, unit, the heading before it and a cell for each case.
 
-    A cell has its text, the number itself, its rank and its difference to the baseline, if any.
+    A cell has its text, the number itself, its rank and its difference to the baseline, if any, and of RANGED numbers
+    the texts in slack and tense skin by skin, if these are known.
     """
     values = [result.numbers for result in results]
     to = next((value for result, value in zip(results, values, strict=True) if result.name == baseline), {})
@@ -151,10 +162,11 @@ def table(
         column = [value.get(name) for value in values]
         cells = [
             {
-                "text": shown(name, value) if not result.reason else "not closed",
+                "text": _text_in(result, name),
                 "value": value,
                 "rank": rank,
                 "change": _change(name, value, to.get(name)) if result.name != baseline else None,
+                "skins": {skin: _text_in(r, name) for skin, r in spread.get(result.name, {}).items() if name in RANGED},
             }
             for result, value, rank in zip(results, column, ranks(name, column), strict=True)
         ]
@@ -162,6 +174,10 @@ def table(
         headed.add(heading)
         rows.append({"name": name, "label": label(name), "unit": unit(name), "group": group, "cells": cells})
     return rows
+
+
+def _text_in(result, name):
+    return shown(name, result.numbers.get(name)) if not result.reason else "not closed"
 
 
 def _change(name, value, to):
@@ -185,13 +201,15 @@ def glance(done: Sequence[Result]) -> list[str]:
     return lines
 
 
-def assumed(results: Sequence[Result]) -> list[tuple[str, list[tuple[str, list[str]]]]]:
+def assumed(results: Sequence[Result], spread: Spread = NO_SPREAD) -> list[tuple[str, list[tuple[str, list[str]]]]]:
     """What was put in and what computed it: (heading, [(key, value of every case)])."""
     blocks = [dotted.flat(r.case.model_dump(mode="json", exclude_none=True, exclude={"name"})) for r in results]
     keys = list(dict.fromkeys(key for block in blocks for key in block))
     inputs = [(key, [_text(block.get(key, "–")) for block in blocks]) for key in keys]
     headings = dict.fromkeys(key.split(".")[0] for key in keys)
     parts = [(head, [line for line in inputs if line[0].split(".")[0] == head]) for head in headings]
+    if spread:
+        parts.append(("natural stretch of the skins", _stretches(results, spread)))
     if solved(results):
         effort = ["elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"]
         lines = [(key.replace("_", " "), [_text(r.run.get(key, "–")) for r in results]) for key in effort]
@@ -201,6 +219,18 @@ def assumed(results: Sequence[Result]) -> list[tuple[str, list[tuple[str, list[s
         lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
         parts.append(("computed with", lines))
     return parts
+
+
+def _stretches(results, spread):
+    """Lines (key, value of every case) on the stretches at both ends of the sites' ranges, and their sources."""
+    known = [(SITES[r.case.skin.site].stretch or {}) if r.name in spread else {} for r in results]
+    lines = []
+    for way in WAYS:
+        for skin, end in ENDS.items():
+            column = [_text(getattr(of[way], end)) if of else "–" for of in known]
+            lines.append((f"{way} the lines, {skin} skin", column))
+        lines.append((f"{way} the lines, source", [f"{of[way].source} ({of[way].tag})" if of else "–" for of in known]))
+    return lines
 
 
 def _text(value):

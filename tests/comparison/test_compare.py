@@ -22,7 +22,7 @@ from matplotlib.image import imread
 from small_cases import STUCK, case, text
 from terminal import names
 
-from fem.comparison import chart, compare, style
+from fem.comparison import chart, jobs, style
 from fem.results import result
 from fem.results.quantities import numbers
 from fem.results.result import Result
@@ -95,10 +95,11 @@ def test_csv(solved):
     for row in rows[:2]:
         wanted = {name: value for name, value in measured(solved[0], row["case"]).items() if value is not None}
         assert {name: float(row[name]) for name in wanted} == wanted
-        assert set(row) == {"case", "reason", *wanted}
+        assert set(row) == {"case", "skin", "reason", *wanted}
+        assert row["skin"] == "as given"
         assert row["reason"] == ""
     assert " at closed = 0." in rows[2]["reason"]
-    assert {value for name, value in rows[2].items() if name not in ("case", "reason")} == {""}
+    assert {value for name, value in rows[2].items() if name not in ("case", "skin", "reason")} == {""}
 
 
 def test_parquet(solved):
@@ -345,4 +346,4 @@ def test_one_view_for_all(solved):
 
 def test_cores():
     """As many processes as this one may use cores."""
-    assert compare._cores() == len(os.sched_getaffinity(0))
+    assert jobs.cores() == len(os.sched_getaffinity(0))

@@ -1,0 +1,103 @@
+"""A case in the slackest and the tensest skin of its site: as if it gave the least and the greatest natural stretch.
+
+Only where the site gave the tension: other skin has no range here. The law, the thickness and the bed stay, the patch
+and triangles are by default as that skin asks. Results lie in the case's own folder, skins/slack and skins/tense.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from fem.case import dotted
+from fem.case.case import Case
+from fem.case.site import SITES, STRETCHES, TENSIONS, WAYS
+from fem.closure.closing import closed
+from fem.comparison.written import parsed, without_defaults
+from fem.results import identity
+from fem.results.close import write
+from fem.results.folder import refuse_unusable, whole
+from fem.results.quantities import numbers
+from fem.results.result import Result
+
+ENDS = {"slack": "low", "tense": "high"}  # skins beside the case's own, and their end of the range of natural stretch
+AS_GIVEN = "as given"  # what the case's own skin is called beside them
+FOLDER = "skins"
+RANGED = (  # numbers that are given in all three skins
+    "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_max_kPa",
+)  # fmt: skip
+Spread = Mapping[str, Mapping[str, Result]]  # by name of the case, by skin; without what has no range
+NO_SPREAD: Spread = {}
+
+
+def stretches(site: str, end: str) -> dict[str, float]:
+    """Natural stretch along and across the lines at one end of a site's range, as keys of a case."""
+    known = SITES[site].stretch or {}
+    return {key: getattr(known[way], end) for key, way in zip(STRETCHES, WAYS, strict=True)}
+
+
+def ranged(case: Case) -> bool:
+    """Whether the case's tension is that of its site, so that the site's range is the case's."""
+    return set(TENSIONS) <= set(case.from_site or ())
+
+
+def variants(case: Case) -> dict[str, Case | ValueError]:
+    """The case in the skins of ENDS, by their names, or why it cannot be; nothing if it is not `ranged`."""
+    return {skin: _variant(case, end) for skin, end in ENDS.items()} if ranged(case) else {}
+
+
+def _variant(case, end):
+    content = dotted.without(without_defaults(case), "skin.age_years")  # the stretch says what age would
+    for key, stretch in stretches(case.skin.site, end).items():
+        content = dotted.put(content, key, stretch)
+    try:
+        return parsed(content)
+    except ValueError as error:
+        return error
+
+
+def place(name: str, skin: str) -> str:
+    """Where the result of a case's variant is, below the folder of results."""
+    return f"{name}/{FOLDER}/{skin}"
+
+
+def complete(folder: Path, variant: Case) -> bool:
+    """Whether a folder holds the numbers of a variant."""
+    return identity.state(folder, variant, keep="measures").complete
+
+
+def close(variant: Case, folder: Path, *, again: bool = False) -> None:
+    """Write the numbers of a variant into its folder, whole or not at all, unless they are there. Raises as `close`."""
+    if not again and complete(folder, variant):
+        return
+    refuse_unusable(folder, mark="run.json")
+    closure = closed(variant)
+    with whole(folder) as draft:
+        write(draft, variant, closure, keep="measures")
+
+
+def read(results: Sequence[Result], errors: dict[str, Exception], *, into: Path | str) -> Spread:
+    """The results of all variants of closed cases, or the reasons why there are none; unreadable ones join `errors`."""
+    return {
+        result.name: {skin: _read(result, skin, variant, errors, Path(into)) for skin, variant in made.items()}
+        for result in results
+        if not result.reason and (made := variants(result.case))
+    }
+
+
+def _read(result, skin, variant, errors, into):
+    where, case = place(result.name, skin), result.case if isinstance(variant, ValueError) else variant
+    if where not in errors:
+        try:
+            return _numbers(into / where, case)
+        except (OSError, ValueError) as error:
+            errors[where] = OSError(f"{into / where} cannot be read: {error}; --again writes it anew")
+    return Result(case, reason=str(errors[where]))
+
+
+def _numbers(folder, variant):
+    if not (state := identity.state(folder, variant, keep="measures")).complete:
+        raise ValueError(str(state))
+    run, measures = (json.loads((folder / f"{name}.json").read_text()) for name in ("run", "measures"))
+    if odd := [name for name, value in numbers(measures).items() if not isinstance(value, float | int | None)]:
+        raise ValueError(f"measures.json: {odd[0]} is no number")
+    return Result(variant, run=run, measures=measures)
