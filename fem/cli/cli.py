@@ -139,7 +139,7 @@ def compare(
 
     errors = solve(cases, into=into, again=again, spread=spread)
     results = comparison.results(cases, errors, into=into)
-    ends = skins.read(results, errors, into=into) if spread else skins.NO_SPREAD
+    ends = skins.read(cases, results, errors, into=into) if spread else skins.NO_SPREAD
     try:
         results = result.ordered(results, sort) if sort else results
         paths = comparison.write(results, into=into, spread=ends, baseline=baseline, only=only, figures=figures)

@@ -21,15 +21,20 @@ def lines(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
     known = [(label, in_order(result, spread)) for label, result in named if spread.get(result.name)]
     if not known:
         return []
-    middle = "typical" if all(skins[AS_GIVEN].case.skin.age_years is None for _, skins in known) else "the given"
+    own = middle([skins for _, skins in known])
     sites = list(dict.fromkeys(str(skins[AS_GIVEN].case.skin.site) for _, skins in known))
-    said = [(word, *_sorted(known, skin)) for skin, word in zip(ORDER, words(middle), strict=True)]
+    said = [(word, *_sorted(known, skin)) for skin, word in zip(ORDER, words(own), strict=True)]
     some = len(known) < sum(not result.reason for _, result in named)
     return [
         sentence("comparison/spread", "flat", LEVEL, said, len(known), some),
         *(sentence("comparison/spread", "skins", site, _ends(site)) for site in sites),
-        *(line for site in sites for line in doubts(_of(site, known), site, middle)),
+        *(line for site in sites for line in doubts(_of(site, known), site, own)),
     ]
+
+
+def middle(known: Sequence[Skins]) -> str:
+    """What the skin between slack and tense is called: typical, unless its age is given for any closure."""
+    return "typical" if all(skins[AS_GIVEN].case.skin.age_years is None for skins in known) else "the given"
 
 
 def words(middle: str) -> tuple[str, ...]:

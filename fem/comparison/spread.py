@@ -5,7 +5,7 @@ and triangles are by default as that skin asks. Results lie in the case's own fo
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from fem.case import dotted
@@ -75,17 +75,22 @@ def close(variant: Case, folder: Path, *, again: bool = False) -> None:
         write(draft, variant, closure, keep="measures")
 
 
-def read(results: Sequence[Result], errors: dict[str, Exception], *, into: Path | str) -> Spread:
-    """The results of all variants of closed cases, or the reasons why there are none; unreadable ones join `errors`."""
+def read(cases: Iterable[Case], results: Sequence[Result], errors: dict[str, Exception], *, into: Path | str) -> Spread:
+    """The results of all variants of cases that are closed, or why there are none; unreadable ones join `errors`.
+
+    results   of the cases, whose own may have lengths of cuts that a variant must find for itself
+    """
+    closed = {result.name for result in results if not result.reason}
+    made = {case.name: (case, variants(case)) for case in cases if case.name in closed}
     return {
-        result.name: {skin: _read(result, skin, variant, errors, Path(into)) for skin, variant in made.items()}
-        for result in results
-        if not result.reason and (made := variants(result.case))
+        name: {skin: _read(case, skin, variant, errors, Path(into)) for skin, variant in skins.items()}
+        for name, (case, skins) in made.items()
+        if skins
     }
 
 
-def _read(result, skin, variant, errors, into):
-    where, case = place(result.name, skin), result.case if isinstance(variant, ValueError) else variant
+def _read(case, skin, variant, errors, into):
+    where, case = place(case.name, skin), case if isinstance(variant, ValueError) else variant
     if where not in errors:
         try:
             return _numbers(into / where, case)

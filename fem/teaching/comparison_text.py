@@ -4,6 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fem.comparison import flat
+from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.results.quantities import shown, unit
 from fem.results.result import Result
@@ -106,11 +108,12 @@ def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
     return sentence("teaching/comparison", "price", before[0], after[0], gain, cost)
 
 
-def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
+def questions(result: Result, named: Closures, by: By = SCAR, spread: Spread = NO_SPREAD) -> list[Question]:
     """The first three questions that the numbers answer; `named` are all closures of the lesson, the result's too."""
     order, at = ordered(named, by), result.measures
     possible = [
         _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None,
+        ask_flat(order, by, spread),
         ask_best(order, by),
         _question("prices", prices(order)) if by is SCAR else None,
         ask_sutures(result),
@@ -125,6 +128,17 @@ def questions(result: Result, named: Closures, by: By = SCAR) -> list[Question]:
 def _question(macro, *values) -> Question | None:
     lines = sentences("teaching/comparison", macro, *values)
     return (lines[0], lines[1]) if lines else None
+
+
+def ask_flat(order: Closures, by: By, spread: Spread) -> Question | None:
+    """Which closures lie flat in whose skin, and which is the first of them by scar; None without a range."""
+    known = [(label, flat.in_order(result, spread)) for label, result in order if result.name in spread]
+    if len(known) < 2:
+        return None
+    middle = flat.middle([skins for _, skins in known])
+    first = [[label for label, skins in known if flat.flat(skins[skin])][:1] for skin in flat.ORDER]
+    said = flat.lines(order, spread)[0]
+    return _question("flat", flat.LEVEL, said, by is SCAR, list(zip(flat.words(middle), first, strict=True)))
 
 
 def ask_best(order: Closures, by: By = SCAR) -> Question | None:

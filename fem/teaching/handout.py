@@ -3,15 +3,17 @@
 import json
 import shutil
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import fem
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.case import Case
+from fem.comparison import spread
 from fem.comparison.compare import results, solve_missing
 from fem.comparison.html import caution
+from fem.comparison.spread import Spread
 from fem.comparison.wording import NOTE, sentence
 from fem.errors import NotPrintable
 from fem.results import identity
@@ -38,6 +40,7 @@ class Material:
     folder: Path  # the case's results
     paper: str  # "A4" or "Letter"
     heights: float = 1.0  # exaggeration of heights in what is printed in 3D
+    spread: Spread = field(default_factory=dict)  # the case and its neighbours in slack and tense skin
 
 
 def template_files(material: Material, folder: Path) -> list[Path]:
@@ -67,7 +70,7 @@ def bench_files(material: Material, folder: Path) -> list[Path]:
 
 def lesson_files(material: Material, folder: Path) -> list[Path]:
     """The lesson sheet and its answers, as PDF and HTML."""
-    given = material.lesson, material.result, material.neighbours
+    given = material.lesson, material.result, material.neighbours, material.spread
     plan = (material.folder / "pictures" / "plan.png").read_bytes()
     sheets = [leaflet.lesson_sheet(*given, plan=plan), leaflet.answers(*given)]
     paths = [folder / name for name in ("lesson.html", "answers.html", "lesson.pdf")]
@@ -146,6 +149,7 @@ PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
     "solid": solid_files,
 }
 COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
+RANGING = {"lesson"}  # products that need all of them in slack and tense skin too
 
 
 def needed(lesson: Lesson, only: Collection[str] = ()) -> list[tuple[str, Case]]:
@@ -163,19 +167,25 @@ def teach(
     heights: float = 1.0,
     watch: Callable[..., None] = lambda **state: None,
 ) -> tuple[Path, dict[str, str]]:
-    """The handout folder of a lesson, and why any of its neighbours are not closed, by name.
+    """The handout folder of a lesson, and why any of its neighbours or variants are not closed, by name.
 
-    The lesson's case and, if a product needs them, its neighbours are closed if missing, or all again. Of products, if
-    any are named in `only`, the others stay as they were; paper and heights as in Material.
+    The lesson's case and, if a product needs them, its neighbours are closed if missing, or all again; for the lesson
+    sheet in slack and tense skin of their sites too. Of products, if any are named in `only`, the others stay as they
+    were; paper and heights as in Material.
 
     Raises as `close` does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
     folder = close(lesson.case, into=into, again=again, watch=watch)
-    neighbours = needed(lesson, only)
+    neighbours, ranging = needed(lesson, only), bool(RANGING & set(only or PRODUCTS))
     others = [case for _, case in neighbours]
-    closures = results(others, solve_missing(others, into=into, again=again), into=into)
+    errors = solve_missing(others, into=into, again=again, spread=ranging)
+    if ranging:
+        errors |= solve_missing([lesson.case], into=into, spread=True)  # which is closed, its variants are not
+    closures = results(others, errors, into=into)
     compared = tuple((label, result) for (label, _), result in zip(neighbours, closures, strict=True))
-    material = Material(lesson, read(folder, lesson.case), compared, folder, paper, heights)
+    own = read(folder, lesson.case)
+    ends = spread.read([lesson.case, *others], [own, *closures], errors, into=into) if ranging else {}
+    material = Material(lesson, own, compared, folder, paper, heights, ends)
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
         for name in (name for name in PRODUCTS if not only or name in only):
@@ -185,7 +195,9 @@ def teach(
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
-    return folder / "handout", {result.name: result.reason for _, result in material.neighbours if result.reason}
+    lost = {result.name: result.reason for result in closures if result.reason}
+    lost |= {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
+    return folder / "handout", lost
 
 
 def _kept(before, draft):

@@ -9,8 +9,10 @@ from matplotlib import rc_context
 
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measures.cones import CONE_LEVEL
-from fem.comparison import chart, style
+from fem.comparison import chart, flat, style
 from fem.comparison.html import caution, notes
+from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
+from fem.comparison.wording import sentence as sentence_of
 from fem.comparison.wording import sentences
 from fem.results.quantities import label, labelled, shown
 from fem.results.result import Result
@@ -29,10 +31,15 @@ TABLED = 6  # closures in a table; more do not fit
 DPI = 150
 
 
-def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: bytes) -> Sheet:
-    """Two pages on a lesson and its neighbours (label, Result), without the answers; `plan` is a PNG."""
+def lesson_sheet(
+    lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD, *, plan: bytes
+) -> Sheet:
+    """Two pages on a lesson and its neighbours (label, Result), without the answers; `plan` is a PNG.
+
+    spread   the results of all of them in slack and tense skin
+    """
     every = [(lesson.label, result), *neighbours]
-    asked = comparison_text.questions(result, every, order(lesson))
+    asked = comparison_text.questions(result, every, order(lesson), spread)
     name = result.name
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
@@ -47,7 +54,7 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, *, plan: 
     )
     second: tuple[Block, ...] = (
         Paragraph("Compared with its neighbours", "heading"),
-        *compared(every, order(lesson), answers=[answer for _, answer in asked]),
+        *compared(every, order(lesson), spread, answers=[answer for _, answer in asked]),
         Paragraph("Three questions", "heading"),
         Items(tuple(question for question, _ in asked), numbered=True),
         *((Paragraph("For the teacher", "heading"), Items(lesson.notes)) if lesson.notes else ()),
@@ -68,34 +75,42 @@ def order(lesson: Lesson) -> comparison_text.By:
     )
 
 
-def compared(every: Closures, by: By, *, answers: Sequence[str]) -> list[Block]:
+def compared(every: Closures, by: By, spread: Spread = NO_SPREAD, *, answers: Sequence[str]) -> list[Block]:
     """Blocks that compare closures (label, Result), without what answers say."""
     order = comparison_text.ordered(every, by)
     named = [*order, *comparison_text.unordered(every, by)]
     views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
-    charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0]),))]
-    lines = [line for line in comparison_text.trade_off(every, by) if not any(line in answer for answer in answers)]
-    return [*views, table(named), Items(tuple(lines)), *charts]
+    charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0], spread),))]
+    lines = [*flat.lines(named, spread), *comparison_text.trade_off(every, by)]
+    lines = [line for line in lines if not any(line in answer for answer in answers)]
+    brackets = [Paragraph(sentence_of("teaching/leaflet", "brackets"), "small")] if spread else []
+    return [*views, table(named, spread), *brackets, Items(tuple(lines)), *charts]
 
 
-def answers(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
+def answers(lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD) -> Sheet:
     """The page of answers."""
-    questions = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson))
+    questions = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson), spread)
     blocks = [block for question, answer in questions for block in (Paragraph(question, "heading"), Paragraph(answer))]
     return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
 
 
-def table(named: Closures) -> Rows:
-    """The numbers of closures (label, Result), a column each."""
-    every = [result.numbers for _, result in named[:TABLED]]
+def table(named: Closures, spread: Spread = NO_SPREAD) -> Rows:
+    """The numbers of closures (label, Result), a column each, of RANGED ones those in slack and tense skin too."""
+    columns = [result for _, result in named[:TABLED]]
     rows = [
-        (labelled(name), *(shown(name, at.get(name)) for at in every))
+        (labelled(name), *(_cell(name, result, spread) for result in columns))
         for name in ROWS
-        if any(at.get(name) is not None for at in every)
+        if any(result.numbers.get(name) is not None for result in columns)
         and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
-    rows.append(("skin missing at a tip, °", *(missing(result) for _, result in named[:TABLED])))
+    rows.append(("skin missing at a tip, °", *(missing(result) for result in columns)))
     return Rows(("", *(name for name, _ in named[:TABLED])), tuple(rows))
+
+
+def _cell(name, result, spread):
+    ends = [spread[result.name][skin] for skin in ENDS] if name in RANGED and result.name in spread else []
+    words = ["not closed" if end.reason else shown(name, end.numbers.get(name)) for end in ends]
+    return shown(name, result.numbers.get(name)) + (f" ({words[0]} … {words[1]})" if words else "")
 
 
 def missing(result: Result) -> str:
@@ -127,12 +142,11 @@ def closed_skins(named: Closures) -> tuple[Picture, ...]:
     return tuple(made)
 
 
-def trade_off_chart(named: Closures, against: str) -> Picture:
+def trade_off_chart(named: Closures, against: str, spread: Spread = NO_SPREAD) -> Picture:
     """Cone height against another number of closures (label, Result)."""
     called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
+    ends = {name: spread[r.name] for name, r in named if r.name in spread}
     stream = io.BytesIO()
     with rc_context(style.STYLE):
-        chart.trade_off(called, against, "cone_height_mm").savefig(stream, format="png", dpi=DPI)
-    return picture(
-        stream.getvalue(), "Each point a closure.", f"Chart of cone height against {label(against)}, as in the table."
-    )
+        chart.trade_off(called, against, "cone_height_mm", spread=ends).savefig(stream, format="png", dpi=DPI)
+    return picture(stream.getvalue(), *sentences("teaching/leaflet", "trade_off", label(against), bool(ends)))

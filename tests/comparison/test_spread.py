@@ -5,6 +5,7 @@ import shutil
 
 import duckdb
 import pytest
+from ranged import ARM, LENS, made
 from small_cases import HELD, case, text
 from terminal import names
 
@@ -13,12 +14,6 @@ from fem.comparison import chart, compare, flat, page, spread
 from fem.comparison.written import without_defaults
 from fem.results.result import Result
 
-ARM = """\
-name: arm
-wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
-closure: {undermine_mm: 6}
-skin: {site: forearm}
-"""
 COARSE = ARM + "patch: {radius_mm: 50}\nmesh: {edge_mm: 2.5, tip_mm: 2.5, far_mm: 12}\n"
 END = {"slack": "low", "tense": "high"}
 
@@ -122,8 +117,9 @@ def test_folders(solved):
 def test_numbers_of_the_ends(solved):
     """Read back as written, of these very cases; forces rise from slack to tense skin."""
     into = solved[0]
-    results = compare.results([case(COARSE), case(text("own", 20))], {}, into=into)
-    ends = spread.read(results, {}, into=into)
+    cases = [case(COARSE), case(text("own", 20))]
+    results = compare.results(cases, {}, into=into)
+    ends = spread.read(cases, results, {}, into=into)
     assert set(ends) == {"arm"}
     skins = flat.in_order(results[0], ends)
     assert [skins[skin].case == stretched(COARSE, end) for skin, end in END.items()] == [True, True]
@@ -151,7 +147,7 @@ def test_unreadable(into):
     """A folder cut short is a reason in that skin alone, and an error."""
     (into / "arm" / "skins" / "tense" / "measures.json").unlink()
     results, errors = compare.results([case(COARSE)], {}, into=into), {}
-    ends = spread.read(results, errors, into=into)["arm"]
+    ends = spread.read([case(COARSE)], results, errors, into=into)["arm"]
     assert ends["slack"].reason == "" and "measures.json is missing" in ends["tense"].reason
     assert list(errors) == ["arm/skins/tense"]
 
@@ -163,25 +159,10 @@ def test_case_that_fails_has_no_variants(tmp_path):
     errors = compare.solve_missing([case(held)], into=tmp_path, spread=True)
     assert list(errors) == ["arm"] and names(tmp_path) == ["arm.failed.json"]
     results = compare.results([case(held)], errors, into=tmp_path)
-    assert spread.read(results, errors, into=tmp_path) == {}
+    assert spread.read([case(held)], results, errors, into=tmp_path) == {}
 
 
 # What is said -------------------------------------------------------------------------------------------------
-
-LENS = "kind: lens, length_mm: 30, width_mm: 10"
-NUMBERS = {"scar_length_mm": 30.0, "closing_force_N": 1.0}
-
-
-def made(name, heights, outline=LENS, site="forearm"):
-    """A result and those of its ends, cones so high in slack, typical and tense skin; None is not closed."""
-    typical = case(ARM.replace("arm\n", f"{name}\n", 1).replace("forearm", site).replace(LENS, outline))
-    slack, own, tense = (
-        Result(typical, reason="never met")
-        if height is None
-        else Result(typical, measures=NUMBERS | {"cone_height_mm": height, "scar_length_mm": 30 + height})
-        for height in heights
-    )
-    return own, {"slack": slack, "tense": tense}
 
 
 def said(*closures):

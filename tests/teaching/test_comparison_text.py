@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from ranged import made
 from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem.comparison.wording import printed
@@ -139,3 +140,25 @@ def test_as_printed():
     """What is subtracted is subtracted as printed: 5.04 - 3.96 is told as 1.0, for the table has 5.0 and 4.0."""
     assert "fall by 1.0 mm" in comparison_text.price(*order((30, 5.04), (45, 3.96)))
     assert printed("cone_height_mm", -0.26) == -0.3
+
+
+def test_whose_skin():
+    """The first by scar that lies flat in each skin, or none; the answer has the sentence on all of them."""
+    closures = [made("b", (4, 0.2, 0)), made("a", (5, 3, 0.4)), made("c", (3, 0.1, 0))]
+    named, spread = [(own.name, own) for own, _ in closures], {own.name: ends for own, ends in closures}
+    named = [
+        (name, replace(r, measures=r.measures | {"scar_length_mm": at}))
+        for (name, r), at in zip(named, (40, 30, 50), strict=True)
+    ]
+    ask, answer = comparison_text.ask_flat(comparison_text.ordered(named, SCAR), SCAR, spread)
+    assert ask.endswith("in slack, in typical and in tense skin? How long is long enough?")
+    assert answer == (
+        "Those that lie flat, with cones under 1 mm (a limit of our choice): none in slack skin; “b” and “c” in "
+        "typical skin; all in tense skin. The shortest scar that lies flat: none of these in slack skin; “b” in "
+        "typical skin; “a” in tense skin."
+    )
+    by_force = By("the more", lambda result: result.numbers["scar_length_mm"], ("closing_force_N", "least force"))
+    ask, answer = comparison_text.ask_flat(named, by_force, spread)
+    assert "long enough" not in ask and "shortest" not in answer
+    assert comparison_text.ask_flat(named, SCAR, {}) is None
+    assert comparison_text.ask_flat(named[:1], SCAR, spread) is None

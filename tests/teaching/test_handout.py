@@ -8,7 +8,9 @@ import numpy as np
 import pdf_pages
 import pytest
 from pytest import approx
+from ranged import ARM
 from small_cases import STUCK, case, result_of, text
+from terminal import names
 
 from fem.results.close import close
 from fem.results.identity import state
@@ -16,6 +18,7 @@ from fem.teaching import film, handout, lesson
 from fem.teaching.handout import MADE, PRODUCTS, teach
 
 SMALL = text("small", 20)
+COARSE = "patch: {radius_mm: 50}\nmesh: {edge_mm: 2.5, tip_mm: 2.5, far_mm: 12}\n"
 
 
 @pytest.fixture(scope="module")
@@ -95,6 +98,18 @@ def test_missing_neighbour(into, plain):
     folder, missing = teach(plain.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
     assert list(missing) == ["stuck"]
     assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()
+
+
+def test_slack_and_tense(tmp_path):
+    """For the sheet a case of a site is closed in slack and tense skin too; other products do without."""
+    plain = lesson.of_case(case(ARM + COARSE)).model_copy(update={"lengths": ()})
+    teach(plain, into=tmp_path, only=("template",))
+    assert not (tmp_path / "arm" / "skins").exists()
+    folder, missing = teach(plain, into=tmp_path, only=("lesson",))
+    assert missing == {} and names(tmp_path / "arm" / "skins") == ["slack", "tense"]
+    at = {skin: json.loads((folder.parent / place / "measures.json").read_text())["closing_force_N"]
+          for skin, place in {"own": ".", "slack": "skins/slack", "tense": "skins/tense"}.items()}  # fmt: skip
+    assert "{own:.2f} ({slack:.2f} … {tense:.2f})".format_map(at) in (folder / "lesson.html").read_text()
 
 
 def test_lasts_as_long_as_its_result(into, plain, two_products):

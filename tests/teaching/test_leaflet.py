@@ -5,12 +5,15 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pdf_pages
 import pypdfium2
 import pytest
 from defusedxml import ElementTree
 from pytest import approx
+from ranged import made as ranged
 from small_cases import case, result_of, text
+from synthetic import tips_at
 
 from fem.comparison.html import caution
 from fem.results import close
@@ -233,3 +236,17 @@ def test_order(named):
     )
     assert numbers(named[0][1].measures)["scar_length_mm"] < numbers(named[2][1].measures)["scar_length_mm"]
     assert Path(leaflet.__file__).with_name("leaflet.html").is_file()
+
+
+def test_brackets():
+    """Numbers of the case with those in slack and tense skin; a column without a range has none, a failure says so."""
+    (own, ends), (other, lost) = ranged("a", (5, 2, 0.5)), ranged("b", (4, 3, None))
+    plain = Result(case(text("own", 20)), measures=own.measures)
+    more = {"cones": [], "suture_forces_N": None}
+    named = [
+        (r.name, replace(r, measures=r.measures | more, stages=tips_at(np.zeros((2, 0)), [])))
+        for r in (own, other, plain)
+    ]
+    rows = {row[0]: row[1:] for row in leaflet.table(named, {"a": ends, "b": lost}).rows}
+    assert rows["cone height, mm"] == ("2.0 (5.0 … 0.5)", "3.0 (4.0 … not closed)", "2.0")
+    assert leaflet.table(named).rows[0][1:] == ("2.0", "3.0", "2.0")
