@@ -10,7 +10,7 @@ DOCUMENTS = [ROOT / name for name in ("DEVELOPERS.md", "README.md", "SOURCES.md"
 DOCUMENTS += sorted(ROOT.glob("fem/*/README.md"))
 FOLDERS = ROOT, ROOT / "fem", ROOT / "tests"
 PATH = re.compile(r"`([\w.-]+(?:/[\w.-]*)+|\w+\.py)(?:: (\w+))?`")  # of a file, then a function in it
-PRODUCTS = "results/", "handout/", "cases/", "frames/", "pictures/", "untrimmed/"  # what commands write
+PRODUCTS = "results/", "handout/", "cases/", "frames/", "pictures/", "untrimmed/", "skins/"  # what commands write
 
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
