@@ -1,5 +1,7 @@
 """Curves: measures over an input that the study varies, or over another measure."""
 
+from collections.abc import Sequence
+from itertools import takewhile
 from typing import Literal
 
 import numpy as np
@@ -8,10 +10,14 @@ from pydantic import Field
 
 from fem.case import case as cases
 from fem.case.document import Block
-from fem.comparison import wording
+from fem.case.site import STRETCHES
+from fem.comparison import flat, wording
+from fem.comparison.chart import ENDED
 from fem.comparison.style import figure, key, looks
 from fem.comparison.wording import told_apart
-from fem.results.quantities import known, labelled, numbers
+from fem.errors import BadCase
+from fem.results.quantities import known as is_measure
+from fem.results.quantities import labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
 from fem.study.answers.naming import heading, measured, name, settings_text, value
@@ -19,6 +25,8 @@ from fem.study.sweep import Study, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
 ALL = "closed"  # the only line of a chart
+WORDS = "least", "middle", "greatest"  # of the values of a band
+MIDDLE = WORDS[1]
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
@@ -29,35 +37,102 @@ class Curves(Block):
     measures: Measures = Field(description="names of numbers in measures.json; a chart each")
     over: str = Field(description="along the axis: dotted path of an input that the study varies, or a measure")
     by: str | None = Field(default=None, description="dotted path of a second such input, a line each value")
+    band: str | None = Field(
+        default=None,
+        description="dotted path of an input with three numbers or more: a line at the middle one, the area around it "
+        "from the least to the greatest",
+    )
 
 
 def varied(block: Curves) -> list[tuple[str, str]]:
     """Inputs (key, path) that the study must vary."""
-    over = [] if known(block.over) else [("over", block.over)]
-    return over if block.by is None else [*over, ("by", block.by)]
+    over = [] if is_measure(block.over) else [("over", block.over)]
+    return over + [(key, path) for key, path in (("by", block.by), ("band", block.band)) if path is not None]
+
+
+def check(block: Curves, study: Study) -> list:
+    """No trials. Raises BadCase if there is no band of what shall have one."""
+    given = {at.get(block.band) for at in points(study)} if block.band else {0.0, 1.0, 2.0}
+    if len(given) < 3 or not all(isinstance(number, float | int) for number in given):
+        raise BadCase(f"band: '{block.band}' is not varied over three numbers or more")
+    return []
 
 
 def curves(block: Curves, study: Study, ask: Ask) -> Finding:
     """Measures over one input, a line for each value of another and of whatever else the study varies."""
     settings = points(study)
     rows = ask(settings)
+    ends = _ends(block, settings)
     lines: dict = {}
     for at, row, line in zip(settings, rows, _lines(block, study, settings), strict=True):
         along = at[block.over] if block.over in at else _geometry(study, at, row).get(block.over)
-        if along is not None:
-            lines.setdefault(line, []).append((along, row))
+        word = ends.get(at.get(block.band)) if block.band else MIDDLE
+        if along is not None and word is not None:
+            lines.setdefault(line, {}).setdefault(word, []).append((along, row))
     charts, sentences, under = [], [], []
     for measure in block.measures if lines else ():
-        series = [
-            (line, [x for x, _ in pairs], values([r for _, r in pairs], measure)) for line, pairs in lines.items()
-        ]
+        known = {line: _numbers(skins, measure) for line, skins in lines.items()}
+        series = [(line, *skins[MIDDLE]) for line, skins in known.items() if MIDDLE in skins]
+        bands = [_edges(skins) for skins in known.values() if MIDDLE in skins] if block.band else []
         shown = caption(measure, name(block.over), rows)
-        charts.append(drawing(draw, shown, series, measure=measure, over=heading(block.over)))
+        shown += f" {wording.sentence('study/curves', 'band', *_called(block))}" if bands else ""
+        charts.append(drawing(draw, shown, series, measure=measure, over=heading(block.over), bands=bands))
+        if measure == flat.CONE and block.band:
+            sentences += [_from_where(block, line, skins) for line, skins in known.items()]
         sentences += [_course(measure, block.over, *line) for line in series[:MOST_LINES]]
-        triples = [(x, line, y) for line, along, ys in series for x, y in zip(along, ys, strict=True)]
+        columns = [(_column(block, line, word), skins[word]) for line, skins in known.items() for word in _in(skins)]
+        triples = [(x, column, y) for column, pairs in columns for x, y in zip(*pairs, strict=True)]
         under += tables(measure, block.over, triples)
     title = f"{', '.join(map(name, block.measures))} over {name(block.over)}"
     return Finding(title, tuple(filter(None, sentences)), tuple(charts), tuple(under), failures(rows))
+
+
+def _ends(block, settings):
+    """What the least, the middle and the greatest value of a band are called, by value."""
+    every = sorted({at[block.band] for at in settings}) if block.band else []
+    return dict(zip((every[0], every[len(every) // 2], every[-1]), WORDS, strict=True)) if every else {}
+
+
+def _called(block):
+    """The least, the middle and the greatest value of a band in words: skin, if natural stretch is what varies."""
+    skins, what = block.band in STRETCHES, name(block.band)
+    return ("slack skin", "typical skin", "tense skin") if skins else tuple(f"{word} {what}" for word in WORDS)
+
+
+def _numbers(skins, measure):
+    """Places and numbers of a measure by word of the band."""
+    return {word: ([x for x, _ in pairs], values([r for _, r in pairs], measure)) for word, pairs in skins.items()}
+
+
+def _in(skins):
+    return [word for word in WORDS if word in skins]
+
+
+def _column(block, line, word):
+    if not block.band:
+        return line
+    called = _called(block)[WORDS.index(word)]
+    return called if line == ALL else f"{line}, {called}"
+
+
+def _edges(skins):
+    """The least and the greatest value's curve, at the places of the middle one; NaN where there is none."""
+    at = [{repr(x): y for x, y in zip(*skins.get(word, ((), ())), strict=True)} for word in (WORDS[0], WORDS[2])]
+    return tuple(np.array([edge.get(repr(x), np.nan) for x in skins[MIDDLE][0]], float) for edge in at)
+
+
+def _from_where(block, line, skins):
+    """A sentence on the value from which on cones stay flat, at the least, the middle and the greatest of a band."""
+    said = []
+    for word, called in zip(WORDS, _called(block), strict=True):
+        level = sorted(zip(*skins.get(word, ((), ())), strict=True), reverse=True)
+        stays = list(takewhile(lambda pair: wording.printed(flat.CONE, pair[1]) < flat.LEVEL, _known(level)))
+        said.append((called, value(block.over, float(stays[-1][0])) if stays else ""))
+    return wording.sentence("study/curves", "stays", "" if line == ALL else line, flat.LEVEL, name(block.over), said)
+
+
+def _known(pairs):
+    return [(x, y) for x, y in pairs if np.isfinite(y)]
 
 
 def _geometry(study, settings, row):
@@ -68,7 +143,7 @@ def _geometry(study, settings, row):
 
 def _lines(block, study, settings):
     """Words of the line that each point belongs to: one for each value of `by`, or of all else in the grid."""
-    paths = [block.by] if block.by else [path for path in study.keys.grid if path != block.over]
+    paths = [block.by] if block.by else [path for path in study.keys.grid if path not in (block.over, block.band)]
     if not paths or (not block.by and block.over not in settings[0]):
         return [ALL] * len(settings)
     return told_apart([{path: at[path] for path in paths} for at in settings], settings_text, digits=4)
@@ -92,8 +167,11 @@ def _course(measure, over, line, along, ys):
     return wording.sentence("study/curves", "course", name(measure), line, way, *ends, *extremes)
 
 
-def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
-    """Figure of lines (name, values along the axis, measure there or NaN); `over` stands along the axis."""
+def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple] = ()) -> Figure:
+    """Figure of lines (name, values along the axis, measure there or NaN); `over` stands along the axis.
+
+    bands   of each line the measure at the same places with the least and with the greatest of what makes the band
+    """
     plot, axes = figure()
     all_places, texts = places([x for _, along, _ in series for x in along])
     lost, ends = [], np.cumsum([len(along) for _, along, _ in series])
@@ -103,6 +181,11 @@ def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
         order = np.argsort(x, kind="stable")
         axes.plot(x[order], y[order], ms=5, label=f" {line}", **looks(i) | ({} if once else {"ls": ""}))
         lost += list(x[np.isnan(y)])
+        for low, high in bands[i : i + 1]:
+            axes.fill_between(x[order], low[order], high[order], color=looks(i)["color"], alpha=0.15, lw=0)
+            for edge, look in zip((low, high), ENDED.values(), strict=True):
+                axes.plot(x[order], edge[order], lw=0.8, color=looks(i)["color"], **look)
+                lost += list(x[np.isnan(edge)])
     cross_out(axes, lost)
     axes.set(xlabel=over, ylabel=labelled(measure))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
@@ -112,4 +195,4 @@ def draw(series: list[tuple], *, measure: str, over: str) -> Figure:
     return plot
 
 
-KIND = Kind(Curves, curves, measures=lambda block: block.measures, varied=varied)
+KIND = Kind(Curves, curves, measures=lambda block: block.measures, varied=varied, trials=check)
