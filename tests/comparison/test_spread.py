@@ -162,6 +162,26 @@ def test_case_that_fails_has_no_variants(tmp_path):
     assert spread.read([case(held)], results, errors, into=tmp_path) == {}
 
 
+@pytest.mark.slow
+def test_command(tmp_path, monkeypatch, flatseam):
+    """With --no-spread the case alone; without, slack skin, which has no room for such triangles, is named: code 3.
+
+    The terminal's table and the page say that it is not closed there; tense skin has its numbers.
+    """
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "arm.yaml").write_text(ARM + "mesh: {edge_mm: 2.5, tip_mm: 2.5, far_mm: 60}\n")
+    code, out, err = flatseam("compare", "arm.yaml", "--no-spread")
+    assert (code, err) == (0, "") and "slack" not in out and "skins" not in names(tmp_path / "results" / "arm")
+    assert "slack" not in (tmp_path / "results" / "comparison.html").read_text().split("<body>")[1].split("<script")[0]
+    code, out, err = flatseam("compare", "arm.yaml")
+    assert code == 3 and err.startswith("arm in slack skin: mesh: far_mm 60 is more than the ")
+    rows = [line.split("skin")[1].strip() for line in out.splitlines() if line.startswith("   in ")]
+    assert len(rows) == 2 * len(spread.RANGED) and rows[0] == "not closed" != rows[1]
+    written = (tmp_path / "results" / "comparison.html").read_text()
+    assert "<b>arm</b> in slack skin has no closure: mesh: far_mm 60" in written
+    assert 'data-skin="slack">slack not closed</span>' in written
+
+
 # What is said -------------------------------------------------------------------------------------------------
 
 
