@@ -57,7 +57,7 @@ def flat(result: Result) -> bool | None:
 def doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:
     """Sentences on what the trade does not see: circles that lie flat, long lenses that do not in a case's own skin."""
     tension = (SITES[site].tension or {})["along_N_per_m"]
-    skins = [word for skin, word in zip(ORDER, words(middle), strict=True) if skin != "slack" and _circle(known, skin)]
+    skins = [word for skin, word in zip(ORDER, words(middle), strict=True) if _circle(known, skin)]
     up = [label for label, closed in known if _long(closed[AS_GIVEN].case) and flat(closed[AS_GIVEN]) is False]
     made = [("circle", skins)] * bool(skins) + [("lens", up)] * bool(up)
     return [sentence("comparison/spread", f"doubt_{kind}", site, about, middle, tension.tag) for kind, about in made]

@@ -220,11 +220,13 @@ def test_those_without_a_range():
          "not see; the tension of this site is a guess (our choice)."),
         ("forearm", (6, 4, 0), "In tense skin of the forearm a circle lies flat too, which practitioners do not see; "
          "the tension of this site was read."),
-        ("forearm", (0, 4, 2), None),
+        ("forearm", (0, 4, 2), "In slack skin of the forearm a circle lies flat too, which practitioners do not see; "
+         "the tension of this site was read."),
+        ("forearm", (6, 4, 2), None),
     ],
 )  # fmt: skip
 def test_doubt_of_a_circle(site, heights, doubt):
-    """In skin under typical or more tension a circle is to pucker; in slack skin nothing is expected of it."""
+    """A circle is to pucker in any skin."""
     assert said(made("a", heights, "kind: circle, diameter_mm: 10", site))[2:] == ([doubt] if doubt else [])
 
 

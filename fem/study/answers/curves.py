@@ -20,7 +20,7 @@ from fem.results.quantities import known as is_measure
 from fem.results.quantities import labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
-from fem.study.answers.naming import heading, measured, name, settings_text, value
+from fem.study.answers.naming import cell, heading, measured, name, settings_text, value
 from fem.study.sweep import Study, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
@@ -125,14 +125,20 @@ def _from_where(block, line, skins):
     """A sentence on the value from which on cones stay flat, at the least, the middle and the greatest of a band."""
     said = []
     for word, called in zip(WORDS, _called(block), strict=True):
-        level = sorted(zip(*skins.get(word, ((), ())), strict=True), reverse=True)
-        stays = list(takewhile(lambda pair: wording.printed(flat.CONE, pair[1]) < flat.LEVEL, _known(level)))
-        said.append((called, value(block.over, float(stays[-1][0])) if stays else ""))
-    return wording.sentence("study/curves", "stays", "" if line == ALL else line, flat.LEVEL, name(block.over), said)
+        longest_first = sorted(_known(*skins.get(word, ((), ()))), reverse=True)
+        if not longest_first:
+            continue
+        stays = list(takewhile(lambda pair: wording.printed(flat.CONE, pair[1]) < flat.LEVEL, longest_first))
+        start = value(block.over, float(stays[-1][0])) if stays else ""
+        said.append((called, "all" if stays and len(stays) == len(longest_first) else start))
+    words = "" if line == ALL else line, flat.LEVEL, name(block.over), said
+    return wording.sentence("study/curves", "stays", *words) if said else ""
 
 
-def _known(pairs):
-    return [(x, y) for x, y in pairs if np.isfinite(y)]
+def _known(along, ys):
+    """Pairs of numbers, without what is not known or no number."""
+    pairs = zip(along, ys, strict=True)
+    return [(x, y) for x, y in pairs if np.isfinite(y) and isinstance(x, float | int)]
 
 
 def _geometry(study, settings, row):
@@ -151,14 +157,14 @@ def _lines(block, study, settings):
 
 def _course(measure, over, line, along, ys):
     """A sentence on how a measure goes along a line; nothing if less than two of its values are known."""
-    pairs = sorted((x, y) for x, y in zip(along, ys, strict=True) if np.isfinite(y) and isinstance(x, float | int))
+    pairs = sorted(_known(along, ys))
     if len(pairs) < 2:
         return ""
     y = np.array([y for _, y in pairs])
     ends = [f"{measured(measure, y)} at {value(over, float(x))}" for x, y in (pairs[0], pairs[-1])]
     level = SAME * np.abs(y).max()
     way = "turns"
-    if np.ptp(y) <= level:
+    if np.ptp(y) <= level or cell(measure, y.min()) == cell(measure, y.max()):
         way = "level"
     elif (np.diff(y) <= level).all() or (np.diff(y) >= -level).all():
         way = "falls" if y[-1] < y[0] else "rises"

@@ -69,9 +69,12 @@ def test_from_which_length_on(answered):
     for stretch, skin in ((1.067, "slack"), (1.206, "typical"), (1.387, "tense")):
         under = np.round(heights(study, stretch), 1) < 1
         start = [length for k, length in enumerate(lengths) if under[k:].all()][:1]
-        said.append(f"{f'from a length of the wound of {start[0]} mm on' if start else 'nowhere'} in {skin} skin")
+        where = "everywhere" if under.all() else f"from {start[0]} mm on" if start else "nowhere"
+        said.append(f"{where} in {skin} skin")
     assert len(set(text.split(" in ")[0] for text in said)) > 1
-    assert finding.sentences[0] == f"Cones stay under 1 mm (a limit of our choice) {'; '.join(said)}."
+    assert finding.sentences[0] == (
+        f"Cones stay under 1 mm (a limit of our choice), by length of the wound: {'; '.join(said)}."
+    )
 
 
 def test_line_each_site(answered):
@@ -100,3 +103,11 @@ def test_other_band(answered):
     """What is no natural stretch is called by its name."""
     _, finding = answered(ASKED.replace(STRETCH, FREED), f"grid: {{{LENGTH}: [40, 60], {FREED}: [5, 9, 20]}}\n")
     assert finding.tables[0].headings[1:] == ("least undermining", "middle undermining", "greatest undermining")
+
+
+def test_words_along_the_axis(answered):
+    """Outlines have no order, so no sentence says from which on; the band is there."""
+    outlines = "[{kind: lens, length_mm: 40, width_mm: 20}, {kind: rhombus, length_mm: 60, width_mm: 20}]"
+    extra = SPREAD.replace(f"{LENGTH}: [40, 60, 80, 90]", f"wound.outline: {outlines}")
+    _, finding = answered(ASKED.replace(LENGTH, "wound.outline"), extra)
+    assert finding.sentences == () and len(finding.charts[0].figure.axes[0].collections) == 1
