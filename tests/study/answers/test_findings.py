@@ -180,6 +180,13 @@ def test_dropped_rows_are_said(answered):
     assert "cases have no closure" in finding.notes[-1]
 
 
+def test_designs_that_print_alike(answered):
+    """Heights 1e-9 mm apart, as of cones that lie flat, are equal, not lower."""
+    designs = "{plain: {closure.undermine_mm: 15}, same: {closure.undermine_mm: 15.0000001}}"
+    finding, _, _ = answered(f"{{kind: uncertainty, measures: [cone_height_mm], n: 8, designs: {designs}}}")
+    assert "in 0 of 8 skins, equal in 8" in finding.sentences[0]
+
+
 def test_uncertainty(answered):
     """5 mm more length and 15 mm more undermining take 0.4 + 0.15 mm off every cone: the chance is 100 %."""
     finding, evaluate, _ = answered(
