@@ -127,6 +127,7 @@ def test_report():
     assert "  removed area      817.51 mm²" in lines
 
 
+@pytest.mark.slow
 @given(
     st.sampled_from(["ellipse", "lens", "rhombus", "tangent"]),
     st.tuples(st.floats(20, 200), st.floats(20, 200)).map(sorted),

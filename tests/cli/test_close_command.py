@@ -97,6 +97,7 @@ def wait_for_draft(process, into):
         time.sleep(0.005)
 
 
+@pytest.mark.slow
 def test_killed_while_solving(here):
     """On a terminal a bar tells how far the wound is closed; a process killed then leaves nothing at all."""
     terminal, end = pty.openpty()
@@ -112,6 +113,7 @@ def test_killed_while_solving(here):
     assert names(here) == ["held.yaml", "narrow.yaml", "small.yaml"]
 
 
+@pytest.mark.slow
 def test_killed_while_writing(result):
     """A run killed half way through its files leaves the older result as it was, and no second one."""
     before = content(result)
@@ -124,6 +126,7 @@ def test_killed_while_writing(result):
     assert [name for name in names(result.parent) if not name.startswith(".")] == ["small"]
 
 
+@pytest.mark.slow
 def test_interrupted_while_writing(here):
     """Ctrl-C: exit code 130, a line on what is kept and how to go on, no folder, no draft of one."""
     process = started("close", "small.yaml")

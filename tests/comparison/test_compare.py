@@ -29,6 +29,7 @@ from fem.results.result import Result
 
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
 PATIENCE = 600  # s; the kernels may have to be compiled first
+pytestmark = pytest.mark.slow  # all rest on one real comparison of a process of its own
 LENGTHS = {"short": 20, "long": 40}
 
 

@@ -102,6 +102,7 @@ def into(solved, tmp_path):
     return tmp_path / "copy"
 
 
+@pytest.mark.slow
 def test_folders(solved):
     """Numbers in the case's own folder, without pictures or fields, begun after it; nothing for skin of one's own."""
     into, errors, ended = solved
@@ -129,6 +130,7 @@ def test_numbers_of_the_ends(solved):
     assert forces == sorted(forces) and forces[0] < 0.5 * forces[2]
 
 
+@pytest.mark.slow
 def test_only_what_is_missing(into):
     """A variant out of date or damaged is closed anew, the case and the other stay to the nanosecond."""
     slack, tense = (into / "arm" / "skins" / skin for skin in END)
@@ -152,6 +154,7 @@ def test_unreadable(into):
     assert list(errors) == ["arm/skins/tense"]
 
 
+@pytest.mark.slow
 def test_case_that_fails_has_no_variants(tmp_path):
     """They would lie in its folder, which is not there: only the case is named."""
     held = HELD.replace("name: held", "name: arm").replace("skin: {", "skin: {site: forearm, ")

@@ -324,6 +324,7 @@ def test_two_lines_do_the_published_work():
     assert work == approx(WORK[0], abs=WORK[1])
 
 
+@pytest.mark.slow
 def test_fibres_fit_the_published_figures():
     """Dispersed fibres meet initial slope, final modulus, strength and work within the spread of the 56 strips.
 

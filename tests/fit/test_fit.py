@@ -116,6 +116,7 @@ def example():
     return fit.fitted(MEASURED, "gasser-ogden-holzapfel")
 
 
+@pytest.mark.slow
 def test_figure():
     """Every stress is a point, the fitted ones are a line through their stretches; directions differ in colour."""
     result = example()

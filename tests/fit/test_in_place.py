@@ -159,6 +159,7 @@ def sampled(kind, specimen, best, n=4_000):
     return np.quantile(values, [0.025, 0.975], axis=0).T
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("kind", "shape", "scatter"),
     [("ogden", SHEET, 0.02), ("ogden", STRIPS, 0.02), ("gasser-ogden-holzapfel", SHEET, 1e-4)],

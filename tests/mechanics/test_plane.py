@@ -82,6 +82,7 @@ def fibres(dispersion, degrees):
     return gasser_ogden_holzapfel(C, **keys, fibre_angle_rad=np.radians(degrees))[2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("H", "K"),
     [
@@ -170,6 +171,7 @@ def seam_tension(m, skin, x):
     return force / length, m.X[0, first[1::2]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ratio", [3, 20])
 def test_line_tension_of_a_sewn_ellipse(ratio):
     """Sewn point to point, an ellipse bears the same tension E h W/2L everywhere: exactly, however wide it is.

@@ -223,6 +223,7 @@ def numbers(axes):
     return [int(text.get_text()) for text in found], np.array([text.get_position() for text in found]).T
 
 
+@pytest.mark.slow
 def test_numbers_in_a_plan(flap):
     """One at each wedge of skin, at most 0.08 half-widths from its place; points that meet share one."""
     met = junctions(flap.plan)

@@ -56,6 +56,7 @@ def made(tmp_path_factory):
     return report.write(study, evaluate, folder), report.findings(study, evaluate)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [390, 1600])
 def test_nothing_goes_wrong(opened, made, width):
     """No error, no request but for the file, no sideways scrolling; every chart there, and told in words."""

@@ -92,6 +92,7 @@ def test_everything(into, plain, monkeypatch):
     assert {"closure.gif", "closure.mp4"} == {name for name in made["frames"] if name.startswith("closure")}
 
 
+@pytest.mark.slow
 def test_missing_neighbour(into, plain):
     """A neighbour that cannot be closed is told of, on the sheet and to the caller; the rest is made all the same."""
     stuck = lesson.Neighbour(label="held fast", case=case(STUCK))
@@ -100,6 +101,7 @@ def test_missing_neighbour(into, plain):
     assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()
 
 
+@pytest.mark.slow
 def test_slack_and_tense(tmp_path):
     """For the sheet a case of a site is closed in slack and tense skin too; other products do without."""
     plain = lesson.of_case(case(ARM + COARSE)).model_copy(update={"lengths": ()})

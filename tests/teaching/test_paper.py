@@ -48,6 +48,7 @@ def test_lying(tmp_path, size, length, width):
     assert pdf_pages.bar(pdf_pages.pages(path)[0]) == approx(100, abs=LIMIT)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", SIZES)
 def test_tiled(tmp_path, size):
     """A lens of 320 x 300 mm on several sheets: the bar on each; joined, the cut is as long and wide as it was drawn.

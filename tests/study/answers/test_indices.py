@@ -50,6 +50,7 @@ def test_g_function():
     assert result.total == approx(V * np.prod(1 + V) / (1 + V) / whole, abs=SCATTER)
 
 
+@pytest.mark.slow
 def test_intervals_hold_the_truth():
     """Of 40 designs of 256 rows of Ishigami's function, 36 or more have intervals that hold each published index.
 
