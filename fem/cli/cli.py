@@ -314,7 +314,7 @@ def validate(
     markdown: bool = False,
     workers: Annotated[int | None, Parameter(converter=worker_count)] = None,
 ) -> None:
-    """Hold what was observed on skin against what the library's skins give: 180 closures, a table for each site.
+    """Hold what was observed on skin against what the library's skins give: 240 closures, a table for each site.
 
     Example: flatseam validate
 

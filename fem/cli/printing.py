@@ -160,12 +160,13 @@ def report(case: "Case") -> str:
 def validation(table: "dict[str, list[Line]]", *, markdown: bool) -> None:
     """Print a table of facts for each site, then what the misses point to, and every source once."""
     from fem.comparison.wording import sentence
-    from fem.study.validation import printed
+    from fem.study.validation import SKINS, UNDERMINED, printed
 
     def say(macro: str, *about: Any) -> str:
         return sentence("study/validation", macro, *about)
 
-    headings = "what was observed", "observed", "slack", "typical", "tense", "typical skin"
+    print(say("wounds", UNDERMINED))
+    headings = "what was observed", "observed", *SKINS, "typical skin"
     for site_name, lines in table.items():
         body = [
             [

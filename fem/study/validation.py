@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -13,14 +14,15 @@ from scipy.optimize import brentq
 from fem.case import document, dotted, physical
 from fem.case.case import Case
 from fem.case.document import Block
-from fem.case.site import LIBRARY, STRETCHES, WAYS, Words
+from fem.case.site import LIBRARY, Words
+from fem.comparison.spread import ENDS, stretches
 from fem.material.skin import KPA, bending_stiffness, buckling_tension, resistance, tension
 from fem.study.study import Evaluate
 from fem.study.table import Row
 
 PATH = Path(__file__).parent / "validation.yaml"
 SITES = tuple(LIBRARY.sites)
-SKINS = "low", "typical", "high"  # natural stretch of a site's range
+SKINS = "slack", "typical", "tense"  # of a site
 UNDERMINED = 15.0  # mm
 LENS = {"wound.outline": {"kind": "lens", "length_mm": 60, "width_mm": 20}}
 CIRCLE = {"wound.outline": {"kind": "circle", "diameter_mm": 20}}
@@ -35,7 +37,6 @@ WOUNDS: dict[str, dict] = {  # settings of a case, by dotted key
     "lens across": LENS | {"skin.tension.lines_deg": 90},
     "lens by halves": LENS | {"closure.sutures": {"kind": "interrupted", "spacing_mm": 15}},  # three of them
 }
-SPREAD = "circle", "lens 2", "lens 3", "lens 4", "circle bound"  # closed in the slackest and the tensest skin too
 LEAST = 1e-3  # number that is told from 0; our choice
 WIDEST = 0.5  # shortening at which the search for wrinkles ends; our choice
 
@@ -61,11 +62,9 @@ class Facts(Block):
 
 @dataclass(frozen=True)
 class Known:
-    """A skin of a site, and what became of its wounds."""
+    """A skin, and what became of its wounds."""
 
-    site: str
-    skin: str  # one of SKINS
-    case: Case
+    case: Case  # in that skin
     rows: dict[str, Row]  # by wound, as far as it was closed
 
     def number(self, wound: str, name: str) -> float:
@@ -143,21 +142,14 @@ FACTS = document.parse(document.read(PATH), Facts, PATH).facts
 
 def cases() -> dict[tuple[str, str, str], Case]:
     """The cases to be closed by (site, skin, wound)."""
-    return {
-        (site, skin, wound): case(site, skin, WOUNDS[wound])
-        for site in SITES
-        for skin in SKINS
-        for wound in (WOUNDS if skin == "typical" else SPREAD)
-    }
+    every = product(SITES, SKINS, WOUNDS)
+    return {(site, skin, wound): case(site, skin, WOUNDS[wound]) for site, skin, wound in every}
 
 
 def case(site: str, skin: str, settings: dict) -> Case:
-    """A wound, undermined unless it says otherwise, in the low, typical or high natural stretch of a site."""
+    """A wound, undermined unless it says otherwise, in one of SKINS of a site."""
     content: dict = {"name": "validation", "closure": {"undermine_mm": UNDERMINED}, "skin": {"site": site}}
-    if skin != "typical":
-        stretch = LIBRARY.sites[site].stretch or {}
-        settings = {key: getattr(stretch[way], skin) for key, way in zip(STRETCHES, WAYS, strict=True)} | settings
-    for key, value in settings.items():
+    for key, value in ((stretches(site, ENDS[skin]) if skin in ENDS else {}) | settings).items():
         content = dotted.put(content, key, value)
     return document.parse(json.dumps(content), Case, "validation")
 
@@ -172,7 +164,7 @@ class Line:
     """A fact beside what the skins of a site give."""
 
     fact: Fact
-    values: tuple[float, ...]  # by SKINS; NaN where nothing was closed
+    values: tuple[float, ...]  # by SKINS; NaN where there is no closure
 
     @property
     def miss(self) -> float:
@@ -188,23 +180,13 @@ def table(evaluate: Evaluate) -> dict[str, list[Line]]:
     """Lines by site, of facts in the order of validation.yaml, from the closures that `evaluate` completes."""
     wanted = cases()
     rows = dict(zip(wanted, evaluate(wanted.values()), strict=True))
-    return {site: [_line(fact, _skins(site, wanted, rows)) for fact in FACTS if site in fact.sites] for site in SITES}
+    return {site: _lines(site, {key: (case, rows[key]) for key, case in wanted.items()}) for site in SITES}
 
 
-def _skins(site, wanted, rows):
-    return [
-        Known(
-            site,
-            skin,
-            wanted[site, skin, "lens 3"],
-            {w: row for (s, k, w), row in rows.items() if (s, k) == (site, skin)},
-        )
-        for skin in SKINS
-    ]
-
-
-def _line(fact, skins):
-    if fact.value == "slackening_mm":
-        slack, _, tense = (VALUES["cone_circle_mm"](known) for known in skins)
-        return Line(fact, (np.nan, slack - tense, np.nan))
-    return Line(fact, tuple(float(VALUES[fact.value](known)) for known in skins))
+def _lines(site, closures):
+    """Lines of a site from closures (case, row) by site, skin and wound."""
+    skins = []
+    for skin in SKINS:
+        of = {wound: closures[site, skin, wound] for wound in WOUNDS}
+        skins.append(Known(of["lens 3"][0], {wound: row for wound, (_, row) in of.items()}))
+    return [Line(f, tuple(float(VALUES[f.value](skin)) for skin in skins)) for f in FACTS if site in f.sites]

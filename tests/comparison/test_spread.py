@@ -220,11 +220,12 @@ def test_those_without_a_range():
     ("site", "heights", "doubt"),
     [
         ("back", (6, 0.4, 0), "In typical and tense skin of the back a circle lies flat too, which practitioners do "
-         "not see; the tension of this site is a guess (our choice)."),
-        ("forearm", (6, 4, 0), "In tense skin of the forearm a circle lies flat too, which practitioners do not see; "
-         "the tension of this site was read."),
-        ("forearm", (0, 4, 2), "In slack skin of the forearm a circle lies flat too, which practitioners do not see; "
-         "the tension of this site was read."),
+         "not see: here skin bends as one layer, more stiffly than it may in life, and the tension of this site is a "
+         "guess (our choice)."),
+        ("forearm", (6, 4, 0), "In tense skin of the forearm a circle lies flat too, which practitioners do not see: "
+         "here skin bends as one layer, more stiffly than it may in life, and the tension of this site was read."),
+        ("forearm", (0, 4, 2), "In slack skin of the forearm a circle lies flat too, which practitioners do not see: "
+         "here skin bends as one layer, more stiffly than it may in life, and the tension of this site was read."),
         ("forearm", (6, 4, 2), None),
     ],
 )  # fmt: skip

@@ -29,11 +29,14 @@ WORKED = {  # by hand from those
 
 
 def invented(cases):
-    """Rows of MEASURES for the cases of `validation.cases`, whose tense skin has no cones at all."""
+    """Rows of MEASURES for the cases of `validation.cases`; in tense skin no cones, and one wound not closed."""
     wanted = {json.dumps(case.model_dump(mode="json")): key for key, case in validation.cases().items()}
     for case in cases:
         _, skin, wound = wanted[json.dumps(case.model_dump(mode="json"))]
-        yield MEASURES[wound] | ({"cone_height_mm": 0.0} if skin == "high" else {})
+        if (skin, wound) == ("tense", "lens bound"):
+            yield {"status": "failed"}
+            continue
+        yield MEASURES[wound] | ({"cone_height_mm": 0.0} if skin == "tense" else {})
 
 
 @pytest.fixture(scope="module")
@@ -45,13 +48,13 @@ def table():
 @pytest.mark.parametrize("value", WORKED)
 def test_values_by_hand(value):
     """Each number from the measures it rests on."""
-    known = Known("back", "typical", validation.case("back", "typical", validation.LENS), MEASURES)
+    known = Known(validation.case("back", "typical", validation.LENS), MEASURES)
     assert VALUES[value](known) == approx(WORKED[value])
 
 
 def test_skin_of_a_site():
     """Shrinkage is 1 - 1/stretch; stress is tension over thickness; 1 % more stretch asks for the modulus in place."""
-    known = Known("forearm", "typical", validation.case("forearm", "typical", validation.LENS), {})
+    known = Known(validation.case("forearm", "typical", validation.LENS), {})
     along, across = natural_stretch(LIBRARY.sites["forearm"])
     assert VALUES["shrinkage_along_percent"](known) == approx(100 * (1 - 1 / along))
     assert VALUES["shrinkage_across_percent"](known) == approx(100 * (1 - 1 / across))
@@ -62,16 +65,16 @@ def test_skin_of_a_site():
 
 def test_wrinkling_against_the_linear_law():
     """Hardly stretched skin on its bed wrinkles once it has lost its stretch and 2 sqrt(k D) of compression more."""
-    case = validation.case("forearm", "low", validation.LENS | dict.fromkeys(STRETCHES, 1.0))
+    case = validation.case("forearm", "slack", validation.LENS | dict.fromkeys(STRETCHES, 1.0))
     mu, h, lift = case.skin.law.shear_kPa * 1e-3, case.skin.thickness_mm, case.bed.normal_kPa_per_mm * 1e-3
     plane = 4 * mu  # E/(1 - nu^2), nu = 1/2
     first_order = 2 * np.sqrt(lift * plane * h**3 / 12) / (plane * h)
-    assert VALUES["wrinkling_percent"](Known("forearm", "low", case, {})) == approx(100 * first_order, rel=0.35)
+    assert VALUES["wrinkling_percent"](Known(case, {})) == approx(100 * first_order, rel=0.35)
 
 
 def test_every_fact_has_its_value():
     """And each value is asked for; sources are named."""
-    assert {fact.value for fact in FACTS} == {*VALUES, "slackening_mm"}
+    assert {fact.value for fact in FACTS} == set(VALUES)
     assert all(len(fact.source) > 12 for fact in FACTS)
 
 
@@ -89,8 +92,7 @@ def test_table(table):
     assert list(table) == list(LIBRARY.sites)
     lines = {line.fact.value: line for line in table["back"]}
     assert lines["cone_circle_mm"].values == (5, 5, 0)
-    assert lines["slackening_mm"].values[1] == 5
-    assert lines["closing_force_N"].values[1] == 3 and np.isnan(lines["closing_force_N"].values[0])
+    assert lines["closing_force_N"].values[:2] == (3, 3) and np.isnan(lines["closing_force_N"].values[2])
     assert "tension_along_N_per_m" not in lines  # it was measured elsewhere
 
 
@@ -112,8 +114,8 @@ def test_print(table, capsys):
     text = capsys.readouterr().out
     assert "| a 3 to 1 lens lies nearly flat, cone mm | at most 1 | 0.5 | 0.5 | 0 | met |" in text
     assert "| fresh round wound grows across the lines | -10 to 0 | -5 | -5 | -5 | met |" in text
-    assert "| 3 to 1 lens tied by halves, first of three sutures N | 3.7 | – | 3 | – | missed, 0.7 below |" in text
-    assert "- Missed at back: 3 to 1 lens tied by halves, first of three sutures N. It points to: the width" in text
+    assert "| 3 to 1 lens tied by halves, first of three sutures, N | 3.7 | 3 | 3 | 3 | missed, 0.7 below |" in text
+    assert "- Missed at back: 3 to 1 lens tied by halves, first of three sutures, N. It points to: the width" in text
     assert "(Lear 2020, doi 10.1016/j.clinbiomech.2019.12.018); widths not read (read)." in text
     printing.validation(table, markdown=False)
     assert "missed, 0.7 below" in capsys.readouterr().out
