@@ -53,12 +53,13 @@ def solve_missing(
     wanted, into = list({case.name: case for case in wanted}.values()), Path(into)
     missing = [jobs.Job(case) for case in wanted if again or not state(into / case.name, case).complete]
     errors: dict[str, Exception] = {}
+    anew = {job.case.name for job in missing}  # whose folder is replaced, with the variants in it
     for case in wanted if spread else ():
         for skin, variant in variants(case).items():
             if isinstance(variant, ValueError):
                 errors[place(case.name, skin)] = variant
                 watch(jobs.Job(case, skin), variant, 0, 1)
-            elif again or not complete(into / place(case.name, skin), variant):
+            elif again or case.name in anew or not complete(into / place(case.name, skin), variant):
                 missing.append(jobs.Job(variant, skin))
     return errors | (jobs.run(missing, into=into, again=again, watch=watch) if missing else {})
 

@@ -10,6 +10,7 @@ from fem.comparison.wording import printed, sentence
 from fem.results.result import Result
 
 LEVEL = 1.0  # mm of cone, below which skin is said to lie flat; our choice: what a fingertip may just feel
+WIDE = 15.0  # mm of a circle that practitioners see pucker; our choice: a punch of a few mm does lie flat
 LONG = 3.0  # times as long as wide: the trade's rule for a wound that lies flat (common practice)
 CONE = "cone_height_mm"
 ORDER = "slack", AS_GIVEN, "tense"
@@ -79,7 +80,12 @@ def _of(site, known):
 
 
 def _circle(known, skin):
-    return any(_plain(at[skin].case) and _kind(at[skin].case) == "circle" and flat(at[skin]) for _, at in known)
+    return any(_wide(at[skin].case) and flat(at[skin]) for _, at in known)
+
+
+def _wide(case: Case) -> bool:
+    outline = case.wound.outline
+    return _plain(case) and outline.kind == "circle" and outline.diameter_mm >= WIDE
 
 
 def _long(case: Case) -> bool:
@@ -88,7 +94,3 @@ def _long(case: Case) -> bool:
 
 def _plain(case):
     return case.closure.technique == "side-to-side"
-
-
-def _kind(case):
-    return case.wound.outline.kind

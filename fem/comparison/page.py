@@ -214,11 +214,18 @@ def assumed(results: Sequence[Result], spread: Spread = NO_SPREAD) -> list[tuple
         effort = ["elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"]
         lines = [(key.replace("_", " "), [_text(r.run.get(key, "–")) for r in results]) for key in effort]
         made = [r.run.get("versions", {}) for r in results]
-        lines.append(("warnings", ["; ".join(r.run.get("warnings", [])) or "–" for r in results]))
+        lines.append(("warnings", [_warnings(r) for r in results]))
+        for skin in ENDS if spread else ():
+            ends = [spread.get(r.name, {}).get(skin) for r in results]
+            lines.append((f"warnings, {skin} skin", [_warnings(end) if end else "–" for end in ends]))
         libraries = dict.fromkeys(name for versions in made for name in versions)
         lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
         parts.append(("computed with", lines))
     return parts
+
+
+def _warnings(result):
+    return "; ".join(result.run.get("warnings", [])) or "–"
 
 
 def _stretches(results, spread):

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fem.case import dotted
 from fem.case.case import Case
-from fem.case.site import SITES, STRETCHES, TENSIONS, WAYS
+from fem.case.site import SITES, STRETCHES, TENSIONS, WAYS, natural_stretch
 from fem.closure.closing import closed
 from fem.comparison.written import parsed, without_defaults
 from fem.results import identity
@@ -36,8 +36,12 @@ def stretches(site: str, end: str) -> dict[str, float]:
 
 
 def ranged(case: Case) -> bool:
-    """Whether the case's tension is that of its site, so that the site's range is the case's."""
-    return set(TENSIONS) <= set(case.from_site or ())
+    """Whether the case's tension is that of its site, and at its age within the range, which then is the case's."""
+    if not set(TENSIONS) <= set(case.from_site or ()):
+        return False
+    entry, age = SITES[str(case.skin.site)], case.skin.age_years
+    low, high = (list(stretches(str(case.skin.site), end).values()) for end in ENDS.values())
+    return all(a <= own <= b for a, own, b in zip(low, natural_stretch(entry, age=age), high, strict=True))
 
 
 def variants(case: Case) -> dict[str, Case | ValueError]:

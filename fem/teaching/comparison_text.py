@@ -113,7 +113,7 @@ def questions(result: Result, named: Closures, by: By = SCAR, spread: Spread = N
     order, at = ordered(named, by), result.measures
     possible = [
         _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None,
-        ask_flat(order, by, spread),
+        ask_flat([*order, *unordered(named, by)], by, spread),
         ask_best(order, by),
         _question("prices", prices(order)) if by is SCAR else None,
         ask_sutures(result),
@@ -130,15 +130,23 @@ def _question(macro, *values) -> Question | None:
     return (lines[0], lines[1]) if lines else None
 
 
-def ask_flat(order: Closures, by: By, spread: Spread) -> Question | None:
-    """Which closures lie flat in whose skin, and which is the first of them by scar; None without a range."""
-    known = [(label, flat.in_order(result, spread)) for label, result in order if result.name in spread]
+def ask_flat(named: Closures, by: By, spread: Spread) -> Question | None:
+    """Which closures lie flat in whose skin, and which of them has the shortest scar; None without a range."""
+    known = [(label, flat.in_order(result, spread)) for label, result in named if result.name in spread]
     if len(known) < 2:
         return None
     middle = flat.middle([skins for _, skins in known])
-    first = [[label for label, skins in known if flat.flat(skins[skin])][:1] for skin in flat.ORDER]
-    said = flat.lines(order, spread)[0]
+    first = [_shortest([(label, skins[skin]) for label, skins in known]) for skin in flat.ORDER]
+    said = flat.lines(named, spread)[0]
     return _question("flat", flat.LEVEL, said, by is SCAR, list(zip(flat.words(middle), first, strict=True)))
+
+
+def _shortest(closures):
+    """Labels of those that lie flat with the shortest scar, as printed."""
+    name = "scar_length_mm"
+    lying = [(label, r) for label, r in closures if flat.flat(r) and r.numbers.get(name) is not None]
+    scars = {label: printed(name, result.numbers[name]) for label, result in lying}
+    return [label for label, scar in scars.items() if scar == min(scars.values())]
 
 
 def ask_best(order: Closures, by: By = SCAR) -> Question | None:

@@ -47,7 +47,7 @@ def lesson_sheet(
         Items((*sentence.wound(result), *sentence.missing(result), *sentence.skin(result))),
         Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.wound(result))),)),
         Paragraph("The result", "heading"),
-        Items((*sentence.outcome(result), *(f"Warning: {line}." for line in result.run["warnings"]))),
+        Items((*sentence.outcome(result), *warnings(result, spread))),
         Pictures(closed_skins([(lesson.label, result)])),
         Paragraph("Words", "heading"),
         Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
@@ -63,6 +63,14 @@ def lesson_sheet(
         Paragraph(caution(), "small"),
     )
     return Sheet(lesson.title, f"Case {name}. Two pages; the answers are on a page of their own.", (first, second))
+
+
+def warnings(result: Result, spread: Spread) -> list[str]:
+    """What was unusual about a closure, and about it in slack and tense skin."""
+    ends = {f", in {skin} skin": end for skin, end in spread.get(result.name, {}).items()}
+    return [
+        f"Warning{where}: {line}." for where, at in ({"": result} | ends).items() for line in at.run.get("warnings", ())
+    ]
 
 
 def order(lesson: Lesson) -> comparison_text.By:

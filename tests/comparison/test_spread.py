@@ -145,6 +145,24 @@ def test_only_what_is_missing(into):
     assert json.loads((slack / "run.json").read_text())["solver"] == run["solver"]
 
 
+@pytest.mark.slow
+def test_case_redone_takes_its_variants_along(into):
+    """A folder that is replaced takes skins/ with it, so what was complete in there is closed once more."""
+    (into / "arm" / "pictures" / "plan.png").unlink()
+    ended = []
+    watch = lambda job, *about: ended.append(job.called)  # noqa: E731
+    assert compare.solve_missing([case(COARSE)], into=into, spread=True, watch=watch) == {}
+    assert ended[0] == "arm" and sorted(ended[1:]) == ["arm in slack skin", "arm in tense skin"]
+    results, errors = compare.results([case(COARSE)], {}, into=into), {}
+    assert all(end.reason == "" for end in spread.read([case(COARSE)], results, errors, into=into)["arm"].values())
+
+
+def test_age_beyond_the_range_has_none():
+    """A forearm of 20 years is stretched more than the tensest of the range, so that is no range of it; of 60 it is."""
+    aged = [case(ARM.replace("site: forearm", f"site: forearm, age_years: {age}")) for age in (20, 60)]
+    assert [spread.ranged(one) for one in aged] == [False, True]
+
+
 def test_unreadable(into):
     """A folder cut short is a reason in that skin alone, and an error."""
     (into / "arm" / "skins" / "tense" / "measures.json").unlink()
@@ -219,19 +237,20 @@ def test_those_without_a_range():
 @pytest.mark.parametrize(
     ("site", "heights", "doubt"),
     [
-        ("back", (6, 0.4, 0), "In typical and tense skin of the back a circle lies flat too, which practitioners do "
+        ("back", (6, 0.4, 0), "In typical and tense skin of the back a circle lies flat, which practitioners do "
          "not see: here skin bends as one layer, more stiffly than it may in life, and the tension of this site is a "
          "guess (our choice)."),
-        ("forearm", (6, 4, 0), "In tense skin of the forearm a circle lies flat too, which practitioners do not see: "
+        ("forearm", (6, 4, 0), "In tense skin of the forearm a circle lies flat, which practitioners do not see: "
          "here skin bends as one layer, more stiffly than it may in life, and the tension of this site was read."),
-        ("forearm", (0, 4, 2), "In slack skin of the forearm a circle lies flat too, which practitioners do not see: "
+        ("forearm", (0, 4, 2), "In slack skin of the forearm a circle lies flat, which practitioners do not see: "
          "here skin bends as one layer, more stiffly than it may in life, and the tension of this site was read."),
         ("forearm", (6, 4, 2), None),
     ],
 )  # fmt: skip
 def test_doubt_of_a_circle(site, heights, doubt):
-    """A circle is to pucker in any skin."""
-    assert said(made("a", heights, "kind: circle, diameter_mm: 10", site))[2:] == ([doubt] if doubt else [])
+    """A circle is to pucker in any skin, but for a punch."""
+    assert said(made("a", heights, "kind: circle, diameter_mm: 20", site))[2:] == ([doubt] if doubt else [])
+    assert said(made("a", heights, "kind: circle, diameter_mm: 6", site))[2:] == []
 
 
 @pytest.mark.parametrize(("length", "height", "doubted"), [(30, 1.0, True), (29, 1.0, False), (30, 0.9, False)])

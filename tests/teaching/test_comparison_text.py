@@ -143,7 +143,7 @@ def test_as_printed():
 
 
 def test_whose_skin():
-    """The first by scar that lies flat in each skin, or none; the answer has the sentence on all of them."""
+    """The shortest scar in each skin among those that lie flat there, 30 mm twice in tense skin, or none."""
     closures = [made("b", (4, 0.2, 0)), made("a", (5, 3, 0.4)), made("c", (3, 0.1, 0))]
     named, spread = [(own.name, own) for own, _ in closures], {own.name: ends for own, ends in closures}
     named = [
@@ -155,7 +155,7 @@ def test_whose_skin():
     assert answer == (
         "Those that lie flat, with cones under 1 mm (a limit of our choice): none in slack skin; “b” and “c” in "
         "typical skin; all in tense skin. The shortest scar that lies flat: none of these in slack skin; “b” in "
-        "typical skin; “a” in tense skin."
+        "typical skin; “b” and “c” in tense skin."
     )
     by_force = By("the more", lambda result: result.numbers["scar_length_mm"], ("closing_force_N", "least force"))
     ask, answer = comparison_text.ask_flat(named, by_force, spread)

@@ -1,7 +1,9 @@
 """Curves: measures over an input that the study varies, or over another measure."""
 
+import json
 from collections.abc import Sequence
 from itertools import takewhile
+from math import isclose
 from typing import Literal
 
 import numpy as np
@@ -10,7 +12,7 @@ from pydantic import Field
 
 from fem.case import case as cases
 from fem.case.document import Block
-from fem.case.site import STRETCHES
+from fem.case.site import SITES, STRETCHES, natural_stretch
 from fem.comparison import flat, wording
 from fem.comparison.chart import ENDED
 from fem.comparison.style import figure, key, looks
@@ -21,12 +23,11 @@ from fem.results.quantities import labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
 from fem.study.answers.naming import cell, heading, measured, name, settings_text, value
-from fem.study.sweep import Study, points
+from fem.study.sweep import Study, case_at, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
 ALL = "closed"  # the only line of a chart
 WORDS = "least", "middle", "greatest"  # of the values of a band
-MIDDLE = WORDS[1]
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
@@ -51,10 +52,24 @@ def varied(block: Curves) -> list[tuple[str, str]]:
 
 
 def check(block: Curves, study: Study) -> list:
-    """No trials. Raises BadCase if there is no band of what shall have one."""
-    given = {at.get(block.band) for at in points(study)} if block.band else {0.0, 1.0, 2.0}
-    if len(given) < 3 or not all(isinstance(number, float | int) for number in given):
-        raise BadCase(f"band: '{block.band}' is not varied over three numbers or more")
+    """No trials. Raises BadCase if there is no band of what shall have one, or more than one point at a place of it."""
+    if not block.band:
+        return []
+    settings = points(study)
+    given = [at.get(block.band) for at in settings]
+    numeric = all(isinstance(number, float | int) and not isinstance(number, bool) for number in given)
+    if not numeric or len(set(given)) < 3 or (study.keys.sample and block.band in study.keys.sample.over):
+        raise BadCase(f"band: '{block.band}' is not varied over three numbers or more of a grid or zip")
+    if {block.over, block.by} & _beside(block, study):
+        raise BadCase(f"band: '{block.band}' is over or by itself, or varied side by side with one of them")
+    groups = _groups(block, study, settings)
+    places = [
+        (line, repr(_along(block, study, settings[g[1]]))) for g, line in _grouped(block, study, settings, groups)
+    ]
+    if any(place == "None" for _, place in places):
+        raise BadCase(f"band: {block.over} is not known before a wound is closed, so it cannot be the axis of a band")
+    if len(set(places)) < len(places) or len(given) != len(groups) * len(set(given)):
+        raise BadCase("band: more than one point at a place of a line; vary less, or ask for a line each with `by`")
     return []
 
 
@@ -62,89 +77,104 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
     """Measures over one input, a line for each value of another and of whatever else the study varies."""
     settings = points(study)
     rows = ask(settings)
-    ends = _ends(block, settings)
     lines: dict = {}
-    for at, row, line in zip(settings, rows, _lines(block, study, settings), strict=True):
-        along = at[block.over] if block.over in at else _geometry(study, at, row).get(block.over)
-        word = ends.get(at.get(block.band)) if block.band else MIDDLE
-        if along is not None and word is not None:
-            lines.setdefault(line, {}).setdefault(word, []).append((along, row))
+    for group, line in _grouped(block, study, settings, _groups(block, study, settings)):
+        along = _along(block, study, settings[group[len(group) // 2]], rows[group[len(group) // 2]])
+        if along is not None:
+            lines.setdefault(line, []).append((along, [rows[k] for k in group]))
+    called = _called(block, study, settings) if block.band else ("",)
     charts, sentences, under = [], [], []
     for measure in block.measures if lines else ():
-        known = {line: _numbers(skins, measure) for line, skins in lines.items()}
-        series = [(line, *skins[MIDDLE]) for line, skins in known.items() if MIDDLE in skins]
-        bands = [_edges(skins) for skins in known.values() if MIDDLE in skins] if block.band else []
+        known = {line: _numbers(pairs, measure) for line, pairs in lines.items()}
+        series = [(line, along, ys[len(ys) // 2]) for line, (along, ys) in known.items()]
+        bands = [(ys[0], ys[-1]) for _, ys in known.values()] if block.band else []
         shown = caption(measure, name(block.over), rows)
-        shown += f" {wording.sentence('study/curves', 'band', *_called(block))}" if bands else ""
+        shown += f" {wording.sentence('study/curves', 'band', *called)}" if bands else ""
         charts.append(drawing(draw, shown, series, measure=measure, over=heading(block.over), bands=bands))
         if measure == flat.CONE and block.band:
-            sentences += [_from_where(block, line, skins) for line, skins in known.items()]
+            sentences += [_from_where(block, line, called, *pairs) for line, pairs in known.items()]
         sentences += [_course(measure, block.over, *line) for line in series[:MOST_LINES]]
-        columns = [(_column(block, line, word), skins[word]) for line, skins in known.items() for word in _in(skins)]
-        triples = [(x, column, y) for column, pairs in columns for x, y in zip(*pairs, strict=True)]
-        under += tables(measure, block.over, triples)
+        under += tables(measure, block.over, _triples(known, called))
     title = f"{', '.join(map(name, block.measures))} over {name(block.over)}"
     return Finding(title, tuple(filter(None, sentences)), tuple(charts), tuple(under), failures(rows))
 
 
-def _ends(block, settings):
-    """What the least, the middle and the greatest value of a band are called, by value."""
-    every = sorted({at[block.band] for at in settings}) if block.band else []
-    return dict(zip((every[0], every[len(every) // 2], every[-1]), WORDS, strict=True)) if every else {}
+def _beside(block, study):
+    """The inputs that change with the band."""
+    return {block.band, *(study.keys.zip if block.band in study.keys.zip else ())}
 
 
-def _called(block):
-    """The least, the middle and the greatest value of a band in words: skin, if natural stretch is what varies."""
-    skins, what = block.band in STRETCHES, name(block.band)
-    return ("slack skin", "typical skin", "tense skin") if skins else tuple(f"{word} {what}" for word in WORDS)
-
-
-def _numbers(skins, measure):
-    """Places and numbers of a measure by word of the band."""
-    return {word: ([x for x, _ in pairs], values([r for _, r in pairs], measure)) for word, pairs in skins.items()}
-
-
-def _in(skins):
-    return [word for word in WORDS if word in skins]
-
-
-def _column(block, line, word):
+def _groups(block, study, settings):
+    """Numbers of points that differ in nothing but the band: the least, the middle and the greatest; or each alone."""
     if not block.band:
-        return line
-    called = _called(block)[WORDS.index(word)]
-    return called if line == ALL else f"{line}, {called}"
+        return [(k,) for k in range(len(settings))]
+    groups: dict = {}
+    for k, at in enumerate(settings):
+        rest = {path: given for path, given in at.items() if path not in _beside(block, study)}
+        groups.setdefault(json.dumps(rest, sort_keys=True, default=str), []).append(k)
+    ranked = [sorted(group, key=lambda k: settings[k][block.band]) for group in groups.values()]
+    return [(group[0], group[len(group) // 2], group[-1]) for group in ranked]
 
 
-def _edges(skins):
-    """The least and the greatest value's curve, at the places of the middle one; NaN where there is none."""
-    at = [{repr(x): y for x, y in zip(*skins.get(word, ((), ())), strict=True)} for word in (WORDS[0], WORDS[2])]
-    return tuple(np.array([edge.get(repr(x), np.nan) for x in skins[MIDDLE][0]], float) for edge in at)
+def _grouped(block, study, settings, groups):
+    """Groups of points, each with words of the line that it belongs to."""
+    words = _lines(block, study, [settings[group[len(group) // 2]] for group in groups])
+    return list(zip(groups, words, strict=True))
 
 
-def _from_where(block, line, skins):
+def _along(block, study, settings, row=None):
+    """Place of a point along the axis; without its row, or if that has no result, by what is known before any solve."""
+    if block.over in settings:
+        return settings[block.over]
+    if row is None or row["status"] != "done":
+        case = case_or_reason(study, settings)
+        return numbers(cases.geometry(case)).get(block.over) if isinstance(case, cases.Case) else None
+    return row.get(block.over)
+
+
+def _called(block, study, settings):
+    """The least, the middle and the greatest value of a band in words: of skin, if natural stretch alone varies."""
+    if not _beside(block, study) <= set(STRETCHES):
+        return tuple(f"{word} {name(block.band)}" for word in WORDS)
+    way, middle = STRETCHES.index(block.band), [settings[k] for _, k, _ in _groups(block, study, settings)]
+    sites = {case_at(study, at).skin.site: at[block.band] for at in middle}
+    typical = all(site and isclose(natural_stretch(SITES[site])[way], given) for site, given in sites.items())
+    return "slack skin", "typical skin" if typical else "skin between", "tense skin"
+
+
+def _numbers(pairs, measure):
+    """Places along the axis, and numbers of a measure there, an array for the least, the middle and the greatest."""
+    return [x for x, _ in pairs], [values(column, measure) for column in zip(*(rows for _, rows in pairs), strict=True)]
+
+
+def _triples(known, called):
+    """Place, heading of the column and number of every point of a table."""
+    return [
+        (x, ", ".join(filter(None, ["" if line == ALL and word else line, word])), y)
+        for line, (along, ys) in known.items()
+        for word, column in zip(called, ys, strict=True)
+        for x, y in zip(along, column, strict=True)
+    ]
+
+
+def _from_where(block, line, called, along, ys):
     """A sentence on the value from which on cones stay flat, at the least, the middle and the greatest of a band."""
+    if not all(isinstance(x, float | int) for x in along):
+        return ""
     said = []
-    for word, called in zip(WORDS, _called(block), strict=True):
-        longest_first = sorted(_known(*skins.get(word, ((), ()))), reverse=True)
-        if not longest_first:
-            continue
+    for word, column in zip(called, ys, strict=True):
+        longest_first = sorted(zip(along, column, strict=True), reverse=True)
         stays = list(takewhile(lambda pair: wording.printed(flat.CONE, pair[1]) < flat.LEVEL, longest_first))
         start = value(block.over, float(stays[-1][0])) if stays else ""
-        said.append((called, "all" if stays and len(stays) == len(longest_first) else start))
-    words = "" if line == ALL else line, flat.LEVEL, name(block.over), said
-    return wording.sentence("study/curves", "stays", *words) if said else ""
+        where = "all" if len(stays) == len(longest_first) else start
+        said.append((word, "lost" if np.isnan(column).any() else where))
+    return wording.sentence("study/curves", "stays", "" if line == ALL else line, flat.LEVEL, name(block.over), said)
 
 
 def _known(along, ys):
     """Pairs of numbers, without what is not known or no number."""
     pairs = zip(along, ys, strict=True)
     return [(x, y) for x, y in pairs if np.isfinite(y) and isinstance(x, float | int)]
-
-
-def _geometry(study, settings, row):
-    """Numbers of a row; if it has no result, those that are known of its case before any solve."""
-    case = case_or_reason(study, settings) if row["status"] != "done" else None
-    return numbers(cases.geometry(case)) if isinstance(case, cases.Case) else row
 
 
 def _lines(block, study, settings):

@@ -99,6 +99,46 @@ def test_no_band_of_two(answered):
         )
 
 
+SITES = "skin.site: [forearm, back, scalp], "
+
+
+@pytest.mark.parametrize(
+    ("wanted", "extra", "message"),
+    [
+        (ASKED.replace(STRETCH, "wound.outline").replace(LENGTH, FREED),
+         f"grid: {{{FREED}: [5, 9], wound.outline: [{{kind: slit, length_mm: 20}}, {{kind: slit, length_mm: 25}}, "
+         "{kind: slit, length_mm: 30}]}\n", "'wound.outline' is not varied over three numbers"),
+        (ASKED.replace(STRETCH, LENGTH), f"grid: {{{LENGTH}: [40, 60, 80]}}\n", "over or by itself"),
+        (ASKED.replace("band", "by: skin.site, band"), SPREAD.replace("zip:", f"zip:\n  {SITES[:-2]}"), "side by side"),
+        (ASKED.replace("band", "by: skin.site, band"),
+         SPREAD.replace("grid: {", f"grid: {{{FREED}: [5, 15], skin.site: [forearm, back], "), "more than one point"),
+        (ASKED.replace(LENGTH, "scar_length_mm"), SPREAD, "scar_length_mm is not known before a wound is closed"),
+    ],
+)  # fmt: skip
+def test_no_band_of_that(answered, wanted, extra, message):
+    """Refused: values that are no numbers, the axis itself, what else changes with it, two points at one place."""
+    with pytest.raises(BadCase, match=message):
+        answered(wanted, extra)
+
+
+def test_sites_beside_the_stretch(answered):
+    """A band over stretches of different sites is none of slack to tense skin, and is not called so."""
+    _, finding = answered(ASKED, SPREAD.replace("zip:", f"zip:\n  {SITES[:-2]}"))
+    assert finding.tables[0].headings[1].startswith("least natural stretch")
+
+
+def test_middle_that_is_not_typical(answered):
+    """Only the site's typical stretch is called typical."""
+    _, finding = answered(ASKED, SPREAD.replace("1.206", "1.2"))
+    assert finding.tables[0].headings[1:] == ("slack skin", "skin between", "tense skin")
+
+
+def test_some_are_not_closed(answered):
+    """Wounds beyond 100 mm have no closure in any skin: from where on cones stay flat is not known."""
+    _, finding = answered(ASKED, SPREAD.replace("[40, 60, 80, 90]", "[75, 90, 110]"))
+    assert finding.sentences[0].count("not known, for not all are closed, in") == 3
+
+
 def test_other_band(answered):
     """What is no natural stretch is called by its name."""
     _, finding = answered(ASKED.replace(STRETCH, FREED), f"grid: {{{LENGTH}: [40, 60], {FREED}: [5, 9, 20]}}\n")
