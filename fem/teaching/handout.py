@@ -195,9 +195,13 @@ def teach(
             made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
+    return folder / "handout", _lost(closures, ends)
+
+
+def _lost(closures, ends):
+    """Why closures, or their variants, are missing, by what these are called."""
     lost = {result.name: result.reason for result in closures if result.reason}
-    lost |= {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
-    return folder / "handout", lost
+    return lost | {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
 
 
 def _kept(before, draft):

@@ -13,7 +13,8 @@ from small_cases import SMALL
 
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
 SAID = "flatseam: what is printed cannot be written: "
-COMMANDS = (["check", "small.yaml"], ["sites"], ["sites", "forearm"], ["check", "--schema"])
+MORE = (pytest.param(options, marks=pytest.mark.slow) for options in (["sites", "forearm"], ["check", "--schema"]))
+COMMANDS = (["check", "small.yaml"], ["sites"], *MORE)
 
 
 @pytest.fixture
