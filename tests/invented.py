@@ -15,11 +15,14 @@ base:
 
 
 def cone(case):
-    """Height of an invented cone, mm: 7 - 0.08 length, less with tension along the lines, more with thickness."""
+    """Height of an invented cone, mm: 7 - 0.08 length, less with tension along the lines, more with thickness.
+
+    None is lower than 0.
+    """
     skin, outline = case.skin, case.wound.outline
     flatter = 1.5 if outline.kind == "rhombus" else 0.0
     lower = 0.02 * (skin.tension.along_N_per_m - 40) + 0.01 * (case.closure.undermine_mm - 15)
-    return 7 - 0.08 * outline.length_mm - lower + 0.3 * (skin.thickness_mm - 2.6) - flatter
+    return max(0.0, 7 - 0.08 * outline.length_mm - lower + 0.3 * (skin.thickness_mm - 2.6) - flatter)
 
 
 def row(case):

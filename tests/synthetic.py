@@ -11,6 +11,7 @@ from fem.results.scene import Stages
 NUMBERS = {
     "cone_height_mm": 4.0,
     "cones": [{"height_mm": 4.0}, {"height_mm": 4.0}],
+    "rise_mm": 4.0,
     "dip_mm": 0.1,
     "scar_length_mm": 34.0,
     "closing_force_N": 1.5,

@@ -15,6 +15,7 @@ from fem.plan.plan import removed_area
 MEASURES = {
     "cone_height_mm": cones.cone_height,
     "cones": cones.cones,
+    "rise_mm": cones.rise,
     "dip_mm": cones.dip,
     "scar_length_mm": scars.scar_length,
     "scar_chord_mm": scars.scar_chord,

@@ -9,7 +9,7 @@ from scipy.optimize import elementwise
 from fem.case import physical
 from fem.case.case import Case
 from fem.closure.closure import Closure, Trimmed
-from fem.closure.measures.cones import cones
+from fem.closure.measures.cones import tops
 from fem.errors import NotConverged
 from fem.plan.trim import ENDS, lengths
 
@@ -38,9 +38,9 @@ def closed(case: Case, once: Callable[[Case], Closure]) -> Closure:
 
 
 def end_heights(closure: Closure) -> np.ndarray:
-    """Height (2,) of the highest cone at the left and the right end, mm."""
-    height = dict(zip(closure.mesh.tips.tolist(), (cone["height_mm"] for cone in cones(closure)), strict=True))
-    return np.array([max(height[tip] for tip in side.tolist()) for side in closure.mesh.ends])
+    """How far (2,) the cone that is farthest off the level is, above or below, at the left and the right end, mm."""
+    off = np.abs(closure.x[2, tops(closure)])
+    return np.array([off[np.isin(closure.mesh.tips, side)].max() for side in closure.mesh.ends])
 
 
 def shortest(

@@ -105,9 +105,9 @@ def heights_across(results: Sequence[Result]) -> Figure:
     """Figure of the height across every cone of all cases, as far as any of them is visibly off the level."""
     lines = [[(c["across_mm"], c["height_mm"]) for c in r.profiles.get("cones", ())] for r in results]
     across, height = np.abs(np.hstack([np.zeros((2, 0)), *(line for case in lines for line in case)]))
-    off = height > VISIBLE * max(height.max(initial=0.0), projection.FLATTEST)
+    off = np.abs(height) > VISIBLE * max(np.abs(height).max(initial=0.0), projection.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
-    plot, axes = profiles(results, lines, "across the cone, from its highest point, mm", "height, mm")
+    plot, axes = profiles(results, lines, "across the cone, from its top, mm", "height, mm")
     axes.set_xlim(-reach, reach)
     return plot
 

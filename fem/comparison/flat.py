@@ -7,9 +7,10 @@ from fem.case.case import Case
 from fem.case.site import SITES, STRETCHES
 from fem.comparison.spread import AS_GIVEN, ENDS, Spread, stretches
 from fem.comparison.wording import printed, sentence
+from fem.results.quantities import magnitude
 from fem.results.result import Result
 
-LEVEL = 1.0  # mm of cone, below which skin is said to lie flat; our choice: what a fingertip may just feel
+LEVEL = 1.0  # mm of cone, up or down, below which skin is said to lie flat; our choice: what a fingertip may just feel
 WIDE = 15.0  # mm of a circle that practitioners see pucker; our choice: a punch of a few mm does lie flat
 LONG = 3.0  # times as long as wide: the trade's rule for a wound that lies flat (common practice)
 CONE = "cone_height_mm"
@@ -52,7 +53,12 @@ def in_order(result: Result, spread: Spread) -> dict[str, Result]:
 def flat(result: Result) -> bool | None:
     """Whether a closure lies flat, as printed; None if there is no closure or no number."""
     height = result.numbers.get(CONE)
-    return None if height is None else printed(CONE, height) < LEVEL
+    return None if height is None else lies_flat(height)
+
+
+def lies_flat(height: float) -> bool:
+    """Whether a cone, mm, as printed neither stands nor is sunk by LEVEL."""
+    return magnitude(CONE, printed(CONE, height)) < LEVEL
 
 
 def doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:

@@ -20,7 +20,7 @@ from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentence, unitful
 from fem.render import canvas, projection
 from fem.render.projection import Ranges
-from fem.results.quantities import label, quantity, ranks, shown, unit
+from fem.results.quantities import label, magnitude, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
@@ -188,15 +188,15 @@ def glance(done: Sequence[Result]) -> list[str]:
     """What the numbers say at first glance, as sentences."""
     lines = []
     for name, most, least in [
-        ("cone_height_mm", "Highest cones", "lowest"),
+        ("cone_height_mm", "Greatest cones", "least"),
         ("scar_length_mm", "Longest scar", "shortest"),
         ("line_tension_mid_N_per_m", "Highest line tension in the middle of the scar", "lowest"),
         ("removed_area_mm2", "Most skin removed", "least"),
     ]:
         at = [(result.numbers.get(name), result.name) for result in done]
-        known = [pair for pair in at if pair[0] is not None]  # what is not sewn has no scar
+        known = [(magnitude(name, value), who, value) for value, who in at if value is not None]  # not sewn: no scar
         if len(known) > 1 and shown(name, max(known)[0]) != shown(name, min(known)[0]):
-            ends = (f"{who} ({unitful(name, value)})" for value, who in (max(known), min(known)))
+            ends = (f"{who} ({unitful(name, value)})" for _, who, value in (max(known), min(known)))
             lines.append(sentence("comparison/reading", "glance", most, least, *ends))
     return lines
 

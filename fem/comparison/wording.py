@@ -14,6 +14,7 @@ from fem.results.quantities import shown, unit
 
 NOTE = "For research and teaching; not a medical device."  # where the whole caution has no room
 DIGITS = 17  # that tell any two numbers apart
+CONE = "cone_height_mm"
 COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 
@@ -30,7 +31,7 @@ def environment() -> Environment:
     made.filters |= {
         "unit": lambda value, name: unitful(name, value),
         "printed": lambda value, name: printed(name, value),
-        **{function.__name__: function for function in (capital, count, together, alike, quoted)},
+        **{function.__name__: function for function in (high, capital, count, together, alike, quoted)},
     }
     return made
 
@@ -50,6 +51,11 @@ def unitful(name: str, value: float | None) -> str:
     """A number with its unit, as printed."""
     mark = unit(name)
     return f"{shown(name, value)}{'' if mark == '°' else ' '}{mark}".rstrip()
+
+
+def high(height: float) -> str:
+    """The height of a cone: so high, or so deep where it is sunk."""
+    return f"{unitful(CONE, abs(height))} {'high' if printed(CONE, height) >= 0 else 'deep'}"
 
 
 def printed(name: str, value: float) -> float:

@@ -81,7 +81,9 @@ def _heights(closure, skin, view: View, title, ranges, how, **looks):
     """Figure and axes of a view of the skin in the colours of its height, with contour lines."""
     interval, levels = projection.contour_levels(ranges.heights, skin["height_mm"])
     line = Line2D([], [], color=INK, lw=1, label=f"contour line every {interval:g} mm")
-    heading = f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {cone_height(closure):.1f} mm high"
+    height = cone_height(closure)
+    way = "high" if height > -0.05 else "deep"  # as it is printed
+    heading = f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {abs(height):.1f} mm {way}"
     caption = f"Height of the closed skin above its level, seen {how}"
     figure, axes, bar = _skin(
         closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=levels, **looks

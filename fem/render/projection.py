@@ -14,7 +14,7 @@ import numpy as np
 import pyvista as pv
 
 from fem.closure.closure import Closure
-from fem.closure.measures.cones import cone_height, dip
+from fem.closure.measures.cones import dip, rise
 from fem.closure.measures.skin import skin_stress_max
 from fem.material.skin import KPA
 from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, Range, round_number
@@ -62,7 +62,7 @@ class Ranges:
 
 def ranges(closure: Closure) -> Ranges:
     """The ranges that suit a closure: all its heights, stress from none to the greatest outside the tip zones."""
-    heights = -dip(closure), max(cone_height(closure), FLATTEST)
+    heights = -dip(closure), max(rise(closure), FLATTEST)
     return Ranges(wanted_half_width(closure), heights, (0.0, max(skin_stress_max(closure), CALMEST)))
 
 

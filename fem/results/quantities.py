@@ -25,7 +25,7 @@ class Quantity:
     unit: str  # as it is written
     label: str
     digits: int  # decimals printed
-    better: str  # "less", or "" where less is neither better nor worse
+    better: str  # "less", "level": the nearer to 0, or "" where neither is better
     group: str  # heading in tables; those before FURTHER lead them
 
 
@@ -109,14 +109,19 @@ def shown(name: str, value: float | None, *, sign: str = "") -> str:
     return text.replace("-", "−") if float(text) else text.lstrip("+-")
 
 
+def magnitude(name: str, value: Any) -> Any:
+    """A number, or array of numbers, as it is ranked and held to limits: how far off 0, where 0 is best."""
+    return abs(value) if quantity(name).better == "level" else value
+
+
 def ranks(name: str, values: Sequence[float | None]) -> list[str | None]:
-    """What is "best", the least, and "worst", the greatest, of some values; None for the rest.
+    """What is "best", the least `magnitude`, and "worst", the greatest, of some values; None for the rest.
 
     As printed: what cannot be told apart there has the same rank; nothing is ranked if all are alike, or if less is
     neither better nor worse.
     """
     of = quantity(name)
-    printed = [None if value is None else float(f"{value:.{of.digits}f}") for value in values]
+    printed = [None if value is None else magnitude(name, float(f"{value:.{of.digits}f}")) for value in values]
     different = {value for value in printed if value is not None}
     if not of.better or len(different) < 2:
         return [None] * len(values)

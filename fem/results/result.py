@@ -10,7 +10,7 @@ from typing import Any, cast
 from fem.case import case as cases
 from fem.case import physical
 from fem.results import identity, scene
-from fem.results.quantities import LEADING, numbers
+from fem.results.quantities import LEADING, magnitude, numbers
 
 
 @dataclass(frozen=True)
@@ -64,5 +64,10 @@ def names(results: Iterable[Result]) -> list[str]:
 
 
 def ordered(results: Iterable[Result], name: str) -> list[Result]:
-    """The results by a number, smallest first; those without it come last, in the order given."""
-    return sorted(results, key=lambda result: (result.numbers.get(name) is None, result.numbers.get(name)))
+    """The results by a number, smallest `magnitude` first; those without it come last, in the order given."""
+
+    def place(result: Result) -> tuple:
+        value = result.numbers.get(name)
+        return (1,) if value is None else (0, magnitude(name, value))
+
+    return sorted(results, key=place)

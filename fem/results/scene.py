@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from fem.closure.closure import Closure
+from fem.closure.measures.cones import tops
 from fem.closure.measures.scars import line_tension
 from fem.material.skin import N_PER_M
 from fem.mechanics.triangulation import flat_triangles
@@ -74,7 +75,7 @@ def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:
 
     seams   one a scar: `arc_mm`, `height_mm` at the nodes, and `line_tension_N_per_m` at `tension_at_mm`, the middles
             of the segments; lengths along the closed seam
-    cones   one a tip: `across_mm`, from the highest point, and `height_mm`
+    cones   one a tip: `across_mm`, from the top, which is the lowest point of one that is sunk, and `height_mm`
     """
     seams = []
     for scar in closure.mesh.scars:
@@ -98,14 +99,12 @@ def along_scar(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarr
 def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     """Section across the cone at a tip: places (m,), to the left of its top seen outward, and heights (m,), mm.
 
-    The plane is upright, square to the axis of the closed wound, through the highest point of the skin nearest to the
-    tip; quadratic triangles are cut as flat ones.
+    The plane is upright, square to the axis of the closed wound, through the top of the cone (`measures.cones.tops`);
+    quadratic triangles are cut as flat ones.
     """
-    x, ends = closure.x, closure.mesh.tips
-    distance = np.linalg.norm(closure.mesh.X[:, ends, None] - closure.mesh.X[:, None], axis=0)
-    nearer = np.flatnonzero(ends[distance.argmin(axis=0)] == tip)
-    top = x[:, nearer[x[2, nearer].argmax()]]
-    away = closure.mesh.outward(x)[:, ends == tip][:, 0]
+    x, here = closure.x, closure.mesh.tips == tip
+    top = x[:, tops(closure)[here][0]]
+    away = closure.mesh.outward(x)[:, here][:, 0]
     beyond = away @ (x[:2] - top[:2, None])
     left = np.array([-away[1], away[0]]) @ (x[:2] - top[:2, None])
     cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])

@@ -10,7 +10,7 @@ from fem.case.keys import Patch
 from fem.case.site import LIBRARY, SITES
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.html import caution
-from fem.comparison.wording import sentence, sentences
+from fem.comparison.wording import printed, sentence, sentences
 from fem.results.quantities import label, shown
 from fem.results.result import Result
 from fem.teaching import sentence as alone
@@ -50,7 +50,7 @@ def steps(result: Result, at: Sequence[tuple[int, float]]) -> list[str]:
 
 def observations(result: Result) -> list[str]:
     """What becomes of it, as far as it was computed."""
-    also = sentences("teaching/bench", "also", result.measures["dip_mm"], CONE_LEVEL, scale_free(result.case))
+    also = sentences("teaching/bench", "also", *alone.dip(result), CONE_LEVEL, scale_free(result.case))
     return [*alone.cones(result), alone.scar(result), *also]
 
 
@@ -68,8 +68,8 @@ def measured(result: Result) -> list[tuple[str, str, str]]:
     heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
     which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
     rows = [(place, shown(name, at[name]), "") for place, name in zip(which, heights, strict=True)]
-    if at["cone_height_mm"] > max((at[name] for name in heights), default=0.0):
-        rows.append(("highest place", shown("cone_height_mm", at["cone_height_mm"]), ""))
+    if printed("rise_mm", at["rise_mm"]) > max((printed(name, at[name]) for name in heights), default=0.0):
+        rows.append(("highest place", shown("rise_mm", at["rise_mm"]), ""))
     if at["scar_length_mm"] is not None:
         rows.append((label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), ""))
     return rows

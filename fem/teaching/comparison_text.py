@@ -7,7 +7,7 @@ from itertools import pairwise
 from fem.comparison import flat
 from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.wording import printed, sentence, sentences, unitful
-from fem.results.quantities import shown, unit
+from fem.results.quantities import magnitude, shown, unit
 from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
@@ -67,15 +67,20 @@ def trade_off(named: Closures, by: By = SCAR) -> list[str]:
 
 
 def differ(order: Closures, name: str) -> bool:
-    """Whether closures differ in a number as printed."""
-    return len({printed(name, result.numbers[name]) for _, result in order}) > 1
+    """Whether closures differ in a number as ranked."""
+    return len({_ranked(name, result) for _, result in order}) > 1
+
+
+def _ranked(name, result):
+    """A number as it is printed and ranked."""
+    return magnitude(name, printed(name, result.numbers[name]))
 
 
 def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -> str:
     """How a number goes from one closure to the next."""
     values = [result.numbers[name] for _, result in order]
     listed = ", ".join(shown(name, value) for value in values) + f" {unit(name)}"
-    steps = [printed(name, b) - printed(name, a) for a, b in pairwise(values)]
+    steps = [_ranked(name, b) - _ranked(name, a) for (_, a), (_, b) in pairwise(order)]
     keys = [by.value(result) for _, result in order]
     course = ""
     if not any(steps):
@@ -87,8 +92,8 @@ def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -
 
 
 def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
-    """Labels of the closures with the least and of those with the greatest of a number, as printed."""
-    values = [printed(name, result.numbers[name]) for _, result in order]
+    """Labels of the closures with the least and of those with the greatest of a number, as ranked."""
+    values = [_ranked(name, result) for _, result in order]
     low, high = (
         [label for (label, _), value in zip(order, values, strict=True) if value == end]
         for end in (min(values), max(values))
@@ -103,8 +108,7 @@ def prices(order: Closures) -> list[str]:
 
 def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
     """How much scar each millimetre of cone costs from one closure to another; "" if the scar buys none."""
-    a, b = before[1].measures, after[1].measures
-    gain, cost = (round(printed(name, b[name]) - printed(name, a[name]), 1) for name in MONEY)
+    gain, cost = (round(_ranked(name, after[1]) - _ranked(name, before[1]), 1) for name in MONEY)
     return sentence("teaching/comparison", "price", before[0], after[0], gain, cost)
 
 

@@ -8,7 +8,7 @@ from textwrap import wrap
 import numpy as np
 
 from fem.case import physical
-from fem.comparison.wording import sentences, unitful
+from fem.comparison.wording import high, sentences
 from fem.plan import junctions
 from fem.results.result import Result
 from fem.teaching.drawing import Drawing, Stroke, Text, joined, moved
@@ -127,7 +127,7 @@ def sheet(result: Result) -> Drawing | None:
 def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
     """What to do with a paper model, and how high the computed cones are; `spread` along all seams of the plan, rad."""
     places = [f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group)]
-    known = list(dict.fromkeys(unitful("cone_height_mm", tip.height) for tip in group if tip.height is not None))
+    known = list(dict.fromkeys(high(tip.height) for tip in group if tip.height is not None))
     angles = degrees(cone.deficit), degrees(cone.sector), sin(cone.half_angle)
     surplus = -degrees(spread) if spread < -LEAST_DEFICIT else None
     return sentences(

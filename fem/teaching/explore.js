@@ -12,7 +12,8 @@
   function difference(now) { // of numbers as they are printed, so that it can be checked by eye
     if (before === null || before.reason || before === now) return "";
     const parts = [["cone_height_mm", "cones"], ["scar_length_mm", "scar"]].map(([name, words]) => {
-      const change = Number(now.texts[name]) - Number(before.texts[name]);
+      const printed = (texts) => Number(texts[name].replace("−", "-"));
+      const change = printed(now.texts) - printed(before.texts);
       const sign = change > 0.05 ? "+" : change < -0.05 ? "−" : "±";
       return `${words} ${sign}${Math.abs(change).toFixed(1)} mm`;
     });
@@ -39,7 +40,7 @@
       }
       document.querySelectorAll("[data-text]").forEach((one) => { one.textContent = now.texts[one.dataset.text]; });
       document.querySelectorAll("[data-bar]").forEach((bar) => {
-        bar.value = now.values[bar.dataset.bar];
+        bar.value = Math.abs(now.values[bar.dataset.bar]); // a sunk cone is as long as one that stands
         bar.textContent = `${now.texts[bar.dataset.bar]} mm`;
       });
     }

@@ -179,7 +179,7 @@ def html(exploration: Exploration, results: list[Result]) -> str:
             "wide": f"{2 * ranges.half_width:.0f}",
             "heights": [f"{h:.1f}".replace("-", "−") for h in ranges.heights],
         },
-        bars={name: max(r.numbers[name] for r in done) for name in FIRST},
+        bars={name: max(abs(r.numbers[name]) for r in done) for name in FIRST},
         chart=_chart(exploration, made, results),
         assumed=assumed([Result(exploration.base)]),
     )
@@ -193,8 +193,8 @@ def _entry(exploration, step, result):
     if result.reason:
         return about
     measured = result.numbers
-    named = [unitful(name, measured[name]) for name in (*FIRST, "removed_area_mm2", "tip_angles_1_deg")]
-    lines = sentences("teaching/explore", "closure", title, *named)
+    named = [unitful(name, measured[name]) for name in (FIRST[1], "removed_area_mm2", "tip_angles_1_deg")]
+    lines = sentences("teaching/explore", "closure", title, measured[FIRST[0]], *named)
     return about | {
         "values": {name: measured[name] for name in ROWS},
         "texts": {name: shown(name, measured[name]) for name in ROWS},
@@ -209,7 +209,7 @@ def _chart(exploration, made, results):
     """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
     scar, cone = ([r.numbers[name] for r in solved(results)] for name in FIRST[::-1])
     ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
-    across, up = ticks(0.95 * min(scar), 1.02 * max(scar)), ticks(0.0, 1.05 * max(cone))
+    across, up = ticks(0.95 * min(scar), 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), 1.05 * max(0.0, *cone))
 
     def at(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]

@@ -132,7 +132,7 @@ def sources(result: Result) -> list[str]:
     site = result.case.skin.site
     origins = " ".join(value.source for value in values(SITES[site]).values()) if site else ""
     cited = [paper for paper in LIBRARY.papers if paper in origins]
-    high = max((cone["height_mm"] for cone in result.measures["cones"]), default=0) >= CONE_LEVEL
+    high = max((abs(cone["height_mm"]) for cone in result.measures["cones"]), default=0) >= CONE_LEVEL
     first = notes({"cone_height_mm"})[0]
     note = f"{first.text} {first.source}" if high and site not in LIBRARY.bench else ""
     return sentences("teaching/leaflet", "sources", result.run["versions"]["flatseam"], site, cited, note)

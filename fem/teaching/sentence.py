@@ -6,7 +6,7 @@ from fem.case import case as cases
 from fem.case import physical
 from fem.case.site import LIBRARY
 from fem.closure.measures.cones import CONE_LEVEL
-from fem.comparison.wording import printed, sentence, sentences, unitful
+from fem.comparison.wording import high, printed, sentence, sentences, unitful
 from fem.results.result import Result
 from fem.teaching.cone import of_one_kind, tips
 
@@ -35,16 +35,16 @@ def skin(result: Result) -> list[str]:
 def outcome(result: Result) -> list[str]:
     """What became of the closed wound."""
     lines = [*trimmed(result), *cones(result), scar(result), *partly(result)]
-    lines += sentences("teaching/sentence", "dip", result.measures["dip_mm"], CONE_LEVEL)
+    lines += sentences("teaching/sentence", "dip", *dip(result), CONE_LEVEL)
     return lines + (tied(result) if separate(result) else pull(result))
 
 
 def trimmed(result: Result) -> list[str]:
     """What cutting the cones off took and what it bought; nothing where none was cut off."""
-    at, name = result.measures, "cone_height_mm"
+    at = result.measures
     if not at.get("trim_cut_mm"):
         return []
-    cut, before = ([unitful(name, v) for v in at[key]] for key in ("trim_cut_mm", "trim_cones_before_mm"))
+    cut, before = [unitful("trim_cut_1_mm", v) for v in at["trim_cut_mm"]], [*map(high, at["trim_cones_before_mm"])]
     return sentences("teaching/sentence", "trimmed", at, cut, before)
 
 
@@ -60,10 +60,15 @@ def pull(result: Result) -> list[str]:
 
 
 def cones(result: Result) -> list[str]:
-    """How high the cones stand."""
-    heights, top = [cone["height_mm"] for cone in result.measures["cones"]], result.measures["cone_height_mm"]
-    high = [unitful("cone_height_mm", h) for h in heights if h >= CONE_LEVEL]
-    return sentences("teaching/sentence", "cones", top, heights, high, CONE_LEVEL)
+    """How high the cones stand, or how deep they are sunk, and whether skin is higher elsewhere."""
+    at, heights = result.measures, [cone["height_mm"] for cone in result.measures["cones"]]
+    off = [[unitful("cone_height_mm", h) for h in (side * h for h in heights) if h >= CONE_LEVEL] for side in (1, -1)]
+    return sentences("teaching/sentence", "cones", at["cone_height_mm"], at["rise_mm"], heights, *off, CONE_LEVEL)
+
+
+def dip(result: Result) -> tuple[float, float]:
+    """How deep the skin dips anywhere, and how deep the deepest cone is sunk, mm."""
+    return result.measures["dip_mm"], max((-cone["height_mm"] for cone in result.measures["cones"]), default=0.0)
 
 
 def scar(result: Result) -> str:

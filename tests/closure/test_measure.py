@@ -13,7 +13,7 @@ from pytest import approx
 from scipy.optimize import brentq
 
 from fem.closure.measure import MEASURES, measures
-from fem.closure.measures.cones import cone_height, cones, dip
+from fem.closure.measures.cones import cone_height, cones, dip, rise
 from fem.closure.measures.scars import push_out, scar_chord, scar_length
 from fem.closure.measures.skin import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max, strain_energy
 from fem.geometry.outlines import boundary
@@ -59,7 +59,7 @@ def wound():
 
 def test_names():
     """The table of results, for a running suture closed side to side."""
-    names = """cone_height_mm cones dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
+    names = """cone_height_mm cones rise_mm dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
         gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
         suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
         trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
@@ -82,25 +82,51 @@ def test_plain_numbers(wound):
 def test_highest_and_lowest():
     """Bowls 3 and 2 mm high in skin 0.4 mm deep."""
     of = closure(HEALED, bowls(3.0, 2.0))
-    assert cone_height(of) == 3.0
-    assert dip(of) == 0.4
+    assert (cone_height(of), rise(of), dip(of)) == (3.0, 3.0, 0.4)
 
 
 def test_no_dip():
-    """Skin that lies above its level everywhere has no dip; it is not a negative one."""
+    """Skin that lies above its level everywhere has no dip, and below no rise; neither is a negative one."""
     assert dip(closure(HEALED, raised(0.1 + FROM_LEFT))) == 0.0
+    assert rise(closure(HEALED, raised(-0.1 - FROM_LEFT))) == 0.0
 
 
+def test_sunk_and_standing():
+    """A tip 3 mm below the level beside one 2 mm above it: the cone of the wound is the sunk one."""
+    of = closure(HEALED, bowls(3.0, 2.0) * np.where(HEALED.X[0] < 0, [[1], [1], [-1]], 1))
+    assert [cone["height_mm"] for cone in cones(of)] == [-3.0, 2.0]
+    assert (cone_height(of), rise(of), dip(of)) == (-3.0, 2.0, 3.0)
+
+
+def test_far_from_the_tips():
+    """A bowl 5 mm high, 15 mm from the nearest tip of a wound 12 mm wide, is no cone, nor is it part of one."""
+    x = bowls(3.0, 2.0)
+    far = np.maximum(x[2], 5 - ((HEALED.X[0] - 24) ** 2 + (HEALED.X[1] - 12) ** 2) / 4)
+    of = closure(HEALED, raised(far))
+    assert (cone_height(of), rise(of)) == (3.0, 5.0)
+    assert cones(of) == cones(closure(HEALED, x))
+
+
+def test_without_tips():
+    """Around an edge that is left open, what counts is the skin within half the wound's width, 6 mm, of it."""
+    edge = HEALED.seams[0][0, ::2]
+    mesh = from_triangulation(HEALED.tri, [], rim_vertices=HEALED.tri.boundary_nodes(), open_edges=[edge])
+    near, far = (np.maximum(0, 1 - np.hypot(mesh.X[0], mesh.X[1] - y)) for y in (5, 9))
+    assert cone_height(closure(mesh, raised(3 * far - 2 * near, mesh))) == -2.0
+
+
+@pytest.mark.parametrize("side", [1, -1])
 @pytest.mark.parametrize(("k", "top", "x"), [(0, 3.0, -15.0), (1, 2.0, 15.0)])
-def test_cones(k, top, x):
+def test_cones(k, top, x, side):
     """z = top - r^2/8 is 0.5 mm high at R = sqrt(8 (top - 0.5)).
 
     Its footprint is pi R^2, the volume above 0.5 mm pi R^4 / 16, the slope there R/4. Chords between the nodes, s
     apart, lie below the paraboloid by up to s^2/32, which is s^2 / 8 R of the reach; the slope is that of chords.
+    Upside down only the sign of the height is another.
     """
     R, spacing = sqrt(8 * (top - 0.5)), SIDE / 2
-    cone = cones(closure(HEALED, bowls(3.0, 2.0)))[k]
-    assert cone["height_mm"] == top
+    cone = cones(closure(HEALED, bowls(3.0, 2.0) * [[1], [1], [side]]))[k]
+    assert cone["height_mm"] == side * top
     assert cone["at_mm"] == approx([x, 0])
     assert cone["footprint_mm2"] == approx(pi * R**2, rel=2 * spacing**2 / R**2)
     assert cone["volume_mm3"] == approx(pi * R**4 / 16, rel=2 * spacing**2 / R**2)
@@ -142,7 +168,7 @@ def test_low_skin_is_no_cone():
 
 def test_roof():
     """z = 1.03 - |x - 20| / 10 is 0.5 mm high 5.3 mm from its ridge; flat triangles show it exactly: round-off."""
-    left, right = cones(closure(HEALED, raised(1.03 - np.abs(HEALED.X[0] - 20) / 10)))
+    left, right = cones(closure(HEALED, raised(np.maximum(-0.4, 1.03 - np.abs(HEALED.X[0] - 20) / 10))))
     assert right["footprint_mm2"] == approx(10.6 * 30)
     assert right["volume_mm3"] == approx(10.6 * 30 * 0.53 / 2)
     assert right["reach_mm"] == approx(10.3)  # beyond the tip at x = 15

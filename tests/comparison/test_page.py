@@ -150,7 +150,7 @@ def test_marks_and_differences(opened, written, results):
     assert row.nth(0).locator(".change").count() == 0
     assert row.nth(3).locator(".change").inner_text() == f"Δ +{of['long'] - of['short']:.1f}"
     glance = tab.locator("#glance").inner_text()
-    assert f"Highest cones: short ({shown('cone_height_mm', results[1][0].measures['cone_height_mm'])} mm)" in glance
+    assert f"Greatest cones: short ({shown('cone_height_mm', results[1][0].measures['cone_height_mm'])} mm)" in glance
     assert "Longest scar: long (" in glance and "shortest: short (" in glance
 
 

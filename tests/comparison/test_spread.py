@@ -222,6 +222,7 @@ def test_which_lie_flat():
     assert "naturally stretched 1.067 to 1.387 times along the lines, 1 to 1.282 times across" in lines[1]
     assert len(lines) == 2
     assert "all in tense skin." in said(made("a", (5, 4, 0.5), short), made("b", (4, 0.2, 0)))[0]
+    assert "none in slack skin; “a” in typical" in said(made("a", (-2, -0.5, 0), short))[0]
 
 
 def test_those_without_a_range():

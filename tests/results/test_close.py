@@ -82,10 +82,10 @@ def test_measures_are_numbers(made):
 
 
 def test_skin_is_the_one_measured(made):
-    """skin.vtu holds the closed skin: its highest point is cone_height_mm, its tips are push_out_mm apart."""
+    """skin.vtu holds the closed skin: its highest point is rise_mm, its tips are push_out_mm apart."""
     skin = meshio.read(made[0] / "skin.vtu")
     numbers = json.loads((made[0] / "measures.json").read_text())
-    assert skin.points[:, 2].max() == numbers["cone_height_mm"]
+    assert skin.points[:, 2].max() == numbers["rise_mm"]
     tips = np.hypot(*(skin.point_data["reference_mm"][:, :2].T - np.array([[15], [0]]))).argmin()
     assert skin.points[tips, 0] - 15 == approx(numbers["push_out_mm"][1])
 

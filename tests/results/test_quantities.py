@@ -104,10 +104,12 @@ def test_printed_with_sign():
         ("cone_height_mm", [3.0, None, 2.0], ["worst", None, "best"]),
         ("cone_height_mm", [3.0], [None]),
         ("cone_height_mm", [None, None], [None, None]),
+        ("cone_height_mm", [-3.0, 0.04, 2.0], ["worst", "best", None]),  # a sunk tip is no flat one
+        ("cones_2_height_mm", [-3.0, 3.0, 1.0], ["worst", "worst", "best"]),
         ("length_to_width", [3.0, 1.0], [None, None]),
         ("cones_1_at_x_mm", [3.0, 1.0], [None, None]),
     ],
 )
 def test_ranks(name, values, wanted):
-    """The least is best; what cannot be told apart in print ranks alike; some numbers have no rank."""
+    """The least is best, of heights that nearest to 0; what prints alike ranks alike; some numbers have no rank."""
     assert ranks(name, values) == wanted

@@ -25,6 +25,13 @@ def test_order():
     assert [r.name for r in result.ordered(made, "dip_mm")] == ["c", "b", "a", "d"]
 
 
+def test_order_of_heights():
+    """A sunk cone is no lower than one that stands."""
+    heights = {"sunk": -3.0, "stands": 2.0, "lies": -0.1}
+    made = [Result(case(text(name, 20)), measures={"cone_height_mm": height}) for name, height in heights.items()]
+    assert [r.name for r in result.ordered(made, "cone_height_mm")] == ["lies", "stands", "sunk"]
+
+
 def archive(**arrays):
     stream = io.BytesIO()
     np.savez(stream, **arrays)

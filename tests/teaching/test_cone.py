@@ -103,7 +103,7 @@ def test_words():
     group = [Tip((-30.0, 0.0), made.deficit, 4.0), Tip((30.0, 0.0), made.deficit, 3.1)]
     phrase = " ".join(instructions(made, group, radians(-147.5)))
     assert f"{45 * cos(made.half_angle):.1f} mm high and {90 * sin(made.half_angle):.1f} mm wide" in phrase
-    assert "stands 4.0 mm and 3.1 mm high" in phrase and "147.5° of skin are too many" in phrase
+    assert "computed cone is 4.0 mm high and 3.1 mm high" in phrase and "147.5° of skin are too many" in phrase
     assert "too many" not in " ".join(instructions(made, group, 0.0))
     assert acos(made.height / 45) == approx(made.half_angle)
 

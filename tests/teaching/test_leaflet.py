@@ -225,7 +225,7 @@ def test_stiffness_does_not_matter(pad, into):
 
 def test_highest_place(pad):
     """A highest place that is at no tip has a row of its own."""
-    phrase = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"cone_height_mm": 99.0}))]
+    phrase = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"rise_mm": 99.0}))]
     assert phrase == ["left cone", "right cone", "highest place", "scar length, along the skin"]
 
 

@@ -11,7 +11,7 @@ from fem.teaching import sentence
 
 def heights(*values):
     """The sentences on cones of some heights, of which the highest is the highest place."""
-    return sentence.cones(of(cones=[{"height_mm": h} for h in values], cone_height_mm=max(values)))
+    return sentence.cones(of(cones=[{"height_mm": h} for h in values], rise_mm=max(0.0, *values)))
 
 
 def test_cones():
@@ -19,13 +19,25 @@ def test_cones():
     assert heights(4.04, 3.96) == ["Two cones stand at the tips, each 4.0 mm high."]
     assert heights(4.0, 3.1) == ["Two cones stand at the tips, 4.0 mm and 3.1 mm high."]
     assert heights(4.0, 0.2) == ["One cone stands at the tips, 4.0 mm high."]
-    assert heights(0.2, 0.1) == ["No cone stands at a tip: skin is less than 0.5 mm high there."]
+    assert heights(0.2, -0.1) == ["No cone stands at a tip: skin is less than 0.5 mm off the level there."]
+
+
+def test_sunk_cones():
+    """A tip that is 2 mm below the level is sunk, not low; its depth is no further dip, a deeper place is."""
+    assert heights(-2.0, -2.01) == ["Two cones are sunk at the tips, each 2.0 mm deep."]
+    assert heights(3.0, -0.5) == [
+        "One cone stands at the tips, 3.0 mm high.",
+        "One cone is sunk at the tips, 0.5 mm deep.",
+    ]
+    sunk = {"cones": [{"height_mm": 3.0}, {"height_mm": -2.0}]}
+    assert not any("dips" in line for line in sentence.outcome(of(**sunk, dip_mm=2.0)))
+    assert "Beside that, skin dips by up to 2.1 mm." in sentence.outcome(of(**sunk, dip_mm=2.1))
 
 
 def test_highest_elsewhere():
     """That the highest skin is not at a tip is said only if it is higher as printed."""
-    assert sentence.cones(of(cone_height_mm=5.2))[1:] == ["The highest skin, 5.2 mm, is not at a tip."]
-    assert sentence.cones(of(cone_height_mm=4.04))[1:] == []
+    assert sentence.cones(of(rise_mm=5.2))[1:] == ["The highest skin, 5.2 mm, is not at a tip."]
+    assert sentence.cones(of(rise_mm=4.04))[1:] == []
 
 
 @pytest.mark.parametrize(
@@ -68,10 +80,10 @@ def test_tied():
 
 def test_trimmed():
     """What was cut off, what that added and took, as measured; nothing of a closure that was not trimmed."""
-    cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, 6.1]}
+    cut = {"trim_cut_mm": [10.0, 8.0], "trim_cones_before_mm": [6.2, -6.1]}
     lines = sentence.trimmed(of(**cut, trim_scar_added_mm=18.04, trim_skin_removed_mm2=150.4))
     assert lines == [
-        "Closed for the first time, its cones stand 6.2 mm and 6.1 mm high. They are cut off, 10.0 mm and 8.0 mm "
+        "Closed for the first time, its cones are 6.2 mm high and 6.1 mm deep. They are cut off, 10.0 mm and 8.0 mm "
         "beyond the tips from left to right. That adds 18.0 mm of scar and takes 150 mm² more of skin."
     ]
     assert "longer than the trimmed wound was" in sentence.scar(of(**cut))
@@ -81,7 +93,7 @@ def test_trimmed():
 def test_left_open():
     """A purse-string has no cone at a tip, no scar and no seam; a flap beside which some stays open has both."""
     assert sentence.outcome(result(PURSE, **LEFT_OPEN)) == [
-        "The skin stands up to 4.0 mm high.",
+        "At its edge the skin is up to 4.0 mm high.",
         "Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out.",
         "The thread pulls with 0.80 N.",
     ]

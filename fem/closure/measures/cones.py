@@ -1,60 +1,108 @@
-"""The cones of a closed wound, and what stands up or dips elsewhere."""
+"""The cones of a closed wound: what stands or sinks where its edges meet in a tip; and what rises or dips anywhere."""
 
 from typing import Any
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from fem.closure.closure import Closure
 from fem.mechanics.triangulation import flat_triangles
 
 TIP_ZONE = 2.0  # mm, our choice; doubling it lowers the greatest stress of a 60 x 20 mm lens
-CONE_LEVEL = 0.5  # mm, our choice: skin above it belongs to a cone; doubling it shrinks footprint and reach
+CONE_LEVEL = 0.5  # mm, our choice: skin farther off the level is a cone's; doubling it shrinks footprint and reach
+
+
+def zone(closure: Closure) -> float:
+    """How far skin belongs to a tip, mm: half the wound's width, of a slit half its length.
+
+    Our choice: cones of circles, lenses and flaps peak within 3 mm of their tip.
+    """
+    return (closure.outline.width or closure.outline.length) / 2
+
+
+def from_tips(closure: Closure) -> tuple[np.ndarray, np.ndarray]:
+    """Distance (n,) of all nodes from the nearest tip in the closed skin, mm, and its number; inf without tips.
+
+    In the closed skin, for there all that meets at a tip lies around it, whatever was cut before.
+    """
+    return cKDTree(closure.x[:, closure.mesh.tips].T).query(closure.x.T)
+
+
+def tops(closure: Closure) -> np.ndarray:
+    """At each tip, the node (k,) in its `zone` that is farthest off the patch's level, above or below."""
+    distance, tip = from_tips(closure)
+    near = [np.flatnonzero((distance <= zone(closure)) & (tip == k)) for k in range(closure.mesh.tips.size)]
+    return np.array([nodes[np.abs(closure.x[2, nodes]).argmax()] for nodes in near], int)
 
 
 def cone_height(closure: Closure) -> float:
-    """Greatest height of the closed skin above the patch's level, mm."""
-    return float(closure.x[2].max())
+    """Height above the patch's level of the cone that is farthest off it, negative if it is sunk, mm.
+
+    Without tips, as around a purse-string, that of the skin within the `zone` of the wound's edge.
+    """
+    nodes = tops(closure)
+    if not nodes.size:
+        edge = cKDTree(closure.x[:, closure.mesh.edge].T)
+        nodes = np.flatnonzero(edge.query(closure.x.T)[0] <= zone(closure))
+    heights = closure.x[2, nodes]
+    return float(heights[np.abs(heights).argmax()])
+
+
+def rise(closure: Closure) -> float:
+    """Greatest height above the patch's level anywhere, mm."""
+    return float(max(0.0, closure.x[2].max()))
 
 
 def dip(closure: Closure) -> float:
-    """Greatest depression below the patch's level, mm, positive."""
+    """Greatest depression below the patch's level anywhere, mm, positive."""
     return float(max(0.0, -closure.x[2].min()))
 
 
 def cones(closure: Closure) -> list[dict[str, Any]]:
-    """The cone at each tip: where its highest point is, its height, footprint, volume, reach and slope.
+    """The cone at each tip: where its top is, its height, negative if it is sunk, footprint, volume, reach and slope.
 
-    Skin belongs to the nearer tip. Footprint and volume are those of the skin more than CONE_LEVEL high, seen from
-    above; reach is how far that skin extends beyond the closed tip, along the axis of the wound; the slope is the
-    steepest of that skin outside the tip zone.
+    Footprint and volume are those of the skin around the top that is more than CONE_LEVEL off the level on its side and
+    nearer to this tip than to others, seen from above; reach is how far that skin extends beyond the closed tip, along
+    the axis of the wound; the slope is the steepest of that skin outside the tip zone.
     """
-    ends, away, X = closure.mesh.tips, closure.mesh.outward(closure.x), closure.mesh.X
-    nearer = cKDTree(X[:, ends].T).query(X.T)[1]
-    return [_cone(closure, end, nearer == k, away[:, k]) for k, end in enumerate(ends)]
+    tip, away = from_tips(closure)[1], closure.mesh.outward(closure.x)
+    return [_cone(closure, k, top, tip == k, away[:, k]) for k, top in enumerate(tops(closure))]
 
 
-def _cone(closure, end, nearer, away):
-    """The cone at a tip: of the nodes nearer to it than to others (n,), and its way outward (2,)."""
-    x, mesh = closure.x, closure.mesh
-    top = np.flatnonzero(nearer)[np.argmax(x[2, nearer])]
+def _cone(closure, k, top, nearer, away):
+    """The cone of tip k: of its top, the nodes nearer to it than to others (n,), and its way outward (2,)."""
+    x, mesh, end = closure.x, closure.mesh, closure.mesh.tips[k]
+    side = 1.0 if x[2, top] >= 0 else -1.0
+    off = side * x[2]
     triangles = flat_triangles(mesh.elements)
     triangles = triangles[:, nearer[triangles].sum(axis=0) >= 2]
+    triangles = triangles[:, _joined(mesh, triangles, off > CONE_LEVEL, top)[triangles].any(axis=0)]
     corners = x[:, triangles]
-    area, above, volume = _above(corners, CONE_LEVEL)
+    area, beyond_level, volume = _above(np.stack([*corners[:2], off[triangles]]), CONE_LEVEL)
     beyond = away @ (x[:2] - x[:2, [end]])
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
     slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))
     centre = mesh.X[:, triangles].mean(axis=1) - mesh.X[:, [end]]
-    steep = (above > 0) & (np.hypot(*centre) > TIP_ZONE)
+    steep = (beyond_level > 0) & (np.hypot(*centre) > TIP_ZONE)
     return {
         "at_mm": [float(c) for c in x[:2, top]],
         "height_mm": float(x[2, top]),
-        "footprint_mm2": float((area * above).sum()),
+        "footprint_mm2": float((area * beyond_level).sum()),
         "volume_mm3": float((area * volume).sum()),
-        "reach_mm": float(_higher(corners[2], beyond[triangles], CONE_LEVEL).max(initial=0.0)),
+        "reach_mm": float(_higher(off[triangles], beyond[triangles], CONE_LEVEL).max(initial=0.0)),
         "slope_deg": float(slope[steep].max(initial=0.0)),
     }
+
+
+def _joined(mesh, triangles, of, top):
+    """Whether each node (n,) is one `of` those (n,) joined to the top across triangles (3, m) and seams."""
+    links = np.hstack([triangles[:2], triangles[1:], mesh.pairs])
+    links = links[:, of[links].all(axis=0)]
+    graph = coo_array((np.ones(links.shape[1]), tuple(links)), shape=(of.size, of.size))
+    part = connected_components(graph, directed=False)[1]
+    return of & (part == part[top])
 
 
 def _higher(z, values, level):

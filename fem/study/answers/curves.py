@@ -164,7 +164,7 @@ def _from_where(block, line, called, along, ys):
     said = []
     for word, column in zip(called, ys, strict=True):
         longest_first = sorted(zip(along, column, strict=True), reverse=True)
-        stays = list(takewhile(lambda pair: wording.printed(flat.CONE, pair[1]) < flat.LEVEL, longest_first))
+        stays = list(takewhile(lambda pair: flat.lies_flat(pair[1]), longest_first))
         start = value(block.over, float(stays[-1][0])) if stays else ""
         where = "all" if len(stays) == len(longest_first) else start
         said.append((word, "lost" if np.isnan(column).any() else where))

@@ -13,7 +13,7 @@ from pydantic import Field
 from fem.case.document import Block
 from fem.comparison.style import SIZE, figure
 from fem.comparison.wording import sentence, told_apart
-from fem.results.quantities import labelled, shown
+from fem.results.quantities import labelled, magnitude, shown
 from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
 from fem.study.answers.naming import heading, measured, name, settings_text, value
@@ -39,8 +39,9 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     across, up = map(name, block.over)
     over, what, sentences = tuple(map(heading, block.over)), name(block.measure), []
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(z).any() else ():
-        at = settings_text({path: settings[place(z)][path] for path in block.over})
-        sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[place(z)]), at))
+        k = place(magnitude(block.measure, z))
+        at = settings_text({path: settings[k][path] for path in block.over})
+        sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[k]), at))
     shows = caption(block.measure, f"{across} and {up}", rows)
     columns = [f"{across} {along}" for along in told_apart(x, partial(value, block.over[0]), digits=4)]
     return Finding(

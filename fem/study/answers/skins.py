@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from fem.comparison.wording import sentence, sentences
-from fem.results.quantities import known
+from fem.results.quantities import known, magnitude
 from fem.study.answers.finding import Ask, Settings, values
 from fem.study.answers.naming import measured, name, settings_text
 from fem.study.answers.uncertain_inputs import ranges_of, triangular
@@ -35,13 +35,18 @@ class Judge:
 
     def _judged(self, design, rows):
         least, limits = self.block.least, self.block.limits
-        goal = design[least] if least in design else values(rows, least).max()
-        excess = [(values(rows, m) - limit).max() / (abs(limit) or 1.0) for m, limit in limits.items()]
+        goal = design[least] if least in design else _held(rows, least).max()
+        excess = [(_held(rows, m) - limit).max() / (abs(limit) or 1.0) for m, limit in limits.items()]
         return [goal if np.isfinite(excess).all() else np.nan, *excess]
 
     def worst(self, measure: str) -> np.ndarray:
-        """A measure of every design judged, in its worst skin."""
-        return np.array([values(rows, measure).max() for rows in self.done])
+        """A measure of every design judged, as it is held to limits, in its worst skin."""
+        return np.array([_held(rows, measure).max() for rows in self.done])
+
+
+def _held(rows, measure):
+    """A measure (n,) in rows as it is held to limits: the height of a sunk cone without its sign."""
+    return magnitude(measure, values(rows, measure))
 
 
 def chosen(block: Any, study: Study, ask: Ask) -> tuple[tuple[Settings, ...], tuple[str, ...]]:
@@ -58,7 +63,7 @@ def _corners(block, ask, held):
     typical, *rows = ask([block.middle, *(block.middle | {path: end} for path, end in ends)])
     skins: list[Settings] = [{}]
     for measure in dict.fromkeys([*([block.least] if known(block.least) else []), *block.limits]):
-        ys, start = values(rows, measure), values([typical], measure)[0]
+        ys, start = _held(rows, measure), _held([typical], measure)[0]
         corner = {}
         for path in held:
             risen = [(y, end) for y, (p, end) in zip(ys, ends, strict=True) if p == path and np.isfinite(y)]
@@ -75,7 +80,7 @@ def check(block: Any, study: Study, ask: Ask, best: Settings) -> list[str]:
     rows = ask([best | skin for skin in sampled(laws, n=CHECKED, seed=int(block.seed))])
     lines = []
     for measure, limit in block.limits.items():
-        ys = values(rows, measure)
+        ys = _held(rows, measure)
         greatest = measured(measure, np.nanmax(ys, initial=-np.inf))
         counts = (ys <= limit).sum(), np.isnan(ys).sum()
         lines.append(sentence("study/search", "checked", CHECKED, name(measure), *counts, greatest))

@@ -13,7 +13,7 @@ from scipy.stats import binomtest
 from fem.case.document import Block
 from fem.comparison.style import SIZE, figure, looks
 from fem.comparison.wording import sentence, sentences
-from fem.results.quantities import labelled, quantity, shown, unit
+from fem.results.quantities import labelled, magnitude, quantity, shown, unit
 from fem.study.answers.charts import drawing
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, Rows, Seed, Table, some, values
 from fem.study.answers.naming import heading, name, settings_text
@@ -123,7 +123,7 @@ def _answer(measure, by_name):
 
 def _who_is_lower(measure, ours, theirs):
     """A sentence on which of two designs (name, values) has less of a measure, and how often."""
-    (first, mine), (second, others) = ours, theirs
+    (first, mine), (second, others) = ((design, magnitude(measure, ys)) for design, ys in (ours, theirs))
     digits = quantity(measure).digits  # what prints alike is equal: cones that lie flat differ by round-off
     chance, percent, difference = lower(np.round(mine, digits), np.round(others, digits)), [], ""
     if chance:

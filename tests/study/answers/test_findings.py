@@ -64,7 +64,7 @@ def test_curves(answered):
     assert len(evaluate.batches) == 1
     assert finding.sentences[:2] == (
         "Cone height, undermining 0 mm, falls from 4.9 mm at 30 mm to 0.1 mm at 90 mm.",
-        "Cone height, undermining 20 mm, falls from 4.7 mm at 30 mm to −0.1 mm at 90 mm.",
+        "Cone height, undermining 20 mm, falls from 4.7 mm at 30 mm to 0.0 mm at 90 mm.",
     )
     assert finding.sentences[2].startswith("Push-out of tip 1, undermining 0 mm, rises from 0.8 mm")
     assert finding.notes == ("2 of 10 cases have no closure (not converged: 2); the first: too long <img src=x>",)
@@ -100,11 +100,11 @@ def test_map(answered):
     """Extremes of the map and where they are; failures are crossed and counted."""
     finding, _, study = answered(f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}", GRID)
     assert finding.sentences == (
-        "The least cone height is −0.1 mm, at length of the wound 90 mm, undermining 20 mm.",
+        "The least cone height is 0.0 mm, at length of the wound 90 mm, undermining 20 mm.",
         "The greatest cone height is 4.9 mm, at length of the wound 30 mm, undermining 0 mm.",
     )
     assert "2 of 10 cases" in finding.notes[0]
-    assert cells(finding)[1] == ("20 mm", "4.7", "3.1", "1.5", "−0.1", "–")
+    assert cells(finding)[1] == ("20 mm", "4.7", "3.1", "1.5", "0.0", "–")
     painted = np.ma.filled(finding.charts[0].figure.axes[0].collections[0].get_array(), np.nan)
     cones = [[cone(sweep.case_at(study, {LENGTH: x, FREED: y})) for x in (30.0, 50.0, 70.0, 90.0)] for y in (0.0, 20.0)]
     assert painted == approx(np.array([[*row, np.nan] for row in cones]), nan_ok=True)  # a row each undermining
@@ -225,6 +225,29 @@ def test_least_input(answered):
     assert shown(finding)["limit"][1] == approx([2, 2])
     assert shown(finding)["least value found"][0] == approx([result, result], abs=1e-3)
     assert [row[-1] for row in cells(finding)] == sorted(row[-1] for row in cells(finding))  # exceeded, then kept
+
+
+class Sunk(Evaluate):
+    """The same closures upside down."""
+
+    def __call__(self, asked):
+        return [row | {"cone_height_mm": -row.get("cone_height_mm", np.nan)} for row in super().__call__(asked)]
+
+
+def test_sunk_cones(tmp_path):
+    """Cones sunk as deep as they stood keep no limit that they broke, and are as far from the least."""
+    path, two = tmp_path / "study.yaml", "{short: {wound.outline.length_mm: 40}, long: {wound.outline.length_mm: 60}}"
+    wanted = [
+        f"{{kind: search, least: {LENGTH}, limits: {{cone_height_mm: 2}}, over: {{{LENGTH}: [30, 100]}}}}",
+        f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}",
+        f"{{kind: uncertainty, designs: {two}, measures: [cone_height_mm], n: 8}}",
+    ]
+    path.write_text(written("".join(f"  - {answer}\n" for answer in wanted), GRID))
+    study = keys.read(path)
+    up, down = (report.findings(study, evaluate()) for evaluate in (Evaluate, Sunk))
+    assert down[0].sentences == up[0].sentences
+    assert [line.replace("−", "") for line in down[1].sentences] == list(up[1].sentences)
+    assert down[2].sentences == up[2].sentences
 
 
 @pytest.mark.parametrize(
