@@ -63,12 +63,9 @@ def _draw_spread(axes, i, at, skins, names):
 
 
 def place_labels(
-    plot: Figure,
-    axes: Axes,
-    points: Sequence[tuple[int, str, float, float]],
-    *,
+    plot: Figure, axes: Axes, points: Sequence[tuple[int, str, float, float]], *,
     beside: Sequence[Sequence[float]] = (),
-) -> None:
+) -> None:  # fmt: skip
     """Write the name of each point (i, name, x, y) beside it, where it covers no other name or marker if it can.
 
     beside   smaller markers (x, y) that are kept free too
@@ -78,26 +75,24 @@ def place_labels(
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     taken += [shapely.box(x - 5, y - 5, x + 5, y + 5) for x, y in map(axes.transData.transform, beside)]
     inside = shapely.box(*axes.bbox.extents)
-    for i, name, *place in points:
+    for i, name, x, y in points:
+        look = {"color": looks(i)["color"], "size": min(10, 10 * 30 / (len(name) + 1)), "va": "center"}
+        text = axes.annotate(name, (x, y), (0, 0), textcoords="offset points", **look)
         tries: list[tuple] = []
         for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39)):
-            text = axes.annotate(
-                name, (place[0], place[1]), (dx, dy), textcoords="offset points", ha=ha, va="center",
-                color=looks(i)["color"], size=min(10, 10 * 30 / (len(name) + 1)),
-            )  # fmt: skip
+            text.set(ha=ha, position=(dx, dy))
             box = shapely.box(*text.get_window_extent().extents)
             bad = sum(box.intersection(other).area for other in taken) + box.difference(inside).area
-            tries.append((bad, len(tries), text, box))
-        _, best, _, box = min(tries)
+            tries.append((bad, len(tries), {"ha": ha, "position": (dx, dy)}, box))
+        _, _, place, box = min(tries, key=lambda tried: tried[:2])
+        text.set(**place)
         taken.append(box)
-        for _, k, text, _ in tries:
-            if k != best:
-                text.remove()
 
 
 def heights_along(results: Sequence[Result]) -> Figure:
     """Figure of the height along the scars of all cases, from the middle of each."""
-    lines = [[(from_middle(seam), seam["height_mm"]) for seam in r.profiles.get("seams", ())] for r in results]
+    seams = [r.profiles.get("seams", ()) for r in results]
+    lines = [[(np.array(s["arc_mm"]) - s["arc_mm"][-1] / 2, s["height_mm"]) for s in scars] for scars in seams]
     return profiles(results, lines, "along the scar, from its middle, mm", "height, mm")[0]
 
 
@@ -118,11 +113,6 @@ def tensions_along(results: Sequence[Result]) -> Figure:
     plot, axes = profiles(results, lines, "along the scar, from its middle, mm", "line tension, N/m")
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
     return plot
-
-
-def from_middle(seam: dict) -> np.ndarray:
-    """Places (n,) along a scar from its middle, mm."""
-    return np.array(seam["arc_mm"]) - seam["arc_mm"][-1] / 2
 
 
 def _inner_tension(seam):

@@ -14,7 +14,7 @@ from PIL import Image
 from fem.case import case as cases_of
 from fem.comparison import chart, jobs, page, style
 from fem.comparison.addresses import FIGURES, TABLES, clashes, results_of
-from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, place, variants
+from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, outcome, place, variants
 from fem.render import canvas
 from fem.render.projection import Ranges
 from fem.results.folder import whole_files
@@ -29,13 +29,9 @@ DPI = 300  # of figures for print
 
 
 def solve_missing(
-    cases: Iterable[cases_of.Case],
-    *,
-    into: Path | str,
-    again: bool = False,
-    spread: bool = False,
+    cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False,
     watch: jobs.Watch = lambda job, error, done, of: None,
-) -> dict[str, Exception]:
+) -> dict[str, Exception]:  # fmt: skip
     """Errors by the address of what was to be closed; the others now have a complete results folder.
 
     Cases are solved side by side, one process a core, each on one thread.
@@ -66,30 +62,16 @@ def solve_missing(
 
 def results(cases: Iterable[cases_of.Case], errors: dict[str, Exception], *, into: Path | str) -> list[Result]:
     """Result of every case, from its folder or with the reason why there is none; unreadable ones join `errors`."""
-    return [_result(case, errors, Path(into) / case.name) for case in cases]
-
-
-def _result(case, errors, folder):
-    if case.name not in errors:
-        try:
-            return read(folder, case)
-        except (OSError, ValueError) as error:
-            errors[case.name] = OSError(f"{folder} cannot be read: {error}; --again writes it anew")
-    return Result(case, reason=str(errors[case.name]))
+    return [outcome(case, case.name, errors, into, read) for case in cases]
 
 
 # Writing ------------------------------------------------------------------------------------------------------
 
 
 def write(
-    results: Sequence[Result],
-    *,
-    into: Path | str,
-    spread: Spread = NO_SPREAD,
-    baseline: str | None = None,
-    only: Sequence[str] | None = None,
-    figures: bool = False,
-) -> list[Path]:
+    results: Sequence[Result], *, into: Path | str, spread: Spread = NO_SPREAD, baseline: str | None = None,
+    only: Sequence[str] | None = None, figures: bool = False,
+) -> list[Path]:  # fmt: skip
     """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
@@ -104,18 +86,16 @@ def write(
 
 def write_tables(results: Sequence[Result], spread: Spread, csv: Path, parquet: Path) -> None:
     """Write all numbers, a row for each skin of each case, every digit, as CSV and Parquet; what one lacks is empty."""
-    skins = [(result.name, {AS_GIVEN: result} | dict(spread.get(result.name, {}))) for result in results]
+    skins = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
     rows = [(name, skin, result) for name, closed in skins for skin, result in closed.items()]
     columns = names(result for _, _, result in rows)
-    quoted = ", ".join(f'"{name}" DOUBLE' for name in columns)
+    types = {"case": "VARCHAR", "skin": "VARCHAR", "reason": "VARCHAR"} | dict.fromkeys(columns, "DOUBLE")
     with duckdb.connect() as base:
-        words = '"case" VARCHAR, "skin" VARCHAR, "reason" VARCHAR'
-        base.execute(f"CREATE TABLE comparison ({words}{', ' if columns else ''}{quoted})")
-        marks = ", ".join("?" * (3 + len(columns)))
+        columns_of = ", ".join(f'"{name}" {kind}' for name, kind in types.items())
+        base.execute(f"CREATE TABLE comparison ({columns_of})")
         for name, skin, result in rows:
-            at = result.numbers
-            row = [name, skin, result.reason or None, *(at.get(column) for column in columns)]
-            base.execute(f"INSERT INTO comparison VALUES ({marks})", row)
+            row = [name, skin, result.reason or None, *map(result.numbers.get, columns)]
+            base.execute(f"INSERT INTO comparison VALUES ({', '.join('?' * len(types))})", row)
         table = base.table("comparison")
         table.write_csv(str(csv))
         table.write_parquet(str(parquet))
@@ -130,35 +110,29 @@ def drawings(
         return {}, None, {}
     ranges = chart.common_ranges(results)
     ends = {"height": ranges.heights, "stress": ranges.stresses}
+    area = "healthy_removed_mm2" if all(r.case.wound.lesion for r in done) else "removed_area_mm2"
     with rc_context(style.STYLE):
-        charts, plans = _charts(results, spread), {r.name: chart.plan(r, ranges.half_width) for r in done}
-        scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
-        pictures = {
-            "height": chart.height_images(done, ranges),
-            "stress": [chart.stress_image(r, ranges) for r in done],
+        charts = {
+            "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm", spread=spread),
+            "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
+            "heights_along": chart.heights_along(results),
+            "heights_across": chart.heights_across(results),
+            "tensions_along": chart.tensions_along(results),
         }
+        plans = {r.name: chart.plan(r, ranges.half_width) for r in done}
+        scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
+        stresses = [chart.stress_image(r, ranges) for r in done]
+        pictures = {"height": chart.height_images(done, ranges), "stress": stresses}
         images: dict[str, Any] = {name: style.svg(figure) for name, figure in (charts | scales).items()}
         images["plans"] = {name: style.svg(plan) for name, plan in plans.items()}
         images["sizes"] = {"plans": canvas.VIEW.tolist()}
         figures = charts | {f"plan-{name}": plan for name, plan in plans.items()}
         for kind, every in pictures.items():
-            images[kind] = {r.name: webp(image) for r, image in zip(done, every, strict=True)}
+            named = dict(zip((r.name for r in done), every, strict=True))
+            images[kind] = {name: webp(image) for name, image in named.items()}
             images["sizes"][kind] = every[0].shape[1::-1]
-            for r, image in zip(done, every, strict=True):
-                figures[f"{kind}-{r.name}"] = chart.framed(image, r.name, kind, ends[kind])
+            figures |= {f"{kind}-{name}": chart.framed(image, name, kind, ends[kind]) for name, image in named.items()}
     return images, ranges, figures
-
-
-def _charts(results, spread):
-    lesions = all(result.case.wound.lesion for result in solved(results))
-    area = "healthy_removed_mm2" if lesions else "removed_area_mm2"
-    return {
-        "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm", spread=spread),
-        "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
-        "heights_along": chart.heights_along(results),
-        "heights_across": chart.heights_across(results),
-        "tensions_along": chart.tensions_along(results),
-    }
 
 
 def webp(image: np.ndarray) -> bytes:
@@ -171,8 +145,8 @@ def webp(image: np.ndarray) -> bytes:
 def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
     """Paths of all figures as SVG, PDF and PNG of 300 dots per inch in a folder, which is made if need be."""
     folder.mkdir(parents=True, exist_ok=True)
-    paths = [folder / f"{name.replace('_', '-')}.{kind}" for name in figures for kind in ("svg", "pdf", "png")]
-    with whole_files(*paths) as drafts, rc_context(style.STYLE):
-        for draft, figure in zip(drafts, [figure for figure in figures.values() for _ in range(3)], strict=True):
+    every = {folder / f"{n.replace('_', '-')}.{kind}": f for n, f in figures.items() for kind in ("svg", "pdf", "png")}
+    with whole_files(*every) as drafts, rc_context(style.STYLE):
+        for draft, figure in zip(drafts, every.values(), strict=True):
             figure.savefig(draft, dpi=DPI)
-    return paths
+    return list(every)

@@ -3,8 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from fem.case import case as cases
-from fem.case.case import Case
-from fem.case.site import SITES, STRETCHES
+from fem.case.site import SITES
 from fem.comparison.spread import AS_GIVEN, ENDS, Spread, stretches
 from fem.comparison.wording import printed, sentence
 from fem.results.quantities import magnitude
@@ -23,14 +22,18 @@ def lines(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
     known = [(label, in_order(result, spread)) for label, result in named if spread.get(result.name)]
     if not known:
         return []
-    own = middle([skins for _, skins in known])
-    sites = list(dict.fromkeys(str(skins[AS_GIVEN].case.skin.site) for _, skins in known))
-    said = [(word, *_sorted(known, skin)) for skin, word in zip(ORDER, words(own), strict=True)]
+    own, said, sites = middle([skins for _, skins in known]), [], dict[str, list]()
+    for skin, word in zip(ORDER, words(own), strict=True):
+        level = [(label, flat(skins[skin])) for label, skins in known]
+        said.append((word, [label for label, lies in level if lies], [label for label, lies in level if lies is None]))
+    for label, skins in known:
+        sites.setdefault(str(skins[AS_GIVEN].case.skin.site), []).append((label, skins))
+    ends = {site: [stretches(site, end).values() for end in ENDS.values()] for site in sites}
     some = len(known) < sum(not result.reason for _, result in named)
     return [
         sentence("comparison/spread", "flat", LEVEL, said, len(known), some),
-        *(sentence("comparison/spread", "skins", site, _ends(site)) for site in sites),
-        *(line for site in sites for line in doubts(_of(site, known), site, own)),
+        *(sentence("comparison/spread", "skins", site, list(zip(*pair, strict=True))) for site, pair in ends.items()),
+        *(line for site, closures in sites.items() for line in doubts(closures, site, own)),
     ]
 
 
@@ -64,39 +67,19 @@ def lies_flat(height: float) -> bool:
 def doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:
     """Sentences on what the trade does not see: circles that lie flat, long lenses that do not in a case's own skin."""
     tension = (SITES[site].tension or {})["along_N_per_m"]
-    skins = [word for skin, word in zip(ORDER, words(middle), strict=True) if _circle(known, skin)]
-    up = [label for label, closed in known if _long(closed[AS_GIVEN].case) and flat(closed[AS_GIVEN]) is False]
-    made = [("circle", skins)] * bool(skins) + [("lens", up)] * bool(up)
-    return [sentence("comparison/spread", f"doubt_{kind}", site, about, middle, tension.tag) for kind, about in made]
+    wide = [skins for _, skins in known if _diameter(skins[AS_GIVEN].case) >= WIDE]
+    flat_in = [word for skin, word in zip(ORDER, words(middle), strict=True) if any(flat(at[skin]) for at in wide)]
+    up = [label for label, skins in known if _ratio(skins[AS_GIVEN].case) >= LONG and flat(skins[AS_GIVEN]) is False]
+    made = {"circle": flat_in, "lens": up}
+    return [sentence("comparison/spread", f"doubt_{k}", site, a, middle, tension.tag) for k, a in made.items() if a]
 
 
-def _sorted(known, skin):
-    """Labels of closures that lie flat in a skin, and of those that are not known there."""
-    level = [(label, flat(skins[skin])) for label, skins in known]
-    return [label for label, lies in level if lies], [label for label, lies in level if lies is None]
-
-
-def _ends(site):
-    low, high = (stretches(site, end) for end in ENDS.values())
-    return [(low[key], high[key]) for key in STRETCHES]
-
-
-def _of(site, known):
-    return [(label, skins) for label, skins in known if skins[AS_GIVEN].case.skin.site == site]
-
-
-def _circle(known, skin):
-    return any(_wide(at[skin].case) and flat(at[skin]) for _, at in known)
-
-
-def _wide(case: Case) -> bool:
+def _diameter(case):
+    """Diameter of a circle that is sewn from side to side, mm; 0 for any other wound."""
     outline = case.wound.outline
-    return _plain(case) and outline.kind == "circle" and outline.diameter_mm >= WIDE
+    return outline.diameter_mm if outline.kind == "circle" and case.closure.technique == "side-to-side" else 0.0
 
 
-def _long(case: Case) -> bool:
-    return _plain(case) and (cases.geometry(case)["length_to_width"] or 0.0) >= LONG
-
-
-def _plain(case):
-    return case.closure.technique == "side-to-side"
+def _ratio(case):
+    """Length to width of a wound that is sewn from side to side; 0 for any other one."""
+    return (case.closure.technique == "side-to-side" and cases.geometry(case)["length_to_width"]) or 0.0

@@ -12,12 +12,12 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from fem.case import dotted
-from fem.case.site import SITES, WAYS
+from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
-from fem.comparison.wording import sentence, unitful
+from fem.comparison.wording import sentences
 from fem.render import canvas, projection
 from fem.render.projection import Ranges
 from fem.results.quantities import label, magnitude, quantity, ranks, shown, unit
@@ -26,17 +26,14 @@ from fem.results.result import Result, names, solved
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
+GLANCE = "cone_height_mm", "scar_length_mm", "line_tension_mid_N_per_m", "removed_area_mm2"
+EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"  # of run.json, on the page
 
 
 def html(
-    results: Sequence[Result],
-    *,
-    spread: Spread,
-    baseline: str | None,
-    only: Sequence[str] | None,
-    images: dict[str, Any],
-    ranges: Ranges | None,
-) -> str:
+    results: Sequence[Result], *, spread: Spread, baseline: str | None, only: Sequence[str] | None,
+    images: dict[str, Any], ranges: Ranges | None,
+) -> str:  # fmt: skip
     """The page as text.
 
     spread    results in slack and tense skin
@@ -52,19 +49,14 @@ def html(
         scripts = [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
         values = {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
         values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done)]
-        values |= _numbers(results, spread, baseline, only)
+        values["rows"] = table(results, spread=spread, baseline=baseline, only=only)
+        values["notes"] = notes({row["name"] for row in values["rows"]})
     return rendered(
         "comparison/page.html",
         title=f"Comparison of closures: {', '.join(result.name for result in results)}",
-        scripts=scripts,
-        results=results,
-        done=done,
-        failed=[result for result in results if result.reason],
-        baseline=baseline,
-        spread=spread,
-        assumed=assumed(results, spread),
-        **values,
-    )
+        scripts=scripts, results=results, done=done, failed=[result for result in results if result.reason],
+        baseline=baseline, spread=spread, assumed=assumed(results, spread), **values,
+    )  # fmt: skip
 
 
 # What is drawn ------------------------------------------------------------------------------------------------
@@ -132,34 +124,22 @@ def stage_label(closed: float) -> str:
 # What is said -------------------------------------------------------------------------------------------------
 
 
-def _numbers(results, spread, baseline, only):
-    rows = table(results, spread=spread, baseline=baseline, only=only)
-    explained = notes({row["name"] for row in rows})
-    for row in rows:
-        row["notes"] = [i for i, note in enumerate(explained, start=1) if note.measure == row["name"]]
-    return {"rows": rows, "notes": explained}
-
-
 def table(
-    results: Sequence[Result],
-    *,
-    spread: Spread = NO_SPREAD,
-    baseline: str | None = None,
+    results: Sequence[Result], *, spread: Spread = NO_SPREAD, baseline: str | None = None,
     only: Sequence[str] | None = None,
-) -> list[dict[str, Any]]:
+) -> list[dict[str, Any]]:  # fmt: skip
     """Rows of the table of measures: name, label, unit, the heading before it and a cell for each case.
 
     A cell has its text, the number itself, its rank and its difference to the baseline, if any, and of RANGED numbers
     the texts in slack and tense skin by skin, if these are known.
     """
-    values = [result.numbers for result in results]
-    to = next((value for result, value in zip(results, values, strict=True) if result.name == baseline), {})
+    to = next((result.numbers for result in results if result.name == baseline), {})
     rows, headed = [], set()
     for name in names(results):
         if only and name not in only:
             continue
         heading = quantity(name).group
-        column = [value.get(name) for value in values]
+        column = [result.numbers.get(name) for result in results]
         cells = [
             {
                 "text": _text_in(result, name),
@@ -186,58 +166,48 @@ def _change(name, value, to):
 
 def glance(done: Sequence[Result]) -> list[str]:
     """What the numbers say at first glance, as sentences."""
-    lines = []
-    for name, most, least in [
-        ("cone_height_mm", "Greatest cones", "least"),
-        ("scar_length_mm", "Longest scar", "shortest"),
-        ("line_tension_mid_N_per_m", "Highest line tension in the middle of the scar", "lowest"),
-        ("removed_area_mm2", "Most skin removed", "least"),
-    ]:
+    extremes = {}
+    for name in GLANCE:
         at = [(result.numbers.get(name), result.name) for result in done]
         known = [(magnitude(name, value), who, value) for value, who in at if value is not None]  # not sewn: no scar
         if len(known) > 1 and shown(name, max(known)[0]) != shown(name, min(known)[0]):
-            ends = (f"{who} ({unitful(name, value)})" for _, who, value in (max(known), min(known)))
-            lines.append(sentence("comparison/reading", "glance", most, least, *ends))
-    return lines
+            extremes[name] = max(known), min(known)
+    return sentences("comparison/reading", "glance", extremes)
 
 
 def assumed(results: Sequence[Result], spread: Spread = NO_SPREAD) -> list[tuple[str, list[tuple[str, list[str]]]]]:
     """What was put in and what computed it: (heading, [(key, value of every case)])."""
-    blocks = [dotted.flat(r.case.model_dump(mode="json", exclude_none=True, exclude={"name"})) for r in results]
-    keys = list(dict.fromkeys(key for block in blocks for key in block))
-    inputs = [(key, [_text(block.get(key, "–")) for block in blocks]) for key in keys]
-    headings = dict.fromkeys(key.split(".")[0] for key in keys)
-    parts = [(head, [line for line in inputs if line[0].split(".")[0] == head]) for head in headings]
+    sections: dict[str, list[dict]] = {}  # by heading the values of each case by key
+    inputs = [dotted.flat(r.case.model_dump(mode="json", exclude_none=True, exclude={"name"})) for r in results]
+    for head in dict.fromkeys(key.split(".")[0] for block in inputs for key in block):
+        sections[head] = [{key: v for key, v in block.items() if key.split(".")[0] == head} for block in inputs]
     if spread:
-        parts.append(("natural stretch of the skins", _stretches(results, spread)))
+        known = [r.case.skin.site if r.name in spread else None for r in results]
+        sections["natural stretch of the skins"] = [_stretches(site) if site else {} for site in known]
     if solved(results):
-        effort = ["elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"]
-        lines = [(key.replace("_", " "), [_text(r.run.get(key, "–")) for r in results]) for key in effort]
-        made = [r.run.get("versions", {}) for r in results]
-        lines.append(("warnings", [_warnings(r) for r in results]))
-        for skin in ENDS if spread else ():
-            ends = [spread.get(r.name, {}).get(skin) for r in results]
-            lines.append((f"warnings, {skin} skin", [_warnings(end) if end else "–" for end in ends]))
-        libraries = dict.fromkeys(name for versions in made for name in versions)
-        lines += [(name, [versions.get(name, "–") for versions in made]) for name in libraries]
-        parts.append(("computed with", lines))
-    return parts
+        sections["computed with"] = [_effort(r, spread.get(r.name, {}), ENDS if spread else ()) for r in results]
+    keys = {head: dict.fromkeys(key for block in blocks for key in block) for head, blocks in sections.items()}
+    return [
+        (head, [(key, [_text(block.get(key, "–")) for block in blocks]) for key in keys[head]])
+        for head, blocks in sections.items()
+    ]
 
 
-def _warnings(result):
-    return "; ".join(result.run.get("warnings", [])) or "–"
-
-
-def _stretches(results, spread):
-    """Lines (key, value of every case) on the stretches at both ends of the sites' ranges, and their sources."""
-    known = [(SITES[r.case.skin.site].stretch or {}) if r.name in spread else {} for r in results]
-    lines = []
-    for way in WAYS:
-        for skin, end in ENDS.items():
-            column = [_text(getattr(of[way], end)) if of else "–" for of in known]
-            lines.append((f"{way} the lines, {skin} skin", column))
-        lines.append((f"{way} the lines, source", [f"{of[way].source} ({of[way].tag})" if of else "–" for of in known]))
+def _stretches(site):
+    """The stretches at both ends of a site's range, and their sources."""
+    lines: dict[str, Any] = {}
+    for way, known in (SITES[site].stretch or {}).items():
+        lines |= {f"{way} the lines, {skin} skin": getattr(known, end) for skin, end in ENDS.items()}
+        lines[f"{way} the lines, source"] = f"{known.source} ({known.tag})"
     return lines
+
+
+def _effort(result, ends, skins):
+    """What a closure took, what was unusual about it and in other skins, and what it was computed with."""
+    effort = {key.replace("_", " "): result.run.get(key, "–") for key in EFFORT}
+    warned = {"warnings": result} | {f"warnings, {skin} skin": ends.get(skin) for skin in skins}
+    warnings = {key: (r and "; ".join(r.run.get("warnings", []))) or "–" for key, r in warned.items()}
+    return effort | warnings | result.run.get("versions", {})
 
 
 def _text(value):

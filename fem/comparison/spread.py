@@ -5,7 +5,7 @@ and triangles are by default as that skin asks. Results lie in the case's own fo
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from fem.case import dotted
@@ -46,17 +46,16 @@ def ranged(case: Case) -> bool:
 
 def variants(case: Case) -> dict[str, Case | ValueError]:
     """The case in the skins of ENDS, by their names, or why it cannot be; nothing if it is not `ranged`."""
-    return {skin: _variant(case, end) for skin, end in ENDS.items()} if ranged(case) else {}
-
-
-def _variant(case, end):
-    content = dotted.without(without_defaults(case), "skin.age_years")  # the stretch says what age would
-    for key, stretch in stretches(case.skin.site, end).items():
-        content = dotted.put(content, key, stretch)
-    try:
-        return parsed(content)
-    except ValueError as error:
-        return error
+    made: dict[str, Case | ValueError] = {}
+    for skin, end in ENDS.items() if ranged(case) else ():
+        content = dotted.without(without_defaults(case), "skin.age_years")  # the stretch says what age would
+        for key, stretch in stretches(str(case.skin.site), end).items():
+            content = dotted.put(content, key, stretch)
+        try:
+            made[skin] = parsed(content)
+        except ValueError as error:
+            made[skin] = error
+    return made
 
 
 def place(name: str, skin: str) -> str:
@@ -85,21 +84,22 @@ def read(cases: Iterable[Case], results: Sequence[Result], errors: dict[str, Exc
     results   of the cases, whose own may have lengths of cuts that a variant must find for itself
     """
     closed = {result.name for result in results if not result.reason}
-    made = {case.name: (case, variants(case)) for case in cases if case.name in closed}
-    return {
-        name: {skin: _read(case, skin, variant, errors, Path(into)) for skin, variant in skins.items()}
-        for name, (case, skins) in made.items()
-        if skins
-    }
+    ends: dict[str, dict[str, Result]] = {}
+    for case in cases:
+        for skin, variant in (variants(case) if case.name in closed else {}).items():
+            known = case if isinstance(variant, ValueError) else variant
+            ends.setdefault(case.name, {})[skin] = outcome(known, place(case.name, skin), errors, into, _numbers)
+    return ends
 
 
-def _read(case, skin, variant, errors, into):
-    where, case = place(case.name, skin), case if isinstance(variant, ValueError) else variant
+def outcome(case: Case, where: str, errors: dict[str, Exception], into: Path | str, reader: Callable) -> Result:
+    """What a reader finds of a case in its folder, or the reason why there is nothing; that joins `errors`."""
+    folder = Path(into) / where
     if where not in errors:
         try:
-            return _numbers(into / where, case)
+            return reader(folder, case)
         except (OSError, ValueError) as error:
-            errors[where] = OSError(f"{into / where} cannot be read: {error}; --again writes it anew")
+            errors[where] = OSError(f"{folder} cannot be read: {error}; --again writes it anew")
     return Result(case, reason=str(errors[where]))
 
 

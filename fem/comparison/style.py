@@ -1,27 +1,15 @@
 """The look of every chart: size, letters, and looks of cases, no two of the first twelve of which are alike in grey."""
 
 import io
+from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
+from matplotlib import rc_params_from_file
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-STYLE: dict[Any, Any] = {
-    "text.parse_math": False,  # words of a lesson may hold dollar signs
-    "font.size": 10,
-    "axes.labelsize": 10,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "grid.color": "#dddddd",
-    "grid.linewidth": 0.6,
-    "axes.axisbelow": True,
-    "lines.linewidth": 1.8,
-    "svg.fonttype": "path",  # looks alike without the font
-    "svg.hashsalt": "flatseam",  # the same file from the same numbers
-    "pdf.fonttype": 42,
-}
+STYLE = rc_params_from_file(Path(__file__).with_name("charts.mplstyle"), use_default_template=False)
 SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
 COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
 MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"

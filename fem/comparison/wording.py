@@ -20,10 +20,10 @@ COUNTS = "no", "one", "two", "three", "four", "five", "six"
 
 @cache
 def environment() -> Environment:
-    """Templates of all packages: HTML escapes what is put in, and none takes what is missing for empty."""
+    """Templates of all packages: HTML and SVG escape what is put in, and none takes what is missing for empty."""
     made = Environment(
         loader=PackageLoader("fem", "."),
-        autoescape=select_autoescape(["html"]),
+        autoescape=select_autoescape(["html", "svg"]),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

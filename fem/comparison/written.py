@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any
 
 from fem.case import dotted
@@ -38,16 +39,9 @@ def without_defaults(case: Case, keys: Sequence[str] = DEFAULTS) -> dict[str, An
     content = {"name": case.name, **as_written(case), **case.model_dump(mode="json", include={"patch", "mesh"})}
     for key in keys:
         fewer = dotted.without(content, key)
-        if _makes(fewer, case):
-            content = fewer
+        with suppress(ValueError):  # what is left does not go together
+            content = fewer if parsed(fewer) == case else content
     return content
-
-
-def _makes(content, case):
-    try:
-        return parsed(content) == case
-    except ValueError:  # what is left does not go together
-        return False
 
 
 def parsed(content: dict[str, Any]) -> Case:

@@ -47,13 +47,8 @@ def certainty(search: Search, least: OptimizeResult, others: list[tuple[Search, 
     k = least.x.size
     size = np.sqrt(2 * least.cost / (m - k)) * t.ppf((1 + CONFIDENCE) / 2, m - k)
     limit = (1 + k / (m - k) * f.ppf(CONFIDENCE, k, m - k)) * least.cost
-    return Certainty(
-        search=search,
-        z=least.x,
-        spread=size * axes[seen].T / sizes[seen],
-        hidden=axes[~seen].T,
-        as_good=tuple((where, other.x) for where, other in others if other.cost <= limit),
-    )
+    as_good = tuple((where, other.x) for where, other in others if other.cost <= limit)
+    return Certainty(search, least.x, size * axes[seen].T / sizes[seen], axes[~seen].T, as_good)
 
 
 def of_parameters(known: Certainty) -> tuple[dict[str, tuple[float, float]], dict[str, str]]:
@@ -98,14 +93,9 @@ def of_numbers(
     why = {name: "undetermined" for name, so in zip(values, vague, strict=True) if so}
     for where, z in known.as_good:
         for name, other, reach in zip(values, numbers(where.law(z)).values(), np.maximum(half, AT_LIMIT), strict=True):
-            if name not in why and not _within(other, values[name], 10.0**reach):
+            low, high = sorted([values[name] / 10.0**reach, values[name] * 10.0**reach])
+            if name not in why and not low <= other <= high:
                 why[name] = f"undetermined, {other:.4g} fits as well"
     factor = 10 ** np.minimum(half, VAGUE)
     ends = np.sort([v / factor, v * factor], axis=0).T.tolist()
     return values, {name: tuple(pair) for name, pair in zip(values, ends, strict=True) if name not in why}, why
-
-
-def _within(other, value, factor):
-    """Whether a number is between value / factor and value * factor, whatever the sign."""
-    low, high = sorted([value / factor, value * factor])
-    return low <= other <= high

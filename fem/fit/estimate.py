@@ -52,11 +52,8 @@ def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict
     Raises ValueError if the stresses are too few or all the same, NotFitted.
     """
     held, within = held or {}, within or {}
-    known = {
-        key: narrowed(parts, *within.get(key, (-np.inf, np.inf)))
-        for key, parts in ranges(kind).items()
-        if key not in held
-    }
+    sought = {key: parts for key, parts in ranges(kind).items() if key not in held}
+    known = {key: narrowed(parts, *within.get(key, (-np.inf, np.inf))) for key, parts in sought.items()}
     if measured.stress.size <= len(known):
         raise ValueError(
             f"{measured.stress.size} stresses for {len(known)} parameters ({', '.join(known)}); "
@@ -64,9 +61,8 @@ def fit(measured: Measured, kind: str, *, held: dict | None = None, within: dict
         )
     if np.ptp(measured.stress) == 0:
         raise ValueError(f"all stresses are {measured.stress[0]:g} kPa, which tells nothing of a law")
-    searches = [
-        Search(kind, held, tuple(known), *map(np.array, zip(*parts, strict=True))) for parts in product(*known.values())
-    ]
+    ends = [map(np.array, zip(*parts, strict=True)) for parts in product(*known.values())]
+    searches = [Search(kind, held, tuple(known), low, high) for low, high in ends]
     starts = [sorted(_starts(search, measured), key=lambda start: start[0]) for search in searches]
     if not any(starts):
         raise NotFitted(f"no {kind} skin has stresses of these signs: stress must grow with stretch")
@@ -195,13 +191,7 @@ def _fit(search, least, others, measured):
     squares = ((stress - measured.stress) ** 2).sum()
     known = certainty(search, least, others, measured.stress.size)
     intervals, why = of_parameters(known)
-    return Fit(
-        kind=search.kind,
-        values=search.parameters(least.x),
-        intervals=intervals,
-        why=dict.fromkeys(search.held, "held") | why,
-        known=known,
-        stress=stress,
-        r2=float(1 - squares / ((measured.stress - measured.stress.mean()) ** 2).sum()),
-        rms_kPa=float(np.sqrt(squares / measured.stress.size)),
-    )
+    why = dict.fromkeys(search.held, "held") | why
+    r2 = float(1 - squares / ((measured.stress - measured.stress.mean()) ** 2).sum())
+    rms_kPa = float(np.sqrt(squares / measured.stress.size))
+    return Fit(search.kind, search.parameters(least.x), intervals, why, known, stress, r2, rms_kPa)

@@ -28,7 +28,7 @@ from fem.fit.tensile import AXES, Measured, measured
 from fem.material.laws import LAWS
 from fem.results.folder import refuse_unusable, whole
 
-LOOK = style.STYLE | {"font.size": 15, "axes.labelsize": 16}
+LOOK = {**style.STYLE, "font.size": 15, "axes.labelsize": 16}
 CAUTION = "For research and teaching; not a medical device, and not for decisions about a patient."
 
 
@@ -47,16 +47,10 @@ class Fitted:
 
 
 def fitted(
-    path: Path | str,
-    kind: str,
-    *,
-    held: Iterable[str] = (),
-    thickness: float | None = None,
-    width: float | None = None,
-    up_to: float | None = None,
-    retraction: tuple[float | None, float | None] = (None, None),
-    starts_in_place: bool = False,
-) -> Fitted:
+    path: Path | str, kind: str, *, held: Iterable[str] = (), thickness: float | None = None,
+    width: float | None = None, up_to: float | None = None,
+    retraction: tuple[float | None, float | None] = (None, None), starts_in_place: bool = False,
+) -> Fitted:  # fmt: skip
     """Fit of a law to the measurement in a CSV file.
 
     kind             law, as in LAWS
@@ -84,23 +78,17 @@ def fitted(
     except ValueError as error:
         rest = f"; {left_out} rows beyond a stretch of {up_to:g} were left out" if left_out else ""
         raise BadCase(f"{path}: {error}{rest}") from error
-    before = _before(best, states, retraction, thickness)
+    (along, across), before = retraction, None
+    if along is not None and across is not None and thickness is not None:
+        before = in_place(best, states, retraction_percent=(along, across), thickness=thickness)
     return Fitted(best, states, Path(path), left_out, limit, thickness, starts_in_place, before)
-
-
-def _before(best, states, retraction, thickness):
-    """Skin in place, if its retraction is known."""
-    return None if None in retraction else in_place(best, states, retraction_percent=retraction, thickness=thickness)
 
 
 def _about_lengths(*, thickness, width, up_to):
     """Problems with sizes of the specimen and the greatest stretch."""
     given = {"--thickness-mm": thickness, "--width-mm": width, "--up-to-stretch": up_to}
-    problems = [
-        f"{option}: got {value:g}, wanted a finite number above 0"
-        for option, value in given.items()
-        if value is not None and not (0 < value < math.inf)
-    ]
+    wrong = {option: value for option, value in given.items() if value is not None and not 0 < value < math.inf}
+    problems = [f"{option}: got {value:g}, wanted a finite number above 0" for option, value in wrong.items()]
     if width is not None and thickness is None:
         problems.append("--width-mm: needs --thickness-mm as well, for the cross-section")
     return problems
@@ -110,11 +98,8 @@ def _about_retraction(retraction, thickness, starts_in_place):
     """Problems with what is said of skin in place."""
     options = [f"--retraction-{way}-percent" for way in AXES]
     given = {option: value for option, value in zip(options, retraction, strict=True) if value is not None}
-    problems = [
-        f"{option}: got {value:g}, wanted {LEAST:g} to {GREATEST:g}, of the length in place"
-        for option, value in given.items()
-        if not LEAST <= value <= GREATEST
-    ]
+    wanted = f"wanted {LEAST:g} to {GREATEST:g}, of the length in place"
+    problems = [f"{o}: got {value:g}, {wanted}" for o, value in given.items() if not LEAST <= value <= GREATEST]
     if len(given) == 1:
         (missing,) = set(options) - given.keys()
         problems.append(f"{missing}: missing; 0 if the skin kept its length that way")
@@ -191,25 +176,15 @@ def block(result: Fitted) -> str:
 
 def numbers(result: Fitted) -> dict[str, Any]:
     """The fit as plain numbers and words."""
-    best, before = result.fit, result.in_place
-    return {
-        "data": {
-            "file": result.path.name,
-            "sha256": hashlib.sha256(result.path.read_bytes()).hexdigest(),
-            "stresses": best.stress.size,
-            "rows_left_out": result.left_out,
-            "up_to_stretch": None if math.isinf(result.up_to) else result.up_to,
-        },
-        "law": best.kind,
-        "parameters": _with_intervals(best),
-        "confidence": CONFIDENCE,
-        "r2": best.r2,
-        "rms_kPa": best.rms_kPa,
-        "thickness_mm": result.thickness,
-        **({} if before is None else {"in_place": _in_place_numbers(before, result)}),
-        "versions": {"flatseam": fem.__version__} | {name: version(name) for name in ("numpy", "scipy")},
-        "note": CAUTION,
-    }
+    best, sums = result.fit, hashlib.sha256(result.path.read_bytes()).hexdigest()
+    data = {"file": result.path.name, "sha256": sums, "stresses": best.stress.size, "rows_left_out": result.left_out}
+    data["up_to_stretch"] = None if math.isinf(result.up_to) else result.up_to
+    known = {"data": data, "law": best.kind, "parameters": _with_intervals(best), "confidence": CONFIDENCE}
+    known |= {"r2": best.r2, "rms_kPa": best.rms_kPa, "thickness_mm": result.thickness}
+    if result.in_place is not None:
+        known["in_place"] = _in_place_numbers(result.in_place, result)
+    versions = {"flatseam": fem.__version__} | {name: version(name) for name in ("numpy", "scipy")}
+    return known | {"versions": versions, "note": CAUTION}
 
 
 def _with_intervals(known: Fit | InPlace) -> dict[str, Any]:
@@ -223,13 +198,9 @@ def _with_intervals(known: Fit | InPlace) -> dict[str, Any]:
 def _in_place_numbers(before, result):
     """Skin in place as plain numbers and words."""
     both = ("retraction_{}_percent", before.retraction_percent), ("{}_stretch", before.stretch.tolist())
-    return {
-        **{key.format(way): value for key, pair in both for way, value in zip(AXES, pair, strict=True)},
-        "tests_start_in_place": result.starts_in_place,
-        "thickness_mm": before.thickness,
-        "carries": _with_intervals(before),
-        "warnings": warnings(result),
-    }
+    known = {key.format(way): value for key, pair in both for way, value in zip(AXES, pair, strict=True)}
+    known |= {"tests_start_in_place": result.starts_in_place, "thickness_mm": before.thickness}
+    return known | {"carries": _with_intervals(before), "warnings": warnings(result)}
 
 
 def figure(result: Fitted) -> Figure:

@@ -33,7 +33,7 @@ class InPlace:
     intervals: dict[str, tuple[float, float]]
     why: dict[str, str]
     untested: list[tuple[str, float, float | None]]  # direction, stretch, and the last one tested; None if none was
-    both_ways: bool  # in some test skin was taut both ways at once
+    both_ways: bool  # in some state the specimen was stretched one way, and stretched or held the other
 
 
 def natural_stretch(retraction_percent: Sequence[float]) -> np.ndarray:
@@ -50,16 +50,10 @@ def in_place(fit: Fit, measured: Measured, *, retraction_percent: tuple[float, f
     stretch = natural_stretch(retraction_percent)
     h = float(thickness / stretch.prod())
     values, intervals, why = of_numbers(fit.known, lambda law: carried(law, stretch, h=h))
-    return InPlace(
-        retraction_percent=retraction_percent,
-        stretch=stretch,
-        thickness=h,
-        values=values,
-        intervals=intervals,
-        why=why,
-        untested=_untested(measured, stretch),
-        both_ways=_both_ways(measured),
-    )
+    at_least_held = ((measured.stretch >= 1) & ~measured.free).all(axis=0)
+    both_ways = bool((at_least_held & (measured.stretch > 1).any(axis=0)).any())
+    untested = _untested(measured, stretch)
+    return InPlace(retraction_percent, stretch, h, values, intervals, why, untested, both_ways)
 
 
 def carried(law: Law, stretch: np.ndarray, *, h: float) -> dict[str, float]:
@@ -87,9 +81,3 @@ def _untested(measured, stretch):
             nearest = float(tested.max() if a > 1 else tested.min())
             beyond.append((AXES[axis], a, None if measured.free[axis].all() else nearest))
     return beyond
-
-
-def _both_ways(measured):
-    """Whether in some state the specimen was stretched one way and stretched or held the other."""
-    at_least_held = ((measured.stretch >= 1) & ~measured.free).all(axis=0)
-    return bool((at_least_held & (measured.stretch > 1).any(axis=0)).any())

@@ -53,16 +53,12 @@ class Search:
 def ranges(kind: str) -> dict[str, list[tuple[float, float]]]:
     """Ranges (low, high) that each parameter of a law may lie in, by its key; those of the schema of a case."""
     known = {key: about for key, about in schema()["$defs"][kind]["properties"].items() if "const" not in about}
-    return {key: [_range(part) for part in about.get("anyOf", [about])] for key, about in known.items()}
+    parts = {key: about.get("anyOf", [about]) for key, about in known.items()}
+    smallest = np.nextafter(0.0, np.inf)  # of what must be above 0, all that has no minimum
+    return {key: [(p.get("minimum", smallest), p.get("maximum", np.inf)) for p in of] for key, of in parts.items()}
 
 
 def narrowed(parts: list[tuple[float, float]], least: float, greatest: float) -> list[tuple[float, float]]:
     """The parts (low, high) of a range that lie between two values."""
     ends = [(max(low, least), min(high, greatest)) for low, high in parts]
     return [(low, high) for low, high in ends if low < high]
-
-
-def _range(about):
-    """Least and greatest number of a JSON Schema; what must be above 0 is at least the smallest float."""
-    low = about["minimum"] if "minimum" in about else np.nextafter(about["exclusiveMinimum"], np.inf)
-    return low, about.get("maximum", np.inf)

@@ -49,12 +49,9 @@ def columns() -> dict[str, tuple[str, int | None]]:
 
 
 def measured(
-    path: Path | str,
-    *,
-    area: float | None = None,
-    up_to: float = math.inf,
+    path: Path | str, *, area: float | None = None, up_to: float = math.inf,
     start: Sequence[float] | np.ndarray = (1.0, 1.0),
-) -> tuple[Measured, int]:
+) -> tuple[Measured, int]:  # fmt: skip
     """The states in a CSV file, and the number of its rows that were left out.
 
     area    of the unstretched cross-section, mm2, which forces are divided by
@@ -143,34 +140,19 @@ def _row(n, names, cells, area, start, problems):
                 scale /= start[axis] if quantity.startswith("nominal") else 1.0
                 row["stress"][axis] = (scale * value, not quantity.startswith("cauchy"))
     if len(problems) == before:
-        problems += [(n, problem) for problem in _about_row(row)]
+        missing = [f"no {what} in this row" for what in ("stretch", "stress") if not row[what]][:1]
+        for way in [] if missing else [AXES[axis] for axis in row["stress"].keys() - row["stretch"].keys()]:
+            none = f"a stress {way} the lines without a stretch {way}"
+            missing.append(f"{none}; where no stretch is given, there is no stress")
+        problems += [(n, problem) for problem in missing]
     return row
-
-
-def _about_row(row):
-    """Problems with what a line of numbers leaves out."""
-    if not row["stretch"]:
-        return ["no stretch in this row"]
-    if not row["stress"]:
-        return ["no stress in this row"]
-    return [
-        f"a stress {AXES[axis]} the lines without a stretch {AXES[axis]}; where no stretch is given, there is no stress"
-        for axis in row["stress"].keys() - row["stretch"].keys()
-    ]
 
 
 def _arrays(rows):
     """The rows as arrays."""
     stretch = np.array([[row["stretch"].get(axis, 1.0) for row in rows] for axis in (0, 1)])
     free = np.array([[axis not in row["stretch"] for row in rows] for axis in (0, 1)], dtype=bool)
+    label = np.array([row["label"] for row in rows], dtype=str)
     stresses = [(n, axis, *value) for n, row in enumerate(rows) for axis, value in sorted(row["stress"].items())]
-    state, axis, stress, nominal = zip(*stresses, strict=True) if stresses else ((), (), (), ())
-    return Measured(
-        stretch=stretch,
-        free=free,
-        label=np.array([row["label"] for row in rows], dtype=str),
-        state=np.array(state, dtype=int),
-        axis=np.array(axis, dtype=int),
-        nominal=np.array(nominal, dtype=bool),
-        stress=np.array(stress, dtype=float),
-    )
+    state, axis, stress, nominal = np.array(stresses, float).reshape(-1, 4).T
+    return Measured(stretch, free, label, state.astype(int), axis.astype(int), nominal.astype(bool), stress)

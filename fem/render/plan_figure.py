@@ -120,8 +120,11 @@ def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0)
     per_point = scale * np.ptp(axes.get_xlim()) / axes.bbox.width * axes.figure.dpi / 72
     axes.set_facecolor(SKIN)
     for line in plan_lines(plan, aside=ASIDE * per_point if plan.points else 0.0):
-        if (look := _look(plan, line)) is not None:
-            draw = axes.fill if "fc" in look else axes.plot
+        look, open_edge = LOOKS[line.kind], line.kind == "open" and plan.thread is not None
+        if plan.points and line.kind in ("upper", "lower"):
+            look = dict(color=SEAMS[line.seam % len(SEAMS)], lw=3)
+        draw = axes.fill if "fc" in look else axes.plot
+        if not (line.kind in ("sewn", "tip") if plan.points else open_edge):  # which are not drawn
             draw(*(line.points - middle), **{name: scale * v if name in SIZES else v for name, v in look.items()})
     for number, place in numbers(plan, away=LABEL * per_point):
         x, y = place - middle[:, 0]
@@ -139,14 +142,6 @@ def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:
         reach = away / np.maximum(0.4, np.sin(np.minimum(met.angles, np.pi) / 2))
         placed += [(number, x) for x in (met.places + reach * np.array([np.cos(met.ways), np.sin(met.ways)])).T]
     return placed
-
-
-def _look(plan: Plan, line: PlanLine) -> dict[str, Any] | None:
-    """How a line is drawn; None: not at all."""
-    if plan.points and line.kind in ("upper", "lower"):
-        return dict(color=SEAMS[line.seam % len(SEAMS)], lw=3)
-    left_out = line.kind in ("sewn", "tip") if plan.points else line.kind == "open" and plan.thread is not None
-    return None if left_out else LOOKS[line.kind]
 
 
 def plan(closure: Closure, title: str, half_width: float) -> Figure:
