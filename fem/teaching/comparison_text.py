@@ -3,16 +3,16 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from fem.comparison import flat
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.wording import printed, sentence, sentences, unitful
+from fem.comparison.wording import printed, sentence, sentences
 from fem.results.quantities import magnitude, shown, unit
 from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
 
-APART = 5.0  # mm between the sutures of a question; common practice is a few mm
 MONEY = "cone_height_mm", "scar_length_mm"  # what is traded for what
 Closures = Sequence[tuple[str, Result]]
 Question = tuple[str, str]  # and its answer
@@ -50,7 +50,7 @@ def unordered(named: Closures, by: By) -> list[tuple[str, Result]]:
 def trade_off(named: Closures, by: By = SCAR) -> list[str]:
     """What is bought and what is paid from one closure to the next."""
     order = ordered(named, by)
-    left = [(label, alone.left_open(result)) for label, result in unordered(named, by)]
+    left = [(label, *alone.say("left_open", result)) for label, result in unordered(named, by)]
     failed = [(label, result.reason.rstrip(".")) for label, result in named if result.reason]
     others = sentences("teaching/comparison", "others", left, failed)
     if len(order) < 2:
@@ -114,23 +114,20 @@ def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
 
 def questions(result: Result, named: Closures, by: By = SCAR, spread: Spread = NO_SPREAD) -> list[Question]:
     """The first three questions that the numbers answer; `named` are all closures of the lesson, the result's too."""
-    order, at = ordered(named, by), result.measures
+    order, of = ordered(named, by), alone.values(result)
     possible = [
-        _question("tips", [*alone.missing(result), *alone.cones(result)]) if tips(result) else None,
+        ask("tips", [*alone.missing(result), *alone.say("cones", result)]) if tips(result) else None,
         ask_flat([*order, *unordered(named, by)], by, spread),
         ask_best(order, by),
-        _question("prices", prices(order)) if by is SCAR else None,
-        ask_sutures(result),
-        ask_scar(result),
-        _question("open", at.get("open_area_mm2")),
-        _question("taken", at["removed_area_mm2"]),
-        _question("gape", at["gape_length_mm"], at["gape_width_mm"]),
+        ask("prices", prices(order) if by is SCAR else []),
+        *(ask(what, of) for what in ("sutures", "scar", "open", "taken", "gape")),
     ]
     return [question for question in possible if question][:3]
 
 
-def _question(macro, *values) -> Question | None:
-    lines = sentences("teaching/comparison", macro, *values)
+def ask(what: str, *values: Any) -> Question | None:
+    """A question of `text/comparison.txt` on values; None if they do not answer it."""
+    lines = sentences("teaching/comparison", what, *values)
     return (lines[0], lines[1]) if lines else None
 
 
@@ -139,18 +136,11 @@ def ask_flat(named: Closures, by: By, spread: Spread) -> Question | None:
     known = [(label, flat.in_order(result, spread)) for label, result in named if result.name in spread]
     if len(known) < 2:
         return None
-    middle = flat.middle([skins for _, skins in known])
-    first = [_shortest([(label, skins[skin]) for label, skins in known]) for skin in flat.ORDER]
-    said = flat.lines(named, spread)[0]
-    return _question("flat", flat.LEVEL, said, by is SCAR, list(zip(flat.words(middle), first, strict=True)))
-
-
-def _shortest(closures):
-    """Labels of those that lie flat with the shortest scar, as printed."""
-    name = "scar_length_mm"
-    lying = [(label, r) for label, r in closures if flat.flat(r) and r.numbers.get(name) is not None]
-    scars = {label: printed(name, result.numbers[name]) for label, result in lying}
-    return [label for label, scar in scars.items() if scar == min(scars.values())]
+    first = []
+    for skin, word in zip(flat.ORDER, flat.words(flat.middle([skins for _, skins in known])), strict=True):
+        lying = ordered([(label, skins[skin]) for label, skins in known if flat.flat(skins[skin])], SCAR)
+        first.append((word, [label for label, r in lying if SCAR.value(r) == SCAR.value(lying[0][1])]))
+    return ask("flat", flat.LEVEL, flat.lines(named, spread)[0], by is SCAR, first)
 
 
 def ask_best(order: Closures, by: By = SCAR) -> Question | None:
@@ -160,28 +150,4 @@ def ask_best(order: Closures, by: By = SCAR) -> Question | None:
     name, least = by.against
     low, best = extremes(order, "cone_height_mm")[0], extremes(order, name)[0]
     both = [label for label in low if label in best]
-    return _question("best", least, low, best, both, differ(order, "cone_height_mm"))
-
-
-def ask_sutures(result: Result) -> Question | None:
-    """What each of evenly spaced sutures would carry in the middle of the seam."""
-    if not alone.even(result):
-        return ask_tied(result) if alone.separate(result) else None
-    name = "line_tension_mid_N_per_m"
-    return _question("sutures", APART, printed(name, result.measures[name]))
-
-
-def ask_tied(result: Result) -> Question | None:
-    """Which of the sutures that are tied one by one carries most."""
-    forces = [printed("closing_force_N", force) for force in result.measures["suture_forces_final_N"]]
-    which = [str(k) for k, force in enumerate(forces, start=1) if force == max(forces)]
-    return _question("tied", which, len(forces), max(forces))
-
-
-def ask_scar(result: Result) -> Question | None:
-    """Whether the scar is as long as the wound, and why; None where there is none."""
-    if result.measures["scar_length_mm"] is None:
-        return None
-    out, name = result.measures["push_out_mm"], "push_out_mm"
-    outward = out and min(printed(name, value) for value in out) > 0
-    return _question("scar", alone.scar(result), [unitful(name, value) for value in out] if outward else [])
+    return ask("best", least, low, best, both, differ(order, "cone_height_mm"))

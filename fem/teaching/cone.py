@@ -126,10 +126,7 @@ def sheet(result: Result) -> Drawing | None:
 
 def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
     """What to do with a paper model, and how high the computed cones are; `spread` along all seams of the plan, rad."""
-    places = [f"({x + 0.0:.1f}, {y + 0.0:.1f}) mm" for x, y in (tip.at for tip in group)]
-    known = list(dict.fromkeys(high(tip.height) for tip in group if tip.height is not None))
+    known = dict.fromkeys(high(tip.height) for tip in group if tip.height is not None)
     angles = degrees(cone.deficit), degrees(cone.sector), sin(cone.half_angle)
     surplus = -degrees(spread) if spread < -LEAST_DEFICIT else None
-    return sentences(
-        "teaching/paper", "cone", places, *angles, cone.radius, cone.height, 2 * cone.base_radius, known, surplus
-    )
+    return sentences("teaching/paper", "cone", cone, [tip.at for tip in group], *angles, list(known), surplus)

@@ -1,12 +1,14 @@
 """Line drawings in mm: strokes and texts, what each kind of line means, the bar that shows 1:1; as SVG and as DXF."""
 
+import csv
 from dataclasses import dataclass, replace
 from pathlib import Path
-from xml.etree import ElementTree as ET
 
 import ezdxf
 import numpy as np
 from ezdxf.enums import TextEntityAlignment
+
+from fem.comparison.wording import environment
 
 BAR = 100.0  # mm, of the bar to be measured on paper
 REMINDER = "Print at 100 %, no “fit to page”. This bar must measure 100 mm."
@@ -27,24 +29,11 @@ class Style:
     meaning: str
 
 
-STYLES = {  # differ by dashes and weight alone, so that they survive a black-and-white copier
-    "cut": Style(0.6, (), "cut here"),
-    "removed": Style(0.1, (), "hatched: skin to take away"),
-    "suture": Style(0.3, (), "suture; the same number on both edges is sewn together, in this order"),
-    "thread": Style(0.3, (), "the thread passes here, in this order, and is drawn together"),
-    "open": Style(0.6, (0.6, 1.2), "edge that stays open"),
-    "undermined": Style(0.4, (3.0, 1.5), "skin is undermined as far as here"),
-    "flap": Style(0.25, (1.2, 0.8), "flap: skin that is moved"),
-    "held": Style(0.4, (6.0, 1.2, 0.6, 1.2, 0.6, 1.2), "stays on its bed"),
-    "axis": Style(0.2, (6.0, 1.5, 1.0, 1.5), "axis of the wound"),
-    "tip": Style(0.3, (), "tip, with the angle of skin that is missing there: a cone may stand"),
-    "lines": Style(0.3, (0.3, 1.0), "skin tension lines run this way"),
-    "fold": Style(0.25, (1.5, 1.0), "fold here"),
-    "ring": Style(0.3, (0.3, 1.2), "ring up to which the paper cone is as high as the computed skin"),
-    "arrow": Style(0.3, (), ""),
-    "bar": Style(0.3, (), ""),
-    "key": Style(0.15, (), ""),
-}
+with open(Path(__file__).with_name("lines.csv"), encoding="utf-8", newline="") as table:
+    STYLES = {  # differ by dashes and weight alone, so that they survive a black-and-white copier
+        row["name"]: Style(float(row["width_mm"]), tuple(map(float, row["dashes_mm"].split())), row["meaning"])
+        for row in csv.DictReader(table)
+    }
 TURN = np.linspace(0, 2 * np.pi, 25)
 ALONG = (np.array([[0.0, SAMPLE], [0.0, 0.0]]),)
 SAMPLES = {  # of kinds that no level line shows
@@ -109,23 +98,18 @@ def extent(drawing: Drawing) -> np.ndarray:
 
 def check_bar() -> Drawing:
     """A bar of BAR mm from the origin, with a tick every 10 mm, and the reminder above it."""
-    level = [Stroke(np.array([[0.0, BAR], [0.0, 0.0]]), "bar")]
-    ticks = [
-        Stroke(np.array([[x, x], [0.0, 4.0 if x % (BAR / 2) == 0 else 2.0]]), "bar") for x in np.arange(0, BAR + 1, 10)
-    ]
+    lines = [[[0.0, BAR], [0.0, 0.0]]]
+    lines += [[[x, x], [0.0, 4.0 if x % (BAR / 2) == 0 else 2.0]] for x in np.arange(0, BAR + 1, 10)]
     ends = [Text(text, (x, -3.6), 2.8, "middle") for x, text in ((0.0, "0"), (BAR / 2, "50"), (BAR, "100 mm"))]
-    return Drawing((*level, *ticks), (Text(REMINDER, (0.0, 5.4), 3.2), *ends))
+    return Drawing(tuple(Stroke(np.array(line), "bar") for line in lines), (Text(REMINDER, (0.0, 5.4), 3.2), *ends))
 
 
 def key(drawing: Drawing) -> Drawing:
     """What the kinds of line in a drawing mean, a row each, from the origin downwards."""
     used = [name for name in STYLES if STYLES[name].meaning and any(s.style == name for s in drawing.strokes)]
-    rows = []
-    for k, name in enumerate(used):
-        strokes = tuple(Stroke(line, name) for line in SAMPLES.get(name, ALONG))
-        sample = Drawing(strokes, (Text(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),))
-        rows.append(moved(sample, (0.0, 1 - ROW * (k + 1))))
-    return joined(*rows)
+    strokes = {name: tuple(Stroke(line, name) for line in SAMPLES.get(name, ALONG)) for name in used}
+    rows = [Drawing(strokes[name], (Text(STYLES[name].meaning, (SAMPLE + 3, -1.0), 3.0),)) for name in used]
+    return joined(*(moved(row, (0.0, 1 - ROW * k)) for k, row in enumerate(rows, start=1)))
 
 
 def with_key(drawing: Drawing) -> Drawing:
@@ -146,39 +130,16 @@ def on_one_canvas(drawing: Drawing) -> Drawing:
 def svg(drawing: Drawing, *, title: str, description: str) -> str:
     """SVG whose user unit is 1 mm, a group each kind of line; what it is in words, for those who do not see it."""
     (left, right), (bottom, top) = extent(drawing)
-    wide, high = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
-    size = {"width": f"{wide:.4f}mm", "height": f"{high:.4f}mm", "viewBox": f"0 0 {wide:.4f} {high:.4f}"}
-    root = ET.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"} | size)
-    ET.SubElement(root, "title").text = title
-    ET.SubElement(root, "desc").text = description
-
-    def place(x: float, y: float) -> tuple[str, str]:
-        return f"{x - left + MARGIN:.4f}", f"{top - y + MARGIN:.4f}"  # y down
-
-    for name in STYLES:
-        strokes = [s for s in drawing.strokes if s.style == name]
-        if not strokes:
-            continue
-        group = ET.SubElement(root, "g", _looks(name))
-        for s in strokes:
-            path = "M" + " L".join(",".join(place(x, y)) for x, y in s.points.T) + (" Z" if s.closed else "")
-            ET.SubElement(group, "path", {"d": path})
-    written = ET.SubElement(root, "g", {"id": "words", "font-family": FONT})
-    for w in drawing.texts:
-        x, y = place(*w.at)
-        looks = {"x": x, "y": y, "font-size": f"{w.size:g}", "text-anchor": w.anchor}
-        ET.SubElement(written, "text", looks).text = w.text
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode", xml_declaration=True) + "\n"
-
-
-def _looks(name):
-    """Attributes of a group of strokes in SVG."""
-    style = STYLES[name]
-    looks = {"id": name, "fill": "none", "stroke": "black", "stroke-linejoin": "round"}
-    looks["stroke-width"] = f"{style.width:g}"
-    dashes = " ".join(f"{length:g}" for length in style.dashes)
-    return looks | ({"stroke-dasharray": dashes} if dashes else {})
+    size = right - left + 2 * MARGIN, top - bottom + 2 * MARGIN
+    corner = np.array([[left - MARGIN], [top + MARGIN]])
+    kinds = {name: [s for s in drawing.strokes if s.style == name] for name in STYLES}
+    paths = {
+        name: [(((s.points - corner) * [[1], [-1]]).T.tolist(), s.closed) for s in strokes]  # y down
+        for name, strokes in kinds.items()
+    }
+    texts = [(w, w.at[0] - corner[0, 0], corner[1, 0] - w.at[1]) for w in drawing.texts]
+    values = {"title": title, "description": description, "size": size, "paths": paths, "texts": texts}
+    return environment().get_template("teaching/drawing.svg").render(values, styles=STYLES, font=FONT) + "\n"
 
 
 def dxf(drawing: Drawing, path: Path) -> None:

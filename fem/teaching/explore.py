@@ -155,34 +155,23 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         raise ValueError("none of the closures was found, so there is nothing to explore")
     made = steps(exploration)
     ranges = chart.common_ranges(results)
-    skins = chart.height_images(done, ranges)
+    images = chart.height_images(done, ranges)
+    skins, size = map(webp, images), images[0].shape[1::-1]
     with rc_context(style.STYLE):
         plans = [style.svg(chart.plan(r, ranges.half_width)) for r in done]
         scale = style.svg(chart.colour_scale("height", ranges.heights))
     return rendered(
-        "teaching/explore.html",
-        title=exploration.title,
-        styles=[PAGE_STYLE, "teaching/explore.css"],
-        scripts=[text_of("teaching/explore.js")],
-        exploration=exploration,
+        "teaching/explore.html", title=exploration.title, exploration=exploration,
+        styles=[PAGE_STYLE, "teaching/explore.css"], scripts=[text_of("teaching/explore.js")],
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
         steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
-        pictures={
-            r.name: {"plan": uri(plan), "skin": uri(webp(skin))}
-            for r, plan, skin in zip(done, plans, skins, strict=True)
-        },
-        sizes={
-            "plan": canvas.VIEW.tolist(),
-            "skin": skins[0].shape[1::-1],
-            "scale": uri(scale),
-            "wide": f"{2 * ranges.half_width:.0f}",
-            "heights": [f"{h:.1f}".replace("-", "−") for h in ranges.heights],
-        },
+        pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
+        sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
+        heights=[f"{h:.1f}".replace("-", "−") for h in ranges.heights],
         bars={name: max(abs(r.numbers[name]) for r in done) for name in FIRST},
-        chart=_chart(exploration, made, results),
-        assumed=assumed([Result(exploration.base)]),
-    )
+        chart=_chart(exploration, made, results), assumed=assumed([Result(exploration.base)]),
+    )  # fmt: skip
 
 
 def _entry(exploration, step, result):

@@ -129,17 +129,12 @@ def inset(keyframe: Keyframe, half_width: float, width: int) -> Image.Image:
         draw.line(at(line).ravel().tolist(), fill=canvas.INK, width=2 * FINE, joint="curve")
     for line in stitches(keyframe):
         draw.line(at(line).ravel().tolist(), fill=canvas.TIP, width=3 * FINE)
-    _bar(draw, scale, half_width, high)
-    draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
-    return image.resize((width, round(high / FINE)), Image.Resampling.LANCZOS)
-
-
-def _bar(draw, scale, half_width, high):
-    """Draw a bar of a round number of mm into the lower left corner of a plan."""
-    length, edge = canvas.round_number(half_width / 2), 8 * FINE
+    length, edge = canvas.round_number(half_width / 2), 8 * FINE  # of a bar in the lower left corner: mm, pixels
     draw.line((edge, high - edge, edge + scale * length, high - edge), fill=canvas.INK, width=3 * FINE)
     font = _font(FINE * SMALL * 3 // 4)
     draw.text((edge, high - edge - 3 * FINE), f"{length:g} mm", font=font, fill=canvas.INK, anchor="ld")
+    draw.rectangle((0, 0, FINE * width - 1, high - 1), outline=GREY, width=FINE)
+    return image.resize((width, round(high / FINE)), Image.Resampling.LANCZOS)
 
 
 # Frames -------------------------------------------------------------------------------------------------------
@@ -156,9 +151,8 @@ class Camera:
 def camera(made: Sequence[Keyframe]) -> Camera:
     """The camera that suits all of some keyframes."""
     ranges, high = chart.common_ranges([keyframe.of for keyframe in made]), canvas.VIEW[1]
-    ends = [_rows(keyframe, ranges.half_width) for keyframe in made]
-    low, top = min(low for low, _ in ends), max(top for _, top in ends)
-    return Camera(ranges, (max(0, high // 2 - top - AROUND), min(high, high // 2 - low + AROUND)))
+    lows, tops = zip(*(_rows(keyframe, ranges.half_width) for keyframe in made), strict=True)
+    return Camera(ranges, (max(0, high // 2 - max(tops) - AROUND), min(high, high // 2 - min(lows) + AROUND)))
 
 
 def _rows(keyframe, half_width):
@@ -290,29 +284,23 @@ def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) ->
     last = max(each[-1].at for each in made)
     stops = [UNCUT, CUT, OPEN, *(np.arange(1, STEPS) / STEPS), *np.arange(CLOSED, last + 0.5)]
 
-    def frame_at(at: float) -> np.ndarray:
-        return side_by_side(made, at, shot, names)
-
-    shown = []
+    places: list[tuple[float, int]] = []  # in time, and for how many frames
     for before, after in pairwise(stops):
-        shown.append((frame_at(before), HOLD if before <= OPEN or before >= CLOSED else 1))
+        places.append((before, HOLD if before <= OPEN or before >= CLOSED else 1))
         if UNCUT < before < CLOSED:
-            shown += [(frame_at(before + (after - before) * j / ON), 1) for j in range(1, ON)]
-    return [*shown, (frame_at(last), END)]
+            places += [(before + (after - before) * j / ON, 1) for j in range(1, ON)]
+    return [(side_by_side(made, at, shot, names), times) for at, times in [*places, (last, END)]]
 
 
 # Files --------------------------------------------------------------------------------------------------------
 
 
-def write_numbered(kept: Sequence[tuple[str, np.ndarray]], folder: Path) -> list[Path]:
-    """Paths of the frames as PNG files, whose names say place and title, written into a folder."""
+def write_numbered(kept: Sequence[tuple[str, np.ndarray]], folder: Path) -> None:
+    """Write the frames into a folder as PNG files, whose names say place and title."""
     folder.mkdir(parents=True, exist_ok=True)
-    paths = []
     for k, (title, image) in enumerate(kept, start=1):
         slug = "-".join("".join(c if c.isalnum() and c.isascii() else " " for c in title.lower()).split())
-        paths.append(folder / f"{k:02d}-{slug}.png")
-        Image.fromarray(image).save(paths[-1])
-    return paths
+        Image.fromarray(image).save(folder / f"{k:02d}-{slug}.png")
 
 
 def write_mp4(shown: Film, path: Path) -> None:

@@ -20,7 +20,7 @@ from fem.results import identity
 from fem.results.close import UNTRIMMED, close
 from fem.results.folder import whole
 from fem.results.result import Result, read
-from fem.teaching import bench, cone, film, leaflet, paper, solid, template, timeline
+from fem.teaching import cone, film, leaflet, paper, solid, template, timeline
 from fem.teaching import lesson as lessons
 from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
 from fem.teaching.lesson import Lesson
@@ -43,49 +43,44 @@ class Material:
     spread: Spread = field(default_factory=dict)  # the case and its neighbours in slack and tense skin
 
 
-def template_files(material: Material, folder: Path) -> list[Path]:
+def template_files(material: Material, folder: Path) -> None:
     """The 1:1 template as PDF, SVG and DXF."""
-    case, closing = material.result.case, material.result.case.closure
-    size = "{length_mm:g} × {width_mm:g} mm".format_map(cases.geometry(case))
-    hidden, tied = bool(closing.taper or closing.anchor), closing.sutures.kind == "interrupted"
-    numbers = sentence("teaching/paper", "numbering", physical.plan(case).thread, tied, template.MARK, hidden)
-    subtitle = ", ".join([size, closing.technique, numbers])
-    return write_drawing(material, folder / "template", template.template(case), subtitle)
+    case = material.result.case
+    about = case.closure, cases.geometry(case), physical.plan(case).thread, template.MARK
+    subtitle = sentence("teaching/paper", "template", *about)
+    write_drawing(material, folder / "template", template.template(case), subtitle)
 
 
-def cone_files(material: Material, folder: Path) -> list[Path]:
+def cone_files(material: Material, folder: Path) -> None:
     """The paper model of the cones as PDF, SVG and DXF; nothing where none is to be expected."""
-    sheet = cone.sheet(material.result)
-    return write_drawing(material, folder / "cone", sheet, "paper model of the cones, to be cut out") if sheet else []
+    if sheet := cone.sheet(material.result):
+        write_drawing(material, folder / "cone", sheet, "paper model of the cones, to be cut out")
 
 
-def bench_files(material: Material, folder: Path) -> list[Path]:
+def bench_files(material: Material, folder: Path) -> None:
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
-    result, path = material.result, folder / "bench.pdf"
-    if not bench.on_bench(result):
-        return []
-    write_pdf(path, [bench.bench_sheet(result, template.places(result.case))], paper=material.paper, footer=MADE_BY)
-    return [path]
+    if leaflet.on_bench(material.result):
+        sheet = leaflet.bench_sheet(material.result, template.places(material.result.case))
+        write_pdf(folder / "bench.pdf", [sheet], paper=material.paper, footer=MADE_BY)
 
 
-def lesson_files(material: Material, folder: Path) -> list[Path]:
+def lesson_files(material: Material, folder: Path) -> None:
     """The lesson sheet and its answers, as PDF and HTML."""
     given = material.lesson, material.result, material.neighbours, material.spread
     plan = (material.folder / "pictures" / "plan.png").read_bytes()
-    sheets = [leaflet.lesson_sheet(*given, plan=plan), leaflet.answers(*given)]
-    paths = [folder / name for name in ("lesson.html", "answers.html", "lesson.pdf")]
-    for path, sheet in zip(paths, sheets, strict=False):
-        path.write_text(html(sheet), encoding="utf-8")
-    write_pdf(paths[-1], sheets, paper=material.paper, footer=MADE_BY)
-    return paths
+    sheets = {"lesson": leaflet.lesson_sheet(*given, plan=plan), "answers": leaflet.answers(*given)}
+    for name, sheet in sheets.items():
+        (folder / f"{name}.html").write_text(html(sheet), encoding="utf-8")
+    write_pdf(folder / "lesson.pdf", list(sheets.values()), paper=material.paper, footer=MADE_BY)
 
 
-def frame_files(material: Material, folder: Path) -> list[Path]:
+def frame_files(material: Material, folder: Path) -> None:
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
     keyframes = timeline.keyframes(material.result, untrimmed(material))
     shot = film.camera(keyframes)
     kept = film.numbered(keyframes, shot)
-    return film.write_numbered(kept, folder / "frames") + films(film.film(keyframes, shot, kept), folder / "closure")
+    film.write_numbered(kept, folder / "frames")
+    write_film(film.film(keyframes, shot, kept), folder / "closure")
 
 
 def untrimmed(material: Material) -> Result | None:
@@ -94,52 +89,46 @@ def untrimmed(material: Material) -> Result | None:
     return read(before, physical.cut_by(material.lesson.case, (0.0, 0.0))) if before.is_dir() else None
 
 
-def side_by_side_files(material: Material, folder: Path) -> list[Path]:
+def side_by_side_files(material: Material, folder: Path) -> None:
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
     shown = [(label, timeline.keyframes(r)) for label, r in material.neighbours if not r.reason][: film.MOST - 1]
-    if not shown:
-        return []
-    first = material.lesson.label, timeline.keyframes(material.result, untrimmed(material))
-    names, keyframes = zip(first, *shown, strict=True)
-    return films(film.film_of_several(keyframes, names), folder / "side-by-side")
+    if shown:
+        first = material.lesson.label, timeline.keyframes(material.result, untrimmed(material))
+        names, keyframes = zip(first, *shown, strict=True)
+        write_film(film.film_of_several(keyframes, names), folder / "side-by-side")
 
 
-def films(shown: film.Film, stem: Path) -> list[Path]:
-    """Paths of a film written as MP4 and GIF."""
-    paths = [stem.with_suffix(".mp4"), stem.with_suffix(".gif")]
-    film.write_mp4(shown, paths[0])
-    film.write_gif(shown, paths[1])
-    return paths
+def write_film(shown: film.Film, stem: Path) -> None:
+    """Write a film as MP4 and GIF."""
+    film.write_mp4(shown, stem.with_suffix(".mp4"))
+    film.write_gif(shown, stem.with_suffix(".gif"))
 
 
-def solid_files(material: Material, folder: Path) -> list[Path]:
+def solid_files(material: Material, folder: Path) -> None:
     """The closed skin to be printed in 3D as STL and 3MF, and what it is in words; only why not, if it is no body."""
-    about = folder / "solid.txt"
+    stem = "solid" if material.heights == 1 else f"solid-heights-x{material.heights:g}"
     try:
         body = solid.printed(material.result, exaggeration=material.heights)
     except NotPrintable as error:
-        about.write_text(f"{material.result.name} cannot be printed in 3D: {error}.\n", encoding="utf-8")
-        return [about]
-    stem = "solid" if material.heights == 1 else f"solid-heights-x{material.heights:g}"
-    paths = [folder / f"{stem}.stl", folder / f"{stem}.3mf"]
-    solid.write_stl(body, paths[0])
-    solid.write_3mf(body, paths[1])
-    about.write_text("\n".join(solid.description(body, material.result, material.heights)) + "\n", encoding="utf-8")
-    return [*paths, about]
+        lines = [f"{material.result.name} cannot be printed in 3D: {error}."]
+    else:
+        solid.write_stl(body, folder / f"{stem}.stl")
+        solid.write_3mf(body, folder / f"{stem}.3mf")
+        lines = solid.description(body, material.result, material.heights)
+    (folder / "solid.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def write_drawing(material: Material, stem: Path, drawing: Drawing, subtitle: str) -> list[Path]:
-    """Paths of a drawing written as PDF, SVG and DXF, titled by the name of the case."""
-    paths = [stem.with_suffix(f".{kind}") for kind in ("pdf", "svg", "dxf")]
-    title = f"{material.result.name}: {stem.name}"
-    paper.write(paths[0], drawing, title=title, subtitle=subtitle, paper=material.paper, footer=caution())
-    canvas = on_one_canvas(drawing)
-    paths[1].write_text(svg(canvas, title=title, description=f"{subtitle}. {caution()}"), encoding="utf-8")
-    dxf(canvas, paths[2])
-    return paths
+def write_drawing(material: Material, stem: Path, drawing: Drawing, subtitle: str) -> None:
+    """Write a drawing as PDF, SVG and DXF, titled by the name of the case."""
+    title, canvas = f"{material.result.name}: {stem.name}", on_one_canvas(drawing)
+    looks = {"paper": material.paper, "footer": caution()}
+    paper.write(stem.with_suffix(".pdf"), drawing, title=title, subtitle=subtitle, **looks)
+    text = svg(canvas, title=title, description=f"{subtitle}. {caution()}")
+    stem.with_suffix(".svg").write_text(text, encoding="utf-8")
+    dxf(canvas, stem.with_suffix(".dxf"))
 
 
-PRODUCTS: dict[str, Callable[[Material, Path], list[Path]]] = {
+PRODUCTS: dict[str, Callable[[Material, Path], None]] = {  # each writes its files into a folder
     "template": template_files,
     "cone": cone_files,
     "bench": bench_files,
@@ -158,15 +147,9 @@ def needed(lesson: Lesson, only: Collection[str] = ()) -> list[tuple[str, Case]]
 
 
 def teach(
-    lesson: Lesson,
-    *,
-    into: Path | str = "results",
-    again: bool = False,
-    only: Collection[str] = (),
-    paper: str = "A4",
-    heights: float = 1.0,
-    watch: Callable[..., None] = lambda **state: None,
-) -> tuple[Path, dict[str, str]]:
+    lesson: Lesson, *, into: Path | str = "results", again: bool = False, only: Collection[str] = (),
+    paper: str = "A4", heights: float = 1.0, watch: Callable[..., None] = lambda **state: None,
+) -> tuple[Path, dict[str, str]]:  # fmt: skip
     """The handout folder of a lesson, and why any of its neighbours or variants are not closed, by name.
 
     The lesson's case and, if a product needs them, its neighbours are closed if missing, or all again; for the lesson
@@ -192,16 +175,15 @@ def teach(
             for old in made.get(name, []):
                 if (draft / old).resolve().is_relative_to(draft.resolve()):
                     (draft / old).unlink(missing_ok=True)
-            made[name] = sorted(path.relative_to(draft).as_posix() for path in PRODUCTS[name](material, draft))
+            before = set(draft.rglob("*"))
+            PRODUCTS[name](material, draft)
+            fresh = sorted(path for path in set(draft.rglob("*")) - before if path.is_file())
+            made[name] = [path.relative_to(draft).as_posix() for path in fresh]
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
-    return folder / "handout", _lost(closures, ends)
-
-
-def _lost(closures, ends):
-    """Why closures, or their variants, are missing, by what these are called."""
     lost = {result.name: result.reason for result in closures if result.reason}
-    return lost | {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
+    lost |= {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
+    return folder / "handout", lost
 
 
 def _kept(before, draft):

@@ -1,4 +1,4 @@
-"""What the lesson sheet and the page of answers say."""
+"""What the sheets say: of a lesson, its answers, and what to cut and sew on the teaching bench."""
 
 import io
 import math
@@ -7,13 +7,15 @@ from dataclasses import replace
 
 from matplotlib import rc_context
 
+from fem.case import physical
+from fem.case.case import Case
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison import chart, flat, style
 from fem.comparison.html import caution, notes
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
+from fem.comparison.wording import printed, sentences
 from fem.comparison.wording import sentence as sentence_of
-from fem.comparison.wording import sentences
 from fem.results.quantities import label, labelled, shown
 from fem.results.result import Result
 from fem.teaching import comparison_text, cone, sentence
@@ -44,10 +46,10 @@ def lesson_sheet(
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
         Paragraph("The plan", "heading"),
-        Items((*sentence.wound(result), *sentence.missing(result), *sentence.skin(result))),
-        Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.wound(result))),)),
+        Items((*sentence.say("wound", result), *sentence.missing(result), *sentence.say("skin", result))),
+        Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.say("wound", result))),)),
         Paragraph("The result", "heading"),
-        Items((*sentence.outcome(result), *warnings(result, spread))),
+        Items((*sentence.say("outcome", result), *warnings(result, spread))),
         Pictures(closed_skins([(lesson.label, result)])),
         Paragraph("Words", "heading"),
         Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
@@ -67,20 +69,15 @@ def lesson_sheet(
 
 def warnings(result: Result, spread: Spread) -> list[str]:
     """What was unusual about a closure, and about it in slack and tense skin."""
-    ends = {f", in {skin} skin": end for skin, end in spread.get(result.name, {}).items()}
-    return [
-        f"Warning{where}: {line}." for where, at in ({"": result} | ends).items() for line in at.run.get("warnings", ())
-    ]
+    ends = {"": result} | {f", in {skin} skin": end for skin, end in spread.get(result.name, {}).items()}
+    return [f"Warning{where}: {line}." for where, at in ends.items() for line in at.run.get("warnings", ())]
 
 
-def order(lesson: Lesson) -> comparison_text.By:
+def order(lesson: Lesson) -> By:
     """What the closures of a lesson are put in order by."""
-    if lesson.order is None:
+    if (by := lesson.order) is None:
         return comparison_text.SCAR
-    key = lesson.order.key
-    return comparison_text.By(
-        lesson.order.label, lambda result: value(result.case, key), ("closing_force_N", "smallest force to close")
-    )
+    return By(by.label, lambda result: value(result.case, by.key), ("closing_force_N", "smallest force to close"))
 
 
 def compared(every: Closures, by: By, spread: Spread = NO_SPREAD, *, answers: Sequence[str]) -> list[Block]:
@@ -142,12 +139,8 @@ def closed_skins(named: Closures) -> tuple[Picture, ...]:
     """Pictures of closures (label, Result) from the same place, in the same colours of height."""
     results = [result for _, result in named]
     images = chart.height_images(results, chart.common_ranges(results))
-    made = []
-    for (name, result), image in zip(named, images, strict=True):
-        height = result.measures["cone_height_mm"]
-        caption, alt = sentences("teaching/leaflet", "closed", name, height, len(named) == 1)
-        made.append(picture(png_of(image), caption, alt))
-    return tuple(made)
+    words = [sentences("teaching/leaflet", "closed", name, r.measures, len(named) == 1) for name, r in named]
+    return tuple(picture(png_of(image), caption, alt) for image, (caption, alt) in zip(images, words, strict=True))
 
 
 def trade_off_chart(named: Closures, against: str, spread: Spread = NO_SPREAD) -> Picture:
@@ -158,3 +151,63 @@ def trade_off_chart(named: Closures, against: str, spread: Spread = NO_SPREAD) -
     with rc_context(style.STYLE):
         chart.trade_off(called, against, "cone_height_mm", spread=ends).savefig(stream, format="png", dpi=DPI)
     return picture(stream.getvalue(), *sentences("teaching/leaflet", "trade_off", label(against), bool(ends)))
+
+
+# On the bench ------------------------------------------------------------------------------------------------
+
+
+def on_bench(result: Result) -> bool:
+    """Whether a case was computed with a material of the teaching bench."""
+    return result.case.skin.site in LIBRARY.bench
+
+
+def bench_sheet(result: Result, at: Sequence[tuple[int, float]]) -> Sheet:
+    """One page: the case cut in its bench material and sewn at sutures (seam, fraction), in order of sewing."""
+    skin = result.case.skin
+    small_print = sentences("teaching/bench", "small_print", SITES[str(skin.site)].about)
+    blocks: tuple[Block, ...] = (
+        Paragraph("What you need", "heading"),
+        Items(tuple(sentences("teaching/bench", "needed", skin, result.case.patch))),
+        Paragraph("Cut and sew", "heading"),
+        Items(tuple(steps(result, at)), numbered=True),
+        Paragraph("What you will see", "heading"),
+        Items(tuple(observations(result))),
+        Paragraph("Measure and compare", "heading"),
+        Rows(("with a ruler, mm", "computed", "measured"), tuple(ruled(result))),
+        *(Paragraph(line, "small") for line in small_print),
+        Paragraph(caution(), "small"),
+    )
+    return Sheet(f"On the bench: {result.name}", sentence_of("teaching/bench", "subtitle", skin), (blocks,))
+
+
+def steps(result: Result, at: Sequence[tuple[int, float]]) -> list[str]:
+    """What to do, in order."""
+    plan, tied = physical.plan(result.case), result.case.closure.sutures.kind == "interrupted"
+    return sentences("teaching/bench", "steps", plan, tied, len(at))
+
+
+def observations(result: Result) -> list[str]:
+    """What becomes of it, as far as it was computed."""
+    also = sentences("teaching/bench", "also", sentence.values(result), scale_free(result.case))
+    return [*sentence.say("cones", result), *sentence.say("scar", result), *also]
+
+
+def scale_free(case: Case) -> bool:
+    """Whether heights do not depend on stiffness: one modulus, no tension, nothing below."""
+    tension, closing = case.skin.tension, case.closure
+    held = closing.sutures.kind == "interrupted" or closing.taper or closing.anchor or physical.plan(case).thread
+    without = case.bed is None and tension.along_N_per_m == tension.across_N_per_m == 0
+    return case.skin.law.kind == "neo-hooke" and without and not held
+
+
+def ruled(result: Result) -> list[tuple[str, str, str]]:
+    """Rows to fill in: name, computed value, an empty cell."""
+    at = result.numbers
+    heights = [name for name in at if name.startswith("cones_") and name.endswith("height_mm")]
+    which = ("left cone", "right cone") if len(heights) == 2 else [label(name) for name in heights]
+    rows = [(place, shown(name, at[name]), "") for place, name in zip(which, heights, strict=True)]
+    if printed("rise_mm", at["rise_mm"]) > max((printed(name, at[name]) for name in heights), default=0.0):
+        rows.append(("highest place", shown("rise_mm", at["rise_mm"]), ""))
+    if at["scar_length_mm"] is not None:
+        rows.append((label("scar_length_mm"), shown("scar_length_mm", at["scar_length_mm"]), ""))
+    return rows

@@ -69,15 +69,10 @@ def sheets(drawing: Drawing, subtitle: str, size: Size) -> list[tuple[Size, Tile
             return [(way, only, whole, subtitle)]
     parts, way = min(((tiles(extent(drawing), room(way)), way) for way in ways), key=lambda cover: len(cover[0]))
     rows, columns = max(t.row for t in parts) + 1, max(t.column for t in parts) + 1
-    many = [
-        (
-            way,
-            tile,
-            joined(drawing, register(tile, rows, columns)),
-            sentence("teaching/paper", "sheet", k, len(parts), tile),
-        )
-        for k, tile in enumerate(parts, start=1)
-    ]
+    many = []
+    for k, tile in enumerate(parts, start=1):
+        below = sentence("teaching/paper", "sheet", k, len(parts), tile)
+        many.append((way, tile, joined(drawing, register(tile, rows, columns)), below))
     last, below = key(drawing), sentence("teaching/paper", "key", len(parts), subtitle)
     return [*many, (size, tiles(extent(last), room(size))[0], last, below)]
 

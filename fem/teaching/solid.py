@@ -63,15 +63,11 @@ def printed(result: Result, *, exaggeration: float = 1.0) -> Print:
     for lifted in (whole, base, skin):
         lifted.apply_translation([0, 0, -bottom])
     top = trimesh.Trimesh(upper.T, triangles.T, process=False)
-    return Print(
-        whole=whole,
-        skin=skin,
-        base=base,
-        label=text,
-        area=area_inside(x, triangles, piece),
-        crossed=self_intersections(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1],
-        overhang=float(top.area_faces[top.face_normals[:, 2] < 0].sum() / top.area),
-    )
+    crossed = self_intersections(whole.vertices.T, whole.faces.T, np.arange(len(whole.vertices))).shape[1]
+    overhang = float(top.area_faces[top.face_normals[:, 2] < 0].sum() / top.area)
+    inward = np.vstack([np.eye(3)[:2], -np.eye(3)[:2]])
+    middle = trimesh.Trimesh(x.T, triangles.T, process=False).slice_plane(-np.tile(piece, 2)[:, None] * inward, inward)
+    return Print(whole, skin, base, text, float(middle.area), crossed, overhang)
 
 
 def label(name: str, exaggeration: float) -> str:
@@ -117,13 +113,6 @@ def normals(x: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     cosine = angles * (unit[surface.faces] * surface.face_normals[:, None]).sum(axis=2)
     mean = np.bincount(nodes, cosine.ravel()) / np.bincount(nodes, angles.ravel())
     return (unit / np.maximum(mean, STEEPEST)[:, None]).T
-
-
-def area_inside(x: np.ndarray, triangles: np.ndarray, piece: np.ndarray) -> float:
-    """Area, mm2, of a surface above the rectangle that reaches piece (2,) mm to both sides of the origin."""
-    inward = np.vstack([np.eye(3)[:2], -np.eye(3)[:2]])
-    surface = trimesh.Trimesh(x.T, triangles.T, process=False)
-    return float(surface.slice_plane(-np.tile(piece, 2)[:, None] * inward, inward).area)
 
 
 # Bodies -------------------------------------------------------------------------------------------------------
@@ -215,11 +204,9 @@ def _tag(text, piece, bottom):
     shrink = min(1.0, 1.9 * piece[0] / np.ptp(outlines.bounds[::2]))
     outlines = shapely.affinity.scale(outlines, shrink, shrink, origin=(0, 0))
     outlines = shapely.affinity.translate(outlines, -0.95 * piece[0], front - (STRIP + LETTERS * shrink) / 2)
-    letters = [
-        trimesh.creation.extrude_polygon(part, RAISED + OVERLAP, engine="manifold")
-        for part in shapely.get_parts(outlines)
-    ]
-    return [ledge, *(letter.apply_translation([0, 0, top - OVERLAP]) for letter in letters)]
+    parts, lifted = shapely.get_parts(outlines), trimesh.transformations.translation_matrix([0, 0, top - OVERLAP])
+    letters = [trimesh.creation.extrude_polygon(p, RAISED + OVERLAP, lifted, engine="manifold") for p in parts]
+    return [ledge, *letters]
 
 
 def lettering(text: str, height: float) -> shapely.Geometry:

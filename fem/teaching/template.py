@@ -63,10 +63,9 @@ def outlines(plan: Plan) -> Drawing:
 
 def purse(plan: Plan) -> Drawing:
     """A mark into the skin at each station of the thread around the open edges, and its number beyond."""
-    around, thread = chained(*plan.open), cast(Around, plan.thread)
-    at = (np.arange(thread.stations) + 0.5) / thread.stations
-    stations = [station(around, s, 1, ()) for s in at]
-    return _numbered([(str(k), x, into) for k, (x, into) in enumerate(stations, start=1)], "thread", [around])
+    around, count = chained(*plan.open), cast(Around, plan.thread).stations
+    marks = [(str(k + 1), *station(around, (k + 0.5) / count, 1, ())) for k in range(int(count))]
+    return _numbered(marks, "thread", [around])
 
 
 def hatching(plan: Plan) -> Drawing:

@@ -39,7 +39,7 @@ def keyframes(result: Result, before: Result | None = None) -> list[Keyframe]:
     before   of a trimmed closure: its result before the cones were cut off, which comes first
     """
     if before is not None:
-        return [*keyframes(before), _marked(result, before), _trimmed(result)]
+        return [*keyframes(before), *_trimmed(result, keyframes(before)[-1])]
     stages, drawing = result.stages, physical.plan(result.case)
     flat = np.vstack([stages.X, 0 * stages.X[:1]])
     plan, cut = (sentence("teaching/timeline", caption, removed_area(drawing)) for caption in ("plan", "cut"))
@@ -61,7 +61,8 @@ def _stage(result, k):
     title = capital(label) or (done(result) if at >= CLOSED else sentence("teaching/timeline", "stage", at))
     count = len(stitched(result))
     if tie := re.match(r"suture (\d+) of", label):
-        return Keyframe(result, x, at, title, _pull(measured, int(tie[1]), count), min(int(tie[1]), count))
+        pull = sentence("teaching/timeline", "pull", measured, int(tie[1]), count)
+        return Keyframe(result, x, at, title, pull, min(int(tie[1]), count))
     if at < CLOSED:
         return Keyframe(result, x, at, title, ON_THE_WAY + (PASSING if physical.plan(result.case).cuts else ""))
     return Keyframe(result, x, at, title, ending(measured), count)
@@ -72,32 +73,22 @@ def done(result: Result) -> str:
     return "Closed" if result.stages.seams else "Drawn together, left open"
 
 
-def _marked(result, before):
-    """The untrimmed closed wound with the cuts that will trim it."""
-    closed = keyframes(before)[-1]
+def _trimmed(result, closed):
+    """The untrimmed closed wound with the cuts that will trim it, and the trimmed one."""
     lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in cut_lines(result))
-    caption = sentence("teaching/timeline", "marked", result.measures["trim_skin_removed_mm2"])
-    return replace(closed, at=CLOSED + 1, title="Cones to be cut off", caption=caption, marked=lines)
-
-
-def _trimmed(result):
-    """The trimmed closed wound."""
-    at = result.measures
+    at, count = result.measures, len(stitched(result))
+    marked = sentence("teaching/timeline", "marked", at["trim_skin_removed_mm2"])
     caption = sentence("teaching/timeline", "trimmed", ending(at), at["trim_scar_added_mm"])
-    return Keyframe(result, result.stages.x[-1], CLOSED + 2, "Trimmed and closed again", caption, len(stitched(result)))
+    return [
+        replace(closed, at=CLOSED + 1, title="Cones to be cut off", caption=marked, marked=lines),
+        Keyframe(result, result.stages.x[-1], CLOSED + 2, "Trimmed and closed again", caption, count),
+    ]
 
 
 def stitched(result: Result) -> list[tuple[int, float]]:
     """Seam and fraction of the sutures of the wound's edges that are tied one by one, in order."""
     sutures = result.case.closure.sutures
     return physical.tying(physical.plan(result.case), sutures) if sutures.kind == "interrupted" else []
-
-
-def _pull(measured, k, count):
-    """What the suture that was tied in place k carries; those of the wound's edges come first."""
-    names = [f"suture_forces_{k}_N", f"taper_forces_{k - count}_N", f"anchor_forces_{k - count}_N"]
-    forces = [measured[name] for name in names[k > count :] if name in measured]
-    return sentence("teaching/timeline", "pull", forces[0]) if forces else ""
 
 
 def ending(at: dict) -> str:

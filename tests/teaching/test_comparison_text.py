@@ -6,7 +6,7 @@ from ranged import made
 from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem.comparison.wording import printed
-from fem.teaching import comparison_text
+from fem.teaching import comparison_text, sentence
 from fem.teaching.comparison_text import SCAR, By
 
 
@@ -16,6 +16,11 @@ def order(*pairs, **more):
         (name, of(scar_length_mm=scar, cone_height_mm=high, **more))
         for name, (scar, high) in zip("abc", pairs, strict=False)
     ]
+
+
+def asked(what, sample):
+    """A question on a closure alone."""
+    return comparison_text.ask(what, sentence.values(sample))
 
 
 def cone_trend(*pairs):
@@ -123,17 +128,17 @@ def test_by_another_number():
 
 def test_sutures():
     """40 N/m times 5 mm are 0.20 N; of single sutures, the one that carries most."""
-    assert comparison_text.ask_sutures(of())[1].endswith("40 N/m × 0.005 m = 0.20 N.")
+    assert asked("sutures", of())[1].endswith("40 N/m × 0.005 m = 0.20 N.")
     tied = result(TIED, suture_forces_N=[0.9, 0.5, 0.4], suture_forces_final_N=[0.4, 0.3, 0.401])
-    assert comparison_text.ask_sutures(tied)[1] == "Numbers 1 and 3 of 3: 0.40 N."
-    assert comparison_text.ask_sutures(result(FLAP)) is None
+    assert asked("sutures", tied)[1] == "Numbers 1 and 3 of 3: 0.40 N."
+    assert asked("sutures", result(FLAP)) is None
 
 
 def test_push_out():
     """That tips travel outward is said only if all do."""
-    assert "outward, by 1.0 mm and 2.0 mm" in comparison_text.ask_scar(of())[1]
-    assert "outward" not in comparison_text.ask_scar(of(push_out_mm=[1.0, -0.2]))[1]
-    assert "outward" not in comparison_text.ask_scar(of(push_out_mm=[]))[1]
+    assert "outward, by 1.0 mm and 2.0 mm" in asked("scar", of())[1]
+    assert "outward" not in asked("scar", of(push_out_mm=[1.0, -0.2]))[1]
+    assert "outward" not in asked("scar", of(push_out_mm=[]))[1]
 
 
 def test_as_printed():

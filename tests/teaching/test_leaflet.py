@@ -20,7 +20,7 @@ from fem.results import close
 from fem.results import result as results
 from fem.results.quantities import numbers, shown
 from fem.results.result import Result
-from fem.teaching import bench, comparison_text, leaflet, lesson
+from fem.teaching import comparison_text, leaflet, lesson
 from fem.teaching.sheet import html, write_pdf
 
 EVIL = "<img src=x onerror=alert(1)> & “so” on"
@@ -183,8 +183,8 @@ def test_sources(named, pad):
 
 def test_bench(pad):
     """What to lay out and to sew, and the heights to be compared with a ruler: those of measures.json."""
-    assert bench.on_bench(pad)
-    (blocks,) = bench.bench_sheet(pad, [(0, 0.25), (0, 0.5), (0, 0.75)]).pages
+    assert leaflet.on_bench(pad)
+    (blocks,) = leaflet.bench_sheet(pad, [(0, 0.25), (0, 0.5), (0, 0.75)]).pages
     texts = list(texts_of(blocks))
     assert "silicone pad, 2 mm thick, at least 6 cm square" in texts
     assert all(any(part in text for text in texts) for part in ("a ring of 60 mm across", "Sew from 1 to 3"))
@@ -198,7 +198,7 @@ def test_bench(pad):
 
 def test_not_on_the_bench(named):
     """A case in skin of the body, or in invented skin, has no bench sheet: nothing was computed for one."""
-    assert not bench.on_bench(named[0][1])
+    assert not leaflet.on_bench(named[0][1])
 
 
 def test_flap_on_the_bench(pad):
@@ -206,26 +206,27 @@ def test_flap_on_the_bench(pad):
     written = PAD.replace("kind: lens, length_mm: 20, width_mm: 10", "kind: slit, length_mm: 20").replace(
         "skin:", "closure: {technique: z-plasty, sutures: {kind: interrupted}}\nskin:"
     )
-    lines = bench.steps(replace(pad, case=case(written.replace("radius_mm: 30", "radius_mm: 60"))), [(0, 0.5)] * 9)
+    lines = leaflet.steps(replace(pad, case=case(written.replace("radius_mm: 30", "radius_mm: 60"))), [(0, 0.5)] * 9)
     assert any("Tie 9 single sutures" in line for line in lines) and any("Lift the flaps" in line for line in lines)
     assert any("nothing is taken out" in line for line in lines)
 
 
+@pytest.mark.slow
 def test_stiffness_does_not_matter(pad, into):
     """Without tension and bed, ten times the stiffness leaves every height: all energies grow alike."""
-    assert bench.scale_free(pad.case) and any("stiffer" in line for line in bench.observations(pad))
+    assert leaflet.scale_free(pad.case) and any("stiffer" in line for line in leaflet.observations(pad))
     stiff = case(
         PAD.replace("name: pad", "name: stiff").replace("silicone-pad", "silicone-pad, law: {shear_kPa: 1000}")
     )
     other = results.read(close.close(stiff, into=into), stiff)
     assert other.measures["cone_height_mm"] == approx(pad.measures["cone_height_mm"], rel=1e-4)
     assert other.measures["closing_force_N"] == approx(10 * pad.measures["closing_force_N"], rel=1e-4)
-    assert not bench.scale_free(case(text("a", 20)))
+    assert not leaflet.scale_free(case(text("a", 20)))
 
 
 def test_highest_place(pad):
     """A highest place that is at no tip has a row of its own."""
-    phrase = [row[0] for row in bench.measured(replace(pad, measures=pad.measures | {"rise_mm": 99.0}))]
+    phrase = [row[0] for row in leaflet.ruled(replace(pad, measures=pad.measures | {"rise_mm": 99.0}))]
     assert phrase == ["left cone", "right cone", "highest place", "scar length, along the skin"]
 
 
