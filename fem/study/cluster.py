@@ -1,17 +1,15 @@
 """Dask workers: on this machine, in a cluster that is running, or from the queue of a computing centre."""
 
 import logging
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+from fem.comparison.jobs import ONE_THREAD, cores
 from fem.errors import StudyStopped
-from fem.study.resources import Cluster
-
-ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+from fem.study.keys import Cluster
 
 
 def chosen(
@@ -30,11 +28,6 @@ def count(local: int | None, block: Cluster | None) -> int:
     return local or (int(block.workers) if block else cores())
 
 
-def cores() -> int:
-    """Number of cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 @contextmanager
 def on_this_machine(workers: int | None = None) -> Iterator[Any]:
     """Client of workers on this machine, by default one a core, reached over the loopback address only."""
@@ -51,15 +44,9 @@ def on_this_machine(workers: int | None = None) -> Iterator[Any]:
     }
     with dask.config.set(settings):
         cluster = LocalCluster(
-            n_workers=workers or cores(),
-            threads_per_worker=1,
-            processes=True,
-            host="127.0.0.1",
-            dashboard_address="127.0.0.1:0",
-            memory_limit=None,
-            env=ONE_THREAD,
-            silence_logs=logging.CRITICAL,
-        )
+            n_workers=workers or cores(), threads_per_worker=1, processes=True, host="127.0.0.1", env=ONE_THREAD,
+            dashboard_address="127.0.0.1:0", memory_limit=None, silence_logs=logging.CRITICAL,
+        )  # fmt: skip
         with cluster, Client(cluster) as client:
             yield client
 
@@ -94,13 +81,8 @@ def batch(block: Cluster) -> Any:
 
     cores = int(block.cores)
     return getattr(dask_jobqueue, f"{block.kind.upper()}Cluster")(
-        queue=block.queue,
-        account=block.account,
-        walltime=block.walltime,
-        cores=cores,
-        processes=cores,
-        memory=f"{block.memory_GB:g}GB",
-        interface=block.interface,
-        job_script_prologue=[*(f"export {name}={value}" for name, value in ONE_THREAD.items()), *block.before],
+        cores=cores, processes=cores, memory=f"{block.memory_GB:g}GB",
         scheduler_options={"dashboard_address": "127.0.0.1:0"},
-    )
+        job_script_prologue=[*(f"export {name}={value}" for name, value in ONE_THREAD.items()), *block.before],
+        **block.model_dump(include={"queue", "account", "walltime", "interface"}),
+    )  # fmt: skip

@@ -127,7 +127,9 @@ def trials(judge: Callable, ranges: dict, choices: dict, *, budget: int, seed: i
     """
     combinations = [dict(zip(choices, values, strict=True)) for values in product(*choices.values())]
     share = max(1, budget // len(combinations))
-    spread_out = _spread_out(ranges, max(1, int(EXPLORED * share)), seed)
+    count, spread_out = max(1, int(EXPLORED * share)), np.zeros((1, 0))
+    if ranges:  # points (count, d) of the unit cube
+        spread_out = qmc.Sobol(len(ranges), rng=seed).random_base2(int(np.ceil(np.log2(count))))[:count]
     starts = [_point(unit, ranges, chosen) for chosen in combinations for unit in spread_out]
     done = _judged(judge, starts)
     if ranges:
@@ -140,13 +142,6 @@ def trials(judge: Callable, ranges: dict, choices: dict, *, budget: int, seed: i
 def best(done: list[Trial]) -> Trial | None:
     """The trial with the least goal of those that keep all limits; None if none does."""
     return min((trial for trial in done if trial.kept), key=lambda trial: trial.goal, default=None)
-
-
-def _spread_out(ranges, n, seed):
-    """Points (n, d) of the unit cube."""
-    if not ranges:
-        return np.zeros((1, 0))
-    return qmc.Sobol(len(ranges), rng=seed).random_base2(int(np.ceil(np.log2(n))))[:n]
 
 
 def _point(unit, ranges, chosen):
@@ -175,20 +170,19 @@ def _improved(judge, ranges, chosen, start, *, budget):
     while len(spent) < budget:
         spent += _descent(judge, ranges, chosen, start, budget=budget - len(spent))
         better = min([start, *spent], key=_promise)
-        if better.kept == start.kept and _measure(start) - _measure(better) <= GAIN * abs(_measure(start)):
+        (_, before), (_, after) = _promise(start), _promise(better)
+        if better.kept == start.kept and before - after <= GAIN * abs(before):
             break
         start = better
     return spent
 
 
 def _promise(trial):
-    """Sorts trials: by goal those within limits, then by their excess the others, then failures."""
-    return not trial.kept, _measure(trial)
+    """Sorts trials: by goal those within limits, then by their excess the others, then failures.
 
-
-def _measure(trial):
-    """What a local search improves: the goal once limits are kept, before that the excess."""
-    return trial.goal if trial.kept else trial.worst
+    The second of both is what a local search improves.
+    """
+    return not trial.kept, trial.goal if trial.kept else trial.worst
 
 
 def _descent(judge, ranges, chosen, start, *, budget):

@@ -1,23 +1,59 @@
-"""The keys of a study's file: what is varied about a base case, and what is asked of the results."""
+"""The keys of a study's file: what is varied about a base case, what it may take, and what is asked of the results."""
 
 import math
 from dataclasses import replace
+from functools import reduce
+from operator import or_
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
+from annotated_types import Ge, MultipleOf
 from pydantic import Field, field_validator, model_validator
 
 from fem.case import document, tracing
 from fem.case.document import Block
-from fem.case.keys import Name
+from fem.case.keys import Name, Positive
 from fem.errors import BadCase, refuse
 from fem.results.quantities import RENAMED
-from fem.study.answers.kinds import Answer
-from fem.study.resources import Cluster, Limits
+from fem.study.answers import curves, search, sensitivity, uncertainty
+from fem.study.answers import map as maps
+from fem.study.answers.finding import Kind
 from fem.study.spread import MAX_POINTS, Sample
 from fem.study.sweep import Study
 
 Values = dict[str, tuple[Any, ...]]
+ANSWERS: dict[str, Kind] = {  # by the name that a study's file gives them
+    "curves": curves.KIND,
+    "map": maps.KIND,
+    "sensitivity": sensitivity.KIND,
+    "uncertainty": uncertainty.KIND,
+    "search": search.KIND,
+}
+Answer: Any = Annotated[reduce(or_, [kind.block for kind in ANSWERS.values()]), Field(discriminator="kind")]
+Whole = Annotated[float, MultipleOf(1), Ge(1)]
+
+
+class Limits(Block):
+    """What a case may take before it is given up and recorded as failed."""
+
+    seconds: Positive = Field(default=3600.0, description="time for one case, s")
+    memory_MB: Annotated[float, Ge(500)] | None = Field(
+        default=None, description="memory of a worker, MB; an idle one with its libraries takes some 300; no limit"
+    )
+
+
+class Cluster(Block):
+    """Workers from the queue of a computing centre, through dask-jobqueue; a job is one worker process a core."""
+
+    kind: Literal["slurm", "pbs", "sge", "lsf"] = Field(description="kind of the queueing system")
+    queue: str | None = Field(default=None, description="queue or partition")
+    account: str | None = Field(default=None, description="account or project that is charged")
+    walltime: Annotated[str, Field(pattern=r"^\d+(:\d\d){1,2}$")] = Field(description="limit of a job as HH:MM:SS")
+    cores: Whole = Field(default=1.0, description="of a job, each a single-threaded worker")
+    memory_GB: Positive = Field(description="of a job, GB")
+    workers: Whole = Field(description="in all jobs together")
+    interface: str | None = Field(default=None, description="network interface that the machines share, as ib0")
+    before: tuple[str, ...] = Field(default=(), description="lines of shell before a worker starts, as module load")
 
 
 class Keys(Block):

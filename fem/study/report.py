@@ -11,8 +11,8 @@ from fem.comparison.wording import sentence, told_apart
 from fem.errors import BadCase
 from fem.results.folder import write_whole
 from fem.study.answers.finding import Finding, asking, case_or_reason, first_complaint
-from fem.study.answers.kinds import ANSWERS
 from fem.study.answers.naming import name, value
+from fem.study.keys import ANSWERS
 from fem.study.sweep import Study, case_at, points
 
 MOST_VALUES = 12  # of an input that are listed; our choice
@@ -59,16 +59,10 @@ def html(study: Study, answers: list[Finding]) -> str:
     kinds = [(ANSWERS[block.kind], block) for block in study.keys.answers]
     measures = {measure for kind, block in kinds for measure in kind.measures(block)}
     return rendered(
-        "study/report.html",
-        title=f"Study {study.name}",
-        study=study,
-        findings=answers,
-        count=len(points(study)),
-        varied=[(name(path), path, _listed(study, path)) for path in varied(study)],
-        base=_base(study),
-        notes=notes(measures),
-        sources=list(dict.fromkeys(source for kind, block in kinds for source in kind.sources(block))),
-    )
+        "study/report.html", title=f"Study {study.name}", study=study, findings=answers, count=len(points(study)),
+        varied=[(name(path), path, _listed(study, path)) for path in varied(study)], base=_base(study),
+        notes=notes(measures), sources=dict.fromkeys(source for kind, block in kinds for source in kind.sources(block)),
+    )  # fmt: skip
 
 
 def _base(study):

@@ -65,13 +65,8 @@ def lognormal(*, median: Positive, sigma: Positive) -> Law:
     return stats.lognorm(sigma, scale=median)
 
 
-DISTRIBUTIONS: dict[str, Callable] = {
-    "uniform": uniform,
-    "log-uniform": log_uniform,
-    "triangular": triangular,
-    "normal": normal,
-    "lognormal": lognormal,
-}
+KINDS = uniform, log_uniform, triangular, normal, lognormal
+DISTRIBUTIONS: dict[str, Callable] = {kind.__name__.replace("_", "-"): kind for kind in KINDS}
 Distribution = variants(DISTRIBUTIONS, "distribution")
 
 
@@ -143,7 +138,5 @@ def sampled(laws: dict[str, Law], **options: Any) -> list[dict[str, float]]:
 
 def distributions(blocks: dict[str, Any]) -> dict[str, Law]:
     """Distributions of scipy's that blocks of `sample.over` describe, by dotted path."""
-    return {
-        path: DISTRIBUTIONS[block.distribution](**block.model_dump(exclude={"distribution"}))
-        for path, block in blocks.items()
-    }
+    keys = {path: block.model_dump(exclude={"distribution"}) for path, block in blocks.items()}
+    return {path: DISTRIBUTIONS[block.distribution](**keys[path]) for path, block in blocks.items()}

@@ -10,6 +10,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from functools import cache
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from fem.closure.closing import patch
 from fem.errors import MeshError, StudyStopped
 from fem.results.identity import address
 from fem.study import cluster
-from fem.study.resources import Limits
+from fem.study.keys import Limits
 from fem.study.table import Row, row, rows
 from fem.study.task import Order, closing, fail, settled, solved
 
@@ -36,21 +37,16 @@ Evaluate = Callable[[Iterable[Case]], Iterator[Row]]  # completes cases; their r
 
 @contextmanager
 def engine(
-    into: Path | str,
-    *,
-    keep: str = "measures",
-    limits: Limits | None = None,
-    workers: Callable = cluster.on_this_machine,
-    solve: Callable = closing,
-    retry: bool = False,
+    into: Path | str, *, keep: str = "measures", limits: Limits | None = None,
+    workers: Callable = cluster.on_this_machine, solve: Callable = closing, retry: bool = False,
     watch: Callable[..., None] = lambda **event: None,
-) -> Iterator[Evaluate]:
+) -> Iterator[Evaluate]:  # fmt: skip
     """A function that completes cases in the folder `into`: each then has its result or the reason why it has none.
 
     What is there already is left as it is. Workers are started when the first case is missing, and serve until the end.
 
     keep      what is kept of each result, a key of fem.results.identity.KEPT
-    limits    fem.study.resources.Limits of each case
+    limits    fem.study.keys.Limits of each case
     workers   gives the client, as fem.study.cluster.on_this_machine
     solve     as fem.study.task.closing; a function of a module, which workers import
     retry     whether failures of earlier runs are tried again
@@ -62,12 +58,10 @@ def engine(
     order = Order(str(into.resolve()), keep, limits.seconds, limits.memory_MB, solve)
     with ExitStack() as stack, _stopping(into):
         _prepare(into, retry)
-        clients: list = []
 
+        @cache  # they are started once
         def client() -> Any:
-            if not clients:
-                clients.append(stack.enter_context(workers()))
-            return clients[0]
+            return stack.enter_context(workers())
 
         def evaluate(cases: Iterable[Case]) -> Iterator[Row]:
             wanted = [addressed(case) for case in cases]

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product, takewhile
+from operator import eq
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -116,22 +117,18 @@ def _located(study, settings, place, message):
     base = dict(study.base.content, name=study.name)
     if not settings or (not above and (place, message) in _validated(study, base)[1]):
         return (not study.inline, (*(["base"] if study.inline else []), *place), message), ""
-    about = max(above or inside, key=lambda s: (_shared(inside[s], path), len(inside[s])))
+    shared = {s: len(list(takewhile(bool, map(eq, at, path)))) for s, at in inside.items()}  # first words of both
+    about = max(above or inside, key=lambda s: (shared[s], len(inside[s])))
     below = [s for s, at in inside.items() if path == at[: len(path)]]
     which = ", ".join(f"{s} = {shown(settings[s])}" for s in above or below or settings)
     here = _place(study, about, settings[about])
     return (False, (*here, *place[len(inside[about]) :]), message), f"with {which}: "
 
 
-def _shared(at, path):
-    """How many first words two paths have in common."""
-    return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(at, path, strict=False)))
-
-
 def _place(study, path, value):
     """Place in the study's file of a setting's value."""
     keys = study.keys
-    for block, lists in (("grid", keys.grid), ("zip", keys.zip)):
+    for block, lists in {"grid": keys.grid, "zip": keys.zip}.items():
         if path in lists:
             where = [i for i, given in enumerate(lists[path]) if given is value or given == value]
             return (block, path, *where[:1])

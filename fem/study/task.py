@@ -150,16 +150,11 @@ def settled(case: cases.Case, order: Order) -> bool:
 
 
 def fail(
-    into: Path | str,
-    case: cases.Case,
-    kind: str,
-    reason: str,
-    *,
-    seconds: float | None = None,
+    into: Path | str, case: cases.Case, kind: str, reason: str, *, seconds: float | None = None,
     reached: dict | None = None,
-) -> None:
+) -> None:  # fmt: skip
     """Record that a case has no result, and why."""
-    _, failed, _ = paths(into, case.name)
+    failed = paths(into, case.name)[1]
     note: dict[str, Any] = {"case": case.name, "solver": identity.solver(), "failure": kind, "reason": reason}
     note |= {"seconds": seconds, "reached": reached or {}, "inputs": cases.inputs(case)}
     write_whole(failed, json.dumps(note, indent=2) + "\n")

@@ -3,9 +3,10 @@
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from annotated_types import MinLen
@@ -24,19 +25,6 @@ PATH = Path(__file__).parent / "validation.yaml"
 SITES = tuple(LIBRARY.sites)
 SKINS = "slack", "typical", "tense"  # of a site
 UNDERMINED = 15.0  # mm
-LENS = {"wound.outline": {"kind": "lens", "length_mm": 60, "width_mm": 20}}
-CIRCLE = {"wound.outline": {"kind": "circle", "diameter_mm": 20}}
-BOUND = {"closure.undermine_mm": 0}
-WOUNDS: dict[str, dict] = {  # settings of a case, by dotted key
-    "circle": CIRCLE,
-    "lens 2": LENS | {"wound.outline.length_mm": 40},
-    "lens 3": LENS,
-    "lens 4": LENS | {"wound.outline.length_mm": 80},
-    "circle bound": CIRCLE | BOUND,
-    "lens bound": LENS | BOUND,
-    "lens across": LENS | {"skin.tension.lines_deg": 90},
-    "lens by halves": LENS | {"closure.sutures": {"kind": "interrupted", "spacing_mm": 15}},  # three of them
-}
 LEAST = 1e-3  # number that is told from 0; our choice
 WIDEST = 0.5  # shortening at which the search for wrinkles ends; our choice
 
@@ -57,6 +45,7 @@ class Fact(Block):
 class Facts(Block):
     """All of validation.yaml."""
 
+    wounds: dict[str, dict[str, Any]]
     facts: tuple[Fact, ...]
 
 
@@ -84,13 +73,13 @@ class Known:
         return KPA * resistance(physical.law(self.case.skin.law), self.stretch, h=h) / h
 
 
-def _fresh(known, name, whole):
-    return 100 * (known.number("circle bound", name) / whole - 1)
+def _fresh(known, *ways):
+    """How much a fresh wound, a circle of 20 mm that is not undermined, grows one way or both, percent."""
+    return 100 * (np.prod([known.number("circle bound", f"gape_{way}_mm") / 20.0 for way in ways]) - 1)
 
 
-def _fresh_area(known):
-    length, width = (1 + _fresh(known, f"gape_{way}_mm", 20.0) / 100 for way in ("length", "width"))
-    return 100 * (length * width - 1)
+def _ratio(known, name, wound, other):
+    return known.number(wound, name) / known.number(other, name)
 
 
 def _wrinkling(known):
@@ -111,9 +100,9 @@ VALUES: dict[str, Callable[[Known], float]] = {
     "shrinkage_along_percent": lambda known: 100 * (1 - 1 / known.stretch[0]),
     "shrinkage_across_percent": lambda known: 100 * (1 - 1 / known.stretch[1]),
     "shrinkage_area_percent": lambda known: 100 * (1 - 1 / known.stretch.prod()),
-    "fresh_area_percent": _fresh_area,
-    "fresh_along_percent": lambda known: _fresh(known, "gape_length_mm", 20.0),
-    "fresh_across_percent": lambda known: _fresh(known, "gape_width_mm", 20.0),
+    "fresh_area_percent": lambda known: _fresh(known, "length", "width"),
+    "fresh_along_percent": lambda known: _fresh(known, "length"),
+    "fresh_across_percent": lambda known: _fresh(known, "width"),
     "cone_circle_mm": lambda known: abs(known.number("circle", "cone_height_mm")),
     "cone_lens_2_mm": lambda known: abs(known.number("lens 2", "cone_height_mm")),
     "cone_lens_3_mm": lambda known: abs(known.number("lens 3", "cone_height_mm")),
@@ -121,10 +110,8 @@ VALUES: dict[str, Callable[[Known], float]] = {
     "first_suture_N": lambda known: known.number("lens by halves", "suture_forces_1_N"),
     "halves_N": lambda known: sum(known.number("lens by halves", f"suture_forces_{k}_N") for k in (2, 3)) / 2,
     "closing_force_N": lambda known: known.number("lens bound", "closing_force_N"),
-    "undermining_percent": lambda known: 100 * (_mid(known, "lens 3") / _mid(known, "lens bound") - 1),
-    "across_to_along": lambda known: (
-        known.number("lens across", "closing_force_N") / known.number("lens 3", "closing_force_N")
-    ),
+    "undermining_percent": lambda known: 100 * (_ratio(known, "line_tension_mid_N_per_m", "lens 3", "lens bound") - 1),
+    "across_to_along": lambda known: _ratio(known, "closing_force_N", "lens across", "lens 3"),
     "tension_along_N_per_m": lambda known: known.case.skin.tension.along_N_per_m,
     "stress_along_kPa": lambda known: known.case.skin.tension.along_N_per_m / known.case.skin.thickness_mm,
     "young_along_kPa": lambda known: known.young_kPa[0],
@@ -133,13 +120,11 @@ VALUES: dict[str, Callable[[Known], float]] = {
 }
 
 
-def _mid(known, wound):
-    return known.number(wound, "line_tension_mid_N_per_m")
+PAGE = document.parse(document.read(PATH), Facts, PATH)
+WOUNDS, FACTS = PAGE.wounds, PAGE.facts
 
 
-FACTS = document.parse(document.read(PATH), Facts, PATH).facts
-
-
+@cache
 def cases() -> dict[tuple[str, str, str], Case]:
     """The cases to be closed by (site, skin, wound)."""
     every = product(SITES, SKINS, WOUNDS)
@@ -180,13 +165,9 @@ def table(evaluate: Evaluate) -> dict[str, list[Line]]:
     """Lines by site, of facts in the order of validation.yaml, from the closures that `evaluate` completes."""
     wanted = cases()
     rows = dict(zip(wanted, evaluate(wanted.values()), strict=True))
-    return {site: _lines(site, {key: (case, rows[key]) for key, case in wanted.items()}) for site in SITES}
-
-
-def _lines(site, closures):
-    """Lines of a site from closures (case, row) by site, skin and wound."""
-    skins = []
-    for skin in SKINS:
-        of = {wound: closures[site, skin, wound] for wound in WOUNDS}
-        skins.append(Known(of["lens 3"][0], {wound: row for wound, (_, row) in of.items()}))
-    return [Line(f, tuple(float(VALUES[f.value](skin)) for skin in skins)) for f in FACTS if site in f.sites]
+    lines = {}
+    for site in SITES:
+        skins = [Known(wanted[site, s, "lens 3"], {wound: rows[site, s, wound] for wound in WOUNDS}) for s in SKINS]
+        known = {fact: tuple(float(VALUES[fact.value](skin)) for skin in skins) for fact in FACTS if site in fact.sites}
+        lines[site] = [Line(fact, values) for fact, values in known.items()]
+    return lines

@@ -9,7 +9,7 @@ from pytest import approx
 from fem.case.site import LIBRARY, STRETCHES, natural_stretch
 from fem.cli import printing
 from fem.study import validation
-from fem.study.validation import FACTS, SKINS, VALUES, Fact, Known, Line
+from fem.study.validation import FACTS, SKINS, VALUES, WOUNDS, Fact, Known, Line
 
 MEASURES = {  # of an invented closure of each wound; cones fall with length
     "circle": {"cone_height_mm": 5.0},
@@ -48,13 +48,13 @@ def table():
 @pytest.mark.parametrize("value", WORKED)
 def test_values_by_hand(value):
     """Each number from the measures it rests on."""
-    known = Known(validation.case("back", "typical", validation.LENS), MEASURES)
+    known = Known(validation.case("back", "typical", WOUNDS["lens 3"]), MEASURES)
     assert VALUES[value](known) == approx(WORKED[value])
 
 
 def test_skin_of_a_site():
     """Shrinkage is 1 - 1/stretch; stress is tension over thickness; 1 % more stretch asks for the modulus in place."""
-    known = Known(validation.case("forearm", "typical", validation.LENS), {})
+    known = Known(validation.case("forearm", "typical", WOUNDS["lens 3"]), {})
     along, across = natural_stretch(LIBRARY.sites["forearm"])
     assert VALUES["shrinkage_along_percent"](known) == approx(100 * (1 - 1 / along))
     assert VALUES["shrinkage_across_percent"](known) == approx(100 * (1 - 1 / across))
@@ -65,7 +65,7 @@ def test_skin_of_a_site():
 
 def test_wrinkling_against_the_linear_law():
     """Hardly stretched skin on its bed wrinkles once it has lost its stretch and 2 sqrt(k D) of compression more."""
-    case = validation.case("forearm", "slack", validation.LENS | dict.fromkeys(STRETCHES, 1.0))
+    case = validation.case("forearm", "slack", WOUNDS["lens 3"] | dict.fromkeys(STRETCHES, 1.0))
     mu, h, lift = case.skin.law.shear_kPa * 1e-3, case.skin.thickness_mm, case.bed.normal_kPa_per_mm * 1e-3
     plane = 4 * mu  # E/(1 - nu^2), nu = 1/2
     first_order = 2 * np.sqrt(lift * plane * h**3 / 12) / (plane * h)

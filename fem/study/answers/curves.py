@@ -63,9 +63,7 @@ def check(block: Curves, study: Study) -> list:
     if {block.over, block.by} & _beside(block, study):
         raise BadCase(f"band: '{block.band}' is over or by itself, or varied side by side with one of them")
     groups = _groups(block, study, settings)
-    places = [
-        (line, repr(_along(block, study, settings[g[1]]))) for g, line in _grouped(block, study, settings, groups)
-    ]
+    places = [(line, repr(_along(block, study, settings[group[1]]))) for group, line in groups]
     if any(place == "None" for _, place in places):
         raise BadCase(f"band: {block.over} is not known before a wound is closed, so it cannot be the axis of a band")
     if len(set(places)) < len(places) or len(given) != len(groups) * len(set(given)):
@@ -78,14 +76,18 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
     settings = points(study)
     rows = ask(settings)
     lines: dict = {}
-    for group, line in _grouped(block, study, settings, _groups(block, study, settings)):
-        along = _along(block, study, settings[group[len(group) // 2]], rows[group[len(group) // 2]])
+    for group, line in _groups(block, study, settings):
+        middle = group[len(group) // 2]
+        along = _along(block, study, settings[middle], rows[middle])
         if along is not None:
             lines.setdefault(line, []).append((along, [rows[k] for k in group]))
     called = _called(block, study, settings) if block.band else ("",)
     charts, sentences, under = [], [], []
     for measure in block.measures if lines else ():
-        known = {line: _numbers(pairs, measure) for line, pairs in lines.items()}
+        known = {}  # by line the places along the axis, and numbers there for the least, the middle and the greatest
+        for line, pairs in lines.items():
+            along, of = zip(*pairs, strict=True)
+            known[line] = along, [values(column, measure) for column in zip(*of, strict=True)]
         series = [(line, along, ys[len(ys) // 2]) for line, (along, ys) in known.items()]
         bands = [(ys[0], ys[-1]) for _, ys in known.values()] if block.band else []
         shown = caption(measure, name(block.over), rows)
@@ -105,20 +107,23 @@ def _beside(block, study):
 
 
 def _groups(block, study, settings):
-    """Numbers of points that differ in nothing but the band: the least, the middle and the greatest; or each alone."""
-    if not block.band:
-        return [(k,) for k in range(len(settings))]
-    groups: dict = {}
-    for k, at in enumerate(settings):
-        rest = {path: given for path, given in at.items() if path not in _beside(block, study)}
-        groups.setdefault(json.dumps(rest, sort_keys=True, default=str), []).append(k)
-    ranked = [sorted(group, key=lambda k: settings[k][block.band]) for group in groups.values()]
-    return [(group[0], group[len(group) // 2], group[-1]) for group in ranked]
+    """Numbers of points that differ in nothing but the band: the least, the middle and the greatest; or each alone.
 
-
-def _grouped(block, study, settings, groups):
-    """Groups of points, each with words of the line that it belongs to."""
-    words = _lines(block, study, [settings[group[len(group) // 2]] for group in groups])
+    Each with words of the line that it belongs to: one for each value of `by`, or of all else in the grid.
+    """
+    groups: list[tuple[int, ...]] = [(k,) for k in range(len(settings))]
+    if block.band:
+        alike: dict = {}
+        for k, at in enumerate(settings):
+            rest = {path: given for path, given in at.items() if path not in _beside(block, study)}
+            alike.setdefault(json.dumps(rest, sort_keys=True, default=str), []).append(k)
+        ranked = [sorted(group, key=lambda k: settings[k][block.band]) for group in alike.values()]
+        groups = [(group[0], group[len(group) // 2], group[-1]) for group in ranked]
+    paths = [block.by] if block.by else [path for path in study.keys.grid if path not in (block.over, block.band)]
+    if not paths or (not block.by and block.over not in settings[0]):
+        return [(group, ALL) for group in groups]
+    middle = [settings[group[len(group) // 2]] for group in groups]
+    words = told_apart([{path: at[path] for path in paths} for at in middle], settings_text, digits=4)
     return list(zip(groups, words, strict=True))
 
 
@@ -136,15 +141,10 @@ def _called(block, study, settings):
     """The least, the middle and the greatest value of a band in words: of skin, if natural stretch alone varies."""
     if not _beside(block, study) <= set(STRETCHES):
         return tuple(f"{word} {name(block.band)}" for word in WORDS)
-    way, middle = STRETCHES.index(block.band), [settings[k] for _, k, _ in _groups(block, study, settings)]
+    way, middle = STRETCHES.index(block.band), [settings[k] for (_, k, _), _ in _groups(block, study, settings)]
     sites = {case_at(study, at).skin.site: at[block.band] for at in middle}
     typical = all(site and isclose(natural_stretch(SITES[site])[way], given) for site, given in sites.items())
     return "slack skin", "typical skin" if typical else "skin between", "tense skin"
-
-
-def _numbers(pairs, measure):
-    """Places along the axis, and numbers of a measure there, an array for the least, the middle and the greatest."""
-    return [x for x, _ in pairs], [values(column, measure) for column in zip(*(rows for _, rows in pairs), strict=True)]
 
 
 def _triples(known, called):
@@ -171,23 +171,9 @@ def _from_where(block, line, called, along, ys):
     return wording.sentence("study/curves", "stays", "" if line == ALL else line, flat.LEVEL, name(block.over), said)
 
 
-def _known(along, ys):
-    """Pairs of numbers, without what is not known or no number."""
-    pairs = zip(along, ys, strict=True)
-    return [(x, y) for x, y in pairs if np.isfinite(y) and isinstance(x, float | int)]
-
-
-def _lines(block, study, settings):
-    """Words of the line that each point belongs to: one for each value of `by`, or of all else in the grid."""
-    paths = [block.by] if block.by else [path for path in study.keys.grid if path not in (block.over, block.band)]
-    if not paths or (not block.by and block.over not in settings[0]):
-        return [ALL] * len(settings)
-    return told_apart([{path: at[path] for path in paths} for at in settings], settings_text, digits=4)
-
-
 def _course(measure, over, line, along, ys):
     """A sentence on how a measure goes along a line; nothing if less than two of its values are known."""
-    pairs = sorted(_known(along, ys))
+    pairs = sorted((x, y) for x, y in zip(along, ys, strict=True) if np.isfinite(y) and isinstance(x, float | int))
     if len(pairs) < 2:
         return ""
     y = np.array([y for _, y in pairs])
@@ -231,4 +217,4 @@ def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple]
     return plot
 
 
-KIND = Kind(Curves, curves, measures=lambda block: block.measures, varied=varied, trials=check)
+KIND = Kind(Curves, curves, varied=varied, trials=check)

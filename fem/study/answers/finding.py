@@ -63,7 +63,7 @@ class Kind:
 
     block: type[BaseModel]
     finding: Callable[[Any, Study, Ask], Finding]
-    measures: Callable[[Any], tuple[str, ...]]
+    measures: Callable[[Any], tuple[str, ...]] = lambda block: block.measures
     varied: Callable[[Any], list[tuple[str, str]]] = lambda block: []  # (key, path) of inputs that the study must vary
     trials: Callable[[Any, Study], list[Settings]] = lambda block, study: []  # some of the cases it will ask for
     count: Callable[[Any, Study], int] = lambda block, study: 0  # cases beside the study's own, at most

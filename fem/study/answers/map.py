@@ -44,13 +44,9 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
         sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[k]), at))
     shows = caption(block.measure, f"{across} and {up}", rows)
     columns = [f"{across} {along}" for along in told_apart(x, partial(value, block.over[0]), digits=4)]
-    return Finding(
-        title=f"{what} over {across} and {up}",
-        sentences=tuple(sentences),
-        charts=(drawing(draw, shows, x, y, z, measure=block.measure, over=over),),
-        tables=tuple(tables(block.measure, block.over[1], list(zip(y, columns, z, strict=True)))),
-        notes=failures(rows),
-    )
+    charts = (drawing(draw, shows, x, y, z, measure=block.measure, over=over),)
+    under = tuple(tables(block.measure, block.over[1], list(zip(y, columns, z, strict=True))))
+    return Finding(f"{what} over {across} and {up}", tuple(sentences), charts, under, failures(rows))
 
 
 def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: tuple[str, ...]) -> Figure:
@@ -68,8 +64,11 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         cells[np.searchsorted(rows, y), np.searchsorted(columns, x)] = z
         painted = axes.pcolormesh(_edges(columns), _edges(rows), np.ma.masked_invalid(cells), **look)
         axes.grid(False)
-        if z.size <= SMALL:
-            _write(axes, painted, x, y, z, measure)
+        for place, number in zip(zip(x, y, strict=True), z, strict=True) if z.size <= SMALL else ():
+            if np.isfinite(number):
+                red, green, blue, _ = painted.to_rgba(number)
+                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 8}
+                axes.annotate(shown(measure, number), place, ha="center", va="center", **look)
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)
@@ -88,18 +87,4 @@ def _edges(middles):
     return np.concatenate([[middles[0] - half[0]], middles[:-1] + half, [middles[-1] + half[-1]]])
 
 
-def _write(axes, painted, x, y, z, measure):
-    """Write the numbers into their cells, dark on light and light on dark."""
-    for place, number in zip(zip(x, y, strict=True), z, strict=True):
-        if np.isfinite(number):
-            red, green, blue, _ = painted.to_rgba(number)
-            dark = 0.3 * red + 0.59 * green + 0.11 * blue < 0.5
-            axes.annotate(shown(measure, number), place, ha="center", va="center", size=8, color="w" if dark else "k")
-
-
-KIND = Kind(
-    Map,
-    colour_map,
-    measures=lambda block: (block.measure,),
-    varied=lambda block: [("over", path) for path in block.over],
-)
+KIND = Kind(Map, colour_map, lambda block: (block.measure,), lambda block: [("over", path) for path in block.over])

@@ -1,34 +1,18 @@
 """Inputs and measures as they are called and printed in answers."""
 
+import csv
 import re
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from fem.case import site
 from fem.case.document import hint
 from fem.results.quantities import LEADING, known, label, shown, split, unit
 from fem.study import sweep
 
-ALONG, ACROSS = "skin.tension.along_N_per_m", "skin.tension.across_N_per_m"
-NAMES = {  # of inputs that are often varied; others are called by their block and key
-    "wound.outline": "outline",
-    "wound.outline.kind": "outline",
-    "wound.outline.length_mm": "length of the wound",
-    "wound.outline.width_mm": "width of the wound",
-    "closure.technique": "technique",
-    "closure.undermine_mm": "undermining",
-    "skin.site": "site",
-    "skin.thickness_mm": "thickness of the skin",
-    "skin.law.shear_kPa": "shear modulus of the skin",
-    ALONG: "tension along the lines",
-    ACROSS: "tension across the lines",
-    site.STRETCHES[0]: "natural stretch along the lines",
-    site.STRETCHES[1]: "natural stretch across the lines",
-    "skin.tension.lines_deg": "direction of the lines",
-    "bed.fat_mm": "thickness of the fat",
-    "bed.fat_shear_kPa": "shear modulus of the fat",
-}
+with open(Path(__file__).with_name("inputs.csv"), encoding="utf-8", newline="") as table:
+    NAMES = dict(csv.reader(table))  # of inputs that are often varied; others are called by their block and key
 
 
 def unknown(measure: str) -> str:

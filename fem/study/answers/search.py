@@ -1,7 +1,7 @@
 """Search: the best design of a study, by bracketing over one input or a design search over several."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Annotated, Any, Literal, Self
 
@@ -19,14 +19,15 @@ from fem.study import design_search
 from fem.study.answers import skins
 from fem.study.answers.charts import cross_out, drawing
 from fem.study.answers.finding import Ask, Finding, Kind, Seed, Settings, Table, failures, some
-from fem.study.answers.naming import heading, measured, name, settings_text, unit_of, unknown, value
+from fem.study.answers.naming import heading, measured, name, settings_text, unknown, value
 from fem.study.answers.uncertain_inputs import ranges_of
-from fem.study.design_search import Least, Trial
+from fem.study.design_search import Least
 from fem.study.sweep import Study
 
 SCAR, CONE = "scar_length_mm", "cone_height_mm"  # of the front
 SHARE = 200  # of an input's range, to which its least value is found unless the study says; our choice
 EACH = 40  # designs a combination of choices; our choice
+FINE = 7  # digits of values that were evaluated, enough not to slip below the limit
 MOST_ROWS = 30  # of the table of a front; our choice
 
 
@@ -153,31 +154,22 @@ def _over_one(block, judge) -> tuple[Finding, Settings | None]:
     path = block.least
     low, high = block.over[path]
     tolerance = block.tolerance or (high - low) / SHARE
-    least = design_search.least(
-        lambda xs: [max(row[1:]) for row in judge([{path: x} for x in xs])],
-        low, high, tolerance=tolerance, budget=block.designs,
-    )  # fmt: skip
-    order = np.argsort(list(least.excess))
-    xs = sorted(least.excess)
+    excess = lambda xs: [max(row[1:]) for row in judge([{path: x} for x in xs])]  # noqa: E731
+    least = design_search.least(excess, low, high, tolerance=tolerance, budget=block.designs)
+    order, xs = np.argsort(list(least.excess)), sorted(least.excess)
     worst = {m: judge.worst(m)[order] for m in block.limits}
-    charts = [
-        drawing(
-            draw_bracketing, sentence("study/search", "evaluated", name(measure)), xs, worst[measure],
-            limit=limit, measure=measure, over=heading(path), answer=least.value,
-        )
-        for measure, limit in block.limits.items()
-    ]  # fmt: skip
+    charts = []
+    for measure, limit in block.limits.items():
+        caption, about = sentence("study/search", "evaluated", name(measure)), {"measure": measure, "limit": limit}
+        drawn = drawing(draw_bracketing, caption, xs, worst[measure], over=heading(path), answer=least.value, **about)
+        charts.append(drawn)
     ends = {x: "failed" if np.isnan(by) else "kept" if by <= 0 else "exceeded" for x, by in least.excess.items()}
-    rows = [(_fine(path, x), *(measured(m, worst[m][k]) for m in block.limits), ends[x]) for k, x in enumerate(xs)]
+    numbers = [[measured(m, worst[m][k]) for m in block.limits] for k in range(len(xs))]
+    rows = [(value(path, x, FINE), *at, ends[x]) for x, at in zip(xs, numbers, strict=True)]
     note = sentence("study/search", "bracketing", len(xs), value(path, tolerance))
     table = Table("Every value evaluated", (heading(path), *map(name, block.limits), "limits"), tuple(rows))
     finding = Finding("", _least_sentences(block, least, worst, xs), tuple(charts), (table,), (note,))
     return finding, None if least.value is None else {path: least.value}
-
-
-def _fine(path, number):
-    """A value that was evaluated, with digits enough not to slip below the limit."""
-    return f"{number:.7g} {unit_of(path)}".strip()
 
 
 def _least_sentences(block, least: Least, worst, xs):
@@ -187,7 +179,7 @@ def _least_sentences(block, least: Least, worst, xs):
     k = {"nowhere": -1, "end failed": -1, "everywhere": 0}.get(least.why)
     there = _at(block, worst, xs.index(least.value), "is ") if k is None else _at(block, worst, k)
     lost = [value(path, x) for x in xs if np.isnan(least.excess[x])]
-    values = there, *(_fine(path, x) if x is not None else "" for x in (least.value, least.too_low))
+    values = there, *("" if x is None else value(path, x, FINE) for x in (least.value, least.too_low))
     about = least.why, name(path), _limits(block), low, high, lost
     return tuple(sentences("study/search", "bracketed", *about, *values))
 
@@ -212,78 +204,54 @@ def draw_bracketing(
 # Several inputs -----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Evaluated:
-    """The designs that a search over several inputs evaluated."""
-
-    trials: list[Trial]
-    worst: dict[str, np.ndarray]  # measures, each in the worst skin
-    groups: dict[str, list[int]]  # places of the designs by their choices
-
-    @property
-    def best(self) -> int | None:
-        """Place of the best design."""
-        best = design_search.best(self.trials)
-        return None if best is None else self.trials.index(best)
-
-
 def _over_several(block, judge) -> tuple[Finding, Settings | None]:
     """Finding on the least measure over several inputs, and the settings of the best design or None."""
-    tried = _evaluated(block, judge)
-    best, scar, cone = tried.best, tried.worst[SCAR], tried.worst[CONE]
-    chart = drawing(
-        draw_trade_off, sentence("study/search", "front"),
-        [(group, scar[ks], cone[ks], [tried.trials[k].kept for k in ks]) for group, ks in tried.groups.items()],
-        None if best is None else (scar[best], cone[best]), x=SCAR, y=CONE,
-    )  # fmt: skip
-    note = sentence("study/search", "designs", len(tried.trials), block.designs, int(block.seed))
-    finding = Finding("", _best_sentences(block, tried), (chart,), (_front_table(block, tried),), (note,))
-    return finding, None if best is None else tried.trials[best].point
-
-
-def _evaluated(block, judge):
-    """What a search over several inputs evaluates."""
     trials = design_search.trials(judge, block.ranges, block.choices, budget=block.designs, seed=int(block.seed))
-    groups: dict[str, list[int]] = {}
+    worst = {m: judge.worst(m) for m in {SCAR, CONE, *block.limits}}
+    scar, cone, best, groups = worst[SCAR], worst[CONE], design_search.best(trials), _groups(block, trials)
+    star = None if best is None else [at[trials.index(best)] for at in (scar, cone)]
+    marks = [(group, scar[ks], cone[ks], [trials[k].kept for k in ks]) for group, ks in groups.items()]
+    chart = drawing(draw_trade_off, sentence("study/search", "front"), marks, star, x=SCAR, y=CONE)
+    note = sentence("study/search", "designs", len(trials), block.designs, int(block.seed))
+    lines = _best_sentences(block, trials, worst, groups)
+    finding = Finding("", lines, (chart,), (_front_table(block, trials, worst),), (note,))
+    return finding, None if best is None else best.point
+
+
+def _groups(block, trials):
+    """Places of the designs by their choices in words."""
     chosen = [{path: given for path, given in trial.point.items() if path in block.choices} for trial in trials]
     names = told_apart(chosen, settings_text, digits=4) if block.choices else ["designs"] * len(trials)
-    for k, group in enumerate(names):
-        groups.setdefault(group, []).append(k)
-    return Evaluated(trials, {m: judge.worst(m) for m in {SCAR, CONE, block.least, *block.limits}}, groups)
+    return {name: [k for k, other in enumerate(names) if other == name] for name in names}
 
 
-def _front_table(block, tried):
+def _front_table(block, trials, worst):
     shown = [SCAR, CONE, *(m for m in block.limits if m not in (SCAR, CONE))]
-    front = design_search.front(tried.worst[SCAR], tried.worst[CONE])
-    rows = [
-        (
-            *(value(path, tried.trials[k].point[path]) for path in block.over),
-            *(measured(m, tried.worst[m][k]) for m in shown),
-            "kept" if tried.trials[k].kept else "exceeded",
-        )
-        for k in front[:: max(1, -(-len(front) // MOST_ROWS))]
-    ]
+    front = design_search.front(worst[SCAR], worst[CONE])
+    rows = []
+    for k in front[:: max(1, -(-len(front) // MOST_ROWS))]:
+        point, ends = trials[k].point, "kept" if trials[k].kept else "exceeded"
+        rows.append((*(value(p, point[p]) for p in block.over), *(measured(m, worst[m][k]) for m in shown), ends))
     headings = (*map(name, block.over), *map(name, shown), "limits")
     return Table("The front of scar length against cone height", headings, tuple(rows))
 
 
-def _best_sentences(block, tried):
+def _best_sentences(block, trials, worst, groups):
     """Sentences on what a search over several inputs found."""
-    k, limits = tried.best, _limits(block)
-    if k is None:
-        near = min(range(len(tried.trials)), key=lambda k: tried.trials[k].worst)
-        settings = settings_text(tried.trials[near].point) if np.isfinite(tried.trials[near].worst) else None
-        return (sentence("study/search", "nearest", limits, settings, _at(block, tried.worst, near)),)
-    best = tried.trials[k]
-    about = measured(block.least, best.goal), settings_text(best.point), _at(block, tried.worst, k)
+    best, limits = design_search.best(trials), _limits(block)
+    if best is None:
+        near = min(trials, key=lambda trial: trial.worst)
+        settings = settings_text(near.point) if np.isfinite(near.worst) else None
+        return (sentence("study/search", "nearest", limits, settings, _at(block, worst, trials.index(near))),)
+    about = measured(block.least, best.goal), settings_text(best.point), _at(block, worst, trials.index(best))
     lines = [sentence("study/search", "best", name(block.least), limits, *about)]
-    for group, ks in tried.groups.items() if len(tried.groups) > 1 else ():
-        first = design_search.best([tried.trials[i] for i in ks])
+    for group, ks in groups.items() if len(groups) > 1 else ():
+        first = design_search.best([trials[k] for k in ks])
         lines.append(sentence("study/search", "group", group, first and measured(block.least, first.goal)))
     return tuple(lines)
 
 
-def draw_trade_off(groups: list[tuple], best: tuple | None, *, x: str, y: str) -> Figure:
+def draw_trade_off(groups: list[tuple], best: Sequence | None, *, x: str, y: str) -> Figure:
     """Figure of all designs: groups (name, measures x, measures y, whether within limits), and the best (x, y)."""
     plot, axes = figure()
     for i, (group, across, upwards, within) in enumerate(groups):

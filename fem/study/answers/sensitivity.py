@@ -121,31 +121,23 @@ def _answer(measure, names, shares, n):
     low, high = shares.total_interval
     rival = names[rest[0]] if rest and high[rest[0]] >= low[first] else ""
     idle = [names[i] for i in rest if high[i] < IDLE]
-    total = _index(shares.total[first], shares.total_interval[:, first])
+    total = sentence("study/sensitivity", "index", shares.total[first], *shares.total_interval[:, first])
     ranking = sentences("study/sensitivity", "ranking", what, names[first], total, rival, idle, IDLE)
     chart = drawing(draw, sentence("study/sensitivity", "caption", what, 100 * LEVEL), names, shares)
-    columns = (shares.first, shares.first_interval), (shares.total, shares.total_interval)
-    cells = ((_index(share[i], ends[:, i]).replace("-", "−") for share, ends in columns) for i in order)
-    rows = tuple((names[i], *both) for i, both in zip(order, cells, strict=True))
+    columns = [np.vstack([shares.first, shares.first_interval]).T, np.vstack([shares.total, shares.total_interval]).T]
+    cells = [[sentence("study/sensitivity", "index", *at).replace("-", "−") for at in column] for column in columns]
+    rows = tuple((names[i], *(column[i] for column in cells)) for i in order)
     caption = sentence("study/sensitivity", "table", what, shares.dropped, n)
     return ranking, [chart], [Table(caption, ("input", "first order", "total"), rows)]
-
-
-def _index(share, ends):
-    """An index and its interval, as printed."""
-    return sentence("study/sensitivity", "index", share, *ends)
 
 
 def draw(names: Sequence[str], shares: Indices) -> Figure:
     """Figure of Sobol indices, of each input the first-order one and the total one below it, with intervals."""
     plot, axes = figure((SIZE[0], 1.3 + 0.42 * len(names)))
     places = np.arange(len(names), dtype=float)
-    for k, (order, value, ends, marker) in enumerate(
-        [
-            ("alone (first order)", shares.first, shares.first_interval, "o"),
-            ("with others (total)", shares.total, shares.total_interval, "s"),
-        ]
-    ):
+    first = "alone (first order)", shares.first, shares.first_interval, "o"
+    total = "with others (total)", shares.total, shares.total_interval, "s"
+    for k, (order, value, ends, marker) in enumerate((first, total)):
         y = places + 0.16 * (2 * k - 1)
         axes.hlines(y, *ends, color=COLOURS[k], lw=1.8)
         axes.plot(value, y, marker, color=COLOURS[k], ms=6, mfc="w" if k == 0 else None, label=order)
@@ -159,7 +151,6 @@ def draw(names: Sequence[str], shares: Indices) -> Figure:
 KIND = Kind(
     Sensitivity,
     sensitivity,
-    measures=lambda block: block.measures,
     trials=lambda block, study: [medians(laws(block, study))],
     count=lambda block, study: int(block.n) * (len(laws(block, study)) + 2),
     sources=lambda block: sentences("study/sensitivity", "sources"),

@@ -97,10 +97,7 @@ def uncertainty(block: Uncertainty, study: Study, ask: Ask) -> Finding:
     skins = sampled(inputs, n=n, seed=seed)
     rows = ask([design | skin for design in designs.values() for skin in skins])
     by_design = {design: rows[k * n : (k + 1) * n] for k, design in enumerate(designs)}
-    answers = [
-        _answer(measure, {design: values(part, measure) for design, part in by_design.items()})
-        for measure in block.measures
-    ]
+    answers = [_answer(m, {design: values(part, m) for design, part in by_design.items()}) for m in block.measures]
     notes = (sentence("study/uncertainty", "design", design, settings_text(at)) for design, at in designs.items())
     note = sentence("study/uncertainty", "note", n, seed, 100 * LEVEL)
     return finding(block, "Spread of", answers, rows, inputs, note, *notes)
@@ -125,11 +122,10 @@ def _who_is_lower(measure, ours, theirs):
     """A sentence on which of two designs (name, values) has less of a measure, and how often."""
     (first, mine), (second, others) = ((design, magnitude(measure, ys)) for design, ys in (ours, theirs))
     digits = quantity(measure).digits  # what prints alike is equal: cones that lie flat differ by round-off
-    chance, percent, difference = lower(np.round(mine, digits), np.round(others, digits)), [], ""
-    if chance:
-        percent = [100 * part for part in (chance.share, chance.low, chance.high)]
-        difference = f"{shown(measure, np.nanmedian(mine - others), sign='+')} {unit(measure)}".strip()
-    return sentence("study/uncertainty", "chance", name(measure), first, second, chance, percent, difference)
+    chance = lower(np.round(mine, digits), np.round(others, digits))
+    difference = shown(measure, np.nanmedian(mine - others) if chance else None, sign="+")
+    about = f"{difference} {unit(measure)}".strip()
+    return sentence("study/uncertainty", "chance", name(measure), first, second, chance, about)
 
 
 def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: str) -> Figure:
@@ -150,7 +146,6 @@ def draw(names: Sequence[str], scatters: Sequence[Scatter | None], *, measure: s
 KIND = Kind(
     Uncertainty,
     uncertainty,
-    measures=lambda block: block.measures,
     trials=trials,
     count=lambda block, study: int(block.n) * len(block.designs),
     sources=lambda block: sentences("study/uncertainty", "sources"),
