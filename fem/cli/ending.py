@@ -35,7 +35,8 @@ def ended(command: Callable[[], Any]) -> Any:
     except OSError as error:
         code = BAD_INPUT if error.errno != errno.EPIPE else 128 + signal.SIGPIPE
         _say(str(error) if error.filename else f"what is printed cannot be written: {error.strerror}")
-        _let_go()
+        if sys.stdout is not None:  # what was not written goes nowhere, for Python tries once more at its end
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return code
 
 
@@ -55,12 +56,6 @@ def _code(command):
 def _say(line):
     with suppress(OSError, AttributeError):  # if stderr is closed or full too, nobody is left to be told
         print(f"flatseam: {line}", file=sys.stderr, flush=True)
-
-
-def _let_go():
-    """Have what was not written go nowhere, for Python tries once more at its end."""
-    if sys.stdout is not None:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _plain(error):

@@ -39,17 +39,14 @@ def read_lessons(files: Iterable[Path], only: Collection[str]) -> "tuple[list[Le
         paths[explore.is_exploration(path)].append(path)  # what is no YAML is told of as a lesson
     pages = read_each(paths[True], explore.read, lambda exploration: exploration.base)
     good = read_each(paths[False], lessons.read, lambda lesson: lesson.case)
-    unmixed(
-        [
-            (path, [(("choices", step.choice), step.case) for step in explore.steps(page)], [explore.page_name(page)])
-            for path, page in zip(paths[True], pages, strict=True)
-        ]
-        + [
-            (path, zip(lessons.places(lesson), [lesson.case, *needed], strict=False), ())
-            for path, lesson in zip(paths[False], good, strict=True)
-            for needed in [[case for _, case in handout.needed(lesson, only)]]
-        ]
-    )
+    sources: list[tuple] = []
+    for path, page in zip(paths[True], pages, strict=True):
+        closures: Iterable = [(("choices", step.choice), step.case) for step in explore.steps(page)]
+        sources.append((path, closures, [explore.page_name(page)]))
+    for path, lesson in zip(paths[False], good, strict=True):
+        cases = [lesson.case, *(case for _, case in handout.needed(lesson, only))]
+        sources.append((path, zip(lessons.places(lesson), cases, strict=False), ()))
+    unmixed(sources)
     return good, pages
 
 

@@ -168,31 +168,24 @@ def validation(table: "dict[str, list[Line]]", *, markdown: bool) -> None:
     print(say("wounds", UNDERMINED))
     headings = "what was observed", "observed", *SKINS, "typical skin"
     for site_name, lines in table.items():
-        body = [
-            [
-                line.fact.about,
-                say("observed", line.fact),
-                *(say("number", printed(v)) for v in line.values),
-                say("verdict", line.miss),
-            ]
-            for line in lines
-        ]
+        body = []
+        for line in lines:
+            numbers = (say("number", printed(value)) for value in line.values)
+            body.append([line.fact.about, say("observed", line.fact), *numbers, say("verdict", line.miss)])
         print(f"\n{'### ' if markdown else ''}{site_name}\n")
         if markdown:
             rule = ["---"] * len(headings)
             print("\n".join(f"| {' | '.join(row)} |" for row in (headings, rule, *body)))
         else:
             print_table(headings, body)
-    print()
+    misses: dict = {}  # sites by fact, which may be none
+    for name, lines in table.items():
+        for line in lines:
+            misses.setdefault(line.fact, []).extend([name] * (abs(line.miss) > 0))
     mark = "- " if markdown else ""
-    facts = list(dict.fromkeys(line.fact for lines in table.values() for line in lines))
-    for fact in facts:
-        sites = [name for name, lines in table.items() if any(x.fact == fact and abs(x.miss) > 0 for x in lines)]
-        if sites:
-            print(mark + say("missed", fact.about, sites, fact.missing))
-    print()
-    for fact in facts:
-        print(mark + say("source", fact.about, say("observed", fact), fact.tag, fact.source))
+    missed = [mark + say("missed", fact.about, at, fact.missing) for fact, at in misses.items() if at]
+    sources = [mark + say("source", fact.about, say("observed", fact), fact.tag, fact.source) for fact in misses]
+    print("", *missed, "", *sources, sep="\n")
 
 
 def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> str:
