@@ -77,6 +77,7 @@ def test_policy_holds(opened, written, tmp_path):
     assert tab.locator("h1").is_visible()
 
 
+@pytest.mark.slow
 def test_text_is_escaped(opened, results, tmp_path):
     """A case called <img ...>, and a reason with one, show as they are written; no picture is made of them."""
     read = results[1]
@@ -155,11 +156,20 @@ def test_marks_and_differences(opened, written, results):
 
 
 def test_what_is_said(opened, written):
-    """The caution once; notes with their sources; the reason of the failure; what was assumed, once if alike."""
+    """The caution once; notes with their sources; the reason of the failure as written; what was assumed."""
     tab, _ = opened(written)
     body = tab.locator("body").inner_text()
     assert body.count("not a medical device") == 1
-    for phrase in ("Lee KS", "8 mm", "Jennings TA", "Lear W", "not advice", "failed has no closure", "upward push"):
+    for phrase in (
+        "Lee KS",
+        "8 mm",
+        "Jennings TA",
+        "Lear W",
+        "not advice",
+        "failed has no closure",
+        "upward push",
+        f"met {EVIL}",
+    ):
         assert phrase in body
     row = tab.locator("tr", has=tab.get_by_text("skin.law.shear_kPa", exact=True)).inner_text()
     assert row.split("\t")[1:] == ["33.3 in all"]
@@ -167,6 +177,7 @@ def test_what_is_said(opened, written):
     assert kinds.split("\t")[1:] == ["20", "28", "20", "40"]
 
 
+@pytest.mark.slow
 def test_only_some_rows(results, opened, tmp_path):
     """--only leaves that row, and of the notes those that it needs."""
     path = compare.write(results[1], into=tmp_path, only=["closing_force_N"])[0]
@@ -175,6 +186,11 @@ def test_only_some_rows(results, opened, tmp_path):
     assert tab.locator("tr[data-measure]").count() == 1
     assert "Lear W" in tab.locator(".notes").inner_text()
     assert "Lee KS" not in tab.locator(".notes").inner_text()
+
+
+def test_only_one_row(results):
+    """The table of some measures has their rows alone."""
+    assert [row["name"] for row in page.table(results[1], only=["closing_force_N"])] == ["closing_force_N"]
 
 
 # 3D -----------------------------------------------------------------------------------------------------------
@@ -226,7 +242,14 @@ def test_turning_one_turns_all(opened, written):
     assert [view["sum"] for view in views(tab)] == before
 
 
-@pytest.mark.parametrize(("key", "back"), [("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown"), ("+", "-")])
+@pytest.mark.parametrize(
+    ("key", "back"),
+    [
+        ("ArrowLeft", "ArrowRight"),
+        pytest.param("ArrowUp", "ArrowDown", marks=pytest.mark.slow),
+        pytest.param("+", "-", marks=pytest.mark.slow),
+    ],
+)
 def test_keys(opened, written, key, back):
     """Reached by the tabulator, a view turns or grows by its keys, all with it; Home brings the first view back."""
     tab, _ = opened(written)

@@ -233,7 +233,7 @@ def test_no_retraction():
 # Tests that start in place ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("quantity", ["nominal_stress", "force"])
+@pytest.mark.parametrize("quantity", ["nominal_stress", pytest.param("force", marks=pytest.mark.slow)])
 def test_same_law_from_either_state(tmp_path, quantity):
     """Strips and a sheet with scatter, reported from either state: one law, one certainty, one skin in place."""
     specimen = scattered("ogden", STRIPS + SHEET, scatter=0.02)

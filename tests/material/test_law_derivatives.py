@@ -1,11 +1,9 @@
 """Derivatives of the laws of elasticity, and their values at rest, at many points at once and far out of bounds."""
 
-from functools import partial
+from functools import cache, partial
 
-import mpmath
 import numpy as np
 import pytest
-import sympy
 from hypothesis import assume, example, given
 from laws_tried import VARIANTS, angles, every_law, law_of, stretched, stretches
 from pytest import approx
@@ -51,6 +49,8 @@ def test_derivatives_against_differences(variant, first, second, angle):
 
 def energy(kind, C, **keys):
     """psi in MPa of the law of Ogden or of the one with fibres, as sympy expression of C11, C22, C12."""
+    import sympy
+
     keys = {key: sympy.Rational(value) for key, value in keys.items()}
     mu, J2 = keys["shear_MPa"], C[0] * C[1] - C[2] ** 2
     if kind == "ogden":
@@ -69,11 +69,16 @@ def energy(kind, C, **keys):
     return psi
 
 
-def automatic(kind, **keys):
-    """The law, its derivatives made by sympy and evaluated to 200 digits.
+@cache
+def automatic(variant):
+    """One of the laws, its derivatives made by sympy, which takes a second, and evaluated to 200 digits.
 
     Principal stretches that are equal are set apart by 1e-40, for the formula divides by their difference.
     """
+    import mpmath
+    import sympy
+
+    kind, keys = VARIANTS[variant]
     C = sympy.symbols("C11 C22 C12")
     psi = energy(kind, C, **keys)
     first = [sympy.diff(psi, c) for c in C]
@@ -89,14 +94,12 @@ def automatic(kind, **keys):
     return law
 
 
-AUTOMATIC = {variant: automatic(kind, **keys) for variant, (kind, keys) in VARIANTS.items() if kind != "neo-hooke"}
-
-
-LONG = "fibres-across", "fibres-all-ways"  # take seconds each
+LONG = "fibres", "fibres-across", "fibres-all-ways"  # take seconds each
+DIFFERENTIATED = [name for name, (kind, _) in VARIANTS.items() if kind != "neo-hooke"]
 
 
 @pytest.mark.parametrize(
-    "variant", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in AUTOMATIC]
+    "variant", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in DIFFERENTIATED]
 )
 @given(stretches, stretches, angles)
 @example(1.2, 1.2, 0.0)
@@ -111,7 +114,7 @@ def test_derivatives_against_automatic_ones(variant, first, second, angle):
     kind, keys = VARIANTS[variant]
     if kind == "gasser-ogden-holzapfel":
         assume(min(abs(E) for E in lengths_of_fibres(C, **keys)) > 1e-12)
-    found, wanted = law_of(variant)(C), AUTOMATIC[variant](C)
+    found, wanted = law_of(variant)(C), automatic(variant)(C)
     scale = np.abs(wanted[2]).max()
     for one, other in zip(found, wanted, strict=True):
         assert one == approx(other, rel=1e-11, abs=1e-13 * scale)

@@ -69,7 +69,7 @@ def test_deficit_of_a_sewn_wedge():
     assert not m.undermined.any()
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(st.lists(st.floats(8, 20), min_size=5, max_size=9))
 def test_any_star_shaped_polygon(radii):
     """Corners on rays from the origin: deficits sum to zero, the triangles cover all but the polygon."""

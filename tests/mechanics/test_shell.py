@@ -71,7 +71,7 @@ def test_elastica_is_the_published_one():
     assert 10 * np.array(elastica(4.0)) == approx(END_SHEAR[1.0], rel=1.1e-3)
 
 
-@pytest.mark.parametrize(("n", "error"), [(24, 5e-3), (40, 1e-3)])
+@pytest.mark.parametrize(("n", "error"), [(24, 5e-3), pytest.param(40, 1e-3, marks=pytest.mark.slow)])
 def test_cantilever_under_end_shear(n, error):
     """All rows of the table, Sze, Liu & Lo (2004), within 0.5 % of the end's path; the exact elastica within 0.1 %.
 

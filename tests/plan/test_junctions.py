@@ -156,7 +156,7 @@ PLANS = {
 
 
 @pytest.mark.parametrize("technique", FLAPS)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(data=st.data())
 def test_zero_sum(technique, data):
     """Whatever its sizes, a flap can be cut and sewn as it is drawn, and its deficits add up to 0."""

@@ -111,7 +111,7 @@ def test_m_of_half_size():
     ratio=st.floats(1, 4), ends=st.tuples(*[st.sampled_from(["straight", "angled", "m", "none"])] * 2),
     cuts=st.tuples(st.floats(3, 25), st.floats(3, 25)), turns=st.tuples(st.floats(-40, 40), st.floats(-40, 40)),
 )  # fmt: skip
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 def test_deficits_add_up_to_nothing(ratio, ends, cuts, turns):
     """Each edge is sewn once, and deficits sum to 0, for every way of cutting; at a tip stands the tip's angle."""
     outline = lens(length_mm=20 * ratio, width_mm=20)

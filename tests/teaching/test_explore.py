@@ -131,7 +131,7 @@ def test_nothing_goes_wrong(opened, written, width):
     assert tab.locator("body").inner_text().count("not a medical device") == 1
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(1280, marks=pytest.mark.slow)])
 def test_keyboard_alone(opened, written, results, width):
     """From the top, tabulator and arrow keys reach every closure; texts, bars, pictures and their words are its own.
 
@@ -241,6 +241,7 @@ def test_without_scripts(opened, written):
     assert not tab.locator("#live").is_visible()
 
 
+@pytest.mark.slow
 def test_text_is_escaped(opened, exploration, results, tmp_path):
     """Words of the file that look like HTML show as they are written."""
     odd = exploration.model_copy(update={"title": EVIL, "question": EVIL})

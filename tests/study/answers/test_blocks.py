@@ -99,10 +99,10 @@ def test_counts(tmp_path):
     """The number of cases that an answer is said to ask for is the number it asks for, at most where it searches."""
     wanted = {
         "{kind: sensitivity, measures: [cone_height_mm], n: 8}": 8 * (6 + 2),
-        "{kind: uncertainty, measures: [cone_height_mm], n: 16, designs: {a: {}, b: {closure.undermine_mm: 5}}}": 32,
+        "{kind: uncertainty, measures: [cone_height_mm], n: 8, designs: {a: {}, b: {closure.undermine_mm: 5}}}": 16,
         "{kind: search, least: wound.outline.length_mm, limits: {cone_height_mm: 2}, "
         "over: {wound.outline.length_mm: [30, 90]}}": None,
-        "{kind: search, least: scar_length_mm, limits: {cone_height_mm: 2}, skins: worst, budget: 20, "
+        "{kind: search, least: scar_length_mm, limits: {cone_height_mm: 2}, skins: worst, budget: 6, "
         "over: {wound.outline.length_mm: [30, 90]}}": None,
     }
     for answer, exact in wanted.items():

@@ -128,9 +128,10 @@ def test_all_fail(answered):
 # Uncertain inputs ---------------------------------------------------------------------------------------------
 
 
-def test_inputs_of_the_site(answered):
+def test_inputs_of_the_site(tmp_path):
     """All six values that the base takes from its site, triangular; tension follows from the stretch."""
-    _, _, study = answered("{kind: sensitivity, measures: [cone_height_mm], n: 8}")
+    (tmp_path / "study.yaml").write_text(written("  - {kind: sensitivity, measures: [cone_height_mm]}\n"))
+    study = keys.read(tmp_path / "study.yaml")
     laws = sensitivity.laws(study.keys.answers[0], study)
     held = site.values(site.SITES["back"])
     assert set(laws) == set(held) - set(site.TENSIONS)
@@ -144,10 +145,10 @@ def test_sensitivity(answered):
     ends = {"skin.tension.along_N_per_m": (5, 100), "bed.fat_mm": (4, 20), "skin.thickness_mm": (2, 6)}
     inputs = ", ".join(f"{path}: [{low}, {high}]" for path, (low, high) in ends.items())
     finding, evaluate, _ = answered(
-        f"{{kind: sensitivity, measures: [cone_height_mm, scar_length_mm], n: 16, seed: 3, inputs: {{{inputs}}}}}"
+        f"{{kind: sensitivity, measures: [cone_height_mm, scar_length_mm], n: 8, seed: 3, inputs: {{{inputs}}}}}"
     )
-    points = sensitivity.design([uniform(low, high - low) for low, high in ends.values()], n=16, seed=3)
-    known = sensitivity.indices(0.3 * points[2] - 0.02 * points[0], n=16, seed=3)
+    points = sensitivity.design([uniform(low, high - low) for low, high in ends.values()], n=8, seed=3)
+    known = sensitivity.indices(0.3 * points[2] - 0.02 * points[0], n=8, seed=3)
     expected = [
         (
             name(path),
@@ -166,17 +167,17 @@ def test_sensitivity(answered):
     assert finding.sentences[0].startswith(most)
     assert finding.sentences[-2] == "Cone height hardly depends on thickness of the fat (total indices below 0.05)."
     assert "scar length (along the skin): it does not vary" in finding.sentences[-1]
-    assert evaluate.solves == 16 * 5
+    assert evaluate.solves == 8 * 5
     assert len(evaluate.batches) == 1
 
 
 def test_dropped_rows_are_said(answered):
     """Lengths over 100 mm fail: their rows are dropped whole, and the table's caption says how many."""
     finding, _, _ = answered(
-        f"{{kind: sensitivity, measures: [cone_height_mm], n: 32, inputs: {{{LENGTH}: [60, 110], {FREED}: [0, 20]}}}}"
+        f"{{kind: sensitivity, measures: [cone_height_mm], n: 16, inputs: {{{LENGTH}: [60, 110], {FREED}: [0, 20]}}}}"
     )
-    dropped = int(re.search(r"(\d+) of 32 rows of the design dropped", finding.tables[0].caption)[1])
-    assert 32 * 0.2 < dropped < 32 * 0.5  # a share of 0.2 of A or B, so 0.36 of rows
+    dropped = int(re.search(r"(\d+) of 16 rows of the design dropped", finding.tables[0].caption)[1])
+    assert 16 * 0.2 < dropped < 16 * 0.5  # a share of 0.2 of A or B, so 0.36 of rows
     assert "cases have no closure" in finding.notes[-1]
 
 
@@ -190,21 +191,21 @@ def test_designs_that_print_alike(answered):
 def test_uncertainty(answered):
     """5 mm more length and 15 mm more undermining take 0.4 + 0.15 mm off every cone: the chance is 100 %."""
     finding, evaluate, _ = answered(
-        f"{{kind: uncertainty, measures: [cone_height_mm, scar_length_mm], n: 32, designs: "
+        f"{{kind: uncertainty, measures: [cone_height_mm, scar_length_mm], n: 16, designs: "
         f"{{long: {{{LENGTH}: 55, {FREED}: 30}}, short: {{{LENGTH}: 50}}, failed: {{{LENGTH}: 101}}}}}}"
     )
     assert finding.sentences[0] == (
-        "Cone height of long is lower than that of short in 32 of 32 skins: a chance of 100 % (89 to 100 %). The "
+        "Cone height of long is lower than that of short in 16 of 16 skins: a chance of 100 % (81 to 100 %). The "
         "median difference is −0.6 mm."
     )
     assert finding.sentences[1] == "Too few pairs of long and failed are known to compare their cone height."
     long, short, failed = cells(finding)
     assert float(short[3]) - float(long[3]) == approx(0.55, abs=0.1)
     assert failed == ("failed", *"–––––", "too few")
-    assert long[-1] == "32 of 32"
+    assert long[-1] == "16 of 16"
     medians = [line.get_xdata()[0] for line in finding.charts[0].figure.axes[0].get_lines()]
     assert medians == approx([float(long[3]), float(short[3])], abs=0.05)
-    assert evaluate.solves == 3 * 32
+    assert evaluate.solves == 3 * 16
 
 
 # Searches -----------------------------------------------------------------------------------------------------
