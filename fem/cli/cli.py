@@ -39,6 +39,7 @@ app = App(
 )
 Files = Annotated[list[Path], Parameter(help="case files")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
+Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
 
 
@@ -268,7 +269,7 @@ def study(
     dry_run: bool = False,
     retry_failed: bool = False,
     table: str | None = None,
-    workers: Annotated[int | None, Parameter(converter=worker_count)] = None,
+    workers: Workers = None,
     scheduler: str | None = None,
     scheduler_file: Path | None = None,
 ) -> None:
@@ -308,12 +309,7 @@ def study(
 
 
 @app.command
-def validate(
-    *,
-    into: Into = Path("results"),
-    markdown: bool = False,
-    workers: Annotated[int | None, Parameter(converter=worker_count)] = None,
-) -> None:
+def validate(*, into: Into = Path("results"), markdown: bool = False, workers: Workers = None) -> None:
     """Hold what was observed on skin against what the library's skins give: 240 closures, a table for each site.
 
     Example: flatseam validate

@@ -1,6 +1,5 @@
 """What was observed on skin beside what the library's skins give: a closure a wound, site and skin, and a table."""
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -136,7 +135,7 @@ def case(site: str, skin: str, settings: dict) -> Case:
     content: dict = {"name": "validation", "closure": {"undermine_mm": UNDERMINED}, "skin": {"site": site}}
     for key, value in ((stretches(site, ENDS[skin]) if skin in ENDS else {}) | settings).items():
         content = dotted.put(content, key, value)
-    return document.parse(json.dumps(content), Case, "validation")
+    return Case.model_validate(content)
 
 
 def printed(value: float) -> float:
