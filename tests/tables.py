@@ -4,6 +4,7 @@ import json
 import sys
 from pathlib import Path
 
+import numpy as np
 from ruamel.yaml import YAML
 
 from fem.case.case import Case
@@ -13,7 +14,14 @@ from fem.closure.closing import closed
 from fem.closure.measure import measures
 
 ROOT = Path(__file__).parents[1]
-COLUMNS = "cone_height_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_max_kPa"
+COLUMNS = (
+    "cone_height_mm",
+    "closing_force_N",
+    "line_tension_mid_N_per_m",
+    "skin_stress_p99_kPa",
+    "skin_stress_corner_kPa",
+)
+CONVERGING = *COLUMNS, "skin_stretch_p99", "strain_energy_mJ", "line_tension_max_N_per_m", "skin_stress_max_kPa"
 LENS = {"kind": "lens", "length_mm": 60, "width_mm": 20}
 CIRCLE = {"kind": "circle", "diameter_mm": 20}
 
@@ -36,11 +44,14 @@ def printed(label, *found):
 
 
 def convergence():
-    """The lens without tension on triangles of 4, 2 and 1 mm: cone mm, force N, energy mJ."""
-    from test_closure import bench_lens, numbers
+    """The lens without tension on triangles of 4, 2 and 1 mm: CONVERGING, and the order of each where there is one."""
+    from test_closure import bench_lens
 
-    for edge in (4.0, 2.0, 1.0):
-        print(edge, *numbers(bench_lens(edge)), flush=True)
+    found = [measures(bench_lens(edge, start=start)) for edge, start in ((4.0, None), (2.0, None), (1.0, 2.0))]
+    for name in CONVERGING:
+        a, b, c = (of[name] for of in found)
+        order = f"{np.log2((b - a) / (c - b)):.1f}" if (b - a) * (c - b) > 0 else "–"
+        print(name, *(f"{value:.4f}" for value in (a, b, c)), order, sep=" | ", flush=True)
 
 
 def demo():

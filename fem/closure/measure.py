@@ -1,7 +1,8 @@
 """The numbers asked of a closed wound: each a function of a Closure, here listed; its unit ends its name.
 
-Lists, one entry a tip, run from left to right, then from below. Stress is singular where seams end, so that measures of
-stress and line tension leave out TIP_ZONE there; those that nothing is left for, in a wound of a few mm, are None.
+Lists, one entry a tip, run from left to right, then from below. Stress has no limit at corners of the plan, nor line
+tension at the ends of scars, so their measures leave out TIP_ZONE there; those of stress that nothing is left for, in a
+wound of a few mm, are None. The greatest values, last in the list, still depend on the triangles.
 """
 
 from collections.abc import Callable
@@ -25,7 +26,6 @@ MEASURES = {
     "gape_axis_deg": lambda closure: scars.gape(closure)[2],
     "closing_force_N": scars.closing_force,
     "closing_force_after": scars.closing_force_after,
-    "line_tension_max_N_per_m": scars.line_tension_max,
     "line_tension_mid_N_per_m": scars.line_tension_mid,
     "trim_cut_mm": lambda closure: closure.trimmed and list(closure.trimmed.cut),
     "trim_cones_before_mm": lambda of: of.trimmed and [cone["height_mm"] for cone in cones.cones(of.trimmed.before)],
@@ -38,9 +38,9 @@ MEASURES = {
     "taper_forces_N": lambda closure: scars.suture_forces(closure, "taper"),
     "anchor_forces_N": lambda closure: scars.suture_forces(closure, "anchor"),
     "largest_gap_mm": scars.largest_gap,
-    "skin_stress_max_kPa": skin.skin_stress_max,
-    "skin_stretch_max": skin.skin_stretch_max,
     "skin_stress_p99_kPa": skin.skin_stress_p99,
+    "skin_stretch_p99": skin.skin_stretch_p99,
+    "skin_stress_corner_kPa": skin.skin_stress_corner,
     "compressed_area_mm2": skin.compressed_area,
     "self_intersection_mm2": skin.self_intersection,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
@@ -48,6 +48,9 @@ MEASURES = {
     "tip_angles_deg": lambda closure: facts(closure.outline)["tip_angles_deg"],
     "length_to_width": lambda closure: facts(closure.outline)["length_to_width"],
     "strain_energy_mJ": skin.strain_energy,
+    "line_tension_max_N_per_m": scars.line_tension_max,
+    "skin_stress_max_kPa": skin.skin_stress_max,
+    "skin_stretch_max": skin.skin_stretch_max,
 }
 
 

@@ -23,7 +23,7 @@ ENDS = {"slack": "low", "tense": "high"}  # skins beside the case's own, and the
 AS_GIVEN = "as given"  # what the case's own skin is called beside them
 FOLDER = "skins"
 RANGED = (  # numbers that are given in all three skins
-    "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_max_kPa",
+    "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_p99_kPa",
 )  # fmt: skip
 Spread = Mapping[str, Mapping[str, Result]]  # by name of the case, by skin; without what has no range
 NO_SPREAD: Spread = {}

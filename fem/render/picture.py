@@ -10,7 +10,7 @@ from matplotlib.ticker import MultipleLocator
 
 from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import TIP_ZONE, cone_height
-from fem.closure.measures.skin import skin_stress_max
+from fem.closure.measures.skin import skin_stress_p99
 from fem.plan.junctions import junctions
 from fem.render import projection
 from fem.render.canvas import COLOURS, DOT, INK, SHADED, colour_bar, framed, key, round_number, scale_bar
@@ -69,9 +69,10 @@ def height_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges
 def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
     view = projection.View(centre(closure), ranges.half_width)
-    heading = f"{title}: stress up to {skin_stress_max(closure):.0f} kPa"
-    without = f"the number leaves out {TIP_ZONE:g} mm around the ends of seams"
-    caption = f"Greatest principal stress in the closed skin, seen from above; {without}"
+    high = skin_stress_p99(closure)
+    heading = title if high is None else f"{title}: stress {high:.0f} kPa"
+    number = f"the number is its 99th percentile near the wound, {TIP_ZONE:g} mm around corners left out"
+    caption = f"Greatest principal stress in the closed skin, seen from above; {number}"
     figure, axes, _ = _skin(closure, skin, view, heading, caption, "stress_kPa", ranges.stresses, lighting=False)
     scale_bar(axes)
     return figure

@@ -17,7 +17,7 @@ from fem.case.keys import MeshSize
 from fem.closure import closing
 from fem.closure.closing import closed
 from fem.closure.closure import Closure
-from fem.closure.measure import measures
+from fem.closure.measure import MEASURES, measures
 from fem.geometry.outlines import lens
 from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve
@@ -95,21 +95,21 @@ def test_lens_against_an_independent_shell():
     """A mixed (Hellan-Herrmann-Johnson) cubic shell in NGSolve closes the same lens: other code, other unknowns.
 
     `tests/reference/lens_60x20.py 1 0.3` with NGSolve 6.2.2608, 468 triangles for a quarter, gives a cone of 4.5652 mm,
-    an energy of 21.8571 N mm and a closing force of 2.5165 N. The cone on triangles of 1 mm is 0.5 % off its own limit
-    (order 1.9); the force has none, and in both codes moves by 1 % as triangles are halved.
+    an energy of 21.8571 N mm and a closing force of 2.590 N, from the vertices at least 2 mm from the tips. The cone on
+    triangles of 1 mm is 0.5 % off its own limit (order 1.9); the force there, summed by vertices, is off by about 1 %.
     """
     cone, force, energy = numbers(bench_lens(1.0, start=2.0))
     assert cone == approx(4.5652, rel=0.006)
-    assert force == approx(2.5165, rel=0.01)
+    assert force == approx(2.590, rel=0.01)
     assert energy == approx(21.8571, rel=2e-4)
 
 
 @pytest.mark.slow
 def test_hinged_lens_against_an_independent_shell():
-    """The same with a seam that turns freely: 4.6831 mm, 21.8106 N mm, 2.5399 N."""
+    """The same with a seam that turns freely: 4.6831 mm, 21.8106 N mm, 2.582 N."""
     cone, force, energy = numbers(bench_lens(1.0, start=2.0, hinged=True))
     assert cone == approx(4.6831, rel=0.006)
-    assert force == approx(2.5399, rel=0.01)
+    assert force == approx(2.582, rel=0.01)
     assert energy == approx(21.8106, rel=2e-4)
 
 
@@ -117,15 +117,21 @@ def test_hinged_lens_against_an_independent_shell():
 def test_orders_of_convergence():
     """Triangles of 4, 2 and 1 mm: the cone converges with order 1.5 to 2, as bending does on quadratic triangles.
 
-    The force with order 0.5 to 1 only, since it grows without bound towards the tips, whose own nodes are left
-    out; the energy stays within 0.02 %.
+    So do the closing force, 2 mm from the tips, with 1.5 at least, and the mean stress about a tip, though there is no
+    limit at the tip itself; the energy stays within 0.02 %, percentiles within 0.3 %, for they are those of points.
     """
-    coarse, middle, fine = map(numbers, (bench_lens(4.0), bench_lens(2.0), bench_lens(1.0, start=2.0)))
+    closures = bench_lens(4.0), bench_lens(2.0), bench_lens(1.0, start=2.0)
+    coarse, middle, fine = map(numbers, closures)
     cone, force = np.log2((middle - coarse)[:2] / (fine - middle)[:2])
     assert 1.4 < cone < 2.2
-    assert 0.5 < force < 1.1
+    assert force > 1.5
     assert middle[2] == approx(coarse[2], rel=2e-4)
     assert fine[2] == approx(middle[2], rel=2e-4)
+    means = [MEASURES["skin_stress_corner_kPa"](of) for of in closures]
+    assert np.log2((means[1] - means[0]) / (means[2] - means[1])) > 1.4
+    for name in ("skin_stress_p99_kPa", "skin_stretch_p99"):
+        found = [MEASURES[name](of) for of in closures]
+        assert found == approx(len(found) * [found[-1]], rel=3e-3), name
 
 
 def demo_case(name, **blocks):
@@ -250,7 +256,7 @@ def test_longer_outline_lower_cones_longer_scar(demo):
     """From the circle to a 4:1 lens of the same width, cones fall until none stands, line tension falls, scars grow."""
     assert demo[0]["cone_height_mm"] > demo[1]["cone_height_mm"] + 1
     for shorter, longer in pairwise(demo):
-        assert longer["cone_height_mm"] < max(shorter["cone_height_mm"], 1e-6)
+        assert 0 <= round(longer["cone_height_mm"], 6) < max(shorter["cone_height_mm"], 1e-6)
         assert longer["line_tension_mid_N_per_m"] < shorter["line_tension_mid_N_per_m"]
         assert longer["scar_length_mm"] > shorter["scar_length_mm"]
 
@@ -272,7 +278,7 @@ def test_tension_flattens():
     once, twice = (invented_skin(along_N_per_m=12 * k, across_N_per_m=6 * k) for k in (1, 2))
     mesh = {"edge_mm": 3, "tip_mm": 3, "far_mm": 30}
     assert demo_measures("lens-4-1", mesh=mesh, **once)["cone_height_mm"] > 0.5
-    assert demo_measures("lens-4-1", mesh=mesh, **twice)["cone_height_mm"] < 1e-6
+    assert abs(demo_measures("lens-4-1", mesh=mesh, **twice)["cone_height_mm"]) < 1e-6
 
 
 # Outlines beyond the first ones -------------------------------------------------------------------------------
@@ -326,9 +332,7 @@ def test_every_outline_closes(path, monkeypatch):
     for seam in found.mesh.seams:
         assert found.x[:, seam[0]] == approx(found.x[:, seam[1]], abs=1e-9)
     top = found.x[:2, [found.x[2].argmax()]]
-    assert (
-        of["cone_height_mm"] < 0.01 or np.hypot(*(found.x[:2, found.mesh.tips] - top)).min() < found.outline.length / 3
-    )
+    assert of["rise_mm"] < 0.01 or np.hypot(*(found.x[:2, found.mesh.tips] - top)).min() < found.outline.length / 3
     assert of["closing_force_N"] > 0 and of["line_tension_mid_N_per_m"] > 0
 
 

@@ -1,6 +1,7 @@
 """Measures of closed wounds whose shape or stress is known in closed form."""
 
 import json
+from dataclasses import replace
 from math import atan, degrees, pi, sin, sqrt
 
 import numpy as np
@@ -15,8 +16,17 @@ from scipy.optimize import brentq
 from fem.closure.measure import MEASURES, measures
 from fem.closure.measures.cones import cone_height, cones, dip, rise
 from fem.closure.measures.scars import push_out, scar_chord, scar_length
-from fem.closure.measures.skin import compressed_area, skin_stress_max, skin_stress_p99, skin_stretch_max, strain_energy
-from fem.geometry.outlines import boundary
+from fem.closure.measures.skin import (
+    compressed_area,
+    corners,
+    skin_stress_corner,
+    skin_stress_max,
+    skin_stress_p99,
+    skin_stretch_max,
+    skin_stretch_p99,
+    strain_energy,
+)
+from fem.geometry.outlines import boundary, circle, crescent, rhombus
 from fem.mechanics.mesh import mesh
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
@@ -64,7 +74,8 @@ def test_names():
         suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
         trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
         skin_stress_max_kPa
-        skin_stretch_max skin_stress_p99_kPa compressed_area_mm2 self_intersection_mm2 removed_area_mm2
+        skin_stretch_max skin_stress_p99_kPa skin_stretch_p99 skin_stress_corner_kPa
+        compressed_area_mm2 self_intersection_mm2 removed_area_mm2
         healthy_removed_mm2 tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
 
@@ -245,7 +256,9 @@ def test_even_stretch(wound):
     a, b = 1.1 * 1.05, 1.3 * 1.02
     assert skin_stress_max(of) == approx(stress(b, a))
     assert skin_stress_p99(of) == approx(stress(b, a))
+    assert skin_stress_corner(of) == approx(stress(b, a))
     assert skin_stretch_max(of) == approx(b)
+    assert skin_stretch_p99(of) == approx(b)
     assert compressed_area(of) == 0.0
 
 
@@ -269,8 +282,40 @@ def test_tips_are_left_out(wound):
     x = stretched(wound, 1.1, 1.3)
     x[0, closure(wound).mesh.tips] += 0.2
     of = closure(wound, x)
-    for name in ("skin_stress_max_kPa", "skin_stretch_max", "skin_stress_p99_kPa"):
+    for name in ("skin_stress_max_kPa", "skin_stretch_max", "skin_stress_p99_kPa", "skin_stretch_p99"):
         assert MEASURES[name](of) == approx(MEASURES[name](closure(wound, stretched(wound, 1.1, 1.3))), rel=1e-12)
+
+
+def test_stress_about_a_corner():
+    """Stretch 1.2 + X / 200 along: the mean about the right tip, of points x there with the weight 1 - r / 4 mm.
+
+    Triangles have points about 0.3 mm apart, at which the cone of weights is as good as smooth.
+    """
+    fine = mesh(side_to_side(LENS), radius=40, edge=1, tip=0.5, far=3)
+    X, Y = fine.X
+    of = closure(fine, np.array([1.2 * X + X**2 / 400, Y, 0 * X]))
+    x, y = np.meshgrid(20 + np.linspace(-4, 4, 401), np.linspace(-4, 4, 401))
+    weight = np.maximum(0, 1 - np.hypot(x - 20, y) / 4) * ~shapely.contains_xy(boundary(LENS, n=400), x, y)
+    assert skin_stress_corner(of) == approx(np.average(stress(1.2 + x / 200, 1.0), weights=weight), rel=1e-3)
+
+
+def test_corners():
+    """A rhombus has four corners, half way along its seam too; where the parts of a crescent's seam meet is none.
+
+    The ends of a circle's seam count, for the skin that is missing there.
+    """
+    outline = rhombus(length_mm=40, width_mm=12)
+    cut = mesh(side_to_side(outline), radius=60, edge=4, tip=4, far=20)
+    assert sorted(corners(closure(cut, outline=outline)).T.tolist()) == approx_rows([-20, 0], [0, -6], [0, 6], [20, 0])
+    pushed = side_to_side(crescent(length_mm=40, upper_mm=12, lower_mm=5), surplus="right")
+    assert sorted(corners(replace(closure(cut), plan=pushed)).T.tolist()) == approx_rows([-20, 0], [20, 0])
+
+    sewn = side_to_side(circle(diameter_mm=20))
+    assert sorted(corners(replace(closure(cut), plan=sewn)).T.tolist()) == approx_rows([-10, 0], [10, 0])
+
+
+def approx_rows(*rows):
+    return [approx(row, abs=1e-9) for row in rows]
 
 
 def test_stress_beside_the_tips_counts(wound):

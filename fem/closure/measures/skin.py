@@ -11,45 +11,77 @@ from fem.closure.measures.cones import TIP_ZONE
 from fem.material.skin import KPA
 from fem.mechanics.sheet import assemble
 from fem.mechanics.triangulation import flat_triangles
+from fem.plan.junctions import junctions
 
 COMPRESSED = -1 / KPA  # MPa
+LEAST = 1e-6  # rad of an angle deficit, above round-off
 CLEAR = 1e-6  # share of an edge, and of a triangle, within which meeting is not crossing: round-off
 
 
-def _distance(closure, nodes):
-    """Distance (n_elements, n_quad) in uncut skin from the integration points to the nearest node, mm; inf of none."""
+def _distance(closure, places):
+    """Distance (n_elements, n_quad) in uncut skin from the integration points to the nearest place, mm; inf of none."""
     at = np.einsum("qa,iea->eqi", closure.sheet.shapes, closure.mesh.X[:, closure.sheet.area.nodes])
-    return cKDTree(closure.mesh.X[:, nodes].T).query(at)[0]
+    return cKDTree(places.T).query(at)[0]
 
 
-def _outside_tip_zones(closure):
-    """Whether each of the integration points (n_elements, n_quad) is."""
-    ends = np.hstack([np.empty(0, int), *(scar[:, [0, -1]].ravel() for scar in closure.mesh.scars)])
-    return _distance(closure, ends) > TIP_ZONE
+def corners(closure: Closure) -> np.ndarray:
+    """Places (2, n) in uncut skin where edges of the plan end or bend, and stress has no limit, mm.
+
+    The ends of a circle's seam are, though it is smooth there; where straight edges go on across a junction is none.
+    """
+    met = [at for at in junctions(closure.plan) if abs(at.deficit) > LEAST or not np.allclose(at.angles, np.pi)]
+    return np.hstack([np.zeros((2, 0)), *(at.places for at in met)])
+
+
+def _outside_corners(closure):
+    """Whether each of the integration points (n_elements, n_quad) is more than TIP_ZONE from all corners."""
+    return _distance(closure, corners(closure)) > TIP_ZONE
 
 
 def skin_stress_max(closure: Closure) -> float:
-    """Greatest principal Cauchy stress outside the tip zones, kPa."""
-    return float(KPA * closure.stress[0][1, _outside_tip_zones(closure)].max())
+    """Greatest principal Cauchy stress more than TIP_ZONE from all corners, kPa."""
+    return float(KPA * closure.stress[0][1, _outside_corners(closure)].max())
 
 
 def skin_stretch_max(closure: Closure) -> float:
-    """Greatest principal stretch, from the unstressed state, outside the tip zones."""
-    return float(closure.stress[1][_outside_tip_zones(closure)].max())
+    """Greatest principal stretch, from the unstressed state, more than TIP_ZONE from all corners."""
+    return float(closure.stress[1][_outside_corners(closure)].max())
 
 
 def skin_stress_p99(closure: Closure) -> float | None:
-    """99th percentile by area, kPa, of the greatest principal stress within a width (slit: length) of the wound.
+    """99th percentile by area of the greatest principal Cauchy stress beside the wound, kPa; see `_p99`."""
+    greatest = _p99(closure, closure.stress[0][1])
+    return None if greatest is None else KPA * greatest
 
-    The tip zones are left out; None if they cover all of it.
+
+def skin_stretch_p99(closure: Closure) -> float | None:
+    """99th percentile by area of the greatest principal stretch beside the wound; see `_p99`."""
+    return _p99(closure, closure.stress[1])
+
+
+def _p99(closure, values):
+    """99th percentile by area of values (n_elements, n_quad) within a width (slit: length) of the wound.
+
+    Skin within TIP_ZONE of corners is left out; None if that is all of it.
     """
-    (_, stress), _ = closure.stress
-    near = _distance(closure, closure.mesh.edge) < (closure.outline.width or closure.outline.length)
-    near &= _outside_tip_zones(closure)
+    near = _distance(closure, closure.mesh.X[:, closure.mesh.edge]) < (closure.outline.width or closure.outline.length)
+    near &= _outside_corners(closure)
     if not near.any():
         return None
-    area = closure.sheet.area.weights[near]
-    return float(KPA * np.quantile(stress[near], 0.99, weights=area, method="inverted_cdf"))
+    return float(np.quantile(values[near], 0.99, weights=closure.sheet.area.weights[near], method="inverted_cdf"))
+
+
+def skin_stress_corner(closure: Closure) -> float | None:
+    """Greatest of the means of the greatest principal Cauchy stress about each corner, kPa; None if there is none.
+
+    By the area of uncut skin, the weight falling from the corner to none at 2 TIP_ZONE: stress has no limit at a
+    corner, such a mean has. Source: the average stress criterion, Whitney & Nuismer (1974), there of a notch; the
+    weight and the distance are our choice, a mean over twice as far is lower.
+    """
+    area, stress = closure.sheet.area.weights, closure.stress[0][1]
+    apart = (_distance(closure, place[:, None]) for place in corners(closure).T)
+    means = (np.average(stress, weights=area * np.maximum(0, 1 - away / (2 * TIP_ZONE))) for away in apart)
+    return max((float(KPA * mean) for mean in means), default=None)
 
 
 def compressed_area(closure: Closure) -> float:
