@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 
 from fem.closure.measure import MEASURES, measures
 from fem.closure.measures.cones import cone_height, cones, dip, rise
-from fem.closure.measures.scars import push_out, scar_chord, scar_length
+from fem.closure.measures.scars import push_out, scar_chord, scar_length, seam_waves
 from fem.closure.measures.skin import (
     compressed_area,
     corners,
@@ -69,7 +69,8 @@ def wound():
 
 def test_names():
     """The table of results, for a running suture closed side to side."""
-    names = """cone_height_mm cones rise_mm dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
+    names = """cone_height_mm cones rise_mm seam_wave_mm seam_wave_length_mm
+        dip_mm scar_length_mm scar_chord_mm push_out_mm gape_length_mm gape_width_mm
         gape_axis_deg closing_force_N closing_force_after line_tension_max_N_per_m line_tension_mid_N_per_m
         suture_forces_N suture_forces_final_N trim_cut_mm trim_cones_before_mm trim_scar_added_mm
         trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
@@ -185,6 +186,31 @@ def test_roof():
     assert right["reach_mm"] == approx(10.3)  # beyond the tip at x = 15
     assert right["slope_deg"] == approx(degrees(atan(0.1)))
     assert left["footprint_mm2"] == 0
+
+
+def waved(height, length):
+    """Bowls 3 and 2 mm high about the tips of a scar, 6 mm from which begin waves of a height from crest to trough."""
+    waves = height / 2 * np.cos(2 * pi * HEALED.X[0] / length)
+    return raised(np.where(np.minimum(FROM_LEFT, FROM_RIGHT) < 6, bowls(3.0, 2.0)[2], waves))
+
+
+@pytest.mark.parametrize(("height", "length"), [(1.6, 6.0), (0.3, 4.0)])
+def test_waves_along_the_seam(height, length):
+    """A cosine along the scar, its crests and troughs at nodes: 0, 3 and 6 mm from the middle, or 0, 2, 4, ... 8."""
+    assert seam_waves(closure(HEALED, waved(height, length))) == approx((height, length))
+
+
+def test_wave_that_grows():
+    """Crests of 0 mm at -4, 0 and 4 mm, between them troughs of -0.4 and -1.2 mm: the greatest height, the length."""
+    x = HEALED.X[0]
+    trough = np.where(x < 0, 0.4, 1.2) * np.sin(pi * x / 4) ** 2 * (np.abs(x) < 8)
+    assert seam_waves(closure(HEALED, raised(-trough))) == approx((1.2, 4.0))
+
+
+@pytest.mark.parametrize("x", [waved(0.09, 6.0), bowls(3.0, 2.0), raised(HEALED.X[0] ** 2 / 100)])
+def test_no_waves(x):
+    """What stands out by less than 0.1 mm, a scar between two cones, and one that sags between its ends."""
+    assert seam_waves(closure(HEALED, x)) == (0.0, None)
 
 
 def test_bent_scar():

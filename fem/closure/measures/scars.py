@@ -5,10 +5,13 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 from scipy.interpolate import CubicSpline
+from scipy.signal import find_peaks
 
 from fem.closure.closure import Closure
-from fem.closure.measures.cones import TIP_ZONE
+from fem.closure.measures.cones import TIP_ZONE, from_tips, zone
 from fem.material.skin import N_PER_M
+
+WAVE_LEVEL = 0.1  # mm, our choice, as heights are printed: what stands out less from its sides is no crest or trough
 
 
 def total(parts: Iterable[float]) -> float | None:
@@ -29,6 +32,32 @@ def segment_lengths(closure: Closure, scar: np.ndarray) -> np.ndarray:
 def scar_length(closure: Closure) -> float | None:
     """Length of all closed seams along the skin, mm; None if there is none."""
     return total(segment_lengths(closure, scar).sum() for scar in closure.mesh.scars)
+
+
+def seam_waves(closure: Closure) -> tuple[float | None, float | None]:
+    """Height and length of the waves along the scars outside the `zone` of all tips, mm; 0 and None of none.
+
+    The height is the greatest between a crest and the trough beside it, the length twice the mean distance between such
+    two along the scar, seen from above. None and None without a scar.
+    """
+    if not closure.mesh.scars:
+        return None, None
+    beyond, waves = from_tips(closure)[0] > zone(closure), [np.zeros((2, 0))]
+    for first, _ in closure.mesh.scars:
+        place = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.x[:2, first]))))
+        for run in np.split(np.arange(first.size), np.flatnonzero(np.diff(beyond[first])) + 1):
+            if beyond[first[run[0]]]:
+                waves.append(_half_waves(np.stack([place, closure.x[2, first]])[:, run]))
+    length, height = np.hstack(waves)
+    return float(height.max(initial=0.0)), 2 * float(length.mean()) if length.size else None
+
+
+def _half_waves(line):
+    """Distance and height (2, k) between each crest and the trough beside it of a line (2, n)."""
+    crests, troughs = (find_peaks(side * line[1], prominence=WAVE_LEVEL)[0] for side in (1, -1))
+    turns, kind = np.append(crests, troughs), np.repeat([0, 1], [crests.size, troughs.size])
+    order = np.argsort(turns)
+    return np.abs(np.diff(line[:, turns[order]]))[:, np.diff(kind[order]) != 0]
 
 
 def scar_chord(closure: Closure) -> float | None:
