@@ -13,6 +13,7 @@ import pytest
 from terminal import FLATSEAM, content, names
 
 from fem.results.identity import KEPT
+from fem.results.quantities import shown
 
 PATIENCE = 600  # s; the kernels may have to be compiled first
 pytestmark = pytest.mark.usefixtures("here")
@@ -27,7 +28,7 @@ def test_close(done):
     numbers = json.loads((folder / "results" / "small" / "measures.json").read_text())
     assert ran.returncode == 0
     assert ran.stdout == (
-        f"small: cones {numbers['cone_height_mm']:.1f} mm, closing force {numbers['closing_force_N']:.2f} N, "
+        f"small: cones {shown('cone_height_mm', numbers['cone_height_mm'])} mm, closing force {numbers['closing_force_N']:.2f} N, "
         f"scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
     )
     assert names(folder / "results") == ["small"]
