@@ -29,7 +29,8 @@ def test_close(done):
     assert ran.returncode == 0
     assert ran.stdout == (
         f"small: cones {shown('cone_height_mm', numbers['cone_height_mm'])} mm, "
-        f"closing force {numbers['closing_force_N']:.2f} N, scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
+        f"closing force {numbers['closing_force_N']:.2f} N, "
+        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
     )
     assert names(folder / "results") == ["small"]
     assert names(folder / "results" / "small") == sorted({name.split("/")[0] for name in KEPT["pictures"]})
