@@ -28,11 +28,6 @@ class Cone:
     radius: float  # mm, of the disc, and of the side of the cone
 
     @property
-    def sector(self) -> float:
-        """Angle of the disc that is left, rad."""
-        return 2 * pi - self.deficit
-
-    @property
     def half_angle(self) -> float:
         """alpha between the axis and the side, rad: sin alpha = 1 - deficit / 2 pi."""
         return asin(1 - self.deficit / (2 * pi))
@@ -90,7 +85,7 @@ def pattern(cone: Cone, heights: Iterable[float] = ()) -> Drawing:
     A ring is drawn where the paper cone is as high as it says, if that is on the disc.
     """
     start = -pi / 2 + cone.deficit / 2
-    turn = start + np.linspace(0, cone.sector, 241)
+    turn = start + np.linspace(0, 2 * pi - cone.deficit, 241)
     rim = cone.radius * np.array([np.cos(turn), np.sin(turn)])
     edge, along = rim[:, 0], rim[:, 0] / cone.radius
     side = np.array([along[1], -along[0]])  # into the wedge
@@ -127,6 +122,6 @@ def sheet(result: Result) -> Drawing | None:
 def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
     """What to do with a paper model, and how high the computed cones are; `spread` along all seams of the plan, rad."""
     known = dict.fromkeys(high(tip.height) for tip in group if tip.height is not None)
-    angles = degrees(cone.deficit), degrees(cone.sector), sin(cone.half_angle)
+    angles = degrees(cone.deficit), 360 - degrees(cone.deficit), sin(cone.half_angle)
     surplus = -degrees(spread) if spread < -LEAST_DEFICIT else None
     return sentences("teaching/paper", "cone", cone, [tip.at for tip in group], *angles, list(known), surplus)
