@@ -16,13 +16,21 @@ Marks = Mapping[int, Sequence[float]]  # fractions of a seam at which there is a
 SAME = 1e-6  # mm: points closer than this are one
 
 
-def edge_points(plan: Plan, *, edge: float, tip: float, marks: Marks) -> list[np.ndarray]:
-    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges."""
-    placed = []
+def edge_points(plan: Plan, *, edge: float, tip: float, marks: Marks) -> tuple[list[np.ndarray], float]:
+    """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges.
+
+    Then how far, mm, any edge bulges beyond the chords between its points.
+    """
+    placed: list[np.ndarray] = []
+    bulge = 0.0
     for number, curves in enumerate((*plan.seams, *((curve,) for curve in plan.open))):
         s = _fractions(curves, marks.get(number, ()), edge=edge, tip=tip)
-        placed += [curve.point(s) for curve in curves]
-    return placed
+        for curve in curves:
+            x = curve.point(s)
+            beyond = curve.point((s[:-1] + s[1:]) / 2) - (x[:, :-1] + x[:, 1:]) / 2
+            placed.append(x)
+            bulge = max(bulge, float(np.hypot(*beyond).max()))
+    return placed, bulge
 
 
 def pulled_aside(plan: Plan, placed: Sequence[np.ndarray], *, by: float) -> list[np.ndarray]:

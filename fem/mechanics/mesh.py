@@ -20,7 +20,9 @@ from fem.plan.plan import Plan
 # doubling it leaves a quarter as many triangles in the outer part of a cone.
 SWELL = 1.5
 ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
-OPENED = 0.02  # of tip: how far both edges of a cut are pulled aside while triangles are drawn; 0.1 bends them
+# OPENED: of tip, how far both edges of a cut are pulled aside while triangles are drawn, or as far as a bent one bulges
+# beyond its chords, which may not cross those of the other side; 0.1 bends triangles.
+OPENED = 0.02
 SEEN = 8  # vertices of the wound's edge among which a border finds its end; our choice, both sides of a cut and more
 CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
 
@@ -45,8 +47,8 @@ def mesh(
     reaches the rim, or where gmsh leaves out a prescribed edge. How sizes grow: README.
     """
     zone = shapely.Polygon() if plan.undermined is None else plan.undermined
-    placed = edge_points(plan, edge=edge, tip=tip, marks=marks)
-    pulled = pulled_aside(plan, placed, by=OPENED * tip) if plan.cuts else placed
+    placed, bulge = edge_points(plan, edge=edge, tip=tip, marks=marks)
+    pulled = pulled_aside(plan, placed, by=max(OPENED * tip, bulge)) if plan.cuts else placed
     wound = _wound(pulled, skin_on_left(plan))
     borders, size = _grading(wound, zone, edge=edge, far=far)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
@@ -137,11 +139,15 @@ def _in_sight(place, wound):
 
 
 def _border(line, size):
-    """Points (2, k + 1) of chords of about the given size along a line, open or closed; its corners stay."""
+    """Points (2, k + 1) of chords of about a size along a line, open or closed; corners stay, one of two near."""
     step = np.diff(shapely.get_coordinates(line).T)
     turned = turn(np.roll(step, 1, axis=1), step)  # at the start of each step; that at the line's is a knot anyhow
     at = np.append(0.0, np.cumsum(np.hypot(*step)))[:-1]
-    knots = np.unique([0.0, 1.0, *(at[abs(turned) > CORNER] / line.length)])
+    knots, near = [0.0], size / 2 / line.length
+    for corner in at[abs(turned) > CORNER] / line.length:
+        if knots[-1] + near < corner < 1 - near:
+            knots.append(float(corner))
+    knots.append(1.0)
     s = graded(knots, lambda s: np.full_like(s, size / line.length))
     chords = shapely.get_coordinates(shapely.line_interpolate_point(line, s, normalized=True)).T
     if line.is_closed:

@@ -9,10 +9,11 @@ from pytest import approx
 
 from fem.case import case as cases
 from fem.case.document import parse
-from fem.closure.closing import closed
+from fem.closure.closing import closed, patch
 from fem.closure.measure import measures
 from fem.closure.measures.cones import cones
 from fem.mechanics.quadratic import interpolated
+from fem.mechanics.triangulation import quality
 from fem.plan.junctions import junctions
 from fem.plan.techniques import TECHNIQUES
 
@@ -69,6 +70,16 @@ def test_one_case_a_technique():
     found = {path.stem: cases.read(path) for path in CONFIGS.glob("*.yaml")}
     assert found.keys() >= set(TECHNIQUES)
     assert all(found[name].closure.technique == found[name].name == name for name in TECHNIQUES)
+
+
+@pytest.mark.parametrize("name", ["bilobed", "rotation"])
+def test_curved_cuts_are_drawn_at_any_size(name):
+    """At default sizes, and half and twice: the chords of one side of a bent cut do not cross those of the other."""
+    case = cases.read(CONFIGS / f"{name}.yaml")
+    for factor in (0.5, 1.0, 2.0):
+        sizes = {key: factor * size for key, size in case.mesh.model_dump().items()}
+        triangles = patch(case.model_copy(update={"mesh": case.mesh.model_copy(update=sizes)}))
+        assert quality(triangles)[0] > 25
 
 
 @pytest.mark.slow
