@@ -110,7 +110,7 @@ def test_page_of_the_demo(opened, tmp_path):
     tab, complaints = opened(path)
     assert complaints == []
     glance = tab.locator("#glance").inner_text()
-    assert "Highest cones: circle-20" in glance
+    assert "Greatest cones: circle-20" in glance
     assert "shortest: circle-20" in glance
 
 
