@@ -11,6 +11,8 @@ from fem.comparison.jobs import ONE_THREAD, cores
 from fem.errors import StudyStopped
 from fem.study.keys import Cluster
 
+PATIENCE = "30s"  # until a scheduler has answered; our choice
+
 
 def chosen(
     block: Cluster | None, *, local: int | None = None, address: str | None = None, file: Path | None = None
@@ -57,7 +59,7 @@ def running(address: str | None = None, *, file: Path | None = None) -> Iterator
     from distributed import Client
 
     try:
-        client = Client(address, scheduler_file=str(file) if file else None, timeout="30s")
+        client = Client(address, scheduler_file=str(file) if file else None, timeout=PATIENCE)
     except (OSError, ValueError) as error:
         raise StudyStopped(f"no scheduler at {address or file}: {error}") from error
     with client:

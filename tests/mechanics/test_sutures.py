@@ -199,7 +199,7 @@ mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
 @pytest.mark.slow
 def test_anchoring_holds_the_cone_down():
     """Two anchors 2 mm beyond the tips, each under tension, lower the cones; both ends are alike."""
-    plain, (held, _) = solved()[0], solved(anchor='{"beyond_mm": 2}')
+    plain, (held, _) = solved(4.0)[0], solved(4.0, anchor='{"beyond_mm": 2}')
     assert held["cone_height_mm"] < plain["cone_height_mm"] - 0.5
     left, right = held["anchor_forces_N"]
     assert left > 0.01 and right == approx(left, rel=0.1)
@@ -208,7 +208,7 @@ def test_anchoring_holds_the_cone_down():
 @pytest.mark.slow
 def test_tapering_draws_skin_together_beyond_the_tips():
     """Two pairs a tip, 4 and 8 mm beyond it, each in tension, the nearer one in more."""
-    found, closure = solved(taper='{"length_mm": 12, "offset_mm": 4, "remaining_mm": 2}')
+    found, closure = solved(4.0, taper='{"length_mm": 12, "offset_mm": 4, "remaining_mm": 2}')
     near, far = np.reshape(found["taper_forces_N"], (2, 2))
     assert near.min() > far.max() > 0
     wanted = [2 + 6 * s / 12 for s in (4, 4, 8, 8)]

@@ -40,7 +40,7 @@ def test_few_at_a_time_and_only_on_this_machine(tmp_path, notes):
 
 
 @pytest.mark.slow
-def test_a_cluster_that_is_running(tmp_path, notes):
+def test_a_cluster_that_is_running(tmp_path, notes, monkeypatch):
     """By its address, or the file that its scheduler wrote; one that is not there is said so."""
     wanted, options = cases_in(tmp_path, [10, 11])
     with cluster.on_this_machine(1) as client:
@@ -50,6 +50,7 @@ def test_a_cluster_that_is_running(tmp_path, notes):
         ):
             with engine(tmp_path / "into", workers=cluster.chosen(None, **chosen), **options) as evaluate:
                 assert next(evaluate([case]))["status"] == "done"
+    monkeypatch.setattr(cluster, "PATIENCE", "2s")
     gone = cluster.chosen(None, address="tcp://127.0.0.1:9")
     with pytest.raises(StudyStopped, match=r"no scheduler at tcp://127\.0\.0\.1:9"):
         with engine(tmp_path / "other", workers=gone, **options) as complete:
