@@ -1,7 +1,8 @@
 """Every exception of the program, and its one warning."""
 
 import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -53,8 +54,40 @@ class SingularMatrix(ArithmeticError):
     """The matrix could not be factored."""
 
 
+# Kinds of trouble in finding an equilibrium, and what may help.
+ADVICE = {
+    "crushed": "a longer wound, or a trimmed end, squeezes and folds skin less",
+    "saddle": "other ways may lead past it: --restarts",
+    "limit point": "other ways may lead past it: --restarts, or other sizes of triangles",
+    "round-off": "parts less stiff beside the skin, as springs and sutures, have less of it",
+}
+
+
 class NotConverged(ArithmeticError):
-    """No stable equilibrium was found; the message says how far the path came and what to try."""
+    """No stable equilibrium was found; the message says at which stage, how far the path came, and what was tried.
+
+    kind    of the trouble, if it is one of the mechanics: a key of ADVICE
+    """
+
+    def __init__(self, message: str, *, kind: str = "") -> None:
+        super().__init__(message)
+        self.kind, self.stage = kind, ""
+        self.tried: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        stage, tried = self.stage and f"{self.stage}: ", self.tried and f"; also tried: {', '.join(self.tried)}"
+        kind = self.kind and f" ({self.kind}: {ADVICE[self.kind]})"
+        return f"{stage}{self.args[0]}{kind}{tried or ''}"
+
+
+@contextmanager
+def at_stage(stage: str) -> Iterator[None]:
+    """Failures within name the stage, unless they name one within it."""
+    try:
+        yield
+    except NotConverged as error:
+        error.stage = error.stage or stage
+        raise
 
 
 class MeshError(ValueError):

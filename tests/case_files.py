@@ -13,7 +13,7 @@ skin:
   thickness_mm: 1.5
   law: {kind: neo-hooke, shear_kPa: 33.3}
   tension: {along_N_per_m: 20, across_N_per_m: 10}
-bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
+bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 120}
 mesh: {edge_mm: 2, tip_mm: 1.6, far_mm: 6}
 """

@@ -16,9 +16,9 @@ from fem.case import document, dotted, physical
 from fem.case import site as library
 from fem.case.document import Block
 from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
-from fem.geometry.curve import Outline
+from fem.geometry.curve import MIN_SEGMENTS, Outline
 from fem.geometry.outlines import facts
-from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance
+from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance, wave_length
 from fem.plan import junctions
 from fem.plan.plan import Plan, reach, removed_area, removed_skin
 from fem.plan.techniques import TECHNIQUES
@@ -29,7 +29,8 @@ DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its underm
 ALONE = 10.0  # reaches of the wound and its undermined zone, if no bed holds the skin before that
 SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 10, 40, 6  # edge_mm in the width or in the length, far_mm in the radius
 TIP = 0.4  # tip_mm per edge_mm
-MIN_SEGMENTS = 4  # an edge; our choice, fewer do not show its curve
+PER_WAVE = 5  # edge_mm, at least, in a wave of skin on fat that is not undermined: it folds within 10 % of theory
+SHORTEST_WAVE = 4  # thicknesses; our choice: no sheet folds in shorter ones
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use
 MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 
@@ -104,7 +105,9 @@ class Case(Block):
         """The sizes, their defaults filled in; refused out of order, or out of proportion to the wound."""
         plan, patch = _plan(info), info.data.get("patch")
         if plan is not None and patch is not None:  # none beside a bad skin
-            mesh = _sizes(mesh, physical.outline(info.data["wound"].outline), plan, patch.radius_mm)
+            known = {"skin", "bed"} <= info.data.keys()
+            wave = _wave(info.data["skin"], info.data["bed"], plan) if known else math.inf
+            mesh = _sizes(mesh, physical.outline(info.data["wound"].outline), plan, patch.radius_mm, wave)
         sizes = [size for size in (mesh.tip_mm, mesh.edge_mm, mesh.far_mm) if size is not None]
         if sizes != sorted(sizes):
             raise ValueError("wanted tip_mm <= edge_mm <= far_mm, got " + ", ".join(f"{size:g}" for size in sizes))
@@ -119,22 +122,35 @@ def _plan(info):
 
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:
     """Radius of the patch where the case gives none, mm; the wound and its undermined zone reach `zone` mm: README."""
-    law, h, (_, shear) = physical.law(skin.law), skin.thickness_mm, physical.springs(bed)
+    law, h, (*_, shear) = physical.law(skin.law), skin.thickness_mm, physical.springs(bed)
     stiffest = resistance(law, physical.prestretch(skin.tension, skin.law, h=h), h=h).max()
     decay = math.sqrt(stiffest / shear) if shear else math.inf
     return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
 
 
-def _sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float) -> MeshSize:
+def _bending(skin: Skin) -> float:
+    """Bending stiffness of the skin in place, N mm, in the direction in which it is less."""
+    stretch = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm)
+    return float(np.diagonal(bending_stiffness(physical.law(skin.law), stretch, h=skin.thickness_mm))[:2].min())
+
+
+def _wave(skin: Skin, bed: Bed | None, plan: Plan) -> float:
+    """Length of the waves, mm, in which skin may fold at the wound; infinite if it does not, as where undermined."""
+    _, lift, _ = physical.springs(bed)
+    wave = wave_length(D=_bending(skin), lift=lift)
+    return wave if plan.undermined is None and wave > SHORTEST_WAVE * skin.thickness_mm else math.inf
+
+
+def _sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float, wave: float) -> MeshSize:
     """The sizes of triangles, those left open filled in, a slit's by its length; ValueError if too large or small."""
     lengths = [edge.length for edges in (*plan.seams, plan.open) for edge in edges]  # of all edges, sewn or open
-    shortest, longest, room = min(lengths), max(lengths), radius - reach(plan)
+    longest, room = max(lengths), radius - reach(plan)
     wanted = max((outline.width or outline.length) / SEGMENTS_ACROSS, outline.length / SEGMENTS_ALONG)
-    edge = mesh.edge_mm or min(wanted, shortest / MIN_SEGMENTS)
+    edge = mesh.edge_mm or max(mesh.tip_mm or 0.0, min(wanted, longest / MIN_SEGMENTS, wave / PER_WAVE))
     tip, far = mesh.tip_mm or TIP * edge, mesh.far_mm or max(edge, radius / RINGS)
-    if shortest < MIN_SEGMENTS * edge:
-        limit = f"edge_mm of {shortest / MIN_SEGMENTS:.3g} or less"
-        raise ValueError(f"an edge of {shortest:.4g} mm needs {MIN_SEGMENTS} segments: {limit}, got {edge:g}")
+    if longest < MIN_SEGMENTS * edge:
+        limit = f"edge_mm of {longest / MIN_SEGMENTS:.3g} or less"
+        raise ValueError(f"an edge of {longest:.4g} mm needs {MIN_SEGMENTS} segments: {limit}, got {edge:g}")
     if longest > MAX_SEGMENTS * tip:
         limit = f"tip_mm of {longest / MAX_SEGMENTS:.3g} or more"
         raise ValueError(f"an edge of {longest:.4g} mm takes at most {MAX_SEGMENTS} segments: {limit}, got {tip:g}")
@@ -193,15 +209,30 @@ def geometry(case: Case) -> dict[str, Any]:
 
 
 def warnings(case: Case) -> list[str]:
-    """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle."""
+    """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle.
+
+    And that nothing is undermined, if the case leaves it open.
+    """
     squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
     h, radius = case.skin.thickness_mm, cast(Patch, case.patch).radius_mm
     stretch = physical.prestretch(case.skin.tension, case.skin.law, h=h)
-    D = np.diagonal(bending_stiffness(physical.law(case.skin.law), stretch, h=h))[:2].min()
-    lift, _ = physical.springs(case.bed)
-    flat = N_PER_M * buckling_tension(D=D, lift=lift, radius=radius)
+    _, lift, _ = physical.springs(case.bed)
+    flat = N_PER_M * buckling_tension(D=_bending(case.skin), lift=lift, radius=radius)
     buckles = f"even uncut it buckles at about {flat:.3g} N/m, so cones and dips may be its own"
     unusual = [f"skin.tension squeezes the skin by {squeezed:.3g} N/m; {buckles}"] if squeezed > flat else []
+    wave, edge = _wave(case.skin, case.bed, physical.plan(case)), cast(float, case.mesh.edge_mm)
+    if edge > 1.001 * wave / PER_WAVE:
+        unusual.append(
+            f"mesh.edge_mm {edge:.3g} is too large for waves {wave:.3g} mm long, in which skin on this bed may fold "
+            f"where it is squeezed; {wave / PER_WAVE:.3g} or less shows them"
+        )
+    if case.bed is not None and not any(key.startswith("undermine") for key in case.closure.model_fields_set):
+        site = case.skin.site
+        usual = library.undermining(library.SITES[site] if site else library.LIBRARY.anywhere)
+        unusual.append(
+            f"closure.undermine_mm is left out, so only flaps are undermined; usual are {usual.low:g} to "
+            f"{usual.high:g} mm, {usual.typical:g} mm in between ({usual.tag}: {usual.source}); 0 says none is meant"
+        )
     return library.warnings(case.model_dump(), stretch) + unusual
 
 

@@ -35,7 +35,10 @@ WANTED = {  # by pydantic's name of an error
     **dict.fromkeys(("dict_type", "model_type", "model_attributes_type"), "keys and values"),
 }
 # Former names, still read with a warning -> present ones: keys as `key:`, values as `key: value`, either as they are.
-RENAMED = {"technique: drawn": "technique: named-points", "kind: drawn": "kind: traced"}
+RENAMED = {
+    "technique: drawn": "technique: named-points", "kind: drawn": "kind: traced",
+    "normal_kPa_per_mm:": "pull_kPa_per_mm:", "bed.normal_kPa_per_mm:": "bed.pull_kPa_per_mm:",
+}  # fmt: skip
 NONE: Mapping[str, str] = MappingProxyType({})
 Model = TypeVar("Model", bound=BaseModel)
 Complaints = Sequence[tuple[tuple, str]]  # (place, message); a place is in `Written.marks`, or below one that is

@@ -14,7 +14,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_vali
 
 from fem.case import physical, tracing
 from fem.case.document import NONE, Block
-from fem.case.site import SITES, springs
+from fem.case.site import LIBRARY, SITES, confined, springs
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
@@ -219,19 +219,26 @@ class Bed(Block):
 
     fat_mm: Positive | None = Field(None, description="thickness of the fat that springs follow from, mm")
     fat_shear_kPa: Positive | None = Field(None, description="shear modulus of that fat, kPa")
-    normal_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against lifting, kPa/mm")
+    fat_poisson: Annotated[float, Ge(0), Lt(0.5)] = Field(
+        LIBRARY.fat["fat_poisson"].typical, description="Poisson's ratio of that fat: how hard it is pressed together"
+    )
+    push_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against pressing, kPa/mm")
+    pull_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against lifting, kPa/mm")
     shear_kPa_per_mm: NotNegative | None = Field(None, description="stiffness against sliding, kPa/mm")
 
     @model_validator(mode="after")
     def complete(self) -> Self:
-        """The bed, stiffnesses that are left out those of its fat; refused without."""
-        normal, shear = self.normal_kPa_per_mm, self.shear_kPa_per_mm
+        """The bed, stiffnesses that are left out those of its fat; without, only push is, from pull as in fat."""
+        known = {"push_kPa_per_mm": self.push_kPa_per_mm, "pull_kPa_per_mm": self.pull_kPa_per_mm}
+        known["shear_kPa_per_mm"] = self.shear_kPa_per_mm
         if self.fat_mm is not None and self.fat_shear_kPa is not None:
-            of_fat = springs(fat_mm=self.fat_mm, fat_shear_kPa=self.fat_shear_kPa)
-            normal, shear = (k if given is None else given for k, given in zip(of_fat, (normal, shear), strict=True))
-        if normal is None or shear is None:
-            raise ValueError("needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
-        return self.model_copy(update={"normal_kPa_per_mm": normal, "shear_kPa_per_mm": shear})
+            of_fat = springs(fat_mm=self.fat_mm, fat_shear_kPa=self.fat_shear_kPa, fat_poisson=self.fat_poisson)
+        elif self.pull_kPa_per_mm is not None and self.shear_kPa_per_mm is not None:
+            of_fat = confined(self.fat_poisson) * self.pull_kPa_per_mm, 0.0, 0.0
+        else:
+            raise ValueError("needed: pull_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa")
+        left_out = {key: k for (key, given), k in zip(known.items(), of_fat, strict=True) if given is None}
+        return self.model_copy(update=left_out)
 
 
 class Prony(Block):

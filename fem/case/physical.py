@@ -107,12 +107,13 @@ def lines(tension: "Tension") -> float:
     return np.radians(tension.lines_deg)
 
 
-def springs(bed: "Bed | None") -> tuple[float, float]:
-    """Stiffness per area of a case's `bed` against lifting and sliding, N/mm3; none without a bed."""
+def springs(bed: "Bed | None") -> tuple[float, float, float]:
+    """Stiffness per area of a case's `bed` against pressing, lifting and sliding, N/mm3; none without a bed."""
     if bed is None:
-        return 0.0, 0.0
-    assert bed.normal_kPa_per_mm is not None and bed.shear_kPa_per_mm is not None  # of a bed that is complete
-    return 1e-3 * bed.normal_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm
+        return 0.0, 0.0, 0.0
+    assert bed.push_kPa_per_mm is not None and bed.pull_kPa_per_mm is not None  # of a bed that is complete
+    assert bed.shear_kPa_per_mm is not None
+    return 1e-3 * bed.push_kPa_per_mm, 1e-3 * bed.pull_kPa_per_mm, 1e-3 * bed.shear_kPa_per_mm
 
 
 def forces_left(case: "Case") -> dict[float, float] | None:

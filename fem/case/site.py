@@ -18,7 +18,6 @@ STRETCHES = [f"skin.tension.{way}_stretch" for way in WAYS]  # natural stretch, 
 TENSIONS = [f"skin.tension.{way}_N_per_m" for way in WAYS]
 MODULUS = "skin.law.shear_kPa"  # which follows, of a law that has no other
 NEAR = 1e-4  # relative; our choice: a stretch that is kept as a tension is as good as the same
-LIFT = 6.5  # normal stiffness of a bonded fat layer per G/H, see `springs`
 
 
 class Value(Block):
@@ -54,6 +53,7 @@ class Site(Block):
     stretch: dict[str, Value] | None = None
     tension: dict[str, Value] | None = None
     bed: dict[str, Value] | None = None
+    undermine_mm: Value | None = None  # that of the library
 
 
 class Library(Block):
@@ -62,6 +62,8 @@ class Library(Block):
     papers: dict[str, Words]
     law: Law
     age: dict[str, Value]
+    fat: dict[str, Value]
+    undermine_mm: Value
     anywhere: Site
     sites: dict[str, Site]
     bench: dict[str, Site]
@@ -77,17 +79,33 @@ def law(entry: Site) -> Law:
     return entry.law or LIBRARY.law
 
 
+def undermining(entry: Site) -> Value:
+    """How far skin of an entry is usually undermined beside a wound, mm: its own or the library's."""
+    return entry.undermine_mm or LIBRARY.undermine_mm
+
+
 def values(entry: Site) -> dict[str, Value]:
     """Every value of an entry, by the dotted key that a case has for it."""
     tension = {f"{way}_stretch": value for way, value in (entry.stretch or {}).items()} | (entry.tension or {})
     skin = {"thickness_mm": entry.thickness_mm, "law": law(entry).parameters, "tension": tension}
-    return dotted.flat({"skin": skin, "bed": entry.bed or {}})
+    return dotted.flat({"skin": skin, "bed": fat(entry)})
 
 
-def springs(*, fat_mm: float, fat_shear_kPa: float) -> tuple[float, float]:
-    """Stiffness of fat against lifting, 6.5 G / H, and sliding, G / H, kPa/mm; derivation: README."""
+def fat(entry: Site) -> dict[str, Value]:
+    """What a case's `bed` takes from an entry and all fat; nothing without a bed."""
+    return entry.bed | LIBRARY.fat if entry.bed else {}
+
+
+def springs(*, fat_mm: float, fat_shear_kPa: float, fat_poisson: float) -> tuple[float, float, float]:
+    """Stiffness of fat against pressing, confined, lifting, E / H, and sliding, G / H, kPa/mm; reasons: README."""
     shear = fat_shear_kPa / fat_mm
-    return LIFT * shear, shear
+    pull = 2 * (1 + fat_poisson) * shear
+    return confined(fat_poisson) * pull, pull, shear
+
+
+def confined(poisson: float) -> float:
+    """Stiffness of a layer that cannot give way sideways per that of one that can: modulus over Young's modulus."""
+    return (1 - poisson) / ((1 + poisson) * (1 - 2 * poisson))
 
 
 def filled(content: Any) -> Any:
@@ -156,12 +174,12 @@ def _following(content, entry):
 
 
 def _settled(content, entry):
-    """Beginnings of keys that a site does not fill: of another law, tension where stretch is given, two springs."""
+    """Beginnings of keys that a site does not fill: of another law, tension where stretch is given, all springs."""
     given = {key for key, value in dotted.flat(content).items() if value is not None}
     other = dotted.get(content, "skin.law.kind") not in (None, law(entry).kind)
     keys = [f"skin.law.{name}" for name in law(entry).parameters if other]
     keys += TENSIONS if given & set(STRETCHES) else STRETCHES
-    return (*keys, *(["bed."] if given >= {"bed.normal_kPa_per_mm", "bed.shear_kPa_per_mm"} else []))
+    return (*keys, *(["bed."] if given >= {"bed.pull_kPa_per_mm", "bed.shear_kPa_per_mm"} else []))
 
 
 def warnings(content: dict[str, Any], stretch: np.ndarray) -> list[str]:

@@ -41,6 +41,8 @@ Files = Annotated[list[Path], Parameter(help="case files")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
+Tries = validators.Number(gte=0, lte=100)
+Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close it too, which may end elsewhere.")]
 
 
 @app.command
@@ -66,7 +68,7 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
 
 
 @app.command
-def close(files: Files, /, *, into: Into = Path("results"), again: Again = False) -> None:
+def close(files: Files, /, *, into: Into = Path("results"), again: Again = False, restarts: Restarts = 0) -> None:
     """Close the wounds of the cases; each gets a folder of its name for its results.
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
@@ -78,11 +80,11 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
 
     worst = 0
     for case in cases:
-        if not again and state(into / case.name, case).complete:
+        if not again and state(into / case.name, case, restarts=restarts).complete:
             print(f"{case.name}: already in {into / case.name} (--again computes it once more)")
             continue
         announce([case], into)
-        folder, code = attempted(case.name, partial(close_case, case, into=into, again=again))
+        folder, code = attempted(case.name, partial(close_case, case, into=into, again=again, restarts=restarts))
         worst = max(worst, code)
         if folder is not None:
             print(printing.summary(case.name, folder))

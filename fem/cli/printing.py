@@ -36,11 +36,12 @@ def summary(name: str, folder: Path) -> str:
 
 def site(name: str, *, columns: int) -> str:
     """One entry of the library of sites as text: each value, its range, its tag and its source, and the papers."""
-    from fem.case.site import LIBRARY, SITES, springs, values
+    from fem.case.site import LIBRARY, SITES, fat, springs, undermining, values
     from fem.comparison.wording import sentences
 
-    entry, known = SITES[name], values(SITES[name])
-    bed = springs(**{key: value.typical for key, value in entry.bed.items()}) if entry.bed else None
+    entry = SITES[name]
+    known = values(entry) | ({"closure.undermine_mm": undermining(entry)} if entry.stretch else {})
+    bed = springs(**{key: value.typical for key, value in fat(entry).items()}) if entry.bed else None
     sources = " ".join(value.source for value in [*known.values(), *([entry.young_kPa] if entry.young_kPa else [])])
     cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]
     return "\n".join(sentences("cli/site", "report", name, entry, known, _in_place(name), bed, cited, columns))

@@ -9,9 +9,9 @@ import numpy as np
 
 from fem.case import keys, physical
 from fem.case.case import Case
-from fem.closure import trimming
+from fem.closure import branches, trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
-from fem.errors import MeshError
+from fem.errors import MeshError, NotConverged, at_stage
 from fem.material.skin import resistance
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
@@ -26,6 +26,7 @@ RESIDUAL = 1e-9  # largest force left on a node, as a share of edge_mm times E h
 COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
 PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E in place; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
+OTHER = 0.85  # times as large are triangles on which what failed is tried again; our choice
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
@@ -41,8 +42,8 @@ def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     """Sheet of a case on its mesh, under its natural tension and on its bed."""
     skin, undermined = case.skin, triangles.undermined
     law = physical.law(skin.law)
-    push, shear = physical.springs(case.bed)
-    bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, [[push], [shear]]))
+    push, *tied = physical.springs(case.bed)
+    bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, np.array(tied)[:, None]))
     return sheet(
         triangles, law=law, h=skin.thickness_mm, lines=physical.lines(skin.tension),
         stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
@@ -50,41 +51,69 @@ def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     )  # fmt: skip
 
 
-def closed(case: Case, *, watch: Callable[..., None] = lambda **state: None) -> Closure:
-    """Closure of a case.
+def closed(case: Case, *, restarts: int = 0, watch: Callable[..., None] = lambda **state: None) -> Closure:
+    """Closure of a case: of the equilibria to which several ways led, that of least energy.
 
-    watch  called after every Newton iteration with `stage`, `closed` and `residual`
+    restarts  random ways, besides those that are always tried
+    watch     called after every Newton iteration with `stage`, `closed` and `residual`
 
-    Raises fem.errors.MeshError, or fem.errors.NotConverged if no stable equilibrium was found.
+    Raises fem.errors.MeshError, or fem.errors.NotConverged if no stable equilibrium was found. What is tried before,
+    in order: smaller steps, random ways, other triangles.
     """
-    once = partial(_closed, watch=watch)
+    once = partial(_remeshed, restarts=restarts, watch=watch)
     return trimming.closed(case, once) if case.closure.technique == "trimmed" else once(case)
 
 
-def _closed(case, *, watch):
+def _remeshed(case, **how):
+    """Closure of a case as it is cut and sewn; where that fails, on other triangles."""
+    try:
+        return _closed(case, **how)
+    except (NotConverged, MeshError) as error:
+        if getattr(error, "kind", "") == "round-off":  # it is all but there, and would be no nearer
+            raise
+        sizes = {name: OTHER * size for name, size in case.mesh.model_dump().items()}
+        tried = f"triangles {OTHER:g} times as large"
+        try:
+            closure = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), **how)
+        except (NotConverged, MeshError):
+            if isinstance(error, MeshError):
+                raise MeshError(f"{error}; also tried: {tried}") from None
+            error.tried += (tried,)
+            raise error from None
+        closure.effort.other_triangles = f"on {tried}, for on those given: {error}"
+        return closure
+
+
+def _closed(case, *, restarts, watch):
     """Closure of a case that is cut and sewn as it says."""
     start, effort = time.perf_counter(), solve.Effort()
     plan, triangles = physical.plan(case), patch(case)
     effort.mesh_s = time.perf_counter() - start
-    coarse = _coarser(case, triangles, effort, watch)
+    coarse = _coarser(case, triangles, effort, restarts, watch)
     skin = skin_sheet(case, triangles)
     stretch = physical.prestretch(case.skin.tension, case.skin.law, h=skin.h)
-    softest = resistance(skin.law, stretch, h=skin.h).min()
+    softest, stiffest = np.sort(resistance(skin.law, stretch, h=skin.h))
     tol, pressure = RESIDUAL * softest * case.mesh.edge_mm, PERTURBATION * softest / skin.h
     problem = partial(solve.problem, pressure=pressure, tol=tol, effort=effort)
 
     unsewn = skin_sheet(case, triangles, hinged=True)
     flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
     cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
-    gaping = positions(cut.constraints, solve.opened_wound(cut, independent(cut.constraints, flat, 1.0)), 1.0)
+    with at_stage("gaping wound"):
+        opened = solve.opened_wound(cut, independent(cut.constraints, flat, 1.0))
+    level, gaping = (positions(cut.constraints, q, 1.0) for q in opened)
     del cut  # and its factors
 
     running = case.closure.sutures.kind == "running"
     worn = skin if running else unsewn
     pairs = triangles.pairs if running else no_pairs
-    tying = _tying(case, plan, triangles, worn)
-    sewn = problem(tying, constraints(gaping, pairs, triangles.rim), watch=partial(watch, stage="closing"))
-    sewn, q, tied = _sewn(sewn, pairs, triangles, gaping, coarse)
+    tying = _tying(case, plan, triangles, worn, float(stiffest))
+    sewn = problem(tying, constraints(level, pairs, triangles.rim), watch=partial(watch, stage="closing"))
+    both = case.bed is not None and not triangles.undermined.any()  # then skin may sink as well
+    sew = partial(_sewn, pairs=pairs, mesh=triangles, level=level)
+    found = None if coarse is None else _from_coarser(sewn, pairs, triangles, coarse)
+    with at_stage("closing"):
+        sewn, q, tied = found or branches.lowest(sewn, sew, flat, both=both, restarts=restarts)
     effort.unknowns, effort.elements = 3 * sewn.constraints.n_free, triangles.elements.shape[1]
     effort.smallest_angle_deg = float(quality(triangles)[0])
     effort.residual_N = float(np.abs(solve.state(sewn, q).forces).max())
@@ -95,39 +124,48 @@ def _closed(case, *, watch):
     return replace(closure, stages=_stages(closure, sewn, coarse))
 
 
-def _tying(case, plan, mesh, sheet):
-    """The sheet with its sutures tied one by one, in order of tying, and the contact of its edges."""
+def _tying(case, plan, mesh, sheet, skin):
+    """The sheet with its sutures tied one by one, in order of tying, and the contact of its edges.
+
+    skin  its resistance in place in the stiffer direction, N/mm
+    """
     closing, contact = case.closure, None
     ties: list[Thread | PenaltyTie] = []
     if plan.thread is not None:
-        ties.append(sutures.around(mesh, plan.thread))
+        ties.append(sutures.around(mesh, plan.thread, skin=skin))
     if closing.sutures.kind == "interrupted":
-        order, bite = physical.tying(plan, closing.sutures), closing.sutures.bite_mm
-        ties += sutures.across_the_wound(mesh, order, bite=bite)
-        contact = sutures.contact(mesh, order, bite=bite)
+        order, known = physical.tying(plan, closing.sutures), {"bite": closing.sutures.bite_mm, "skin": skin}
+        ties += sutures.across_the_wound(mesh, order, **known)
+        contact = sutures.contact(mesh, order, **known)
     if closing.taper is not None:
-        ties += sutures.tapering(mesh, **closing.taper.model_dump())
+        ties += sutures.tapering(mesh, **closing.taper.model_dump(), skin=skin)
     if closing.anchor is not None:
-        ties += sutures.anchoring(mesh, **closing.anchor.model_dump())
+        ties += sutures.anchoring(mesh, **closing.anchor.model_dump(), skin=skin)
     return replace(sheet, ties=tuple(ties), contact=contact)
 
 
-def _sewn(problem, pairs, mesh, gaping, coarse):
+def _from_coarser(problem, pairs, mesh, coarse):
+    """What `_sewn` gives, from states on coarser triangles; None if that leads to no rest."""
+    ties = problem.sheet.ties
+    if not (ties or pairs.size):
+        return None
+    states = coarse.sutures.after if ties else [coarse.x]
+    starts = [independent(problem.constraints, _at_nodes(mesh, coarse.mesh, x), 1.0) for x in states]
+    try:
+        if ties:
+            return sutures.tied(problem, starts[0], seams=mesh.seams, starts=starts)
+        return problem, solve.settled(problem, starts[0]), None
+    except NotConverged:  # the coarser one is of another kind; the path finds the right one
+        problem.effort.starts_dropped += 1
+        return None
+
+
+def _sewn(problem, *, pairs, mesh, level):
     """The problem with its sutures tied, q (3, n_free) of its end, and what became of those tied one by one, if any."""
-    ties, seams, whom = problem.sheet.ties, mesh.seams, problem.constraints
-    if coarse is not None and (ties or pairs.size):
-        states = coarse.sutures.after if ties else [coarse.x]
-        starts = [independent(whom, _at_nodes(mesh, coarse.mesh, x), 1.0) for x in states]
-        try:
-            if ties:
-                return sutures.tied(problem, starts[0], seams=seams, starts=starts)
-            return problem, solve.settled(problem, starts[0]), None
-        except solve.NotConverged:  # the coarser one is of another kind; the path finds the right one
-            problem.effort.starts_dropped += 1
-    q = independent(whom, gaping, 0.0)
+    q = independent(problem.constraints, level, 0.0)
     if pairs.size:
         q = solve.closed_wound(problem, q)
-    return sutures.tied(problem, q, seams=seams) if ties else (problem, q, None)
+    return sutures.tied(problem, q, seams=mesh.seams) if problem.sheet.ties else (problem, q, None)
 
 
 def _stages(closure, sewn, coarse):
@@ -155,14 +193,14 @@ def _stages(closure, sewn, coarse):
     return (stage(0.0, closure.gaping), *between, stage(1.0, closure.x))
 
 
-def _coarser(case, triangles, effort, watch):
+def _coarser(case, triangles, effort, restarts, watch):
     """The same closure on triangles of twice the size; None if there are few already, or if it fails."""
     if 3 * triangles.X.shape[1] <= COARSEN:
         return None
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), watch=watch)
-    except (solve.NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
+        coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), restarts=restarts, watch=watch)
+    except (NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         effort.coarser = {"not_used": str(error)}
         return None
     effort.coarser = coarse.effort

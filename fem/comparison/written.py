@@ -12,7 +12,7 @@ from fem.case.document import parse
 from fem.case.site import SITES, springs
 from fem.errors import BadCase
 
-SPRINGS = "normal_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
+SPRINGS = "push_kPa_per_mm", "pull_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
 DEFAULTS = "mesh.tip_mm", "mesh.far_mm", "mesh.edge_mm", "patch"  # of a case: a later one may follow from those before
 
 
@@ -23,7 +23,7 @@ def as_written(case: Case) -> dict[str, Any]:
         content = dotted.without(content, key)
     bed = case.bed
     if bed is not None and bed.fat_mm is not None and bed.fat_shear_kPa is not None:
-        of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa)
+        of_fat = springs(fat_mm=bed.fat_mm, fat_shear_kPa=bed.fat_shear_kPa, fat_poisson=bed.fat_poisson)
         for name, stiffness in zip(SPRINGS, of_fat, strict=True):
             if getattr(bed, name) == stiffness:
                 del content["bed"][name]

@@ -21,6 +21,7 @@ Function = Callable[[np.ndarray], np.ndarray]  # of parameters or fractions (n,)
 
 ROUND_OFF = 1e-12  # of a fraction
 STRAIGHT = 1e-12  # share by which a chord is shorter than its arc, which rises by less than 1e-6 of it above the chord
+MIN_SEGMENTS = 4  # of an edge; our choice, fewer do not show its curve
 PIECES = 2000  # of a swept curve; our choice, its places are then right to some 1e-12 of its length
 
 

@@ -93,6 +93,19 @@ def buckling_tension(*, D: float, lift: float, radius: float, poisson: float = 0
     return max(a**2 * D / radius**2, 2 * np.sqrt(lift * D))
 
 
+def wave_length(*, D: float, lift: float) -> float:
+    """Length, mm, of the waves in which squeezed skin leaves its bed first; infinite without one.
+
+        2 pi (D/k)^(1/4), at which D (2 pi/l)^2 + k (l/2 pi)^2 is least
+
+    D      bending stiffness, N mm
+    lift   stiffness k of the bed against lifting, N/mm3
+
+    Source: Timoshenko & Gere (1961), sec. 2.10 (from memory; tested).
+    """
+    return 2 * np.pi * (D / lift) ** 0.25 if lift > 0 else np.inf
+
+
 def left_after(t: ArrayLike, *, shares: ArrayLike, times: ArrayLike) -> np.ndarray:
     """Share of every force and stress that is left at times t, s, of skin that was deformed at t = 0 and is then held.
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
+from fem.geometry.curve import MIN_SEGMENTS
 from fem.plan.junctions import wedges
 from fem.plan.plan import Plan
 
@@ -70,9 +71,12 @@ def graded(knots: Sequence[float] | np.ndarray, size: Callable[[np.ndarray], np.
 def _fractions(curves, marks, *, edge, tip):
     """Fractions (k + 1,) of arc length at which all the curves have nodes, corners and marks among them.
 
-    The size grows from `tip` at both ends, and from a short piece between two of them, to `edge`.
+    The size grows from `tip` at both ends, and from a short piece between two of them, to `edge`; in proportion less
+    where a short edge would have fewer segments than show its curve.
     """
     length = max(curve.length for curve in curves)
+    fits = min(1.0, length / (MIN_SEGMENTS * edge))
+    edge, tip = fits * edge, fits * tip
     knots = np.unique([0.0, 1.0, *marks, *(s for curve in curves for s in curve.corners)])
     knots = knots[np.append(True, np.diff(knots) * length > SAME)]
 

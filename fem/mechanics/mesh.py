@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from fem.errors import MeshError
 from fem.geometry.curve import turn
 from fem.mechanics.edges import GROWTH, SAME, Marks, edge_points, graded, pulled_aside, skin_on_left
-from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation
+from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation, quality
 from fem.plan.junctions import groups
 from fem.plan.plan import Plan
 
@@ -24,6 +24,7 @@ ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on 
 # beyond its chords, which may not cross those of the other side; 0.1 bends triangles.
 OPENED = 0.02
 SEEN = 8  # vertices of the wound's edge among which a border finds its end; our choice, both sides of a cut and more
+LEAST_ANGLE = 2.0  # degrees, of any triangle; our choice, 1,000 random wounds had none below 10
 CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
 
 OPTIONS = {
@@ -44,7 +45,7 @@ def mesh(
     radius, edge, tip, far   mm: of the disc, and of segments along the wound, at the ends of seams, and far away
 
     Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
-    reaches the rim, or where gmsh leaves out a prescribed edge. How sizes grow: README.
+    reaches the rim, where gmsh leaves out a prescribed edge, or where an angle is too small. How sizes grow: README.
     """
     zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     placed, bulge = edge_points(plan, edge=edge, tip=tip, marks=marks)
@@ -66,7 +67,11 @@ def mesh(
     undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])[face_of]
     sewn = 2 * len(plan.seams)
     pairs = [np.array(cut[i : i + 2]) for i in range(0, sewn, 2)]
-    return from_triangulation(tri, pairs, rim_vertices=rim, undermined=undermined, open_edges=cut[sewn:])
+    made = from_triangulation(tri, pairs, rim_vertices=rim, undermined=undermined, open_edges=cut[sewn:])
+    smallest, (x, y) = quality(made)
+    if smallest < LEAST_ANGLE:
+        raise MeshError(f"a triangle near ({x:.4g}, {y:.4g}) mm has {smallest:.2g} degrees, wanted {LEAST_ANGLE:g}")
+    return made
 
 
 def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, area: float) -> None:

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -12,22 +12,23 @@ from fem.errors import NotConverged, SingularMatrix
 from fem.mechanics.constraints import Constraints, positions, reduced
 from fem.mechanics.kernels.storage import Pattern, groups, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
-from fem.mechanics.sheet import Sheet, assemble, at_nodes, lift
+from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, lift
 
 # The path; our choices. They change how many steps are taken and not where they end.
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
-LARGEST_STEP, LEAST_STEP = 0.2, 0.005  # of `closed`
+LARGEST_STEP, LEAST_STEP = 0.2, 0.002  # of `closed`
 PATIENCE, LAST = 25, 200  # iterations before a step is halved, and at its end; shallow waves take many
 ROUGH = 1e5  # times the final tolerance, on the way
 DIFFERENCE = 1e-5  # of `closed`, for the linearised response
+FIRM = 1.0  # 1/mm2, times E h: of the bed that holds the gaping wound level
 # Newton's method.
-DECAY, GROWTH = 16.0, 16.0  # of the shift, from one iteration to the next and from one trial to the next
+DECAY, GROWTH = 4.0, 4.0  # of the shift, from one iteration to the next and from one trial to the next
 FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this many mm under the residual
 LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
+LARGEST_FORCE = 1e3  # N, that a message speaks of; our choice: beyond, triangles have turned inside out
 Load = np.ndarray | float  # dead loads (3, n), N
-ADVICE = "try a finer mesh or a smaller wound"  # a triangle that is crushed stops the path before the skin does
 
 
 @dataclass
@@ -42,6 +43,9 @@ class Effort:
     factorisations: int = 0
     negative_pivots: int = 0  # of the tangent at the end
     starts_dropped: int = 0  # from coarser triangles
+    other_triangles: str = ""  # on which it was closed, and why not on those given
+    branches: list[dict[str, Any]] = field(default_factory=list)  # how the path was led, and where it ended, or why not
+    gaping: str = "at rest"  # the gaping wound, or what is shown for it
     mesh_s: float = 0.0
     assembly_s: float = 0.0
     factorisation_s: float = 0.0
@@ -105,7 +109,7 @@ def _positive(problem, tangent, residual, shift=0.0):
             return shift
         shift = max(GROWTH * shift, residual / FIRST)
         if not shift < LARGEST_SHIFT * residual:
-            raise NotConverged(f"no shift gives a positive tangent; forces of {residual:.1e} N are left; {ADVICE}")
+            raise NotConverged(f"no shift gives a positive tangent{_left(residual)}", kind="crushed")
 
 
 def _factored(problem, solver, values):
@@ -131,9 +135,10 @@ def newton(
     def at(q: np.ndarray, *, tangent: bool = False) -> State:
         return state(problem, q, closed=closed, tangent=tangent, **aids)
 
+    at_gap = f" at closed = {closed:.3f}" if closed < 1 else ""
     shift, here = 0.0, at(q, tangent=True)
     if not np.isfinite(here.energy):
-        raise NotConverged(f"skin is bent further than its thickness allows at closed = {closed:.3f}; {ADVICE}")
+        raise NotConverged(f"skin is bent further than its thickness allows{at_gap}", kind="crushed")
     for _ in range(max_iter):
         residual = np.abs(here.forces).max()
         problem.watch(closed=closed, residual=residual)
@@ -143,10 +148,13 @@ def newton(
         shift = shift / DECAY if shift > NEGLIGIBLE * residual else 0.0
         shift = _positive(problem, here.tangent, residual, shift)
         q, here = _lower(at, q, _answer(problem, here.forces), here)
-    raise NotConverged(
-        f"forces of {residual:.1e} N are left after {max_iter} iterations at closed = {closed:.3f}, "
-        f"wanted {tol:.1e} N; {ADVICE}"
-    )
+    message = f"no rest after {max_iter} iterations{at_gap}{_left(residual)}, wanted {tol:.1e} N"
+    raise NotConverged(message, kind="limit point" if residual > ROUGH * tol else "round-off")
+
+
+def _left(residual):
+    """How far from rest; nothing where there is no number to speak of."""
+    return f"; forces of {residual:.1e} N are left" if residual < LARGEST_FORCE else ""
 
 
 def _answer(problem, forces):
@@ -168,17 +176,46 @@ def _lower(at, q, d, here):
     ):
         step /= 2
         if step < SHORTEST:
-            raise NotConverged(f"no step lowers the energy; forces of {residual:.1e} N are left; {ADVICE}")
+            raise NotConverged(f"no step lowers the energy{_left(residual)}", kind="round-off")
         there = at(q + step * d)
     return q + step * d, there if step == 1.0 else at(q + step * d, tangent=True)
 
 
-def opened_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) of the gaping, unsewn wound at rest, from those of the uncut skin."""
-    q = newton(problem, q, tol=problem.tol)
-    if negative_pivots(problem, q):  # it is flat only because nothing pushes it to either side
-        q = settled(problem, newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol))
-    return q
+def opened_wound(problem: Problem, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Positions (3, n_free) of the gaping, unsewn wound, held flat and at rest, from those of the uncut skin.
+
+    Its edges may curl so much that no rest is found: then both are that of skin held flat, as the effort says.
+    """
+    flat = pressed_flat(problem, q)
+    if not negative_pivots(problem, flat):
+        return flat, flat
+    try:  # it is flat only because nothing pushes it to either side
+        return flat, settled(problem, on_the_way(problem, flat))
+    except NotConverged:
+        problem.effort.gaping = "held flat"
+        return flat, flat
+
+
+def pressed_flat(problem: Problem, q: np.ndarray) -> np.ndarray:
+    """Positions (3, n_free) at rest of skin that is held flat, from those at q, pressed flat."""
+    level = q * [[1], [1], [0]]
+    return newton(replace(problem, sheet=_held_flat(problem.sheet)), level, tol=problem.tol)
+
+
+def lifted(problem: Problem, q: np.ndarray, *, by: float) -> np.ndarray:
+    """Positions (3, n_free) of skin at rest at q, lifted by `by` mm where it gives way most to the perturbation."""
+    here = state(problem, q, tangent=True)
+    _positive(problem, here.tangent, np.abs(here.forces).max())
+    way = _answer(problem, -reduced(problem.constraints, problem.perturbation))
+    return q + by / np.abs(way[2]).max() * way
+
+
+def _held_flat(sheet):
+    """The sheet on a bed that keeps it level; in skin that is flat it bears nothing."""
+    n, stiff = sheet.area.nodes.shape[0], float(np.abs(sheet.law(np.array([1.0, 1.0, 0.0]))[2]).max()) * sheet.h
+    shear = np.zeros(n) if sheet.foundation is None else sheet.foundation.shear
+    level = np.full(n, FIRM * stiff)
+    return replace(sheet, foundation=ElasticFoundation(level, level, shear))
 
 
 def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
@@ -191,19 +228,24 @@ def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
     problem.path.append((0.0, q))
     here = on(q, closed=0.0, tangent=True)
     _positive(problem, here.tangent, np.abs(here.forces).max())
-    closed, step = 0.0, LARGEST_STEP
+
+    def response(q: np.ndarray, closed: float) -> np.ndarray:
+        """Linearised, to the change of the gap, by the tangent factored last: that of this state."""
+        change = on(q, closed=closed + DIFFERENCE).forces - on(q, closed=closed - DIFFERENCE).forces
+        return _answer(problem, change / (2 * DIFFERENCE))
+
+    closed, step, rate = 0.0, LARGEST_STEP, response(q, 0.0)
     while closed < 1:
         target = min(1.0, closed + step)
-        try:  # the linearised response to the change of the gap, by the tangent factored last
-            change = on(q, closed=closed + DIFFERENCE).forces - on(q, closed=closed - DIFFERENCE).forces
-            ahead = q + (target - closed) * _answer(problem, change / (2 * DIFFERENCE))
-            q = on_the_way(problem, ahead, closed=target, max_iter=PATIENCE)
+        try:
+            ahead, least = q + (target - closed) * rate, step <= LEAST_STEP
+            q = on_the_way(problem, ahead, closed=target, max_iter=LAST if least else PATIENCE)
         except NotConverged:
-            step /= 2
-            if step < LEAST_STEP:
+            if least:
                 raise
+            step = max(LEAST_STEP, step / 2)
         else:
-            closed, step = target, min(1.5 * step, LARGEST_STEP)
+            closed, step, rate = target, min(1.5 * step, LARGEST_STEP), response(q, target)
             problem.path.append((closed, q))
     return settled(problem, q)
 
@@ -217,12 +259,19 @@ def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the closed wound at rest without any aid, from others near. Raises as `closed_wound`."""
     try:
-        q = newton(problem, q, tol=problem.tol, max_iter=LAST)
-    except NotConverged:  # then the aids go one after the other
-        q = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol, max_iter=LAST)
-        q = newton(problem, q, tol=problem.tol, max_iter=LAST)
+        return at_rest(problem, q)
+    except NotConverged as error:  # then the aids go one after the other
+        if error.kind == "round-off":
+            raise
+        aided = newton(problem, q, load=problem.perturbation, tol=ROUGH * problem.tol, max_iter=LAST)
+        return at_rest(problem, aided)
+
+
+def at_rest(problem: Problem, q: np.ndarray, *, max_iter: int = LAST) -> np.ndarray:
+    """Positions (3, n_free) of stable equilibrium, straight from others near. Raises as `closed_wound`."""
+    q = newton(problem, q, tol=problem.tol, max_iter=max_iter)
     if negative := negative_pivots(problem, q):
-        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots; {ADVICE}")
+        raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots", kind="saddle")
     return q
 
 

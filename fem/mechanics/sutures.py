@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fem.errors import NotConverged
+from fem.errors import NotConverged, at_stage
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
 from fem.mechanics.quadratic import located
@@ -14,37 +14,47 @@ from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shorten
 from fem.mechanics.triangulation import Mesh
 from fem.plan.plan import Around
 
-# Our choices. STIFF: N/mm of a suture, so that 1 N leaves 0.05 mm open; twice as much changes forces by some per cent.
-# CONTACT: N/mm2 with which edges push that pass through each other; at 10 N/m they overlap by 0.01 mm.
-STIFF, CONTACT = 20.0, 1.0
-STEPS = 4, 8, 16, 32  # in which a suture is drawn tight, the next if that fails
+# Our choices, per resistance of the skin in place, N/mm: twice as stiff, it bears twice the forces. STIFF: of a suture;
+# twice as much changes forces by some per cent. CONTACT: 1/mm, with which edges push that pass through each other.
+STIFF, CONTACT = 200.0, 10.0
+STEPS = 1, 4, 16  # in which a suture is drawn tight, the next if that fails
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
+AGAINST = 0.1  # of its length over that way: edges whose mean line is shorter do not face, they run against each other
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
 
-def around(mesh: Mesh, thread: Around) -> Thread:
-    """The thread around the open edges of a wound, once round."""
+def around(mesh: Mesh, thread: Around, *, skin: float) -> Thread:
+    """The thread around the open edges of a wound, once round; skin: its resistance in place, N/mm, as below."""
     edge = np.concatenate([mesh.open[0], *(part[1:] for part in mesh.open[1:])])
     X = mesh.X[:, edge]
     at, width = (np.arange(thread.stations) + 0.5) / thread.stations, thread.bite / _along(X)[-1]
     stations = [(nodes, W.mean(axis=0)) for nodes, W in (_samples(edge, X, s, width) for s in at)]
-    return _thread([*stations, stations[0]], wanted=thread.drawn_to, kind="purse")
+    return _thread([*stations, stations[0]], wanted=thread.drawn_to, kind="purse", skin=skin)
 
 
-def across_the_wound(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> list[PenaltyTie]:
+def across_the_wound(
+    mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float, skin: float
+) -> list[PenaltyTie]:
     """Penalty ties of edge to edge; stitches as in `fem.plan.plan.stitches`."""
     ties = []
     for number, at in stitches:
         width = 2 * bite / sum(_along(mesh.X[:, edge])[-1] for edge in mesh.seams[number])
         (first, W), (second, less) = (_samples(edge, mesh.X[:, edge], at, width) for edge in mesh.seams[number])
         nodes, column = np.unique(np.append(first, second), return_inverse=True)
-        ties.append(PenaltyTie(nodes, np.hstack([W, -less]) @ np.eye(nodes.size)[column], STIFF))
+        ties.append(PenaltyTie(nodes, np.hstack([W, -less]) @ np.eye(nodes.size)[column], STIFF * skin))
     return ties
 
 
 def tapering(
-    mesh: Mesh, *, spacing_mm: float, length_mm: float, offset_mm: float, remaining_mm: float, bite_mm: float
+    mesh: Mesh,
+    *,
+    skin: float,
+    spacing_mm: float,
+    length_mm: float,
+    offset_mm: float,
+    remaining_mm: float,
+    bite_mm: float,
 ) -> list[Thread]:
     """Threads beyond each tip, nearest first, spacing_mm apart up to length_mm, offset_mm to each side of the axis."""
     threads = []
@@ -53,24 +63,25 @@ def tapering(
         for tip, along in zip(mesh.tips, mesh.outward(mesh.X).T, strict=True):
             place, aside = mesh.X[:, tip] + s * along, offset_mm * np.array([-along[1], along[0]])
             ends = [_patch(mesh, place + side * aside, bite_mm) for side in (1, -1)]
-            threads.append(_thread(ends, wanted=wanted, kind="taper"))
+            threads.append(_thread(ends, wanted=wanted, kind="taper", skin=skin))
     return threads
 
 
-def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float) -> list[Thread]:
+def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float, skin: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
-    return [_thread([_patch(mesh, X, bite_mm)], np.append(X, 0.0), wanted=0.0, kind="anchor") for X in places.T]
+    threads = [([_patch(mesh, X, bite_mm)], np.append(X, 0.0)) for X in places.T]
+    return [_thread(*thread, wanted=0.0, kind="anchor", skin=skin) for thread in threads]
 
 
-def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float) -> Contact:
+def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float, skin: float) -> Contact:
     """What keeps edges of seams from passing through each other, but within a bite, with normals of the uncut skin."""
     weights = [np.convolve(np.diff(_along(mesh.X[:, first])), [0.5, 0.5], mode="valid") for first, _ in mesh.seams]
     for number, at in stitches:
         first, second = (_along(mesh.X[:, edge]) for edge in mesh.seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
     nodes = np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T
-    return Contact(nodes, _across(mesh.seams, mesh.X), np.concatenate(weights), CONTACT)
+    return Contact(nodes, _across(mesh.seams, mesh.X), np.concatenate(weights), CONTACT * skin)
 
 
 def _across(seams, x):
@@ -80,8 +91,19 @@ def _across(seams, x):
         line = x[:2, first] + x[:2, second]
         k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
         along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
-        normals.append(np.array([-along[1], along[0]]) / np.hypot(*along))
+        facing = np.hypot(*along) > AGAINST * reach * np.hypot(*np.diff(line)).mean()
+        normals.append(np.where(facing, np.array([-along[1], along[0]]), 0.0) / np.where(facing, np.hypot(*along), 1.0))
     return np.hstack(normals)
+
+
+def _facing(contact, seams, x, *, h):
+    """The contact with normals at x; none where edges run against each other, or a flap's edge is yet to be turned.
+
+    Such an edge lies beyond the other, by more than the thickness h.
+    """
+    normals, (first, second) = _across(seams, x), contact.nodes.T
+    gap = (normals * (x[:2, first] - x[:2, second])).sum(axis=0)
+    return replace(contact, normals=np.where(gap > -h, normals, 0.0))
 
 
 def tied(
@@ -99,26 +121,43 @@ def tied(
     for k in range(len(problem.sheet.ties)):
         q = q if starts is None else starts[k]
         if (contact := problem.sheet.contact) is not None:
-            normals = _across(seams, positions(problem.constraints, q, 1.0))
-            problem = replace(problem, sheet=replace(problem.sheet, contact=replace(contact, normals=normals)))
-        problem, q = _tightened(problem, q, k) if starts is None else (_shortened(problem, q, k, 1.0), q)
-        settled = solve.settled(problem, q)
+            facing = _facing(contact, seams, positions(problem.constraints, q, 1.0), h=problem.sheet.h)
+            problem = replace(problem, sheet=replace(problem.sheet, contact=facing))
+        with at_stage(f"suture {k + 1} of {len(problem.sheet.ties)}"):
+            problem, settled = _tightened(problem, q, k)
+        q = settled
         after.append(positions(problem.constraints, settled, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    ties = problem.sheet.ties
-    kinds, at_end = tuple(tie.kind for tie in ties), [tension(tie, after[-1]) for tie in ties]
-    return problem, settled, TiedSutures(kinds, np.array(when_tied), np.array(at_end), tuple(after))
+    kinds, when = tuple(tie.kind for tie in problem.sheet.ties), np.array(when_tied)
+    return problem, settled, at_another_end(TiedSutures(kinds, when, when, tuple(after)), problem, settled)
+
+
+def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSutures:
+    """What became of the sutures if the wound, once they are tied, rests at q (3, n_free)."""
+    x = positions(problem.constraints, q, 1.0)
+    at_end = np.array([tension(tie, x) for tie in problem.sheet.ties])
+    return replace(
+        tied, when_tied=np.append(tied.when_tied[:-1], at_end[-1]), at_end=at_end, after=(*tied.after[:-1], x)
+    )
 
 
 def _tightened(problem, q, k):
-    """The problem with suture k drawn to what is wanted of it and its q, in as few steps as lead there."""
+    """The problem with suture k drawn to what is wanted of it and its q at rest, in as few steps as lead there."""
+    tight = _shortened(problem, q, k, 1.0)
+    try:
+        return tight, solve.at_rest(tight, q, max_iter=solve.PATIENCE)
+    except NotConverged:  # then with the aids of the path
+        return tight, solve.settled(tight, _drawn(problem, q, k))
+
+
+def _drawn(problem, q, k):
+    """q at rest with suture k tight and the aids of the path, in as few steps as lead there."""
     for steps in STEPS:
         there = q
         try:
             for fraction in np.linspace(0, 1, steps + 1)[1:]:
-                shorter = _shortened(problem, q, k, float(fraction))
-                there = solve.on_the_way(shorter, there)
-            return shorter, there
+                there = solve.on_the_way(_shortened(problem, q, k, float(fraction)), there, max_iter=solve.PATIENCE)
+            return there
         except NotConverged:
             if steps == STEPS[-1]:
                 raise
@@ -130,13 +169,13 @@ def _shortened(problem, q, k, fraction):
     return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
 
 
-def _thread(stations, *places, wanted, kind):
+def _thread(stations, *places, wanted, kind, skin):
     """Thread, not tied yet, through stations, nodes and weights each, then fixed places (3,)."""
     nodes = np.unique(np.concatenate([at for at, _ in stations]))
     W = np.zeros((len(stations) + len(places), nodes.size))
     for row, (at, weights) in enumerate(stations):
         W[row, np.searchsorted(nodes, at)] = weights
-    return Thread(nodes, W, np.vstack([np.zeros((len(stations), 3)), *places]), STIFF, wanted, kind=kind)
+    return Thread(nodes, W, np.vstack([np.zeros((len(stations), 3)), *places]), STIFF * skin, wanted, kind=kind)
 
 
 def _along(X):

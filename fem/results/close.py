@@ -17,6 +17,7 @@ import fem
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.keys import Patch
+from fem.closure.branches import doubts
 from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import measures
@@ -28,17 +29,19 @@ UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result 
 
 
 def close(
-    case: cases.Case, *, into: Path | str = "results", again: bool = False,
+    case: cases.Case, *, into: Path | str = "results", again: bool = False, restarts: int = 0,
     watch: Callable[..., None] = lambda **state: None,
 ) -> Path:  # fmt: skip
     """Results folder of a case in `into`, computed if `again` or unless a complete one of the very same case is there.
+
+    restarts   random ways to close it, as in `closed`; what is there and tried fewer is computed again
 
     Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
     writes only `<name>.failed.json`.
     """
     into = Path(into)
     folder, failed = into / case.name, into / f"{case.name}.failed.json"
-    if not again and identity.state(folder, case).complete:
+    if not again and identity.state(folder, case, restarts=restarts).complete:
         return folder
     refuse_unusable(folder, mark="run.json")
     reached: dict[str, Any] = {}
@@ -48,19 +51,21 @@ def close(
         watch(**state)
 
     try:
-        closure = closed(case, watch=follow)
+        closure = closed(case, restarts=restarts, watch=follow)
     except solve.NotConverged as error:
         into.mkdir(parents=True, exist_ok=True)
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
         write_whole(failed, json.dumps(note, indent=2, default=float) + "\n")
         raise
     with whole(folder) as draft:
-        write(draft, case, closure)
+        write(draft, case, closure, restarts=restarts)
     failed.unlink(missing_ok=True)
     return folder
 
 
-def write(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str = "") -> None:
+def write(
+    folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pictures", title: str = "", restarts: int = 0
+) -> None:
     """Write what KEPT names; of a trimmed closure whose fields are kept, also the result before, in UNTRIMMED."""
     numbers = measures(closure)
     start = time.perf_counter()
@@ -75,7 +80,8 @@ def write(folder: Path, case: cases.Case, closure: Closure, *, keep: str = "pict
         from fem.render import picture
 
         picture.save_pictures(closure, folder / "pictures", title=title or case.name)
-    further = {"pictures_s": round(time.perf_counter() - start, 3), "warnings": _warnings(case, numbers)}
+    further: dict[str, Any] = {"restarts": restarts, "pictures_s": round(time.perf_counter() - start, 3)}
+    further["warnings"] = _warnings(case, numbers) + doubts(closure.effort)
     write_numbers(folder, case, numbers, effort(closure) | further, keep=keep)
     if closure.trimmed is not None and keep != "measures":
         (folder / UNTRIMMED).mkdir()

@@ -89,8 +89,11 @@ def address(case: cases.Case) -> str:
     return sha256(f"{cases.key(case.model_copy(update={'name': '-'}))} {solver()}".encode()).hexdigest()[:DIGITS]
 
 
-def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pictures") -> State:
-    """What a folder is to a case, by default that whose result it says it is; `keep`, a key of KEPT, is wanted."""
+def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pictures", restarts: int = 0) -> State:
+    """What a folder is to a case, by default that whose result it says it is; `keep`, a key of KEPT, is wanted.
+
+    restarts   random ways that must have been tried
+    """
     folder = Path(folder)
     if not folder.exists():
         return State(Kind.MISSING)
@@ -103,6 +106,8 @@ def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pi
         return State(Kind.OUT_OF_DATE, why)
     if list(KEPT).index(run["keep"]) < list(KEPT).index(keep):
         return State(Kind.MISSING, f"only its {run['keep']} were kept")
+    if run.get("restarts", 0) < restarts:
+        return State(Kind.MISSING, f"only {run.get('restarts', 0)} restarts were tried")
     why = next(filter(None, (_damage(folder / name) for name in KEPT[keep])), "")
     return State(Kind.DAMAGED, why) if why else State(Kind.COMPLETE)
 

@@ -83,7 +83,7 @@ def _ratio(known, name, wound, other):
 
 def _wrinkling(known):
     """Shortening across the lines, %, at which uncut skin, held along them, wrinkles on its bed: `buckling_tension`."""
-    skin, (lift, _) = known.case.skin, physical.springs(known.case.bed)
+    skin, (_, lift, _) = known.case.skin, physical.springs(known.case.bed)
     law, h, (along, across) = physical.law(skin.law), skin.thickness_mm, known.stretch
 
     def excess(short: float) -> float:

@@ -28,7 +28,7 @@ def test_every_value_arrives():
     assert (case.wound.lesion.diameter_mm, case.wound.lesion.margin_mm) == (12, 4)
     assert (case.skin.thickness_mm, case.skin.law.kind, case.skin.law.shear_kPa) == (1.5, "neo-hooke", 33.3)
     assert (case.skin.tension.along_N_per_m, case.skin.tension.lines_deg) == (20, 0)
-    assert (case.bed.normal_kPa_per_mm, case.bed.shear_kPa_per_mm) == (1, 0.1)
+    assert (case.bed.pull_kPa_per_mm, case.bed.shear_kPa_per_mm) == (1, 0.1)
     assert (case.patch.radius_mm, case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == (120, 2, 1.6, 6)
 
 
@@ -47,9 +47,9 @@ def test_defaults():
     assert plan(case).undermined is None
 
 
-BEDDING = "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n"
-SOFT = "bed: {normal_kPa_per_mm: 1e-4, shear_kPa_per_mm: 1e-5}\n"
-BED = {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
+BEDDING = "bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n"
+SOFT = "bed: {pull_kPa_per_mm: 1e-4, shear_kPa_per_mm: 1e-5}\n"
+BED = {"pull_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1}
 
 
 @pytest.mark.parametrize(
@@ -106,6 +106,27 @@ def test_warning_of_buckling(bed, limit):
         skin = squeezed.format(-share * limit)
         case = parse(SHORT[: SHORT.index("2, law")] + skin + bed, Case, "a.yaml")
         assert len([line for line in warnings(case) if "squeezes" in line]) == warned
+
+
+@pytest.mark.parametrize(("closure", "edge"), [("undermine_mm: 0", 1.456), ("undermine_mm: 20", 2.4)])
+def test_triangles_that_show_waves(closure, edge):
+    """Not undermined, thin slack skin of a forearm folds in waves; by default a fifth of one holds an edge, at most.
+
+    2 pi (D/k)^(1/4) with D = E h^3/9 of unstretched skin, E = 3 mu; here mu = 2 kPa, h = 0.3 mm, k = 0.01 kPa/mm.
+    """
+    wave = 2 * pi * (3 * 2 * 0.3**3 / 9 / 0.01) ** 0.25
+    made = parse(
+        "name: a\nwound: {outline: {kind: circle, diameter_mm: 24}}\n"
+        "skin: {thickness_mm: 0.3, law: {kind: neo-hooke, shear_kPa: 2}}\n"
+        f"bed: {{pull_kPa_per_mm: 0.01, shear_kPa_per_mm: 0.005}}\nclosure: {{{closure}}}\n",
+        Case,
+        "a.yaml",
+    )
+    assert made.mesh.edge_mm == approx(edge, rel=1e-3)
+    assert wave / 5 == approx(1.456, rel=1e-3)
+    assert not any("waves" in line for line in warnings(made))
+    larger = made.model_copy(update={"mesh": made.mesh.model_copy(update={"edge_mm": 2 * edge})})
+    assert any(f"waves {wave:.3g} mm long" in line for line in warnings(larger)) == (edge < 2)
 
 
 def test_geometry():

@@ -290,4 +290,4 @@ def test_island_without_bed():
     island = SLIT.replace("kind: slit, length_mm: 20", "kind: square, side_mm: 15").replace("z-plasty", "v-y")
     with pytest.raises(BadCase, match="island of skin, which floats away without a bed"):
         parse(island, Case, "a.yaml")
-    assert parse(island + "bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", Case, "a.yaml").bed is not None
+    assert parse(island + "bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", Case, "a.yaml").bed is not None

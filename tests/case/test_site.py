@@ -14,19 +14,19 @@ from scipy.optimize import minimize_scalar
 
 from fem.case.case import Case, key, schema, text, warnings
 from fem.case.document import parse
-from fem.case.site import LIBRARY, SITES, STRETCHES, TENSIONS, law, springs, values
+from fem.case.site import LIBRARY, SITES, STRETCHES, TENSIONS, law, springs, undermining, values
 from fem.cli.printing import site, sites
 from fem.errors import BadCase
 
 ROOT = Path(__file__).parents[2]
 WOUND = "name: a\nwound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}\n"
 ALLOWED = "allowed: " + ", ".join(SITES)
-UNITS = ("_mm", "_kPa", "_N_per_m", "_stretch", "exponent")
+UNITS = ("_mm", "_kPa", "_N_per_m", "_stretch", "exponent", "poisson")
 
 
 def case(skin, rest=""):
     """A small lens on the skin that a YAML mapping describes."""
-    return parse(f"{WOUND}skin: {skin}\n{rest}", Case, "a.yaml")
+    return parse(f"{WOUND}skin: {skin}\n{rest}\nclosure: {{undermine_mm: 0}}", Case, "a.yaml")
 
 
 def bad(skin, rest=""):
@@ -79,6 +79,7 @@ def test_every_paper_is_cited_and_every_citation_has_a_paper():
     """No paper stands there for nothing, and no year in a source lacks its paper."""
     entries = LIBRARY.anywhere, *SITES.values()
     told = [value.source for entry in entries for value in values(entry).values()]
+    told += [undermining(entry).source for entry in entries]
     told += [value.source for value in (*LIBRARY.age.values(), SITES["forearm"].young_kPa, SITES["back"].young_kPa)]
     assert [paper for paper in LIBRARY.papers if not any(paper in source for source in told)] == []
     cited = {name for source in told for name in re.findall(r"[A-ZÀ-Ý]\w+(?: [A-ZÀ-Ý]\w+)? (?:19|20)\d\d", source)}
@@ -124,20 +125,27 @@ def test_layer_of_fat(x):
 
 
 def test_springs_of_fat():
-    """The wave that the layer resists least, and simple shear: 10 mm of 0.5 kPa give 0.325 and 0.05 kPa/mm."""
+    """Hooke's law of a block: no strain across when confined, no stress across when free.
+
+    10 mm of 0.5 kPa with nu = 0.49 give 2.55, 0.149 and 0.05 kPa/mm. A bonded layer holds any wave by 6.5 G/H at least.
+    """
+    G, nu, H = 0.5, 0.49, 10.0
+    bulk = 2 * G * (1 + nu) / (3 * (1 - 2 * nu))
+    stiffness = np.full((3, 3), bulk - 2 * G / 3) + 2 * G * np.eye(3)
+    free = 1 / np.linalg.inv(stiffness)[0, 0]
+    assert springs(fat_mm=H, fat_shear_kPa=G, fat_poisson=nu) == approx((stiffness[0, 0] / H, free / H, G / H))
+    assert (stiffness[0, 0] / H, free / H) == approx((2.55, 0.149))
     least = minimize_scalar(lifting, bracket=(1, 2, 4))
-    assert springs(fat_mm=1, fat_shear_kPa=1) == (approx(least.fun, abs=0.05), 1)  # two digits are given
-    assert least.x == approx(2.45, abs=0.02)
-    assert springs(fat_mm=10, fat_shear_kPa=0.5) == approx((0.325, 0.05))
+    assert (least.fun, least.x) == (approx(6.5, abs=0.05), approx(2.45, abs=0.02))
 
 
 def test_bed_from_fat_without_a_site():
     """Springs left out follow from fat; springs that are given stand."""
     skin = "{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}"
     both = case(skin, "bed: {fat_mm: 10, fat_shear_kPa: 0.5}\n").bed
-    one = case(skin, "bed: {fat_mm: 10, fat_shear_kPa: 0.5, normal_kPa_per_mm: 2}\n").bed
-    assert (both.normal_kPa_per_mm, both.shear_kPa_per_mm) == approx((0.325, 0.05))
-    assert (one.normal_kPa_per_mm, one.shear_kPa_per_mm) == approx((2, 0.05))
+    one = case(skin, "bed: {fat_mm: 10, fat_shear_kPa: 0.5, pull_kPa_per_mm: 2}\n").bed
+    assert (both.push_kPa_per_mm, both.pull_kPa_per_mm, both.shear_kPa_per_mm) == approx((2.55, 0.149, 0.05))
+    assert (one.pull_kPa_per_mm, one.shear_kPa_per_mm) == approx((2, 0.05))
 
 
 # A case that names a site ---------------------------------------------------------------------------------
@@ -163,7 +171,7 @@ def test_a_body_has_tension_and_bed_a_bench_has_none():
     """Forearm: tension from the library, springs from 4 mm of 0.53 kPa. Silicone pad: neither."""
     arm, pad = case("{site: forearm}"), case("{site: silicone-pad}")
     assert (arm.skin.tension.along_N_per_m, arm.skin.tension.across_N_per_m) == approx((8.8, 4.25), rel=1e-3)
-    assert (arm.bed.normal_kPa_per_mm, arm.bed.shear_kPa_per_mm) == approx((6.5 * 0.53 / 4, 0.53 / 4))
+    assert (arm.bed.pull_kPa_per_mm, arm.bed.shear_kPa_per_mm) == approx((2.98 * 0.53 / 4, 0.53 / 4))
     assert (pad.skin.tension.along_N_per_m, pad.skin.tension.across_N_per_m, pad.bed) == (0, 0, None)
 
 
@@ -197,14 +205,14 @@ def test_one_value_overrides(skin, rest, dotted, value):
 @pytest.mark.parametrize(
     ("rest", "normal", "shear", "taken"),
     [
-        ("bed: {normal_kPa_per_mm: 2, shear_kPa_per_mm: 0.3}", 2, 0.3, set()),
-        ("bed: {normal_kPa_per_mm: 2}", 2, 0.53 / 4, {"bed.fat_mm", "bed.fat_shear_kPa"}),
+        ("bed: {pull_kPa_per_mm: 2, shear_kPa_per_mm: 0.3}", 2, 0.3, set()),
+        ("bed: {pull_kPa_per_mm: 2}", 2, 0.53 / 4, {"bed.fat_mm", "bed.fat_shear_kPa", "bed.fat_poisson"}),
     ],
 )
 def test_springs_override_fat(rest, normal, shear, taken):
     """Springs that the case gives stand; fat is taken from the site only if it still decides something."""
     made = case("{site: forearm}", rest)
-    assert (made.bed.normal_kPa_per_mm, made.bed.shear_kPa_per_mm) == approx((normal, shear))
+    assert (made.bed.pull_kPa_per_mm, made.bed.shear_kPa_per_mm) == approx((normal, shear))
     assert {name for name in made.from_site if name.startswith("bed.")} == taken
     assert parse(text(made), Case, "b.yaml") == made
 
@@ -268,9 +276,9 @@ def test_schema_knows_the_short_form():
         ("{site: back}", "bed: {fat_mm: 0}", "4:15: bed.fat_mm: got 0, wanted greater than 0"),
         ("{site: back}", "bed: {fat_cm: 1}",
          "4:7: bed: unknown key 'fat_cm'; did you mean 'fat_mm', in mm? "
-         "allowed: fat_mm, fat_shear_kPa, normal_kPa_per_mm, shear_kPa_per_mm"),
+         "allowed: fat_mm, fat_shear_kPa, fat_poisson, push_kPa_per_mm, pull_kPa_per_mm, shear_kPa_per_mm"),
         ("{site: foam-sheet}", "bed: {fat_mm: 8}",
-         "4:6: bed: needed: normal_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa"),
+         "4:6: bed: needed: pull_kPa_per_mm and shear_kPa_per_mm, or fat_mm and fat_shear_kPa"),
         ("{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}", "from_site: [skin.thickness_mm]",
          "4:12: from_site: no key that a case without skin.site fills: skin.thickness_mm"),
         ("{site: back, thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 40}}", "from_site: [skin.colour]",
@@ -315,6 +323,17 @@ def test_a_value_that_is_not_the_sites():
     assert [line.split()[0] for line in stretch] == STRETCHES
 
 
+@pytest.mark.parametrize(("skin", "usual"), [("site: scalp", "10 to 150 mm, 50"), ("site: back", "10 to 20 mm, 15")])
+def test_undermining_left_out(skin, usual):
+    """That nothing is undermined is said unless the case says so itself, with what is usual there."""
+    (line,) = warnings(parse(f"{WOUND}skin: {{{skin}}}\n", Case, "a.yaml"))
+    assert line.startswith("closure.undermine_mm is left out") and usual in line and "read" in line
+    for undermined in ("undermine_mm: 0", "undermine_upper_mm: 5", "undermine_points_mm: [[-9, -9], [9, -9], [0, 15]]"):
+        made = parse(f"{WOUND}skin: {{{skin}}}\nclosure: {{{undermined}}}\n", Case, "a.yaml")
+        assert not any("left out" in line for line in warnings(made))
+    assert warnings(parse(f"{WOUND}skin: {{site: silicone-pad}}\n", Case, "a.yaml")) == []  # on no bed
+
+
 # The commands ---------------------------------------------------------------------------------------------
 
 
@@ -354,7 +373,7 @@ def test_sites_names_the_nearest():
 def test_check_prints_warnings(tmp_path):
     """Unusual values do not stop a case: geometry to standard output, the warning beside it, code 0."""
     path = tmp_path / "a.yaml"
-    path.write_text(f"{WOUND}skin: {{site: forearm, thickness_mm: 1.5}}\n")
+    path.write_text(f"{WOUND}skin: {{site: forearm, thickness_mm: 1.5}}\nclosure: {{undermine_mm: 0}}\n")
     printed, warned, code = flatseam("check", path)
     assert printed.startswith("a: lens, side-to-side\n")
     assert warned.startswith(f"{path}: warning: skin.thickness_mm 1.5 is outside 0.9 to 1.3 of forearm (from memory: ")

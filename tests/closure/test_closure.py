@@ -149,7 +149,7 @@ def demo_measures(name, **blocks):
 def invented_skin(**tension):
     """Blocks for a case of skin of 2 mm on a bed, neo-Hookean, of no site, under a natural tension."""
     law = {"kind": "neo-hooke", "shear_kPa": 33.3}
-    bed = {"normal_kPa_per_mm": 1.0, "shear_kPa_per_mm": 0.1}
+    bed = {"pull_kPa_per_mm": 1.0, "shear_kPa_per_mm": 0.1}
     return {"skin": {"thickness_mm": 2, "law": law, "tension": tension}, "bed": bed}
 
 

@@ -110,7 +110,7 @@ def test_the_shape_stays(relaxed):
     """
     g = default_left(300.0)
     weaker = SMALL
-    for key, value in {"shear_kPa": 33.3, "along_N_per_m": 10, "across_N_per_m": 5, "normal_kPa_per_mm": 1,
+    for key, value in {"shear_kPa": 33.3, "along_N_per_m": 10, "across_N_per_m": 5, "pull_kPa_per_mm": 1,
                        "shear_kPa_per_mm": 0.1}.items():  # fmt: skip
         assert f"{key}: {value}" in weaker
         weaker = weaker.replace(f"{key}: {value}", f"{key}: {g * value!r}")

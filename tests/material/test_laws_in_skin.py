@@ -162,7 +162,7 @@ def test_closure(law, lines_deg):
     lines = {"along_N_per_m": 6, "across_N_per_m": 3, "lines_deg": lines_deg}
     blocks = {
         "skin": {"thickness_mm": 2, "law": YAML(typ="safe").load(GOOD[law]), "tension": lines},
-        "bed": {"normal_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},
+        "bed": {"pull_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},
         "mesh": {"edge_mm": 4, "tip_mm": 4, "far_mm": 30},
     }
     case = parse(json.dumps(YAML(typ="safe").load(path) | blocks), Case, path)

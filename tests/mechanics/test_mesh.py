@@ -88,6 +88,22 @@ def test_two_wounds_one_sewn():
     assert m.X[:, m.seams[0][:, -1]] == approx(np.array([[-20, -20], [5, -5]]), abs=1e-9)
 
 
+def test_a_short_edge_has_four_segments_and_the_others_keep_theirs():
+    """A triangle 40 mm high, cut off 4 mm below its top, on segments of 5 mm: that edge, 4.2 mm long, gets its own."""
+    corners = [(0, 0), (20, 0), (11, 36), (7, 36)]
+    sides = [straight(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
+    m = mesh(Plan(removed=(tuple(sides),), seams=(), open=tuple(part(side, 1, 0) for side in sides)), **COARSE)
+    counts = sorted(len(edge) // 2 for edge in m.open)
+    assert counts[0] >= 4 and counts[-1] < 20
+
+
+def test_thin_triangles_are_refused(monkeypatch):
+    """Where the least angle is larger than any mesh has, the message says where and how small it is."""
+    monkeypatch.setattr("fem.mechanics.mesh.LEAST_ANGLE", 59.9)
+    with pytest.raises(MeshError, match=r"a triangle near \(.*\) mm has \d+ degrees, wanted 59.9"):
+        mesh(side_to_side(lens(length_mm=60, width_mm=20)), **COARSE)
+
+
 # The triangulation
 
 

@@ -17,6 +17,7 @@ from skfem.helpers import dd, ddot, dot, grad, trace
 from fem.geometry.curve import polyline
 from fem.mechanics import constraints
 from fem.mechanics import sheet as sheets
+from fem.mechanics.kernels.elastic_foundation import GRADUAL
 from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.mesh import mesh
 from fem.mechanics.quadratic import interpolated
@@ -270,17 +271,20 @@ def test_cylinder():
 
 
 def test_bed_energy():
-    """A square lifted by w and slid by (u, v): A/2 (k_n w^2 + k_s (u^2 + v^2)); pushed down, with the other k_n."""
+    """A square lifted by w and slid by (u, v): A/2 (k_n w^2 + k_s (u^2 + v^2)).
+
+    Pushed down to -t, more by (push - pull)(t^2/2 - s t/2 + s^2/6), s over which the bed begins to push.
+    """
     m = patch(3)
     one = np.ones(m.undermined.size)
     bare = skin(m)
     bedded = replace(bare, foundation=ElasticFoundation(push=0.3 * one, pull=0.2 * one, shear=0.1 * one))
-    for w, normal in ((0.5, 0.2), (-0.5, 0.3)):
+    for w, more in ((0.5, 0.0), (-0.5, 0.1)):
         x = flat(m) + np.array([[0.3], [-0.4], [w]])
         Pi, r = assemble(bedded, x)
-        expected = 0.5 * (normal * w**2 + 0.1 * 0.25)
+        expected = 0.5 * (0.2 * w**2 + 0.1 * 0.25) + more * (w**2 / 2 + GRADUAL * w / 2 + GRADUAL**2 / 6)
         assert Pi - assemble(bare, x)[0] == approx(expected, rel=1e-12)
-        assert r.sum(axis=1) == approx([0.1 * 0.3, -0.1 * 0.4, normal * w], rel=1e-10)
+        assert r.sum(axis=1) == approx([0.1 * 0.3, -0.1 * 0.4, 0.2 * w + more * (w + GRADUAL / 2)], rel=1e-10)
 
 
 def test_contact_only_pushes():
@@ -291,8 +295,24 @@ def test_contact_only_pushes():
     down = assemble(contact, flat(m) - np.array([[0], [0], [0.2]]))
     assert up[0] == approx(0, abs=1e-15)
     assert np.abs(up[1]).max() < 1e-14
-    assert down[0] == approx(0.5 * 0.3 * 0.04, rel=1e-12)
-    assert down[1][2].sum() == approx(-0.3 * 0.2, rel=1e-12)
+    assert down[0] == approx(0.3 * (0.2**2 / 2 - GRADUAL * 0.2 / 2 + GRADUAL**2 / 6), rel=1e-12)
+    assert down[1][2].sum() == approx(-0.3 * (0.2 - GRADUAL / 2), rel=1e-12)
+
+
+def test_contact_begins_gradually():
+    """Energy, force and stiffness go on across the level of the bed and the depth where it pushes in full."""
+    m = patch(3)
+    bed = ElasticFoundation(*np.array([[0.3], [0.1], [0.0]]) * np.ones(m.undermined.size))
+    contact = skin(m, law=rubber(0.0), foundation=bed)
+    depths = np.linspace(-2 * GRADUAL, GRADUAL, 61)
+    energy, force = np.array(
+        [(Pi, r[2].sum()) for Pi, r in (assemble(contact, flat(m) + np.array([[0], [0], [w]])) for w in depths)]
+    ).T
+    step = depths[1] - depths[0]
+    assert np.diff(energy) / step == approx((force[1:] + force[:-1]) / 2, abs=1e-6)
+    stiffness = np.diff(force) / step
+    assert stiffness[0] == approx(0.3) and stiffness[-1] == approx(0.1)
+    assert np.abs(np.diff(stiffness)).max() < 1.01 * 0.2 * step / GRADUAL
 
 
 def test_bed_matrix():

@@ -14,6 +14,7 @@ from fem.closure.measure import measures
 from fem.errors import BadCase
 from fem.geometry.curve import part
 from fem.geometry.outlines import crescent, lens
+from fem.material.skin import resistance
 from fem.mechanics import sutures
 from fem.mechanics.mesh import mesh
 from fem.mechanics.ties import length
@@ -31,7 +32,7 @@ def bench(edge=3.0):
 def across(order="halves", edge=3.0):
     """Bonds across the wound, some 8 mm apart, in order of tying."""
     m, at = bench(edge), stitches(side_to_side(LENS), spacing=8, order=order)
-    return sutures.across_the_wound(m, at, bite=3.0)
+    return sutures.across_the_wound(m, at, bite=3.0, skin=0.1)
 
 
 def at_rest(m):
@@ -39,6 +40,23 @@ def at_rest(m):
 
 
 # Where they pass
+
+
+def test_which_edges_push():
+    """Edges that face, or are pressed a little into each other, do; one yet to be turned past the other does not.
+
+    The lens opens by 20 mm in its middle: there the second edge is put 0.5 and 5 mm beyond the first, of skin of 2 mm.
+    """
+    m, at = bench(), stitches(side_to_side(LENS), spacing=8, order="halves")
+    touch = sutures.contact(m, at, bite=3.0, skin=0.1)
+    apart = m.X[1, touch.nodes[:, 0]] - m.X[1, touch.nodes[:, 1]]
+    for beyond, some in ((0.0, True), (0.5, True), (5.0, False)):
+        x = at_rest(m)
+        x[1, m.seams[0][0]] -= (apart.max() + 2 * beyond) * np.sin(np.pi * np.linspace(0, 1, m.seams[0].shape[1])) / 2
+        x[1, m.seams[0][1]] += (apart.max() + 2 * beyond) * np.sin(np.pi * np.linspace(0, 1, m.seams[0].shape[1])) / 2
+        facing = sutures._facing(touch, m.seams, x, h=2.0)
+        middle = np.abs(m.X[0, touch.nodes[:, 0]]) < 5
+        assert np.abs(facing.normals[:, middle]).any() == some
 
 
 def test_halves():
@@ -95,7 +113,7 @@ def test_bites_on_edges_of_unequal_length():
     """Also a bite cut short by the end of the edges holds as many places on one as on the other."""
     plan = side_to_side(crescent(length_mm=40, upper_mm=12, lower_mm=5))
     m = mesh(plan, radius=60, edge=2, tip=1.6, far=9)
-    (bond,) = sutures.across_the_wound(m, [(0, 0.03)], bite=3.0)
+    (bond,) = sutures.across_the_wound(m, [(0, 0.03)], bite=3.0, skin=0.1)
     assert 0 < len(bond.W) < sutures.SAMPLES
     assert bond.W.sum(axis=1) == approx(0)
 
@@ -183,7 +201,7 @@ def test_sutures_whose_bites_meet_are_a_running_one():
 wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
 closure: {undermine_mm: 6, CLOSURE}
 skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 4, across_N_per_m: 2}}
-bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
+bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 50}
 mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
 """
@@ -212,10 +230,14 @@ def test_tapering_draws_skin_together_beyond_the_tips():
     near, far = np.reshape(found["taper_forces_N"], (2, 2))
     assert near.min() > far.max() > 0
     wanted = [2 + 6 * s / 12 for s in (4, 4, 8, 8)]
-    threads = sutures.tapering(closure.mesh, spacing_mm=4, length_mm=12, offset_mm=4, remaining_mm=2, bite_mm=3.0)
+    skin = resistance(closure.sheet.law, np.array([1.067, 1.0]), h=closure.sheet.h).max()
+    keys = {"spacing_mm": 4, "length_mm": 12, "offset_mm": 4, "remaining_mm": 2, "bite_mm": 3.0}
+    threads = sutures.tapering(closure.mesh, skin=skin, **keys)
     assert [thread.wanted for thread in threads] == approx(wanted)
     reached = [length(thread, closure.x) for thread in threads]
-    assert reached == approx([w + f / sutures.STIFF for w, f in zip(wanted, found["taper_forces_N"], strict=True)])
+    assert reached == approx(
+        [w + f / (sutures.STIFF * skin) for w, f in zip(wanted, found["taper_forces_N"], strict=True)]
+    )
 
 
 def test_thread_that_is_too_thin():

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
+from fem.case import physical
 from fem.case.case import Case
 from fem.case.document import parse
 from fem.closure.closing import closed
@@ -17,9 +18,10 @@ from fem.closure.measure import measures
 from fem.comparison import compare
 from fem.errors import BadCase
 from fem.geometry.outlines import circle, ellipse, lens, slit, square
+from fem.material.skin import resistance
 from fem.mechanics.mesh import mesh
 from fem.mechanics.sheet import cauchy_stress
-from fem.mechanics.sutures import around
+from fem.mechanics.sutures import STIFF, around
 from fem.mechanics.ties import length
 from fem.plan.junctions import check, remainder
 from fem.plan.plan import Around
@@ -30,7 +32,7 @@ CIRCLE = circle(diameter_mm=20)
 PLAIN = "skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}}\n"
 TENSE = """\
 skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 12, across_N_per_m: 6}}
-bed: {normal_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
+bed: {pull_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
 """
 THIN = TENSE.replace("thickness_mm: 2", "thickness_mm: 1").replace("12, across_N_per_m: 6", "6, across_N_per_m: 3")
 
@@ -53,7 +55,7 @@ def solved(**keys):
 def test_stations_around_a_circle():
     """12 stations, each the mean of an arc of b = 3 mm, R sin(b/2R)/(b/2R) from the middle: a regular polygon."""
     bench = mesh(purse_string(CIRCLE), radius=60, edge=0.8, tip=0.8, far=9.0)
-    thread = around(bench, Around(stations=12, bite=3.0, drawn_to=30.0))
+    thread = around(bench, Around(stations=12, bite=3.0, drawn_to=30.0), skin=0.1)
     X = np.vstack([bench.X, 0 * bench.X[:1]])
     r = 10 * np.sin(0.15) / 0.15
     assert thread.wanted == 30
@@ -89,7 +91,10 @@ def test_pull_is_the_slope_of_energy():
     """Drawn from 46 to 44 mm, the skin's energy rises by the mean pull times 2 mm (trapezium of a smooth curve)."""
     one, other = solved(thread_mm=46)[1], solved(thread_mm=44)[1]
     pull = (one["purse_force_N"] + other["purse_force_N"]) / 2
-    given_way = (other["purse_force_N"] - one["purse_force_N"]) / 20  # mm: the thread is 20 N/mm stiff
+    skin = case().skin
+    stretch = physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm)
+    stiffness = STIFF * resistance(physical.law(skin.law), stretch, h=skin.thickness_mm).max()
+    given_way = (other["purse_force_N"] - one["purse_force_N"]) / stiffness  # mm
     assert other["strain_energy_mJ"] - one["strain_energy_mJ"] == approx(pull * (2 - given_way), rel=5e-3)
 
 

@@ -205,7 +205,7 @@ def test_an_end_that_is_lifted_by_the_other():
 
 SKIN = """
 skin: {thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 12, across_N_per_m: 6}}
-bed: {normal_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
+bed: {pull_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 70}
 mesh: {edge_mm: 2.3, tip_mm: 2.3, far_mm: 18}
 """

@@ -24,13 +24,13 @@ name: real
 base:
   wound: {outline: {kind: lens, length_mm: 20, width_mm: 10}}
   skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 2, across_N_per_m: 1}}
-  bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
+  bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
   patch: {radius_mm: 40}
   mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
 zip:
   wound.outline.length_mm: [20, 24, 30]   # cones of the second still stand: of flat skin their places are round-off
   closure: [{undermine_mm: 6}, {undermine_mm: 6}, {}]
-  bed.normal_kPa_per_mm: [1, 1, 1e5]   # the last does not let go of the skin: its edges cannot meet
+  bed.pull_kPa_per_mm: [1, 1, 1e5]   # the last does not let go of the skin: its edges cannot meet
   bed.shear_kPa_per_mm: [0.1, 0.1, 1e5]
   patch.radius_mm: [40, 40, 24]
 keep: KEEP

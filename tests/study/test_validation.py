@@ -66,7 +66,7 @@ def test_skin_of_a_site():
 def test_wrinkling_against_the_linear_law():
     """Hardly stretched skin on its bed wrinkles once it has lost its stretch and 2 sqrt(k D) of compression more."""
     case = validation.case("forearm", "slack", WOUNDS["lens 3"] | dict.fromkeys(STRETCHES, 1.0))
-    mu, h, lift = case.skin.law.shear_kPa * 1e-3, case.skin.thickness_mm, case.bed.normal_kPa_per_mm * 1e-3
+    mu, h, lift = case.skin.law.shear_kPa * 1e-3, case.skin.thickness_mm, case.bed.pull_kPa_per_mm * 1e-3
     plane = 4 * mu  # E/(1 - nu^2), nu = 1/2
     first_order = 2 * np.sqrt(lift * plane * h**3 / 12) / (plane * h)
     assert VALUES["wrinkling_percent"](Known(case, {})) == approx(100 * first_order, rel=0.35)

@@ -138,7 +138,7 @@ def test_skin():
         "not undermined"
         in sentence.say("skin", result(text("lens", 30).replace("undermine_mm: 6", "undermine_mm: 0")))[-1]
     )
-    bare = text("lens", 30).replace("bed: {normal_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", "")
+    bare = text("lens", 30).replace("bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}\n", "")
     assert sentence.say("skin", result(bare))[-1] == "Nothing lies below it."
 
 

@@ -21,12 +21,15 @@ def total(parts: Iterable[float]) -> float | None:
 
 
 def segment_lengths(closure: Closure, scar: np.ndarray) -> np.ndarray:
-    """Lengths (k,) in mm of a closed scar's segments, each a parabola through three nodes."""
-    p = closure.x[:, scar[0]]
-    first, middle, last = p[:, :-1:2], p[:, 1::2], p[:, 2::2]
+    """Lengths (k,) in mm of a closed scar's segments, parabolas through three nodes, means of both edges.
+
+    Between sutures tied one by one the edges part, and one may bulge more than the other.
+    """
+    p = closure.x[:, scar]
+    first, middle, last = p[..., :-1:2], p[..., 1::2], p[..., 2::2]
     at, weight = np.polynomial.legendre.leggauss(4)
     velocity = (last - first)[..., None] / 2 + (first - 2 * middle + last)[..., None] * at
-    return np.linalg.norm(velocity, axis=0) @ weight
+    return (np.linalg.norm(velocity, axis=0) @ weight).mean(axis=0)
 
 
 def scar_length(closure: Closure) -> float | None:
@@ -43,11 +46,12 @@ def seam_waves(closure: Closure) -> tuple[float | None, float | None]:
     if not closure.mesh.scars:
         return None, None
     beyond, waves = from_tips(closure)[0] > zone(closure), [np.zeros((2, 0))]
-    for first, _ in closure.mesh.scars:
-        place = np.append(0.0, np.cumsum(np.hypot(*np.diff(closure.x[:2, first]))))
+    for scar in closure.mesh.scars:
+        line, first = closure.x[:, scar].mean(axis=1), scar[0]
+        place = np.append(0.0, np.cumsum(np.hypot(*np.diff(line[:2]))))
         for run in np.split(np.arange(first.size), np.flatnonzero(np.diff(beyond[first])) + 1):
             if beyond[first[run[0]]]:
-                waves.append(_half_waves(np.stack([place, closure.x[2, first]])[:, run]))
+                waves.append(_half_waves(np.stack([place, line[2]])[:, run]))
     length, height = np.hstack(waves)
     return float(height.max(initial=0.0)), 2 * float(length.mean()) if length.size else None
 

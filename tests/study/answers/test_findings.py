@@ -359,7 +359,7 @@ def test_words():
 
 def test_units():
     """Of keys whose unit ends in that of another as well."""
-    assert value("bed.normal_kPa_per_mm", 0.8613) == "0.8613 kPa/mm"
+    assert value("bed.pull_kPa_per_mm", 0.8613) == "0.8613 kPa/mm"
     assert value("skin.tension.along_N_per_m", 8.8) == "8.8 N/m"
     assert heading("closure.undermine_mm") == "undermining, mm"
     assert heading("length_to_width") == "length to width of the wound"

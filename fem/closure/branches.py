@@ -1,0 +1,123 @@
+"""Where cones may rise or sink a closure has more than one equilibrium: several ways are tried, and all are told."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from fem.errors import NotConverged
+from fem.mechanics import solve, sutures
+from fem.mechanics.sheet import assemble
+from fem.mechanics.solve import Effort, Problem, state
+from fem.mechanics.ties import TiedSutures
+
+End = tuple[Problem, np.ndarray, TiedSutures | None]  # the problem as it is at the end, q (3, n_free), its sutures
+# Our choices. Two ends are one if no node of either is farther than SAME, mm, from the other's, and skin nowhere higher
+# is flat; a share of energy below CLOSE settles nothing, below EQUAL it is round-off.
+SAME, CLOSE, EQUAL = 0.01, 0.01, 1e-9
+LIFT = 2.0  # thicknesses by which flat skin is lifted before it is let go, as high as low cones stand
+PULL = 300.0  # times the upward pressure of the path: lifts skin off fat as high
+SEED, STRONGER = 1, 10.0  # a random way has at each node the upward pressure times STRONGER and a normal variate
+RESCUES = 2  # random ways that are tried if the first leads to no rest
+
+
+def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *, both: bool, restarts: int) -> End:
+    """The end of least energy of those that are found; of equal ones the first. The effort tells of all.
+
+    The path is led up. Skin that comes to rest flat is lifted and let go, other skin is pressed flat and let go: at the
+    threshold of buckling it may rest in either state.
+
+    flat      (3, n) positions of the uncut skin
+    both      whether skin may sink as well, for fat holds it: then it is pulled harder, and its mirror image let go
+    restarts  random ways besides
+
+    Raises NotConverged as the first way, if none ends.
+    """
+    ends: dict[str, tuple[float, End]] = {}
+    rng, told = np.random.default_rng(SEED), problem.effort.branches
+    tried = partial(_tried, ends, told, assemble(problem.sheet, flat)[0])
+    failure = tried("up", partial(sew, problem))
+    for k in range(restarts or RESCUES):
+        if restarts or (failure and not ends and failure.kind != "round-off"):
+            load = STRONGER * problem.perturbation * rng.standard_normal(flat.shape[1])
+            tried(f"at random {k + 1}", partial(sew, replace(problem, perturbation=load, path=[])))
+    if failure and not ends:
+        failure.tried = tuple(f"led {branch['led']}" for branch in told[1:])
+        raise failure
+    tried(*_other_state(next(iter(ends.values()))[1]))
+    if both:
+        _held_by_fat(ends, tried)
+    lowest, least = next(iter(ends.values()))
+    for energy, end in ends.values():
+        if energy < lowest - EQUAL * abs(lowest):
+            lowest, least = energy, end
+    problem.effort.negative_pivots = 0  # every end is stable; those counted last are of a way that led to none
+    for branch in told:
+        if branch["led"] in ends:
+            branch["apart_mm"] = float(np.abs(ends[branch["led"]][1][1] - least[1]).max())
+    return least
+
+
+def _tried(ends, told, uncut, name, way):
+    """The end of a way put among the ends, with its energy above that of uncut skin; the exception if there is none."""
+    try:
+        end = way()
+    except NotConverged as error:
+        told.append({"led": name, "failed": str(error)})
+        return error
+    ends[name] = float(state(end[0], end[1]).energy - uncut), end
+    heights = [float(end[1][2].min()), float(end[1][2].max())]
+    told.append({"led": name, "energy_mJ": ends[name][0], "heights_mm": heights})
+    return None
+
+
+def _other_state(end):
+    """What is done to an end, and the way from there: flat skin is lifted, other skin pressed flat, and let go."""
+    problem, q, _ = end
+    if _flat(end):
+        return "lifted", lambda: _let_go(end, solve.lifted(problem, q, by=LIFT * problem.sheet.h))
+    return "pressed flat", lambda: _let_go(end, solve.pressed_flat(problem, q))
+
+
+def _held_by_fat(ends, tried):
+    """Skin that lies flat so far is pulled off the fat, and the mirror image of skin that does not let go."""
+    first = next(iter(ends.values()))[1]
+    if all(_flat(end) for _, end in ends.values()):
+        harder = replace(first[0], perturbation=PULL * first[0].perturbation)
+        tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, first[1])))
+    risen = next((end for _, end in ends.values() if not _flat(end)), None)
+    if risen is not None:
+        tried("mirrored", partial(_let_go, risen, risen[1] * [[1], [1], [-1]]))
+
+
+def _flat(end):
+    return np.abs(end[1][2]).max() < SAME
+
+
+def _let_go(end, q):
+    """Another end of the same problem, from q (3, n_free)."""
+    problem, _, tied = end
+    q = solve.at_rest(problem, q)
+    return problem, q, None if tied is None else sutures.at_another_end(tied, problem, q)
+
+
+def doubts(effort: Effort) -> list[str]:
+    """Lines on other equilibria that were found, and on a gaping wound that was not."""
+    at = f"no rest of the gaping wound was found; what is shown, and its size, is that of skin {effort.gaping}"
+    lines = [effort.other_triangles] if effort.other_triangles else []
+    lines += [] if effort.gaping == "at rest" else [at]
+    while not effort.branches and isinstance(effort.coarser, Effort):
+        effort = effort.coarser
+    ended = [branch for branch in effort.branches if "failed" not in branch]
+    least = min((branch["energy_mJ"] for branch in ended), default=0.0)
+    for branch in ended:
+        if branch["apart_mm"] > SAME:
+            low, high = branch["heights_mm"]
+            more = branch["energy_mJ"] / least - 1
+            kept = "skin may take either" if more < CLOSE else "that of less energy is kept"
+            lines.append(
+                f"led {branch['led']} the skin comes to rest elsewhere, from {low:.2f} to {high:.2f} mm high, with "
+                f"{100 * more:.2g} % more energy: {kept}"
+            )
+    return lines
