@@ -34,41 +34,41 @@ def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *,
 
     Raises NotConverged as the first way, if none ends.
     """
-    ends: dict[str, tuple[float, End]] = {}
+    ends: dict[str, tuple[float, End, int]] = {}
     rng, told = np.random.default_rng(SEED), problem.effort.branches
     tried = partial(_tried, ends, told, assemble(problem.sheet, flat)[0])
-    failure = tried("up", partial(sew, problem))
+    failure = tried("led up", partial(sew, problem))
     for k in range(restarts or RESCUES):
         if restarts or (failure and not ends and failure.kind != "round-off"):
             load = STRONGER * problem.perturbation * rng.standard_normal(flat.shape[1])
-            tried(f"at random {k + 1}", partial(sew, replace(problem, perturbation=load, path=[])))
+            tried(f"led at random {k + 1}", partial(sew, replace(problem, perturbation=load, path=[])))
     if failure and not ends:
-        failure.tried = tuple(f"led {branch['led']}" for branch in told[1:])
+        failure.tried = tuple(branch["way"] for branch in told[1:])
         raise failure
     tried(*_other_state(next(iter(ends.values()))[1]))
     if both:
         _held_by_fat(ends, tried)
-    lowest, least = next(iter(ends.values()))
-    for energy, end in ends.values():
+    lowest, least, pivots = next(iter(ends.values()))
+    for energy, end, negative in ends.values():
         if energy < lowest - EQUAL * abs(lowest):
-            lowest, least = energy, end
-    problem.effort.negative_pivots = 0  # every end is stable; those counted last are of a way that led to none
+            lowest, least, pivots = energy, end, negative
+    problem.effort.negative_pivots = pivots
     for branch in told:
-        if branch["led"] in ends:
-            branch["apart_mm"] = float(np.abs(ends[branch["led"]][1][1] - least[1]).max())
+        if branch["way"] in ends:
+            branch["apart_mm"] = float(np.abs(ends[branch["way"]][1][1] - least[1]).max())
     return least
 
 
 def _tried(ends, told, uncut, name, way):
-    """The end of a way put among the ends, with its energy above that of uncut skin; the exception if there is none."""
+    """Put among the ends that of a way, its energy above that of uncut skin and its pivots; or return why none is."""
     try:
         end = way()
     except NotConverged as error:
-        told.append({"led": name, "failed": str(error)})
+        told.append({"way": name, "failed": str(error)})
         return error
-    ends[name] = float(state(end[0], end[1]).energy - uncut), end
+    ends[name] = float(state(end[0], end[1]).energy - uncut), end, end[0].effort.negative_pivots
     heights = [float(end[1][2].min()), float(end[1][2].max())]
-    told.append({"led": name, "energy_mJ": ends[name][0], "heights_mm": heights})
+    told.append({"way": name, "energy_mJ": ends[name][0], "heights_mm": heights})
     return None
 
 
@@ -83,10 +83,10 @@ def _other_state(end):
 def _held_by_fat(ends, tried):
     """Skin that lies flat so far is pulled off the fat, and the mirror image of skin that does not let go."""
     first = next(iter(ends.values()))[1]
-    if all(_flat(end) for _, end in ends.values()):
+    if all(_flat(end) for _, end, _ in ends.values()):
         harder = replace(first[0], perturbation=PULL * first[0].perturbation)
         tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, first[1])))
-    risen = next((end for _, end in ends.values() if not _flat(end)), None)
+    risen = next((end for _, end, _ in ends.values() if not _flat(end)), None)
     if risen is not None:
         tried("mirrored", partial(_let_go, risen, risen[1] * [[1], [1], [-1]]))
 
@@ -103,10 +103,13 @@ def _let_go(end, q):
 
 
 def doubts(effort: Effort) -> list[str]:
-    """Lines on other equilibria that were found, and on a gaping wound that was not."""
-    at = f"no rest of the gaping wound was found; what is shown, and its size, is that of skin {effort.gaping}"
+    """Lines on other equilibria that were found, on a gaping wound that was not, and on edges that may pass."""
     lines = [effort.other_triangles] if effort.other_triangles else []
-    lines += [] if effort.gaping == "at rest" else [at]
+    if not effort.gaping_at_rest:
+        lines.append("no rest of the gaping wound was found: it is shown held flat, and its size is not told")
+    if effort.edges_unfaced:
+        unfaced = f"at {effort.edges_unfaced} points sutured edges do not face"
+        lines.append(f"{unfaced}: nothing keeps them from passing through each other there")
     while not effort.branches and isinstance(effort.coarser, Effort):
         effort = effort.coarser
     ended = [branch for branch in effort.branches if "failed" not in branch]
@@ -117,7 +120,7 @@ def doubts(effort: Effort) -> list[str]:
             more = branch["energy_mJ"] / least - 1
             kept = "skin may take either" if more < CLOSE else "that of less energy is kept"
             lines.append(
-                f"led {branch['led']} the skin comes to rest elsewhere, from {low:.2f} to {high:.2f} mm high, with "
+                f"{branch['way']} the skin comes to rest elsewhere, from {low:.2f} to {high:.2f} mm high, with "
                 f"{100 * more:.2g} % more energy: {kept}"
             )
     return lines

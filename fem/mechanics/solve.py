@@ -43,9 +43,10 @@ class Effort:
     factorisations: int = 0
     negative_pivots: int = 0  # of the tangent at the end
     starts_dropped: int = 0  # from coarser triangles
+    edges_unfaced: int = 0  # points of sutured edges that nothing keeps apart at the end, as contact does elsewhere
     other_triangles: str = ""  # on which it was closed, and why not on those given
     branches: list[dict[str, Any]] = field(default_factory=list)  # how the path was led, and where it ended, or why not
-    gaping: str = "at rest"  # the gaping wound, or what is shown for it
+    gaping_at_rest: bool = True  # or held flat
     mesh_s: float = 0.0
     assembly_s: float = 0.0
     factorisation_s: float = 0.0
@@ -192,7 +193,7 @@ def opened_wound(problem: Problem, q: np.ndarray) -> tuple[np.ndarray, np.ndarra
     try:  # it is flat only because nothing pushes it to either side
         return flat, settled(problem, on_the_way(problem, flat))
     except NotConverged:
-        problem.effort.gaping = "held flat"
+        problem.effort.gaping_at_rest = False
         return flat, flat
 
 

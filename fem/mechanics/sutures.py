@@ -119,17 +119,19 @@ def tied(
     """
     when_tied, after = [], []
     for k in range(len(problem.sheet.ties)):
-        q = q if starts is None else starts[k]
+        q = starts[k] if starts else q
         if (contact := problem.sheet.contact) is not None:
             facing = _facing(contact, seams, positions(problem.constraints, q, 1.0), h=problem.sheet.h)
             problem = replace(problem, sheet=replace(problem.sheet, contact=facing))
         with at_stage(f"suture {k + 1} of {len(problem.sheet.ties)}"):
-            problem, settled = _tightened(problem, q, k)
-        q = settled
-        after.append(positions(problem.constraints, settled, 1.0))
+            problem, q = _tightened(problem, q, k)
+        after.append(positions(problem.constraints, q, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
+    if (contact := problem.sheet.contact) is not None:
+        facing = _facing(contact, seams, after[-1], h=problem.sheet.h)
+        problem.effort.edges_unfaced = int((~facing.normals.any(axis=0)).sum())
     kinds, when = tuple(tie.kind for tie in problem.sheet.ties), np.array(when_tied)
-    return problem, settled, at_another_end(TiedSutures(kinds, when, when, tuple(after)), problem, settled)
+    return problem, q, at_another_end(TiedSutures(kinds, when, when, tuple(after)), problem, q)
 
 
 def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSutures:

@@ -2,6 +2,7 @@
 
 import json
 import pickle
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -12,7 +13,9 @@ from fem.case.document import parse
 from fem.closure import closing
 from fem.closure.branches import doubts, lowest
 from fem.closure.closing import closed
+from fem.closure.measure import MEASURES, measures
 from fem.closure.measures.skin import strain_energy
+from fem.comparison.wording import sentence
 from fem.errors import NotConverged, at_stage
 from fem.mechanics import solve
 from fem.mechanics.constraints import constraints, independent
@@ -20,6 +23,7 @@ from fem.mechanics.solve import Effort
 from fem.results import identity
 from fem.results.close import close
 
+GAPE = "gape_length_mm", "gape_width_mm", "gape_axis_deg"
 CIRCLE = """
 name: circle
 wound: {outline: {kind: circle, diameter_mm: 20}}
@@ -42,7 +46,7 @@ def result(undermined=0, restarts=0):
 def test_a_circle_on_its_bed_may_rise_or_sink():
     """Four ways are told; what is kept is the one of least energy, and skin that may rise does not sink."""
     found = result()
-    assert [branch["led"] for branch in found.effort.branches] == ["up", "lifted", "pulled up", "mirrored"]
+    assert [branch["way"] for branch in found.effort.branches] == ["led up", "lifted", "pulled up", "mirrored"]
     least = min(branch["energy_mJ"] for branch in found.effort.branches if "failed" not in branch)
     assert strain_energy(found) == approx(least, abs=1e-6)
     assert found.x[2].max() > 10 * -found.x[2].min()  # fat gives way above the skin and not below
@@ -51,7 +55,7 @@ def test_a_circle_on_its_bed_may_rise_or_sink():
 def test_undermined_skin_that_puckers_is_not_stable_flat():
     """Pressed flat it leaves that state by itself; it cannot sink, for there the bed only pushes."""
     up, flat = result(15).effort.branches
-    assert (up["led"], flat["led"]) == ("up", "pressed flat")
+    assert (up["way"], flat["way"]) == ("led up", "pressed flat")
     assert up["heights_mm"][1] > 3 and "not stable" in flat["failed"]
 
 
@@ -72,7 +76,7 @@ def test_skin_at_the_threshold_of_buckling(degrees, rises):
     """
     found = closed(parse(BISTABLE.replace("DEGREES", str(degrees)), Case, "circle.yaml"))
     up, lifted = found.effort.branches
-    assert (up["led"], lifted["led"]) == ("up", "lifted")
+    assert (up["way"], lifted["way"]) == ("led up", "lifted")
     assert up["heights_mm"][1] < 1e-3 and lifted["heights_mm"][1] > 3
     assert (found.x[2].max() > 3) == rises == (lifted["energy_mJ"] < up["energy_mJ"])
     (line,) = doubts(found.effort)
@@ -83,8 +87,8 @@ def test_skin_at_the_threshold_of_buckling(degrees, rises):
 def test_restarts():
     """Random ways end where the others do, or are told with their energy."""
     found = result(15, restarts=2)
-    assert [branch["led"] for branch in found.effort.branches] == [
-        "up", "at random 1", "at random 2", "pressed flat",
+    assert [branch["way"] for branch in found.effort.branches] == [
+        "led up", "led at random 1", "led at random 2", "pressed flat",
     ]  # fmt: skip
     ended = [branch for branch in found.effort.branches if "failed" not in branch]
     assert strain_energy(found) == approx(min(branch["energy_mJ"] for branch in ended), abs=1e-6)
@@ -93,14 +97,15 @@ def test_restarts():
 
 def test_what_is_said_of_other_ends():
     """With 0.5 % more energy skin may take either end; with 5 % more the other is told as one that is not kept."""
-    kept = {"led": "up", "energy_mJ": 2.0, "heights_mm": [-0.1, 3.0], "apart_mm": 0.0}
+    kept = {"way": "led up", "energy_mJ": 2.0, "heights_mm": [-0.1, 3.0], "apart_mm": 0.0}
     for more, words in ((1.005, "skin may take either"), (1.05, "that of less energy is kept")):
-        other = {"led": "down", "energy_mJ": 2.0 * more, "heights_mm": [-2.0, 0.1], "apart_mm": 3.0}
+        other = {"way": "mirrored", "energy_mJ": 2.0 * more, "heights_mm": [-2.0, 0.1], "apart_mm": 3.0}
         (line,) = doubts(Effort(branches=[kept, other]))
-        assert "led down" in line and "-2.00 to 0.10 mm" in line and words in line
-    alike = {"led": "down", "energy_mJ": 2.0, "heights_mm": [-0.1, 3.0], "apart_mm": 1e-6}
+        assert "mirrored" in line and "-2.00 to 0.10 mm" in line and words in line
+    alike = {"way": "mirrored", "energy_mJ": 2.0, "heights_mm": [-0.1, 3.0], "apart_mm": 1e-6}
     assert doubts(Effort(branches=[kept, alike])) == []
-    assert "held flat" in doubts(Effort(gaping="held flat"))[0]
+    assert "held flat" in doubts(Effort(gaping_at_rest=False))[0]
+    assert "at 3 points" in doubts(Effort(edges_unfaced=3))[0]
     assert doubts(Effort(coarser=Effort(branches=[kept, other]))) == [line]  # the path was led on coarser triangles
 
 
@@ -120,11 +125,20 @@ def test_a_way_that_ends_nowhere():
         raise NotConverged(f"way {len(made.effort.branches)}")
 
     assert lowest(made, sew, mesh.flat, both=False, restarts=0)[1] is q
-    assert [branch["led"] for branch in made.effort.branches] == ["up", "at random 1", "pressed flat"]
+    assert [branch["way"] for branch in made.effort.branches] == ["led up", "led at random 1", "pressed flat"]
     assert made.effort.branches[0]["failed"] == "not this way"
     made.effort.branches.clear()
     with pytest.raises(NotConverged, match="way 0"):
         lowest(made, never, mesh.flat, both=False, restarts=0)
+
+
+def test_a_gape_that_is_held_flat_has_no_size():
+    """It is no equilibrium of the model: nothing is printed of it, and a film says why."""
+    found = result(15)
+    held = replace(found, effort=replace(found.effort, gaping_at_rest=False))
+    assert all(MEASURES[name](found) is not None and MEASURES[name](held) is None for name in GAPE)
+    for at, words in ((measures(held), "held flat"), (measures(found), "mm long")):
+        assert words in sentence("teaching/timeline", "gape", at, True)
 
 
 def test_other_triangles(monkeypatch):

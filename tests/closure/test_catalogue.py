@@ -34,7 +34,7 @@ skin: {thickness_mm: 2.5, law: {kind: neo-hooke, shear_kPa: 60}, tension: {along
 bed: {pull_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
 """,
 }
-EDGE = {"trimmed": 2.3, "bilobed": 2.3, "two-sided-advancement": 2.7, "v-y": 2.7}  # which have short edges
+EDGE = {"trimmed": 2.3, "bilobed": 2.3, "two-sided-advancement": 2.7, "v-y": 2.2}  # which have short edges
 OTHERS = 3.2  # mm, edges of the others' triangles
 COARSE = "patch: {{radius_mm: 80}}\nmesh: {{edge_mm: {0}, tip_mm: {0}, far_mm: 18}}\n"
 DEGREE = np.pi / 180
@@ -117,18 +117,19 @@ def test_tighter_skin(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_cones_where_they_are_forecast(name):
-    """In loose skin, each tip with a deficit of 20 degrees or more has skin 0.7 mm high, one without has no cone.
+    """In loose skin, each tip with a deficit of 20 degrees or more has skin 0.8 mm high, one without has no cone.
 
     At the end of a bilobed flap's second lobe that skin is a ridge 10 mm from the tip, which is no cone at it.
     Skin of 1.5 mm held 10 mm or more away stays flat up to about 10 degrees (fact of the buckling of a wedge: 9.9
-    thicknesses), and a V-Y of 22.6 degrees rises by 0.79 mm; 0.1 mm is what a cone elsewhere lifts. Of two tips, that
-    with 10 degrees more has no lower cone, within 2 %: two tips near each other lift together.
+    thicknesses), and a V-Y of 22.6 degrees rises by 0.79, 0.94 and 1.05 mm on triangles of 2.7, 2.2 and 1.8 mm; 0.1 mm
+    is what a cone elsewhere lifts. Of two tips, that with 10 degrees more has no lower cone, within 2 %: two tips near
+    each other lift together.
     """
     closure = result(name, "loose")
     deficit, height = forecast(closure), np.array([cone["height_mm"] for cone in cones(closure)])
     nearest = cKDTree(closure.mesh.X[:, closure.mesh.tips].T).query(closure.mesh.X.T)[1]
     highest = np.array([closure.x[2, nearest == k].max() for k in range(len(height))])
-    assert (highest[deficit > 20 * DEGREE] > 0.7).all()
+    assert (highest[deficit > 20 * DEGREE] > 0.8).all()
     assert (height[deficit < 1 * DEGREE] < 0.1).all()
     assert (height[:, None] > 0.98 * height)[deficit[:, None] > deficit + 10 * DEGREE].all()
 

@@ -2,10 +2,12 @@
 
 import json
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from pytest import approx
+from ruamel.yaml import YAML
 
 from fem.case.case import Case, overloaded
 from fem.case.document import parse
@@ -20,6 +22,7 @@ from fem.mechanics.mesh import mesh
 from fem.mechanics.ties import length
 from fem.plan.plan import Plan, halves, held, side_to_side, stitches
 
+ROOT = Path(__file__).parents[2]
 LENS = lens(length_mm=60, width_mm=20)
 
 
@@ -37,6 +40,19 @@ def across(order="halves", edge=3.0):
 
 def at_rest(m):
     return np.vstack([m.X, 0 * m.X[:1]])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("technique", ["bilobed", "z-plasty"])
+def test_flaps_sutured_one_by_one(technique):
+    """Edges that lie past each other in the plan are turned; at the end all face, none a tenth of a mm beyond."""
+    written = (ROOT / f"configs/techniques/{technique}.yaml").read_text()
+    content = YAML(typ="safe").load(written)
+    content["closure"]["sutures"] = {"kind": "interrupted", "spacing_mm": 12}
+    found = closed(parse(json.dumps(content | {"mesh": {"edge_mm": 2.7}}), Case, "a.yaml"))
+    first, second = np.hstack([seam[:, 1:-1] for seam in found.mesh.seams])
+    gap = (sutures._across(found.mesh.seams, found.x) * (found.x[:2, first] - found.x[:2, second])).sum(axis=0)
+    assert gap.min() > -0.1 and found.effort.edges_unfaced == 0
 
 
 # Where they pass

@@ -76,11 +76,14 @@ def push_out(closure: Closure) -> list[float]:
     return (closure.mesh.outward(closure.mesh.X) * moved).sum(axis=0).tolist()
 
 
-def gape(closure: Closure) -> tuple[float, float, float]:
+def gape(closure: Closure) -> tuple[float, float, float] | tuple[None, None, None]:
     """Greatest extent of the gaping wound, its extent across that, mm, and the direction of the first, degrees.
 
-    Counter-clockwise from the axis of the wound, or from x if it has none, above -90 and up to 90.
+    Counter-clockwise from the axis of the wound, or from x if it has none, above -90 and up to 90. None of a wound that
+    was found no rest.
     """
+    if not closure.effort.gaping_at_rest:
+        return None, None, None
     along = closure.mesh.axis(closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
     edge = closure.gaping[:2, closure.mesh.edge]
