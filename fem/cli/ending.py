@@ -29,8 +29,8 @@ def ended(command: Callable[[], Any]) -> Any:
     try:
         if sys.stdout is None:
             raise OSError(errno.EBADF, os.strerror(errno.EBADF))
-        with heeding():
-            code = _code(command)
+        with heeding() as raised:
+            code = _code(command, raised)
             sys.stdout.flush()
     except OSError as error:
         code = BAD_INPUT if error.errno != errno.EPIPE else 128 + signal.SIGPIPE
@@ -40,9 +40,14 @@ def ended(command: Callable[[], Any]) -> Any:
     return code
 
 
-def _code(command):
+def _code(command, raised):
     try:
-        command()
+        try:
+            command()
+        except Exception:
+            if raised:
+                raise raised[-1] from None
+            raise
     except Stopped as end:
         again = ", without --again," if "--again" in sys.argv else ""
         why = "interrupted" if end.code == 128 + signal.SIGINT else "ended by the system"

@@ -14,11 +14,14 @@ from fem.errors import Stopped
 NUMBERS = signal.SIGINT, signal.SIGTERM
 
 
-def heed(*, next_time: signal.Handlers) -> None:
+def heed(*, next_time: signal.Handlers) -> list[Stopped]:
     """Raise Stopped in the main thread when one of the signals NUMBERS comes, unless it is ignored, as after `nohup`.
 
     next_time   what comes of a second one, while cleaning up: SIG_IGN, or SIG_DFL, which ends the process at once
+
+    Gives a list that takes what was raised, for a library may turn it into an error of its own, as vtk does on import.
     """
+    raised: list[Stopped] = []
     heeded = [number for number in NUMBERS if signal.getsignal(number) is not signal.SIG_IGN]
 
     def handle(handler: Any) -> None:
@@ -27,7 +30,8 @@ def heed(*, next_time: signal.Handlers) -> None:
 
     def stop(number: int, _: object) -> None:
         handle(next_time)
-        raise Stopped(128 + number)
+        raised.append(Stopped(128 + number))
+        raise raised[-1]
 
     def again(lost: Any) -> None:
         """Send the signal once more if Stopped was lost in a function that a library called back, as numba does."""
@@ -38,15 +42,15 @@ def heed(*, next_time: signal.Handlers) -> None:
 
     sys.unraisablehook = again
     handle(stop)
+    return raised
 
 
 @contextmanager
-def heeding() -> Iterator[None]:
-    """Heed signals for a while; what was set before is set again after it."""
+def heeding() -> Iterator[list[Stopped]]:
+    """Heed signals for a while, as `heed` does; what was set before is set again after it."""
     before = {number: signal.getsignal(number) for number in NUMBERS}
-    heed(next_time=signal.SIG_DFL)
     try:
-        yield
+        yield heed(next_time=signal.SIG_DFL)
     finally:
         sys.unraisablehook = sys.__unraisablehook__
         for number, handler in before.items():

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from small_cases import SMALL
 
+from fem.cli.ending import ended as ending
+
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
 SAID = "flatseam: what is printed cannot be written: "
 MORE = (pytest.param(options, marks=pytest.mark.slow) for options in (["sites", "forearm"], ["check", "--schema"]))
@@ -70,6 +72,21 @@ def test_output_of_plain_letters(run, settings):
     ended = run("check", "small.yaml", stdout=subprocess.PIPE, env=os.environ | settings)
     assert (ended.returncode, ended.stderr) == (0, "")
     assert "removed area      204.38 mm2\n" in ended.stdout and "73.74, 73.74 deg\n" in ended.stdout
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped_in_a_library(capsys, number, code):
+    """A library that makes an error of its own of a signal, as vtk does while it is imported, hides it from nobody."""
+
+    def command():
+        try:
+            os.kill(os.getpid(), number)
+            time.sleep(10)
+        except SystemExit:
+            raise ImportError("no module named so") from None
+
+    assert ending(command) == code
+    assert capsys.readouterr().err.count("the same command") == 1
 
 
 @pytest.mark.slow
