@@ -14,7 +14,6 @@ from typing import Any
 
 from fem.cli.files import BAD_INPUT
 from fem.comparison.stopping import heeding
-from fem.errors import Stopped
 
 # Letters in which an output that knows no other can say the same.
 PLAIN = {"²": "2", "³": "3", "°": "deg", "×": "x", "−": "-", "–": "-", "★": "*", "▽": "v", "π": "pi", "µ": "u"}
@@ -41,21 +40,21 @@ def ended(command: Callable[[], Any]) -> Any:
 
 
 def _code(command, raised):
+    code: Any = 0
     try:
-        try:
-            command()
-        except Exception:
-            if raised:
-                raise raised[-1] from None
+        command()
+    except SystemExit as end:  # Stopped is one
+        code = end.code
+    except Exception:
+        if not raised:
             raise
-    except Stopped as end:
-        again = ", without --again," if "--again" in sys.argv else ""
-        why = "interrupted" if end.code == 128 + signal.SIGINT else "ended by the system"
-        _say(f"{why}; {KEPT.format(without=again)}")
-        return end.code
-    except SystemExit as end:
-        return end.code
-    return 0
+        code = 1
+    if not (raised and code):
+        return code
+    again = ", without --again," if "--again" in sys.argv else ""
+    why = "interrupted" if raised[-1].code == 128 + signal.SIGINT else "ended by the system"
+    _say(f"{why}; {KEPT.format(without=again)}")
+    return raised[-1].code
 
 
 def _say(line):

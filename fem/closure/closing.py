@@ -120,6 +120,7 @@ def _closed(case, *, restarts, watch):
     effort.total_s = time.perf_counter() - start
     lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
     x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
+    effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, h=skin.h)
     closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
     return replace(closure, stages=_stages(closure, sewn, coarse))
 

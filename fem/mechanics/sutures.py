@@ -127,11 +127,13 @@ def tied(
             problem, q = _tightened(problem, q, k)
         after.append(positions(problem.constraints, q, 1.0))
         when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    if (contact := problem.sheet.contact) is not None:
-        facing = _facing(contact, seams, after[-1], h=problem.sheet.h)
-        problem.effort.edges_unfaced = int((~facing.normals.any(axis=0)).sum())
     kinds, when = tuple(tie.kind for tie in problem.sheet.ties), np.array(when_tied)
     return problem, q, at_another_end(TiedSutures(kinds, when, when, tuple(after)), problem, q)
+
+
+def unfaced(contact: Contact | None, seams: Sequence[np.ndarray], x: np.ndarray, *, h: float) -> int:
+    """Points of sutured edges that do not face at positions x (3, n), so that nothing keeps them apart."""
+    return 0 if contact is None else int((~_facing(contact, seams, x, h=h).normals.any(axis=0)).sum())
 
 
 def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSutures:

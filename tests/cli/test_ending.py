@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sysconfig
 import time
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 
@@ -74,8 +75,9 @@ def test_output_of_plain_letters(run, settings):
     assert "removed area      204.38 mm2\n" in ended.stdout and "73.74, 73.74 deg\n" in ended.stdout
 
 
+@pytest.mark.parametrize("made", [ImportError("no module named so"), SystemExit(2)])
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
-def test_stopped_in_a_library(capsys, number, code):
+def test_stopped_in_a_library(capsys, number, code, made):
     """A library that makes an error of its own of a signal, as vtk does while it is imported, hides it from nobody."""
 
     def command():
@@ -83,10 +85,21 @@ def test_stopped_in_a_library(capsys, number, code):
             os.kill(os.getpid(), number)
             time.sleep(10)
         except SystemExit:
-            raise ImportError("no module named so") from None
+            raise made from None
 
     assert ending(command) == code
     assert capsys.readouterr().err.count("the same command") == 1
+
+
+def test_stopped_too_late(capsys):
+    """What was done to its end although a signal was lost in a library is a success."""
+
+    def command():
+        with suppress(SystemExit):
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(10)
+
+    assert (ending(command), capsys.readouterr().err) == (0, "")
 
 
 @pytest.mark.slow

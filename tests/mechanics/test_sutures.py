@@ -73,6 +73,7 @@ def test_which_edges_push():
         facing = sutures._facing(touch, m.seams, x, h=2.0)
         middle = np.abs(m.X[0, touch.nodes[:, 0]]) < 5
         assert np.abs(facing.normals[:, middle]).any() == some
+        assert (sutures.unfaced(touch, m.seams, x, h=2.0) == 0) == some
 
 
 def test_halves():
