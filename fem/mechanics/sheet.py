@@ -20,9 +20,7 @@ from fem.mechanics.ties import Contact, PenaltyTie, Thread, assembled
 from fem.mechanics.triangulation import Mesh
 
 GAUSS = np.array([-1.0, 1.0]) / np.sqrt(12)  # heights in h: the mean of the law there is right to the third power
-# Times the bending stiffness in place per height; our choices. 3 moves the cone on 2 mm triangles by 0.2 %. Squeezed
-# skin beside a scar's ends is several times as stiff as in place: at 10 a blunt wound's seam folds.
-PENALTY, SEAM_PENALTY = 10.0, 30.0
+PENALTY = 10.0  # of bending stiffness in place per height; our choice, 30 moves cones by 0.1 % on triangles of 2 mm
 REACH = 3.0  # of a jump over the height of the triangle beside it: a third of the triangle is bent by it
 
 
@@ -153,19 +151,16 @@ def _edges(mesh, to_lines, D, hinged):
         sewn[np.concatenate([np.empty(0, int), *(seam.ravel() for seam in seams)])] = True
     pairs = [tri.f2t[:, inner], np.stack([tri.f2t[0, ~inner & ~sewn]] * 2)]
     ends = [np.stack([tri.facets[:, facets]] * 2) for facets in (inner, ~inner & ~sewn)]
-    groups = [_beside(mesh, *pairs_ends, to_lines, PENALTY * D) for pairs_ends in zip(pairs, ends, strict=True)]
+    groups = [_beside(mesh, *pairs_ends, to_lines, D) for pairs_ends in zip(pairs, ends, strict=True)]
     groups[0], groups[1] = _merged(groups[0]), _free(groups[1])
     for seam, facets in () if hinged else zip(mesh.seams, seams, strict=True):
         of_seam = np.stack([seam[:, :-1:2], seam[:, 2::2]], axis=1)  # side, end, edge
-        groups.append(_beside(mesh, tri.f2t[0, facets], of_seam, to_lines, SEAM_PENALTY * D))
+        groups.append(_beside(mesh, tri.f2t[0, facets], of_seam, to_lines, D))
     return tuple(group for group in groups if group.nodes.size)
 
 
-def _beside(mesh, elements, ends, to_lines, penalty):
-    """Edges by the triangle on either side (2, n) and the end vertices as each side names them (2, 2, n).
-
-    penalty (3, 3), N mm, against theta per height as curvature
-    """
+def _beside(mesh, elements, ends, to_lines, D):
+    """Edges by the triangle on either side (2, n) and the end vertices as each side names them (2, 2, n)."""
     tri, n = mesh.tri, elements.shape[1]
     dlam, areas = barycentric(tri)
     B, nu, bent, area = np.zeros((n, 12, 10)), np.empty((n, 2, 2)), np.empty((n, 2, 3)), np.empty((n, 2))
@@ -183,7 +178,7 @@ def _beside(mesh, elements, ends, to_lines, penalty):
         nu[:, side] = out @ np.linalg.inv(to_lines).T
         bent[:, side] = REACH / height[:, None] * np.stack([one**2, other**2, one * other], axis=-1)
         area[:, side] = areas[e] / 3
-        stiffness += areas[e] * np.einsum("ec,cd,ed->e", bent[:, side], penalty, bent[:, side]) / REACH**2
+        stiffness += PENALTY * areas[e] * np.einsum("ec,cd,ed->e", bent[:, side], D, bent[:, side]) / REACH**2
     nodes = np.ascontiguousarray(np.concatenate(mesh.elements[:, elements].swapaxes(0, 1)).T)
     return Edges(nodes, B, Sides(area, nu, bent, stiffness))
 

@@ -7,8 +7,8 @@ x,2; z is the height above the middle of the skin in place. The jump of slope ac
 
     theta = (n_1 + n_2)/|n_1 + n_2| . (x,nu of one side + x,nu of the other),
 
-is curvature in its own right: nu_c are the components of nu nu. penalty/2 theta^2 keeps it small, and on the way
-`plain`/2 x,ab . x,ab is added.
+is curvature in its own right: nu_c are the components of nu nu. 2 penalty tan^2(fold/2), of the angle between n_1 and
+n_2, keeps it small and grows without limit as the edge folds over; on the way `plain`/2 x,ab . x,ab is added.
 Orders and sources: README of mechanics.
 """
 
@@ -32,7 +32,7 @@ class Sides(NamedTuple):
     area: np.ndarray  # (n, 2) mm2, that the middle of the edge stands for
     nu: np.ndarray  # (n, 2, 2) x,nu = nu_1 x,1 + nu_2 x,2, nu out of the side
     bent: np.ndarray  # (n, 2, 3) 1/mm, reach nu_c
-    penalty: np.ndarray  # (n,) N mm
+    penalty: np.ndarray  # (n,) N mm, per squared angle, halved
 
 
 @kernel
@@ -85,7 +85,7 @@ def shell(
     v, beta, q, p = np.empty((10, 3)), np.empty(3), np.empty((2, 3)), np.empty(3)
     n, dn, growth, sizes = np.empty((2, 3)), np.empty((2, 3, SIDE)), np.empty((2, SIDE)), np.empty(2)
     mean, dmean, growth_mean = np.empty(3), np.empty((3, TANGENTS)), np.empty(TANGENTS)
-    dtheta, g, H = np.empty(TANGENTS), np.empty(ALL), np.empty((ALL, ALL))
+    dtheta, dc, g, H = np.empty(TANGENTS), np.empty(TANGENTS), np.empty(ALL), np.empty((ALL, ALL))
     W, A, Z, V = np.empty(SIDE), np.empty((SIDE, SIDE)), np.empty((SIDE, ALL)), np.empty((SIDE, ALL))
     Pi = 0.0
     for e in range(n_edges):
@@ -104,13 +104,10 @@ def shell(
         for a in range(4):
             for i in range(3):
                 dtheta[3 * a + i] += sides.nu[e, a // 2, a % 2] * mean[i]
-        Pi += sides.penalty[e] / 2 * theta**2
-        e_theta = sides.penalty[e] * theta
-        for a in range(TANGENTS):
-            g[a] += e_theta * dtheta[a]
-            if to.data.size > 0:
-                for b in range(a, TANGENTS):
-                    H[a, b] += sides.penalty[e] * dtheta[a] * dtheta[b]
+        c, e_theta = dot(n[0], n[1]), 0.0
+        Pi += 2 * sides.penalty[e] * (1 - c) / (1 + c)
+        e_c = -4 * sides.penalty[e] / (1 + c) ** 2
+        _add_penalty(n, dn, e_c, -2 * e_c / (1 + c), dc, g, H)
         for side in range(2):
             area = sides.area[e, side]
             if area == 0.0:
@@ -132,7 +129,7 @@ def shell(
                 p[i] = e_theta * (beta[i] - theta * mean[i]) / size
             for side in range(2):
                 for i in range(3):
-                    q[side, i] += p[i]
+                    q[side, i] += p[i] + e_c * n[1 - side, i]
                 there = H[SIDE * side :, SIDE * side :]
                 surface.add_normal_hessian(q[side], n[side], dn[side], growth[side], sizes[side], there)
             for i in range(3):
@@ -142,6 +139,24 @@ def shell(
             surface.add_hessian(H, B[e], K, T)
             scatter(K, nodes, e, to)
     return Pi
+
+
+@kernel
+def _add_penalty(n, dn, e_c, e_cc, dc, g, H):
+    """Add to g and to H, its upper triangle, what a function of c = n_1 . n_2 with derivatives e_c, e_cc adds there.
+
+    But for what the second derivatives of normals add.  dc (12,) is filled.
+    """
+    for a in range(SIDE):
+        dc[a], dc[SIDE + a] = along(n[1], dn[0], a), along(n[0], dn[1], a)
+    for a in range(TANGENTS):
+        g[a] += e_c * dc[a]
+        for b in range(a, TANGENTS):
+            H[a, b] += e_cc * dc[a] * dc[b]
+    for a in range(SIDE):
+        for b in range(SIDE):
+            both = dn[0, 0, a] * dn[1, 0, b] + dn[0, 1, a] * dn[1, 1, b] + dn[0, 2, a] * dn[1, 2, b]
+            H[a, SIDE + b] += e_c * both
 
 
 @kernel
