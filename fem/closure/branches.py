@@ -17,6 +17,7 @@ End = tuple[Problem, np.ndarray, TiedSutures | None]  # the problem as it is at 
 # is flat; a share of energy below CLOSE settles nothing, below EQUAL it is round-off.
 SAME, CLOSE, EQUAL = 0.01, 0.01, 1e-9
 LIFT = 2.0  # thicknesses by which flat skin is lifted before it is let go, as high as low cones stand
+HIGH = 4.0  # thicknesses above which skin is not pressed flat: flat it was stable beside cones of up to 2.6
 PULL = 300.0  # times the upward pressure of the path: lifts skin off fat as high
 SEED, STRONGER = 1, 10.0  # a random way has at each node the upward pressure times STRONGER and a normal variate
 RESCUES = 2  # random ways that are tried if the first leads to no rest
@@ -25,8 +26,8 @@ RESCUES = 2  # random ways that are tried if the first leads to no rest
 def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *, both: bool, restarts: int) -> End:
     """The end of least energy of those that are found; of equal ones the first. The effort tells of all.
 
-    The path is led up. Skin that comes to rest flat is lifted and let go, other skin is pressed flat and let go: at the
-    threshold of buckling it may rest in either state.
+    The path is led up. Skin that comes to rest flat is lifted and let go, skin that stands low is pressed flat and let
+    go: at the threshold of buckling it may rest in either state.
 
     flat      (3, n) positions of the uncut skin
     both      whether skin may sink as well, for fat holds it: then it is pulled harder, and its mirror image let go
@@ -45,7 +46,8 @@ def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *,
     if failure and not ends:
         failure.tried = tuple(branch["way"] for branch in told[1:])
         raise failure
-    tried(*_other_state(next(iter(ends.values()))[1]))
+    for other in _other_states(next(iter(ends.values()))[1]):
+        tried(*other)
     if both:
         _held_by_fat(ends, tried)
     lowest, least, pivots = next(iter(ends.values()))
@@ -72,21 +74,21 @@ def _tried(ends, told, uncut, name, way):
     return None
 
 
-def _other_state(end):
-    """What is done to an end, and the way from there: flat skin is lifted, other skin pressed flat, and let go."""
+def _other_states(end):
+    """What is done to an end, if anything, and the way from there."""
     problem, q, _ = end
     if _flat(end):
-        return "lifted", lambda: _let_go(end, solve.lifted(problem, q, by=LIFT * problem.sheet.h))
-    return "pressed flat", lambda: _let_go(end, solve.pressed_flat(problem, q))
+        yield "lifted", lambda: _let_go(end, solve.lifted(problem, q, by=LIFT * problem.sheet.h))
+    elif np.abs(q[2]).max() < HIGH * problem.sheet.h:
+        yield "pressed flat", lambda: _let_go(end, solve.pressed_flat(problem, q))
 
 
 def _held_by_fat(ends, tried):
-    """Skin that lies flat so far is pulled off the fat, and the mirror image of skin that does not let go."""
+    """Skin is pressed flat and pulled off the fat, all its cones, and the mirror image of what stood last let go."""
     first = next(iter(ends.values()))[1]
-    if all(_flat(end) for _, end, _ in ends.values()):
-        harder = replace(first[0], perturbation=PULL * first[0].perturbation)
-        tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, first[1])))
-    risen = next((end for _, end, _ in ends.values() if not _flat(end)), None)
+    harder = replace(first[0], perturbation=PULL * first[0].perturbation)
+    tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, first[1] * [[1], [1], [0]])))
+    risen = next((end for _, end, _ in reversed(ends.values()) if not _flat(end)), None)
     if risen is not None:
         tried("mirrored", partial(_let_go, risen, risen[1] * [[1], [1], [-1]]))
 

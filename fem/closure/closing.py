@@ -108,9 +108,11 @@ def _closed(case, *, restarts, watch):
     worn = skin if running else unsewn
     pairs = triangles.pairs if running else no_pairs
     tying = _tying(case, plan, triangles, worn, float(stiffest))
-    sewn = problem(tying, constraints(level, pairs, triangles.rim), watch=partial(watch, stage="closing"))
+    problem = partial(problem, watch=partial(watch, stage="closing"))
+    sewn = problem(tying, constraints(level, pairs, triangles.rim))
+    edge_to_edge = None if running else problem(unsewn, constraints(level, triangles.pairs, triangles.rim))
     both = case.bed is not None and not triangles.undermined.any()  # then skin may sink as well
-    sew = partial(_sewn, pairs=pairs, mesh=triangles, level=level)
+    sew = partial(_sewn, edge_to_edge=edge_to_edge, pairs=pairs, mesh=triangles, level=level)
     found = None if coarse is None else _from_coarser(sewn, pairs, triangles, coarse)
     with at_stage("closing"):
         sewn, q, tied = found or branches.lowest(sewn, sew, flat, both=both, restarts=restarts)
@@ -154,18 +156,22 @@ def _from_coarser(problem, pairs, mesh, coarse):
     starts = [independent(problem.constraints, _at_nodes(mesh, coarse.mesh, x), 1.0) for x in states]
     try:
         if ties:
-            return sutures.tied(problem, starts[0], seams=mesh.seams, starts=starts)
+            return sutures.tied(problem, starts[-1], seams=mesh.seams, starts=starts)
         return problem, solve.settled(problem, starts[0]), None
     except NotConverged:  # the coarser one is of another kind; the path finds the right one
         problem.effort.starts_dropped += 1
         return None
 
 
-def _sewn(problem, *, pairs, mesh, level):
+def _sewn(problem, *, edge_to_edge, pairs, mesh, level):
     """The problem with its sutures tied, q (3, n_free) of its end, and what became of those tied one by one, if any."""
     q = independent(problem.constraints, level, 0.0)
     if pairs.size:
         q = solve.closed_wound(problem, q)
+    elif edge_to_edge is not None:  # first all along, then held by the sutures
+        way = replace(edge_to_edge, perturbation=problem.perturbation, path=[])
+        closed = solve.drawn_together(way, independent(way.constraints, level, 0.0))
+        q = independent(problem.constraints, positions(way.constraints, closed, 1.0), 1.0)
     return sutures.tied(problem, q, seams=mesh.seams) if problem.sheet.ties else (problem, q, None)
 
 

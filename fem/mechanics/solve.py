@@ -3,7 +3,6 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,10 +15,10 @@ from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, li
 
 # The path; our choices. They change how many steps are taken and not where they end.
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
-LARGEST_STEP, LEAST_STEP = 0.2, 0.002  # of `closed`
+LARGEST_STEP, LEAST_STEP = 0.2, 0.002  # of `closed`; the least of any path
 PATIENCE, LAST = 25, 200  # iterations before a step is halved, and at its end; shallow waves take many
 ROUGH = 1e5  # times the final tolerance, on the way
-DIFFERENCE = 1e-5  # of `closed`, for the linearised response
+DIFFERENCE = 1e-5  # of the path, for the linearised response
 FIRM = 1.0  # 1/mm2, times E h: of the bed that holds the gaping wound level
 # Newton's method.
 DECAY, GROWTH = 4.0, 4.0  # of the shift, from one iteration to the next and from one trial to the next
@@ -224,31 +223,57 @@ def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
 
     Raises NotConverged if the path stops short or ends in an equilibrium that is not stable.
     """
-    on = partial(state, problem, load=problem.perturbation, regularisation=PATH_REGULARISATION)
+    return settled(problem, drawn_together(problem, q))
+
+
+def drawn_together(problem: Problem, q: np.ndarray) -> np.ndarray:
+    """Positions (3, n_free) of the closed wound, still with the aids of the path, otherwise as `closed_wound`."""
     q = on_the_way(problem, q, closed=0.0)
     problem.path.append((0.0, q))
-    here = on(q, closed=0.0, tangent=True)
+    return walked(lambda closed: (problem, closed), q, largest=LARGEST_STEP, path=problem.path)
+
+
+def walked(
+    at: Callable[[float], tuple[Problem, float]], q: np.ndarray, *, largest: float,
+    path: list[tuple[float, np.ndarray]] | None = None,
+) -> np.ndarray:  # fmt: skip
+    """Positions (3, n_free) at rest at the end of a path, from those at its start; the states between join `path`.
+
+    at       what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
+    largest  step, and the first
+
+    Raises NotConverged where the least step leads nowhere.
+    """
+
+    def aided(place: float, *, tangent: bool = False) -> State:
+        problem, closed = at(place)
+        aids: dict[str, Any] = {"load": problem.perturbation, "regularisation": PATH_REGULARISATION}
+        return state(problem, q, closed=closed, tangent=tangent, **aids)
+
+    def rate() -> np.ndarray:
+        """Of q along the path, linearised, by the tangent factored last: that of this state."""
+        return _answer(problem, (aided(place + DIFFERENCE).forces - aided(place).forces) / DIFFERENCE)
+
+    place, step, (problem, _) = 0.0, largest, at(0.0)
+    here = aided(DIFFERENCE, tangent=True)  # a thread that is just taut
     _positive(problem, here.tangent, np.abs(here.forces).max())
-
-    def response(q: np.ndarray, closed: float) -> np.ndarray:
-        """Linearised, to the change of the gap, by the tangent factored last: that of this state."""
-        change = on(q, closed=closed + DIFFERENCE).forces - on(q, closed=closed - DIFFERENCE).forces
-        return _answer(problem, change / (2 * DIFFERENCE))
-
-    closed, step, rate = 0.0, LARGEST_STEP, response(q, 0.0)
-    while closed < 1:
-        target = min(1.0, closed + step)
+    ahead = rate()
+    while place < 1:
+        target, least = min(1.0, place + step), step <= LEAST_STEP
+        problem, closed = at(target)
         try:
-            ahead, least = q + (target - closed) * rate, step <= LEAST_STEP
-            q = on_the_way(problem, ahead, closed=target, max_iter=LAST if least else PATIENCE)
+            there = q + (target - place) * ahead
+            q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else PATIENCE)
         except NotConverged:
             if least:
                 raise
             step = max(LEAST_STEP, step / 2)
         else:
-            closed, step, rate = target, min(1.5 * step, LARGEST_STEP), response(q, target)
-            problem.path.append((closed, q))
-    return settled(problem, q)
+            place, step = target, min(1.5 * step, largest)
+            if path is not None:
+                path.append((place, q))
+            ahead = rate() if place < 1 else ahead
+    return q
 
 
 def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter: int = 60) -> np.ndarray:

@@ -17,7 +17,6 @@ from fem.plan.plan import Around
 # Our choices, per resistance of the skin in place, N/mm: twice as stiff, it bears twice the forces. STIFF: of a suture;
 # twice as much changes forces by some per cent. CONTACT: 1/mm, with which edges push that pass through each other.
 STIFF, CONTACT = 200.0, 10.0
-STEPS = 1, 4, 16  # in which a suture is drawn tight, the next if that fails
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 AGAINST = 0.1  # of its length over that way: edges whose mean line is shorter do not face, they run against each other
 SAMPLES = 32  # of the skin within a bite
@@ -107,28 +106,46 @@ def _facing(contact, seams, x, *, h):
 
 
 def tied(
-    problem: Problem, q: np.ndarray, *, seams: Sequence[np.ndarray], starts: Sequence[np.ndarray] | None = None
+    problem: Problem, q: np.ndarray, *, seams: Sequence[np.ndarray], starts: Sequence[np.ndarray] = ()
 ) -> tuple[Problem, np.ndarray, TiedSutures]:
-    """The problem with all its threads tied, its q (3, n_free) from that before, and what became of them.
+    """The problem with all its ties tied, its q (3, n_free), and what became of them.
 
-    problem   its sheet's ties are in order of tying, none of them tied
-    seams     whose edges may touch; the way across them is that of the wound when the turn of a suture comes
-    starts    q near those after each, as from a coarser mesh; None: every suture is drawn tight step by step
+    problem   its sheet's ties are in order of tying, those from edge to edge first; none of them is tied
+    q         near rest; if there are ties from edge to edge, where the edges meet
+    seams     whose edges may touch
+    starts    q near those after each, as from a coarser mesh
 
     Raises NotConverged as `solve.closed_wound`.
     """
-    when_tied, after = [], []
-    for k in range(len(problem.sheet.ties)):
-        q = starts[k] if starts else q
-        if (contact := problem.sheet.contact) is not None:
-            facing = _facing(contact, seams, positions(problem.constraints, q, 1.0), h=problem.sheet.h)
-            problem = replace(problem, sheet=replace(problem.sheet, contact=facing))
-        with at_stage(f"suture {k + 1} of {len(problem.sheet.ties)}"):
-            problem, q = _tightened(problem, q, k)
-        after.append(positions(problem.constraints, q, 1.0))
-        when_tied.append(tension(problem.sheet.ties[k], after[-1]))
-    kinds, when = tuple(tie.kind for tie in problem.sheet.ties), np.array(when_tied)
-    return problem, q, at_another_end(TiedSutures(kinds, when, when, tuple(after)), problem, q)
+    ties, after = problem.sheet.ties, {}
+    edges = [tie for tie in ties if isinstance(tie, PenaltyTie)]
+    some, there = problem, q
+    for k in reversed(range(len(edges))):
+        held = [replace(tie, tied=j <= k) for j, tie in enumerate(edges)]
+        some = _touching(_with(some, (*held, *ties[len(edges) :])), there, seams)
+        with at_stage(f"suture {k + 1} of {len(ties)}"):
+            after[k] = there = solve.settled(some, starts[k] if starts else there)
+        if k == len(edges) - 1:
+            problem, q = some, there
+    for k in range(len(edges), len(ties)):
+        with at_stage(f"suture {k + 1} of {len(ties)}"):
+            problem, q = _drawn(problem, starts[k] if starts else q, k)
+        after[k] = q
+    x = tuple(positions(problem.constraints, after[k], 1.0) for k in range(len(ties)))
+    when = np.array([tension(tie, at) for tie, at in zip(problem.sheet.ties, x, strict=True)])
+    return problem, q, at_another_end(TiedSutures(tuple(tie.kind for tie in ties), when, when, x), problem, q)
+
+
+def _with(problem, ties):
+    return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
+
+
+def _touching(problem, q, seams):
+    """The problem with the contact, if any, that edges have at q (3, n_free)."""
+    if (contact := problem.sheet.contact) is None:
+        return problem
+    facing = _facing(contact, seams, positions(problem.constraints, q, 1.0), h=problem.sheet.h)
+    return replace(problem, sheet=replace(problem.sheet, contact=facing))
 
 
 def unfaced(contact: Contact | None, seams: Sequence[np.ndarray], x: np.ndarray, *, h: float) -> int:
@@ -145,32 +162,18 @@ def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSu
     )
 
 
-def _tightened(problem, q, k):
-    """The problem with suture k drawn to what is wanted of it and its q at rest, in as few steps as lead there."""
-    tight = _shortened(problem, q, k, 1.0)
-    try:
-        return tight, solve.at_rest(tight, q, max_iter=solve.PATIENCE)
-    except NotConverged:  # then with the aids of the path
-        return tight, solve.settled(tight, _drawn(problem, q, k))
-
-
 def _drawn(problem, q, k):
-    """q at rest with suture k tight and the aids of the path, in as few steps as lead there."""
-    for steps in STEPS:
-        there = q
-        try:
-            for fraction in np.linspace(0, 1, steps + 1)[1:]:
-                there = solve.on_the_way(_shortened(problem, q, k, float(fraction)), there, max_iter=solve.PATIENCE)
-            return there
-        except NotConverged:
-            if steps == STEPS[-1]:
-                raise
+    """The problem with thread k drawn to what is wanted of it, and its q at rest."""
 
+    def drawn(part: float) -> Problem:
+        ties = list(problem.sheet.ties)
+        ties[k] = shortened(ties[k], positions(problem.constraints, q, 1.0), part)
+        return _with(problem, ties)
 
-def _shortened(problem, q, k, fraction):
-    ties = list(problem.sheet.ties)
-    ties[k] = shortened(ties[k], positions(problem.constraints, q, 1.0), fraction)
-    return replace(problem, sheet=replace(problem.sheet, ties=tuple(ties)))
+    try:
+        return drawn(1.0), solve.at_rest(drawn(1.0), q, max_iter=solve.PATIENCE)
+    except NotConverged:  # then step by step, with the aids of the path
+        return drawn(1.0), solve.settled(drawn(1.0), solve.walked(lambda part: (drawn(part), 1.0), q, largest=1.0))
 
 
 def _thread(stations, *places, wanted, kind, skin):

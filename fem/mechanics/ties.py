@@ -22,13 +22,13 @@ class Thread:
 class PenaltyTie:
     """Two edges held together over a bite, with what the skin pulls there, whatever the mesh.
 
-    Pi = k/2 mean of |W x[nodes] - left|^2,    left = 0 when it is tied
+    Pi = k/2 mean of |W x[nodes]|^2 when it is tied
     """
 
     nodes: np.ndarray  # (m,)
     W: np.ndarray  # (n_samples, m) weights of the first edge's nodes, less those of the second's; a row sums to 0
     stiffness: float  # k, N/mm
-    left: np.ndarray | None = None  # (n_samples, 3) mm; None: not tied yet
+    tied: bool = False
     kind: str = "edges"
 
 
@@ -62,16 +62,13 @@ def tension(tie: Thread | PenaltyTie, x: np.ndarray) -> float:
     """Force of a Thread or PenaltyTie at positions x (3, n), N: its tension, or the sum of all that it holds."""
     if isinstance(tie, Thread):
         return tie.stiffness * max(0.0, length(tie, x) - tie.rest)
-    pulled = 0.0 if tie.left is None else (tie.W @ x.T[tie.nodes] - tie.left).mean(axis=0)
-    return tie.stiffness * float(np.linalg.norm(pulled))
+    return tie.stiffness * tie.tied * float(np.linalg.norm((tie.W @ x.T[tie.nodes]).mean(axis=0)))
 
 
-def shortened(tie: Thread | PenaltyTie, x: np.ndarray, fraction: float) -> Thread | PenaltyTie:
-    """A Thread or PenaltyTie drawn by a fraction of the way from what it is at x (3, n) to what is wanted of it."""
-    if isinstance(tie, PenaltyTie):
-        return replace(tie, left=(1 - fraction) * (tie.W @ x.T[tie.nodes]))
-    start = max(tie.wanted, length(tie, x))
-    return replace(tie, rest=start + fraction * (tie.wanted - start))
+def shortened(thread: Thread, x: np.ndarray, fraction: float) -> Thread:
+    """A thread drawn by a fraction of the way from its length at x (3, n) to what is wanted of it."""
+    start = max(thread.wanted, length(thread, x))
+    return replace(thread, rest=start + fraction * (thread.wanted - start))
 
 
 def assembled(tie: Thread | PenaltyTie | Contact, x: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
@@ -96,9 +93,9 @@ def _threaded(thread, x):
 
 def _penalised(tie, x):
     m = len(tie.nodes)
-    if tie.left is None:
+    if not tie.tied:
         return 0.0, np.zeros((1, m, 3)), np.zeros((1, m, m, 3, 3))
-    k, gap = tie.stiffness / len(tie.W), tie.W @ x[tie.nodes] - tie.left
+    k, gap = tie.stiffness / len(tie.W), tie.W @ x[tie.nodes]
     K = np.einsum("mn,ij->mnij", k * tie.W.T @ tie.W, np.eye(3))
     return float((k * gap * gap).sum() / 2), (tie.W.T @ (k * gap))[None], K[None]
 
