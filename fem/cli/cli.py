@@ -17,16 +17,17 @@ from fem.cli import printing
 from fem.cli.ending import ended
 from fem.cli.files import (
     NO_CONVERGENCE,
+    TAUGHT,
     exit_code,
     fail,
-    in_folders,
     known,
     needed,
-    read,
+    read_any,
     read_lessons,
     read_study,
     worker_count,
 )
+from fem.cli.kinds import KINDS, cases_in, sorted_out
 from fem.cli.solving import announce, attempted, explored, solve, solve_study, validated
 from fem.errors import BadCase, FormerName, MeshError, NotFitted
 
@@ -37,7 +38,7 @@ app = App(
     version=fem.__version__,
     version_flags=["--version"],
 )
-Files = Annotated[list[Path], Parameter(help="case files")]
+Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
@@ -46,8 +47,15 @@ Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close 
 
 
 @app.command
-def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = None, /, *, schema: bool = False) -> None:
-    """Read and check cases, and print the geometry of each.
+def check(
+    files: Annotated[list[Path] | None, Parameter(help="files of any kind, or folders of them")] = None,
+    /,
+    *,
+    schema: bool = False,
+) -> None:
+    """Read and check cases, lessons, pages to explore and studies; print what each is, and about what it takes.
+
+    Of a case also its geometry. Time is that of one core; nothing is computed or written.
 
     Example: flatseam check configs/demo/lens-3-1.yaml
 
@@ -61,10 +69,11 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
     if schema:
         print(json.dumps(cases.schema(), indent=2))
     elif not files:
-        fail("flatseam check: name at least one case file, or --schema")
+        fail("flatseam check: name at least one file, or --schema")
     else:
-        for case in read(files):
-            print(printing.report(case))
+        given = sorted_out("check", files, *reversed(KINDS))
+        for (kind, _), content in zip(given, read_any(given), strict=True):
+            print(printing.checked(kind, content))
 
 
 @app.command
@@ -73,7 +82,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
     """
-    cases = read(files)
+    cases = cases_in("close", files)
     from fem.case.case import warnings as case_warnings
     from fem.results.close import close as close_case
     from fem.results.identity import state
@@ -96,7 +105,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
 
 @app.command
 def compare(
-    files: Annotated[list[Path], Parameter(help="case files, or folders of them")],
+    files: Files,
     /,
     *,
     into: Into = Path("results"),
@@ -127,7 +136,7 @@ def compare(
     spread
         Show how far numbers lie apart from slack to tense skin of a site; without it, in less than half the time.
     """
-    cases = read(in_folders(files))
+    cases = cases_in("compare", files)
     from fem.results.quantities import LEADING, current
 
     sort = current(sort, "flatseam compare --sort") if sort else None
@@ -162,7 +171,7 @@ def mesh(
 
     Example: flatseam mesh configs/demo/lens-3-1.yaml
     """
-    cases = read(files)
+    cases = cases_in("mesh", files)
     from fem.closure.closing import patch
     from fem.mechanics.triangulation import quality, write
 
@@ -264,7 +273,7 @@ def fit(
 
 @app.command
 def study(
-    file: Annotated[Path, Parameter(help="study file")],
+    file: Annotated[Path, Parameter(help="study file, or a folder with one")],
     /,
     *,
     into: Into = Path("results"),
@@ -296,6 +305,9 @@ def study(
     scheduler_file
         The file that such a scheduler wrote.
     """
+    (_, file), *more = sorted_out("study", [file], "study")
+    if more:
+        fail(f"{file.parent}: has {len(more) + 1} studies; name one, as {file}")
     read_file, cases = read_study(file)
     needed("flatseam study", "distributed", "psutil")
     from fem.study import cluster
@@ -331,7 +343,7 @@ def validate(*, into: Into = Path("results"), markdown: bool = False, workers: W
 
 @app.command
 def teach(
-    files: Annotated[list[Path], Parameter(help="case files, lesson files, or pages to explore")],
+    files: Annotated[list[Path], Parameter(help="files of cases, lessons or pages to explore, or folders of them")],
     /,
     *,
     into: Into = Path("results"),
@@ -358,7 +370,7 @@ def teach(
     from fem.teaching import handout
 
     known("teach --only", only or [], handout.PRODUCTS)
-    lessons, explorations = read_lessons(files, only or ())
+    lessons, explorations = read_lessons(sorted_out("teach", files, "case", *TAUGHT), only or ())
     worst = 0
     for lesson in lessons:
         announce([lesson.case, *(case for _, case in handout.needed(lesson, only or ()))], into)

@@ -59,7 +59,7 @@ def test_not_converged(result, flatseam):
     code, out, err = flatseam("close", "held.yaml", "narrow.yaml", "small.yaml")
     assert code == 3
     reason = r"closing: .*forces of .* N are left.* \(round-off: .*\)"
-    assert re.match(rf"held: not converged: {reason}\nnarrow: an undermined zone .*\n$", err)
+    assert re.match(rf"held.yaml: warning: .*\nheld: not converged: {reason}\nnarrow: an undermined zone .*\n$", err)
     assert out.startswith("small: already in")
     assert names(result.parent) == ["held.failed.json", "small"]
     assert json.loads((result.parent / "held.failed.json").read_text())["reached"]["closed"] == 1

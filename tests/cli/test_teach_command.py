@@ -96,7 +96,7 @@ def test_teach_shares_what_is_the_same(flatseam, result, here):
     )
     (here / "third.yaml").write_text(TURNED.replace("NAME", "held"))
     assert flatseam("check", "small.yaml", "held.yaml")[0] == 0
-    lessons = read_lessons([here / "lesson.yaml", here / "second.yaml"], ())[0]
+    lessons = read_lessons([("lesson", here / name) for name in ("lesson.yaml", "second.yaml")], ())[0]
     assert [lesson.case.name for lesson in lessons] == ["small", "held"]
-    (alone,) = read_lessons([here / "third.yaml"], ("template",))[0]
+    (alone,) = read_lessons([("lesson", here / "third.yaml")], ("template",))[0]
     assert alone.case == lessons[0].case
