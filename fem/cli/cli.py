@@ -38,12 +38,54 @@ app = App(
     version=fem.__version__,
     version_flags=["--version"],
 )
+app.register_install_completion_command(help="Install completion of words by the Tab key for this shell.")
 Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
 Tries = validators.Number(gte=0, lte=100)
 Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close it too, which may end elsewhere.")]
+
+
+@app.command
+def new(
+    name: Annotated[str | None, Parameter(help="of the case, its file and the folder of its results")] = None,
+    /,
+    *,
+    site: str | None = None,
+    outline: str | None = None,
+    length_mm: float | None = None,
+    width_mm: float | None = None,
+    technique: str | None = None,
+    undermine_mm: float | None = None,
+) -> None:
+    """Write a short case file to start from; nothing that is there is replaced.
+
+    On a terminal, what is not given is asked; elsewhere it is a lens three times as long as wide, on a forearm. Beside
+    the case lies a schema, by which editors complete keys and explain them.
+
+    Example: flatseam new my-lens --length-mm 45 --width-mm 15
+
+    Parameters
+    ----------
+    site
+        Whose skin, as flatseam sites prints them.
+    outline
+        Shape of what is cut out: lens, circle, rhombus and others.
+    length_mm
+        From tip to tip; three times the width if left out.
+    width_mm
+        Greatest width, or the diameter.
+    technique
+        How it is closed: side-to-side, rhombic and others.
+    undermine_mm
+        How far skin is undermined around the wound; as is usual at the site if left out.
+    """
+    from fem.cli.starting import start
+
+    given = {"site": site, "outline": outline, "length": length_mm, "width": width_mm, "technique": technique}
+    path, *schema = start(name, given | {"undermining": undermine_mm})
+    print(f"{path}: written{f', with {schema[0]} for editors' if schema else ''}; next: flatseam close {path}")
 
 
 @app.command
