@@ -339,7 +339,8 @@ def study(
     retry_failed
         Try those again that failed before.
     table
-        Compute nothing; print what this SQL selects from the table `study`, as "select key, cone_height_mm from study".
+        Compute and change nothing; print what this SQL selects from the table study, as "select key, cone_height_mm
+        from study".
     workers
         Workers on this machine; by default one a core, or those of the study's `cluster` block.
     scheduler

@@ -27,11 +27,13 @@ def width() -> int:
 
 
 def summary(name: str, folder: Path) -> str:
-    """One line on a finished case."""
+    """One line on a finished case, with what is grave about it."""
     from fem.comparison.wording import sentence
+    from fem.results.close import GRAVE
 
-    at = json.loads((folder / "measures.json").read_text())
-    return sentence("cli/closed", "summary", name, at, folder / "pictures")
+    at, run = (json.loads((folder / f"{file}.json").read_text()) for file in ("measures", "run"))
+    grave = [line.split("; ")[0] for line in run["warnings"] if line.startswith(GRAVE)]
+    return sentence("cli/closed", "summary", name, at, folder / "pictures", grave)
 
 
 def site(name: str, *, columns: int) -> str:

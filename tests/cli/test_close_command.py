@@ -10,6 +10,7 @@ import time
 from functools import partial
 
 import pytest
+from small_cases import SMALL
 from terminal import FLATSEAM, content, names
 
 from fem.results.identity import KEPT
@@ -49,6 +50,19 @@ def test_close_again(result, flatseam):
     assert (code, err) == (0, "")
     assert out == "small: already in results/small (--again computes it once more)\n"
     assert content(result) == before
+
+
+def test_what_is_grave(flatseam, here):
+    """One suture of thread 8-0, which holds 0.69 N, amid 30 mm of taut skin: the line says all three, stderr why."""
+    pulled = SMALL.replace("along_N_per_m: 10, across_N_per_m: 5", "along_N_per_m: 10, across_N_per_m: 30")
+    sutures = "sutures: {kind: interrupted, spacing_mm: 15, thread_size: 8-0}"
+    (here / "small.yaml").write_text(pulled.replace("undermine_mm: 6", f"undermine_mm: 6, {sutures}"))
+    code, out, err = flatseam("close", "small.yaml")
+    number = r"[\d.]+"
+    grave = rf"a suture carries {number} N, edges gape by up to {number} mm, skin is stretched {number} times"
+    assert code == 0 and re.search(rf"; but {grave} near the wound\n$", out)
+    for line in ("the knot-pull strength of absorbable 8-0", "sutures that are closer hold", "it tears before that"):
+        assert re.search(f"^small: warning: .*{line}", err, re.MULTILINE)
 
 
 def test_not_converged(result, flatseam):
