@@ -20,6 +20,7 @@ from fem.cli.files import (
     TAUGHT,
     exit_code,
     fail,
+    file_name,
     known,
     needed,
     read_any,
@@ -28,7 +29,7 @@ from fem.cli.files import (
     worker_count,
 )
 from fem.cli.kinds import KINDS, cases_in, sorted_out
-from fem.cli.solving import announce, attempted, explored, solve, solve_study, validated
+from fem.cli.solving import announce, attempted, explored, replacing, solve, solve_study, validated
 from fem.errors import BadCase, FormerName, MeshError, NotFitted
 
 app = App(
@@ -152,6 +153,7 @@ def compare(
     *,
     into: Into = Path("results"),
     again: Again = False,
+    name: Annotated[str, Parameter(validator=file_name)] = "comparison",
     baseline: str | None = None,
     sort: str | None = None,
     only: list[str] | None = None,
@@ -160,13 +162,15 @@ def compare(
 ) -> None:
     """Close what is not closed yet, side by side, and compare all cases on one page.
 
-    Writes comparison.html, comparison.csv and comparison.parquet, and prints the table. A case whose tension is that of
+    Writes comparison.html, .csv and .parquet, and prints the table. A case whose tension is that of
     its site is closed in the slackest and the tensest skin of the site too: three closures instead of one.
 
     Example: flatseam compare configs/demo
 
     Parameters
     ----------
+    name
+        Of what is written, instead of comparison: teaching makes teaching.html beside others.
     baseline
         Case that differences are taken to.
     sort
@@ -178,7 +182,7 @@ def compare(
     spread
         Show how far numbers lie apart from slack to tense skin of a site; without it, in less than half the time.
     """
-    cases = cases_in("compare", files)
+    cases = cases_in("compare", files, name)
     from fem.results.quantities import LEADING, current
 
     sort = current(sort, "flatseam compare --sort") if sort else None
@@ -191,12 +195,15 @@ def compare(
     from fem.comparison import spread as skins
     from fem.results import result
 
+    replacing(cases, into, name)
     errors = solve(cases, into=into, again=again, spread=spread)
     results = comparison.results(cases, errors, into=into)
     ends = skins.read(cases, results, errors, into=into) if spread else skins.NO_SPREAD
     try:
         results = result.ordered(results, sort) if sort else results
-        paths = comparison.write(results, into=into, spread=ends, baseline=baseline, only=only, figures=figures)
+        paths = comparison.write(
+            results, into=into, name=name, spread=ends, baseline=baseline, only=only, figures=figures
+        )
     except OSError as error:
         fail(f"flatseam compare: {error}")
     rows = page.table(results, spread=ends, baseline=baseline, only=only)

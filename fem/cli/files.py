@@ -17,10 +17,10 @@ BAD_INPUT, NO_CONVERGENCE = 2, 3
 MOST_WORKERS = 1000  # of one machine; our choice, a process each
 
 
-def read_cases(files: Sequence[Path]) -> "list[Case]":
+def read_cases(files: Sequence[Path], comparison: str = "comparison") -> "list[Case]":
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
     good = [case for case, _ in read_each([("case", path) for path in files])]
-    unmixed(map(_of_case, files, good))
+    unmixed(map(_of_case, files, good), comparison)
     return good
 
 
@@ -104,11 +104,11 @@ def _page(path):
 def _study(path):
     from fem.case.document import bad
     from fem.cli import progress
-    from fem.comparison.addresses import FIGURES, TABLES
+    from fem.comparison.addresses import figures, tables
     from fem.study import keys, report, sweep
 
     study = keys.read(path)
-    if study.name in (*TABLES, FIGURES):
+    if study.name in (*tables(), figures()):
         raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
     with progress.checking(study.name) as watch:
         cases = sweep.cases(study, watch=watch)
@@ -142,14 +142,18 @@ def _unmixed_lessons(files, contents, only):
     unmixed(sorted(sources, key=lambda source: not source[2]))
 
 
-def unmixed(sources: "Iterable[tuple[Path, Iterable[tuple[tuple, Case]], Iterable[str]]]") -> None:
+def unmixed(
+    sources: "Iterable[tuple[Path, Iterable[tuple[tuple, Case]], Iterable[str]]]", comparison: str = "comparison"
+) -> None:
     """End the program if what it would write in the folder of results is of two contents, naming both places.
 
-    sources   of each file its path, (place in it, case) of what is closed, and names of files that are written beside
+    sources     of each file its path, (place in it, case) of what is closed, and names of files that are written beside
+    comparison  name of what is compared
     """
-    from fem.comparison.addresses import FIGURES, TABLES, Address, clashes, results_of
+    from fem.comparison.addresses import COMPARISON, Address, clashes, figures, results_of, tables
 
-    addresses = [Address(name, name, "flatseam compare") for name in (*TABLES, FIGURES)]
+    written = [file for name in (COMPARISON, comparison) for file in (*tables(name), figures(name))]
+    addresses = [Address(name, name, "flatseam compare") for name in written]
     for path, closures, beside in sources:
         addresses += [Address(name, str(path), (path, ())) for name in beside]
         addresses += [address for place, case in closures for address in results_of(case, (path, place))]
@@ -190,6 +194,18 @@ def exit_code(error: Exception) -> int:
 def complaint(name: str, error: Exception) -> str:
     """One line on a case that was not closed."""
     return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
+
+
+def file_name(_: Any, name: str) -> None:
+    """Refuse, by ValueError, what is no name of a file or of a case."""
+    from pydantic import TypeAdapter
+
+    from fem.case.keys import Name
+
+    try:
+        TypeAdapter(Name).validate_python(name)
+    except ValueError:
+        raise ValueError(f"got {name[:80]!r}, wanted letters, digits, - _ . but no . in front, at most 80") from None
 
 
 def worker_count(_: Any, tokens: Sequence[Any]) -> int:

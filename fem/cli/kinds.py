@@ -55,9 +55,9 @@ def sorted_out(command: str, paths: Iterable[Path], *taken: str) -> list[tuple[s
     return files
 
 
-def cases_in(command: str, paths: Iterable[Path]) -> "list[Case]":
+def cases_in(command: str, paths: Iterable[Path], comparison: str = "comparison") -> "list[Case]":
     """The cases in files and folders; as `read_cases` and `sorted_out`."""
-    return read_cases([file for _, file in sorted_out(command, paths, "case")])
+    return read_cases([file for _, file in sorted_out(command, paths, "case")], comparison)
 
 
 def _misplaced(command, kind, file, taken):

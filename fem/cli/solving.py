@@ -57,11 +57,28 @@ def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = Fa
         return solve_missing(cases, into=into, again=again, spread=spread, watch=watch)
 
 
+def replacing(cases: "Iterable[Case]", into: Path, name: str) -> None:
+    """Print which comparison of other cases will be replaced; ends the program if something else would be."""
+    from fem.comparison.addresses import tables
+    from fem.comparison.compare import compared
+
+    try:
+        before = compared(into, name)
+    except OSError as error:
+        fail(f"flatseam compare: {error}")
+    if before and set(before) != {case.name for case in cases}:
+        page = into / tables(name)[0]
+        print(f"{page}: replaces the comparison of {', '.join(before)}; --name keeps both", file=sys.stderr)
+
+
 def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
     """Exit code of an exploration: what is missing is closed, and the page written; a line on each closure and it."""
     from fem.comparison import compare as comparison
     from fem.teaching import explore
 
+    page = into / explore.page_name(exploration)
+    if page.with_suffix(".csv").exists():
+        fail(f"{page}: is a comparison, which stays; give the base of the page to explore another name")
     cases = [step.case for step in explore.steps(exploration)]
     errors = solve(cases, into=into, again=again)
     results = comparison.results(cases, errors, into=into)
