@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +32,7 @@ DPI = 300  # of figures for print
 
 def solve_missing(
     cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False,
-    watch: jobs.Watch = lambda job, error, done, of: None,
+    watch: jobs.Watch = lambda job, error, done, of: None, begin: Callable[[int], None] = lambda missing: None,
 ) -> dict[str, Exception]:  # fmt: skip
     """Errors by the address of what was to be closed; the others now have a complete results folder.
 
@@ -40,6 +40,7 @@ def solve_missing(
 
     spread  whether to close each case in the slackest and the tensest skin of its site too, see `spread.variants`
     watch   as of `jobs.run`
+    begin   called before it with how many closures are missing, if any are
 
     Raises ValueError if the results of two different cases would go into one folder.
     """
@@ -59,6 +60,8 @@ def solve_missing(
                 watch(jobs.Job(case, skin), variant, 0, 1)
             elif again or case.name in anew or not complete(into / place(case.name, skin), variant):
                 missing.append(jobs.Job(variant, skin))
+    if missing:
+        begin(len(missing))
     return errors | (jobs.run(missing, into=into, again=again, watch=watch) if missing else {})
 
 

@@ -60,6 +60,7 @@ def close(
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
         write_whole(failed, json.dumps(note, indent=2, default=float) + "\n")
         raise
+    watch(stage="numbers and pictures")
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
     failed.unlink(missing_ok=True)

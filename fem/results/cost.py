@@ -26,6 +26,7 @@ SECONDS = 5.1 / 11043**FASTER  # of a lens that is undermined, its edges joined 
 SUTURE = 0.4  # of a closure, for each suture that is tied by itself; 0.1 to 0.7 as skin is taut or slack
 SEARCH = 5  # closures, until cones are cut just low enough
 IDLE_MB, MB = 300.0, 0.013  # of the program with its libraries, and per unknown
+PICTURES = 3.0  # s, to draw a result's pictures
 SAMPLE = 10  # of many cases, that stand for all; our choice, 50 ms each
 
 
