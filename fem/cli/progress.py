@@ -10,7 +10,7 @@ from fem.comparison.stopping import renew
 from fem.errors import stages
 
 PATIENCE = 5.0  # s without a word; our choice
-SELDOM = 30.0  # s from one line to the next when piped; our choice
+SELDOM = 60.0  # s from one line to the next when piped; our choice
 Bar = Callable[..., None]  # bar(done=, of=, state=); without `of` there is no telling how far it is
 
 

@@ -82,7 +82,7 @@ def compared(into: Path | str, name: str) -> list[str]:
     if not page.exists() and not table.exists():
         return []
     rows = list(csv.DictReader(table.read_text(encoding="utf-8").splitlines())) if table.is_file() else []
-    if not {"case", "skin", "reason"} <= (rows[0].keys() if rows else set()):
+    if page.is_dir() or not {"case", "skin", "reason"} <= (rows[0].keys() if rows else set()):
         raise FileExistsError(f"{page if page.exists() else table} is no comparison; another --name leaves it as it is")
     return list(dict.fromkeys(row["case"] for row in rows))
 
