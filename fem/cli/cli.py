@@ -18,6 +18,7 @@ from fem.cli.ending import ended
 from fem.cli.files import (
     NO_CONVERGENCE,
     TAUGHT,
+    Into,
     exit_code,
     fail,
     file_name,
@@ -28,9 +29,11 @@ from fem.cli.files import (
     read_study,
     worker_count,
 )
+from fem.cli.fitting import fit
 from fem.cli.kinds import KINDS, cases_in, sorted_out
 from fem.cli.solving import announce, attempted, explored, replacing, solve, solve_study, validated
-from fem.errors import BadCase, FormerName, MeshError, NotFitted
+from fem.cli.starting import new
+from fem.errors import FormerName, MeshError
 
 app = App(
     name="flatseam",
@@ -39,54 +42,14 @@ app = App(
     version=fem.__version__,
     version_flags=["--version"],
 )
+app.command(new)
+app.command(fit)
 app.register_install_completion_command(help="Install completion of words by the Tab key for this shell.")
 Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
-Into = Annotated[Path, Parameter(help="folder that takes the results")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
 Tries = validators.Number(gte=0, lte=100)
 Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close it too, which may end elsewhere.")]
-
-
-@app.command
-def new(
-    name: Annotated[str | None, Parameter(help="of the case, its file and the folder of its results")] = None,
-    /,
-    *,
-    site: str | None = None,
-    outline: str | None = None,
-    length_mm: float | None = None,
-    width_mm: float | None = None,
-    technique: str | None = None,
-    undermine_mm: float | None = None,
-) -> None:
-    """Write a short case file to start from; nothing that is there is replaced.
-
-    On a terminal, what is not given is asked; elsewhere it is a lens three times as long as wide, on a forearm. Beside
-    the case lies a schema, by which editors complete keys and explain them.
-
-    Example: flatseam new my-lens --length-mm 45 --width-mm 15
-
-    Parameters
-    ----------
-    site
-        Whose skin, as flatseam sites prints them.
-    outline
-        Shape of what is cut out: lens, circle, rhombus and others.
-    length_mm
-        From tip to tip; three times the width if left out.
-    width_mm
-        Greatest width, or the diameter.
-    technique
-        How it is closed: side-to-side, rhombic and others.
-    undermine_mm
-        How far skin is undermined around the wound; as is usual at the site if left out.
-    """
-    from fem.cli.starting import start
-
-    given = {"site": site, "outline": outline, "length": length_mm, "width": width_mm, "technique": technique}
-    path, *schema = start(name, given | {"undermining": undermine_mm})
-    print(f"{path}: written{f', with {schema[0]} for editors' if schema else ''}; next: flatseam close {path}")
 
 
 @app.command
@@ -253,71 +216,6 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
         print(printing.site(name, columns=printing.width()))
     else:
         fail(f"flatseam sites: no site {name!r}{hint(name, site.SITES)}")
-
-
-@app.command
-def fit(
-    file: Annotated[Path, Parameter(help="measurement, CSV")],
-    /,
-    *,
-    law: str,
-    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
-    thickness_mm: float | None = None,
-    width_mm: float | None = None,
-    up_to_stretch: float | None = None,
-    retraction_along_percent: float | None = None,
-    retraction_across_percent: float | None = None,
-    starts_in_place: bool = False,
-    into: Into = Path("results"),
-) -> None:
-    """Fit a law of elasticity to tension tests; write the skin of a case, a picture and the numbers.
-
-    Example: flatseam fit configs/measurements/invented-skin.csv --law gasser-ogden-holzapfel --thickness-mm 2
-    --retraction-along-percent 17 --retraction-across-percent 10
-
-    Columns: stretch_along, stretch_across or strain_along_percent and so on; nominal_stress_along_kPa and so on, or
-    cauchy, or in MPa; or force_along_N and so on; and test, a name for the rows of one test. Along is along the skin
-    tension lines. A direction whose stretch is not given is free of stress, as the sides of a strip are.
-
-    Parameters
-    ----------
-    law
-        neo-hooke, ogden or gasser-ogden-holzapfel.
-    hold
-        A parameter that is known, as fibre_angle_deg=45, or known to lie between two values, as exponent=1:50; may be
-        repeated.
-    thickness_mm
-        Thickness of the unloaded specimen.
-    width_mm
-        Its width unloaded, if forces were measured.
-    up_to_stretch
-        Leave out rows beyond this stretch from the unloaded state.
-    retraction_along_percent
-        What the skin lost of its length in place, along the lines, when it was excised: 17 if 100 mm became 83. With it
-        the block has the thickness and the natural tension of skin in place, and what it carries there is printed.
-    retraction_across_percent
-        The same across the lines.
-    starts_in_place
-        Stretches in the file count from skin in place, not from the unloaded specimen, and nominal stresses are per
-        section in place; stresses are whole, not above that in place.
-    """
-    from fem.fit.fit import fitted, save, table, warnings
-
-    try:
-        result = fitted(
-            file, law, held=hold, thickness=thickness_mm, width=width_mm, up_to=up_to_stretch,
-            retraction=(retraction_along_percent, retraction_across_percent), starts_in_place=starts_in_place,
-        )  # fmt: skip
-        folder = save(result, into)
-    except (BadCase, OSError) as error:
-        fail(f"{error}")
-    except NotFitted as error:
-        print(f"{file}: not fitted: {error}", file=sys.stderr)
-        sys.exit(NO_CONVERGENCE)
-    for line in warnings(result):
-        print(f"{file}: warning: {line}", file=sys.stderr)
-    print(table(result))
-    print(f"  {folder / 'fit.yaml'}: the skin of a case; fit.png, fit.json")
 
 
 @app.command

@@ -3,7 +3,9 @@
 import sys
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+from cyclopts import Parameter
 
 from fem.errors import BadCase, MeshError, NotConverged
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from fem.teaching.lesson import Lesson
 
 BAD_INPUT, NO_CONVERGENCE = 2, 3
+Into = Annotated[Path, Parameter(help="folder that takes the results")]
 MOST_WORKERS = 1000  # of one machine; our choice, a process each
 
 

@@ -7,7 +7,9 @@ from collections.abc import Callable, Collection
 from inspect import getfullargspec
 from itertools import count
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
+
+from cyclopts import Parameter
 
 from fem.cli.files import fail, known
 from fem.errors import BadCase
@@ -18,6 +20,44 @@ LENGTHS |= {"side_mm": "width", "base_mm": "width"}  # keys of outlines, and whi
 FIRST = {"slit": "z-plasty"}  # technique of an outline that is not closed side to side
 SCHEMA = "flatseam.schema.json"  # beside the case, so that editors find it without a network
 Answer = TypeVar("Answer")
+
+
+def new(
+    name: Annotated[str | None, Parameter(help="of the case, its file and the folder of its results")] = None,
+    /,
+    *,
+    site: str | None = None,
+    outline: str | None = None,
+    length_mm: float | None = None,
+    width_mm: float | None = None,
+    technique: str | None = None,
+    undermine_mm: float | None = None,
+) -> None:
+    """Write a short case file to start from; nothing that is there is replaced.
+
+    On a terminal, what is not given is asked; elsewhere it is a lens three times as long as wide, on a forearm. Beside
+    the case lies a schema, by which editors complete keys and explain them.
+
+    Example: flatseam new my-lens --length-mm 45 --width-mm 15
+
+    Parameters
+    ----------
+    site
+        Whose skin, as flatseam sites prints them.
+    outline
+        Shape of what is cut out: lens, circle, rhombus and others.
+    length_mm
+        From tip to tip; three times the width if left out.
+    width_mm
+        Greatest width, or the diameter.
+    technique
+        How it is closed: side-to-side, rhombic and others.
+    undermine_mm
+        How far skin is undermined around the wound; as is usual at the site if left out.
+    """
+    given = {"site": site, "outline": outline, "length": length_mm, "width": width_mm, "technique": technique}
+    path, *schema = start(name, given | {"undermining": undermine_mm})
+    print(f"{path}: written{f', with {schema[0]} for editors' if schema else ''}; next: flatseam close {path}")
 
 
 def start(name: str | None, given: dict[str, Any]) -> list[Path]:
