@@ -3,6 +3,7 @@
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
@@ -80,14 +81,25 @@ class NotConverged(ArithmeticError):
         return f"{stage}{self.args[0]}{kind}{tried or ''}"
 
 
+_stages: ContextVar[tuple[str, ...]] = ContextVar("stages", default=())
+
+
+def stages() -> tuple[str, ...]:
+    """The stages that the work is in, each within the one before, as `at_stage` names them."""
+    return _stages.get()
+
+
 @contextmanager
 def at_stage(stage: str) -> Iterator[None]:
-    """Failures within name the stage, unless they name one within it."""
+    """Failures within name the stage, unless they name one within it; so does `stages`."""
+    within = _stages.set((*_stages.get(), stage))
     try:
         yield
     except NotConverged as error:
         error.stage = error.stage or stage
         raise
+    finally:
+        _stages.reset(within)
 
 
 class MeshError(ValueError):

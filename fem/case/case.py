@@ -12,7 +12,7 @@ import numpy as np
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 from ruamel.yaml import YAML
 
-from fem.case import document, dotted, physical
+from fem.case import document, dotted, physical, plausible
 from fem.case import site as library
 from fem.case.document import Block
 from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
@@ -122,10 +122,14 @@ def _plan(info):
 
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:
     """Radius of the patch where the case gives none, mm; the wound and its undermined zone reach `zone` mm: README."""
+    return float(f"{min(zone + DECAYS * _decay(skin, bed), ALONE * zone):.4g}")
+
+
+def _decay(skin: Skin, bed: Bed | None) -> float:
+    """Length, mm, over which the bed's shear takes up what moves the skin."""
     law, h, (*_, shear) = physical.law(skin.law), skin.thickness_mm, physical.springs(bed)
     stiffest = resistance(law, physical.prestretch(skin.tension, skin.law, h=h), h=h).max()
-    decay = math.sqrt(stiffest / shear) if shear else math.inf
-    return float(f"{min(zone + DECAYS * decay, ALONE * zone):.4g}")
+    return math.sqrt(stiffest / shear) if shear else math.inf
 
 
 def _bending(skin: Skin) -> float:
@@ -211,7 +215,7 @@ def geometry(case: Case) -> dict[str, Any]:
 def warnings(case: Case) -> list[str]:
     """What is unusual about a case: values outside the ranges of its site, or of any skin; skin that may buckle.
 
-    And that nothing is undermined, if the case leaves it open.
+    And that nothing is undermined, if the case leaves it open; and what is hardly meant.
     """
     squeezed = -min(case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m)
     h, radius = case.skin.thickness_mm, cast(Patch, case.patch).radius_mm
@@ -233,6 +237,7 @@ def warnings(case: Case) -> list[str]:
             f"closure.undermine_mm is left out, so only flaps are undermined; usual are {usual.low:g} to "
             f"{usual.high:g} mm, {usual.typical:g} mm in between ({usual.tag}: {usual.source}); 0 says none is meant"
         )
+    unusual += plausible.warnings(case, stretch, _decay(case.skin, case.bed))
     return library.warnings(case.model_dump(), stretch) + unusual
 
 

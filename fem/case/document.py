@@ -6,7 +6,6 @@ import re
 import typing
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from difflib import get_close_matches
 from itertools import islice, takewhile
 from pathlib import Path
 from types import MappingProxyType
@@ -17,6 +16,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml import events as yaml
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
+from fem.case.plain import meant, nearest, number_meant, told
 from fem.errors import BadCase, BadValue, Key, dotted, present_name
 
 MAX_BYTES = 200_000  # ten times a polygon of 1000 points; our choice
@@ -25,7 +25,6 @@ MAX_MESSAGES = 100  # of one file; our choice
 
 NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 WORDS = {"": None, "~": None, "null": None, "true": True, "false": False, ".nan": math.nan, ".inf": math.inf}
-UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees", "s": "seconds"}
 WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
     "string_type": "text (a number needs quotes)",
@@ -48,6 +47,7 @@ class Block(BaseModel):
     """Keys of a file: all of them known, each of its very type, numbers finite."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
+    INSTEAD: typing.ClassVar[str] = ""  # of what is needed, in words
 
 
 def read(path: str | Path, *, limit: int = MAX_BYTES) -> str:
@@ -112,8 +112,8 @@ def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Wri
     except BadCase:
         raise
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        page.problems[:] = [(mark.line, mark.column, f"not YAML: {error.problem}")]
+        mark, words = told(error)
+        page.problems[:] = [(mark.line, mark.column, f"not YAML: {words}")]
     except (YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
         raise BadCase(f"{source}: not YAML: {str(error).splitlines()[0]}") from error
     if page.problems:
@@ -203,7 +203,11 @@ def mark(page: Written, place: tuple) -> tuple[int, int]:
 
 def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
     """[(place, message)] of pydantic's error about the model `root`."""
-    wrong = []
+    return [(place, f"{dotted(place)}{message}") for place, message in _complaints(error, root)]
+
+
+def _complaints(error, root):
+    wrong: list = []
     for part in error.errors(include_url=False):
         located, about = _located(part["loc"], root), part.get("ctx", {})
         if part["type"] == "too_short" and len(part["input"]) >= about["min_length"]:
@@ -212,7 +216,28 @@ def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
             wrong += [((*located[0], *below), message) for below, message in cause.problems]
         else:
             wrong.append(_complaint(part, *located))
-    return [(place, f"{dotted(place)}{message}") for place, message in wrong]
+        if part["type"].startswith("union_tag"):
+            wrong += [((*located[0], *below), message) for below, message in _beside(part, located[2])]
+    return wrong
+
+
+def _beside(error, variants):
+    """Complaints about a block whose tag is missing or wrong: as the variant that was meant, or keys that none has."""
+    tag, block = error["ctx"]["discriminator"].strip("'"), error["input"]
+    near = nearest(block[tag], variants) if isinstance(block.get(tag), str) else None
+    if near is None:
+        known = {key for model in variants.values() for key in model.model_fields}
+        return [((Key(key),), f"unknown key '{key}'{_near(key, known)}") for key in block if key not in known]
+    try:
+        variants[near].model_validate({**block, tag: near})
+    except ValidationError as wrong:
+        return _complaints(wrong, variants[near])
+    return []
+
+
+def _near(key, known):
+    """The question what a key is to be, without all that may be."""
+    return f"; {meant(key, sorted(known)).rstrip()}".rstrip("; ")
 
 
 def _complaint(error, path, model, variants):
@@ -222,12 +247,13 @@ def _complaint(error, path, model, variants):
     if kind == "value_error":
         return path, str(about["error"])
     if kind == "extra_forbidden":
-        return (*around, Key(str(last))), f"unknown key '{last}'{hint(last, model.model_fields)}"
+        decimals = "if these are decimals, write a point before them; " if str(last).isdecimal() else ""
+        return (*around, Key(str(last))), f"unknown key '{last}'; {decimals}{hint(last, model.model_fields)[2:]}"
     if kind == "missing" and isinstance(last, int):
         return around, f"value number {last + 1} is missing"
     if kind == "missing":
         needed = ", ".join(name for name, field in model.model_fields.items() if field.is_required())
-        return around, f"missing key '{last}'; needed: {needed}"
+        return around, f"missing key '{last}'; needed: {needed}{getattr(model, 'INSTEAD', '')}"
     if kind == "union_tag_not_found":
         return path, f"missing key {about['discriminator']}; allowed: {', '.join(variants)}"
     if kind == "union_tag_invalid":
@@ -240,7 +266,8 @@ def _complaint(error, path, model, variants):
         return path, f"got {_shown(value)}, wanted the {model.model_fields[last].description}"
     got = f"{about['actual_length']} values" if "actual_length" in about else _shown(value)
     wanted = f"wanted {WANTED[kind].format(**about)}" if kind in WANTED else error["msg"]
-    return path, f"got {got}, {wanted.replace('Input should be', 'wanted')}"
+    meaning = number_meant(value) if kind == "float_type" else ""
+    return path, f"got {got}, {wanted.replace('Input should be', 'wanted')}{meaning}"
 
 
 def _located(loc, root):
@@ -277,11 +304,8 @@ def _tag(model):
 
 def hint(given: Any, known: Iterable[str]) -> str:
     """The nearest of the known words, with its unit if only that is wrong, and all of them."""
-    ends = {name: max((u for u in UNITS if name.endswith(f"_{u}")), key=len, default="") for name in known}
-    same = [name for name, end in ends.items() if end and f"{given}_".startswith(name.removesuffix(end))]
-    near = same or get_close_matches(given, known, n=1)
-    unit = f", in {UNITS[ends[same[0]]]}" if same else ""
-    return f"; {f'did you mean {near[0]!r}{unit}? ' if near else ''}allowed: {', '.join(known)}"
+    known = tuple(known)
+    return f"; {meant(str(given), known)}allowed: {', '.join(known)}"
 
 
 def _shown(value):

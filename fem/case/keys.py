@@ -15,6 +15,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_vali
 from fem.case import physical, tracing
 from fem.case.document import NONE, Block
 from fem.case.site import LIBRARY, SITES, confined, springs
+from fem.errors import refuse
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
@@ -84,11 +85,11 @@ class Wound(Block):
     def possible(cls, outline: Any, info: ValidationInfo) -> Any:
         """The outline, the points of its file filled in; refused if it cannot be drawn."""
         if outline.kind == "traced" and outline.file is not None and outline.points_mm is None:
-            points = tracing.points(outline.file, (info.context or {}).get("folders", ()))
+            points = tracing.points(outline.file, (info.context or {}).get("folders", ()), unit=outline.unit_mm)
             upper, lower = traced_edges(points, outline.ends_mm, outline.tolerance_mm)
             around, ends = np.hstack([lower[:, :-1], upper[:, :0:-1]]), lower[:, [0, -1]]
             known = {key: tuple(map(tuple, X.T.tolist())) for key, X in (("points_mm", around), ("ends_mm", ends))}
-            outline = outline.model_copy(update={"file": None, "traced_from": outline.file, **known})
+            outline = outline.model_copy(update={"file": None, "unit_mm": None, "traced_from": outline.file, **known})
         physical.outline(outline)
         return outline
 
@@ -141,10 +142,14 @@ class Taper(Block):
 
     @model_validator(mode="after")
     def possible(self) -> Self:
+        problems: list[tuple] = []
         if self.remaining_mm > 2 * self.offset_mm:
-            raise ValueError(f"remaining_mm {self.remaining_mm:g} is more than twice offset_mm, {2 * self.offset_mm:g}")
+            most = f"is more than twice offset_mm, {2 * self.offset_mm:g}"
+            problems.append((("remaining_mm",), f"remaining_mm {self.remaining_mm:g} {most}"))
         if self.spacing_mm >= self.length_mm:
-            raise ValueError(f"spacing_mm {self.spacing_mm:g} leaves none within length_mm {self.length_mm:g}")
+            none = f"leaves none within length_mm {self.length_mm:g}"
+            problems.append((("spacing_mm",), f"spacing_mm {self.spacing_mm:g} {none}"))
+        refuse(problems)
         return self
 
 
@@ -185,6 +190,7 @@ class Skin(Block):
     """The skin as a sheet; a site fills what is left out."""
 
     model_config = ConfigDict(json_schema_extra=_site_or_all)
+    INSTEAD = "; or a site, as forearm, which has both"
     site: Literal[tuple(SITES)] | None = Field(None, description="entry of `flatseam sites`")  # type: ignore[valid-type]
     age_years: Years | None = Field(None, description="changes the site's natural stretch, as far as age is known to")
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")

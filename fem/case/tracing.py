@@ -20,21 +20,31 @@ FARTHEST = 1000.0  # mm from the file's origin, as for any other place
 CURVE = 400  # points on each curve of an SVG path; our choice, within 0.003 mm of a quarter circle of 1 m
 NAME = re.compile(r"\w[\w .-]*(/\w[\w .-]*)*")  # no folder above, no hidden file, no drive
 PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAaEe0-9+.,\s-]*", re.ASCII)
+LENGTH = r"\s*[0-9.eE+-]+\s*(mm|cm|in|pt|pc|Q)\s*"
 # What svgelements raises on numbers that are missing or none; it has no error of its own.
 BROKEN = AttributeError, TypeError, ValueError, IndexError, ZeroDivisionError, OverflowError
 
 
-def points(name: str, folders: Sequence[Path]) -> np.ndarray:
+def points(name: str, folders: Sequence[Path], *, unit: float | None = None) -> np.ndarray:
     """Points (n, 2), mm, x to the right and y up, of the outline in the file `name` of the first folder that has it.
 
     CSV: a line `x_mm,y_mm`, then one of each point. GeoJSON: one polygon without holes, in mm. SVG: one path or shape
-    without holes, to scale if its size is given in mm, cm or in, else with its units as mm. Raises BadCase.
+    without holes, to scale if its size is given in mm, cm or in, else with a `unit` so long, mm. Raises BadCase.
     """
     path = located(name, folders, kinds=READERS)
-    traced = READERS[path.suffix.lower()](document.read(path, limit=MAX_BYTES), path)
+    text, kind = document.read(path, limit=MAX_BYTES), path.suffix.lower()
+    traced = READERS[kind](text, path)
+    unitless = kind == ".svg" and not _to_scale(text)
+    if unitless and unit is None:
+        raise BadCase(
+            f"{path}: an SVG whose size is in px, or not given, has no scale; say beside `file` how long its unit is: "
+            "unit_mm: 1 if it was drawn in mm, unit_mm: 0.26458 for px of which 96 are an inch"
+        )
+    if unit is not None and not unitless:
+        raise BadCase(f"{path}: is to scale already, in mm; leave out unit_mm")
     if len(traced) > MAX_POINTS:
         raise BadCase(f"{path}: {len(traced)} points; {MAX_POINTS} at most")
-    X = np.array(traced, float)
+    X = np.array(traced, float) * (unit or 1.0)
     if not (np.abs(X) <= FARTHEST).all():  # nor if it is no number
         raise BadCase(f"{path}: wanted places within {FARTHEST:g} mm of the origin, in mm")
     return X
@@ -121,6 +131,14 @@ def _svg(written, path):
     if len(traced) != 1:
         raise BadCase(f"{path}: wanted one path in one piece, got {len(pieces)}")
     return traced[0] * [1, -1]  # y points down in SVG
+
+
+def _to_scale(written):
+    """Whether an SVG drawing gives its size in a unit of length."""
+    from defusedxml.ElementTree import fromstring
+
+    root = fromstring(written)
+    return all(re.fullmatch(LENGTH, root.get(side, "")) for side in ("width", "height"))
 
 
 def _flattened(piece):

@@ -17,18 +17,23 @@ from fem.cli import printing
 from fem.cli.ending import ended
 from fem.cli.files import (
     NO_CONVERGENCE,
+    TAUGHT,
+    Into,
     exit_code,
     fail,
-    in_folders,
+    file_name,
     known,
     needed,
-    read,
+    read_any,
     read_lessons,
     read_study,
     worker_count,
 )
-from fem.cli.solving import announce, attempted, explored, solve, solve_study, validated
-from fem.errors import BadCase, FormerName, MeshError, NotFitted
+from fem.cli.fitting import fit
+from fem.cli.kinds import KINDS, cases_in, sorted_out
+from fem.cli.solving import announce, attempted, explored, replacing, solve, solve_study, validated
+from fem.cli.starting import new
+from fem.errors import FormerName, MeshError
 
 app = App(
     name="flatseam",
@@ -37,8 +42,10 @@ app = App(
     version=fem.__version__,
     version_flags=["--version"],
 )
-Files = Annotated[list[Path], Parameter(help="case files")]
-Into = Annotated[Path, Parameter(help="folder that takes the results")]
+app.command(new)
+app.command(fit)
+app.register_install_completion_command(help="Install completion of words by the Tab key for this shell.")
+Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
 Tries = validators.Number(gte=0, lte=100)
@@ -46,8 +53,15 @@ Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close 
 
 
 @app.command
-def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = None, /, *, schema: bool = False) -> None:
-    """Read and check cases, and print the geometry of each.
+def check(
+    files: Annotated[list[Path] | None, Parameter(help="files of any kind, or folders of them")] = None,
+    /,
+    *,
+    schema: bool = False,
+) -> None:
+    """Read and check cases, lessons, pages to explore and studies; print what each is, and about what it takes.
+
+    Of a case also its geometry. Time is that of one core; nothing is computed or written.
 
     Example: flatseam check configs/demo/lens-3-1.yaml
 
@@ -61,10 +75,11 @@ def check(files: Annotated[list[Path] | None, Parameter(help="case files")] = No
     if schema:
         print(json.dumps(cases.schema(), indent=2))
     elif not files:
-        fail("flatseam check: name at least one case file, or --schema")
+        fail("flatseam check: name at least one file, or --schema")
     else:
-        for case in read(files):
-            print(printing.report(case))
+        given = sorted_out("check", files, *reversed(KINDS))
+        for (kind, _), content in zip(given, read_any(given), strict=True):
+            print(printing.checked(kind, content))
 
 
 @app.command
@@ -73,7 +88,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
     """
-    cases = read(files)
+    cases = cases_in("close", files)
     from fem.case.case import warnings as case_warnings
     from fem.results.close import close as close_case
     from fem.results.identity import state
@@ -96,11 +111,12 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
 
 @app.command
 def compare(
-    files: Annotated[list[Path], Parameter(help="case files, or folders of them")],
+    files: Files,
     /,
     *,
     into: Into = Path("results"),
     again: Again = False,
+    name: Annotated[str, Parameter(validator=file_name)] = "comparison",
     baseline: str | None = None,
     sort: str | None = None,
     only: list[str] | None = None,
@@ -109,13 +125,15 @@ def compare(
 ) -> None:
     """Close what is not closed yet, side by side, and compare all cases on one page.
 
-    Writes comparison.html, comparison.csv and comparison.parquet, and prints the table. A case whose tension is that of
+    Writes comparison.html, .csv and .parquet, and prints the table. A case whose tension is that of
     its site is closed in the slackest and the tensest skin of the site too: three closures instead of one.
 
     Example: flatseam compare configs/demo
 
     Parameters
     ----------
+    name
+        Of what is written, instead of comparison: teaching makes teaching.html beside others.
     baseline
         Case that differences are taken to.
     sort
@@ -127,7 +145,7 @@ def compare(
     spread
         Show how far numbers lie apart from slack to tense skin of a site; without it, in less than half the time.
     """
-    cases = read(in_folders(files))
+    cases = cases_in("compare", files, name)
     from fem.results.quantities import LEADING, current
 
     sort = current(sort, "flatseam compare --sort") if sort else None
@@ -140,12 +158,15 @@ def compare(
     from fem.comparison import spread as skins
     from fem.results import result
 
+    replacing(cases, into, name)
     errors = solve(cases, into=into, again=again, spread=spread)
     results = comparison.results(cases, errors, into=into)
     ends = skins.read(cases, results, errors, into=into) if spread else skins.NO_SPREAD
     try:
         results = result.ordered(results, sort) if sort else results
-        paths = comparison.write(results, into=into, spread=ends, baseline=baseline, only=only, figures=figures)
+        paths = comparison.write(
+            results, into=into, name=name, spread=ends, baseline=baseline, only=only, figures=figures
+        )
     except OSError as error:
         fail(f"flatseam compare: {error}")
     rows = page.table(results, spread=ends, baseline=baseline, only=only)
@@ -162,7 +183,7 @@ def mesh(
 
     Example: flatseam mesh configs/demo/lens-3-1.yaml
     """
-    cases = read(files)
+    cases = cases_in("mesh", files)
     from fem.closure.closing import patch
     from fem.mechanics.triangulation import quality, write
 
@@ -198,73 +219,8 @@ def sites(name: Annotated[str | None, Parameter(help="site or material")] = None
 
 
 @app.command
-def fit(
-    file: Annotated[Path, Parameter(help="measurement, CSV")],
-    /,
-    *,
-    law: str,
-    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
-    thickness_mm: float | None = None,
-    width_mm: float | None = None,
-    up_to_stretch: float | None = None,
-    retraction_along_percent: float | None = None,
-    retraction_across_percent: float | None = None,
-    starts_in_place: bool = False,
-    into: Into = Path("results"),
-) -> None:
-    """Fit a law of elasticity to tension tests; write the skin of a case, a picture and the numbers.
-
-    Example: flatseam fit configs/measurements/invented-skin.csv --law gasser-ogden-holzapfel --thickness-mm 2
-    --retraction-along-percent 17 --retraction-across-percent 10
-
-    Columns: stretch_along, stretch_across or strain_along_percent and so on; nominal_stress_along_kPa and so on, or
-    cauchy, or in MPa; or force_along_N and so on; and test, a name for the rows of one test. Along is along the skin
-    tension lines. A direction whose stretch is not given is free of stress, as the sides of a strip are.
-
-    Parameters
-    ----------
-    law
-        neo-hooke, ogden or gasser-ogden-holzapfel.
-    hold
-        A parameter that is known, as fibre_angle_deg=45, or known to lie between two values, as exponent=1:50; may be
-        repeated.
-    thickness_mm
-        Thickness of the unloaded specimen.
-    width_mm
-        Its width unloaded, if forces were measured.
-    up_to_stretch
-        Leave out rows beyond this stretch from the unloaded state.
-    retraction_along_percent
-        What the skin lost of its length in place, along the lines, when it was excised: 17 if 100 mm became 83. With it
-        the block has the thickness and the natural tension of skin in place, and what it carries there is printed.
-    retraction_across_percent
-        The same across the lines.
-    starts_in_place
-        Stretches in the file count from skin in place, not from the unloaded specimen, and nominal stresses are per
-        section in place; stresses are whole, not above that in place.
-    """
-    from fem.fit.fit import fitted, save, table, warnings
-
-    try:
-        result = fitted(
-            file, law, held=hold, thickness=thickness_mm, width=width_mm, up_to=up_to_stretch,
-            retraction=(retraction_along_percent, retraction_across_percent), starts_in_place=starts_in_place,
-        )  # fmt: skip
-        folder = save(result, into)
-    except (BadCase, OSError) as error:
-        fail(f"{error}")
-    except NotFitted as error:
-        print(f"{file}: not fitted: {error}", file=sys.stderr)
-        sys.exit(NO_CONVERGENCE)
-    for line in warnings(result):
-        print(f"{file}: warning: {line}", file=sys.stderr)
-    print(table(result))
-    print(f"  {folder / 'fit.yaml'}: the skin of a case; fit.png, fit.json")
-
-
-@app.command
 def study(
-    file: Annotated[Path, Parameter(help="study file")],
+    file: Annotated[Path, Parameter(help="study file, or a folder with one")],
     /,
     *,
     into: Into = Path("results"),
@@ -288,7 +244,8 @@ def study(
     retry_failed
         Try those again that failed before.
     table
-        Compute nothing; print what this SQL selects from the table `study`, as "select key, cone_height_mm from study".
+        Compute and change nothing; print what this SQL selects from the table study, as "select key, cone_height_mm
+        from study".
     workers
         Workers on this machine; by default one a core, or those of the study's `cluster` block.
     scheduler
@@ -296,6 +253,9 @@ def study(
     scheduler_file
         The file that such a scheduler wrote.
     """
+    (_, file), *more = sorted_out("study", [file], "study")
+    if more:
+        fail(f"{file.parent}: has {len(more) + 1} studies; name one, as {file}")
     read_file, cases = read_study(file)
     needed("flatseam study", "distributed", "psutil")
     from fem.study import cluster
@@ -331,7 +291,7 @@ def validate(*, into: Into = Path("results"), markdown: bool = False, workers: W
 
 @app.command
 def teach(
-    files: Annotated[list[Path], Parameter(help="case files, lesson files, or pages to explore")],
+    files: Annotated[list[Path], Parameter(help="files of cases, lessons or pages to explore, or folders of them")],
     /,
     *,
     into: Into = Path("results"),
@@ -358,7 +318,7 @@ def teach(
     from fem.teaching import handout
 
     known("teach --only", only or [], handout.PRODUCTS)
-    lessons, explorations = read_lessons(files, only or ())
+    lessons, explorations = read_lessons(sorted_out("teach", files, "case", *TAUGHT), only or ())
     worst = 0
     for lesson in lessons:
         announce([lesson.case, *(case for _, case in handout.needed(lesson, only or ()))], into)

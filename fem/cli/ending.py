@@ -1,6 +1,7 @@
 """How the program ends when it is asked to, or when what it prints cannot be written: in a line on stderr.
 
-Exit code 130 after Ctrl-C, 143 if the system ended it, 141 if nobody reads on, as after `head`, 2 if output is full.
+Exit code 130 after Ctrl-C, 143 if the system ended it, 2 if output is full; 141, and not a word, if nobody reads on, as
+after `head`.
 """
 
 import codecs
@@ -33,7 +34,8 @@ def ended(command: Callable[[], Any]) -> Any:
             sys.stdout.flush()
     except OSError as error:
         code = BAD_INPUT if error.errno != errno.EPIPE else 128 + signal.SIGPIPE
-        _say(str(error) if error.filename else f"what is printed cannot be written: {error.strerror}")
+        if error.errno != errno.EPIPE:
+            _say(str(error) if error.filename else f"what is printed cannot be written: {error.strerror}")
         if sys.stdout is not None:  # what was not written goes nowhere, for Python tries once more at its end
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return code

@@ -3,7 +3,9 @@
 import sys
 from collections.abc import Callable, Collection, Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+from cyclopts import Parameter
 
 from fem.errors import BadCase, MeshError, NotConverged
 
@@ -14,94 +16,147 @@ if TYPE_CHECKING:
     from fem.teaching.lesson import Lesson
 
 BAD_INPUT, NO_CONVERGENCE = 2, 3
+Into = Annotated[Path, Parameter(help="folder that takes the results")]
 MOST_WORKERS = 1000  # of one machine; our choice, a process each
 
 
-def read(files: Sequence[Path]) -> "list[Case]":
+def read_cases(files: Sequence[Path], comparison: str = "comparison") -> "list[Case]":
     """Cases in the files, all read before any work; ends the program with every message if one is bad."""
-    from fem.case import case as cases
-
-    good = read_each(files, cases.read, lambda case: case)
-    unmixed((path, [(("name",), case)], ()) for path, case in zip(files, good, strict=True))
+    good = [case for case, _ in read_each([("case", path) for path in files])]
+    unmixed(map(_of_case, files, good), comparison)
     return good
 
 
-def read_lessons(files: Iterable[Path], only: Collection[str]) -> "tuple[list[Lesson], list[Exploration]]":
-    """Lessons in the files, those of plain cases too, and explorations; as `read`.
+def read_lessons(
+    files: "Sequence[tuple[str, Path]]", only: Collection[str]
+) -> "tuple[list[Lesson], list[Exploration]]":
+    """Lessons in the files (kind, path), those of plain cases too, and explorations; as `read_cases`.
 
     only   products that are wanted, if not all: some need no neighbours
     """
-    from fem.teaching import explore, handout
-    from fem.teaching import lesson as lessons
+    files = [("lesson" if kind == "case" else kind, path) for kind, path in files]
+    good = [content for content, _ in read_each(files)]
+    _unmixed_lessons(files, good, only)
+    lessons, pages = ([content for content, (kind, _) in zip(good, files, strict=True) if kind == k] for k in TAUGHT)
+    return lessons, pages
 
-    paths: dict[bool, list[Path]] = {True: [], False: []}
-    for path in files:
-        paths[explore.is_exploration(path)].append(path)  # what is no YAML is told of as a lesson
-    pages = read_each(paths[True], explore.read, lambda exploration: exploration.base)
-    good = read_each(paths[False], lessons.read, lambda lesson: lesson.case)
-    sources: list[tuple] = []
-    for path, page in zip(paths[True], pages, strict=True):
-        closures: Iterable = [(("choices", step.choice), step.case) for step in explore.steps(page)]
-        sources.append((path, closures, [explore.page_name(page)]))
-    for path, lesson in zip(paths[False], good, strict=True):
-        cases = [lesson.case, *(case for _, case in handout.needed(lesson, only))]
-        sources.append((path, zip(lessons.places(lesson), cases, strict=False), ()))
-    unmixed(sources)
-    return good, pages
+
+def read_any(files: "Sequence[tuple[str, Path]]") -> list[Any]:
+    """What is in files (kind, path): a case, a lesson, an exploration, or a study and its cases; as `read_cases`."""
+    good = [content for content, _ in read_each(files)]
+    both = list(zip(files, good, strict=True))
+    unmixed(_of_case(path, case) for (kind, path), case in both if kind == "case")
+    lessons = [((kind, path), content) for (kind, path), content in both if kind in TAUGHT]
+    _unmixed_lessons([file for file, _ in lessons], [content for _, content in lessons], ())
+    return good
 
 
 def read_study(file: Path) -> "tuple[Study, list[Case]]":
-    """The study in a file and its cases, its answers checked too; as `read`."""
-    from fem.case.document import bad
-    from fem.cli import progress
-    from fem.comparison.addresses import FIGURES, TABLES
-    from fem.study import keys, report, sweep
-
-    try:
-        study = keys.read(file)
-        if study.name in (*TABLES, FIGURES):
-            raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
-        with progress.checking(study.name) as watch:
-            cases = sweep.cases(study, watch=watch)
-        report.check(study)
-    except BadCase as error:
-        fail(str(error))
-    return study, cases
+    """The study in a file and its cases, its answers checked too; as `read_cases`."""
+    return read_each([("study", file)])[0][0]
 
 
-def read_each(files: Iterable[Path], reader: Callable, case_of: Callable) -> list[Any]:
-    """What a reader finds in the files; ends the program with every message if one is bad."""
+def read_each(files: Iterable[tuple[str, Path]]) -> list[tuple[Any, "Case"]]:
+    """(content, a case of it) of each file (kind, path); ends the program with every message if one is bad.
+
+    Two of a kind whose cases, or studies, share a name are refused.
+    """
     from fem.case import case as cases
 
     good: list[Any] = []
     bad: list[str] = []
-    seen: dict[str, Path] = {}
-    for path in files:
+    seen: dict[tuple[str, str], Path] = {}
+    for kind, path in files:
         try:
-            content = reader(path)
+            content, case = READERS[kind](path)
         except BadCase as error:
             bad.append(str(error))
             continue
-        case = case_of(content)
-        if case.name in seen:
-            bad.append(f"{path}: name: {case.name!r} is also the name of {seen[case.name]}; results would mix")
-        seen[case.name] = path
+        if (kind, case.name) in seen:
+            before = seen[kind, case.name]
+            bad.append(f"{path}: name: {case.name!r} is also the name of {before}; results would mix")
+        seen[kind, case.name] = path
         for line in cases.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
-        good.append(content)
+        good.append((content, case))
     if bad:
         fail("\n".join(bad))
     return good
 
 
-def unmixed(sources: "Iterable[tuple[Path, Iterable[tuple[tuple, Case]], Iterable[str]]]") -> None:
+def _case(path):
+    from fem.case import case as cases
+
+    return (cases.read(path),) * 2
+
+
+def _lesson(path):
+    from fem.teaching import lesson as lessons
+
+    lesson = lessons.read(path)
+    return lesson, lesson.case
+
+
+def _page(path):
+    from fem.teaching import explore
+
+    page = explore.read(path)
+    return page, page.base
+
+
+def _study(path):
+    from fem.case.document import bad
+    from fem.cli import progress
+    from fem.comparison.addresses import figures, tables
+    from fem.study import keys, report, sweep
+
+    study = keys.read(path)
+    if study.name in (*tables(), figures()):
+        raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
+    with progress.checking(study.name) as watch:
+        cases = sweep.cases(study, watch=watch)
+    report.check(study)
+    return (study, cases), cases[0]
+
+
+READERS: dict[str, Callable] = {"case": _case, "lesson": _lesson, "page to explore": _page, "study": _study}
+TAUGHT = "lesson", "page to explore"
+
+
+def _of_case(path, case):
+    """What `unmixed` takes, of a file with a case."""
+    return path, [(("name",), case)], ()
+
+
+def _unmixed_lessons(files, contents, only):
+    """End the program as `unmixed` does, for lessons and explorations in files (kind, path)."""
+    from fem.teaching import explore, handout
+    from fem.teaching import lesson as lessons
+
+    sources: list[tuple] = []
+    for (kind, path), content in zip(files, contents, strict=True):
+        if kind == "lesson":
+            cases = [content.case, *(case for _, case in handout.needed(content, only))]
+            sources.append((path, zip(lessons.places(content), cases, strict=False), ()))
+        else:
+            steps = explore.steps(content)
+            closures = [(("choices", step.choice), step.case) for step in steps]
+            sources.append((path, closures, [explore.page_name(content)]))
+    unmixed(sorted(sources, key=lambda source: not source[2]))
+
+
+def unmixed(
+    sources: "Iterable[tuple[Path, Iterable[tuple[tuple, Case]], Iterable[str]]]", comparison: str = "comparison"
+) -> None:
     """End the program if what it would write in the folder of results is of two contents, naming both places.
 
-    sources   of each file its path, (place in it, case) of what is closed, and names of files that are written beside
+    sources     of each file its path, (place in it, case) of what is closed, and names of files that are written beside
+    comparison  name of what is compared
     """
-    from fem.comparison.addresses import FIGURES, TABLES, Address, clashes, results_of
+    from fem.comparison.addresses import COMPARISON, Address, clashes, figures, results_of, tables
 
-    addresses = [Address(name, name, "flatseam compare") for name in (*TABLES, FIGURES)]
+    written = [file for name in (COMPARISON, comparison) for file in (*tables(name), figures(name))]
+    addresses = [Address(name, name, "flatseam compare") for name in written]
     for path, closures, beside in sources:
         addresses += [Address(name, str(path), (path, ())) for name in beside]
         addresses += [address for place, case in closures for address in results_of(case, (path, place))]
@@ -125,17 +180,6 @@ def _at(source):
     return f"{path}:{line + 1}:{column + 1}"
 
 
-def in_folders(paths: Iterable[Path]) -> list[Path]:
-    """The files among the paths, and in place of a folder its case files by name; ends the program if it has none."""
-    files: list[Path] = []
-    for path in paths:
-        inside = sorted(path.glob("*.yaml")) if path.is_dir() else [path]
-        if not inside:
-            fail(f"{path}: no .yaml file in this folder")
-        files += inside
-    return files
-
-
 def known(where: str, given: Iterable[str], allowed: Collection[str]) -> None:
     """End the program if a word is not one of those allowed."""
     from fem.case.document import hint
@@ -153,6 +197,18 @@ def exit_code(error: Exception) -> int:
 def complaint(name: str, error: Exception) -> str:
     """One line on a case that was not closed."""
     return f"{name}: {'not converged: ' if isinstance(error, NotConverged) else ''}{error}"
+
+
+def file_name(_: Any, name: str) -> None:
+    """Refuse, by ValueError, what is no name of a file or of a case."""
+    from pydantic import TypeAdapter
+
+    from fem.case.keys import Name
+
+    try:
+        TypeAdapter(Name).validate_python(name)
+    except ValueError:
+        raise ValueError(f"got {name[:80]!r}, wanted letters, digits, - _ . but no . in front, at most 80") from None
 
 
 def worker_count(_: Any, tokens: Sequence[Any]) -> int:

@@ -27,11 +27,13 @@ def width() -> int:
 
 
 def summary(name: str, folder: Path) -> str:
-    """One line on a finished case."""
+    """One line on a finished case, with what is grave about it."""
     from fem.comparison.wording import sentence
+    from fem.results.close import GRAVE
 
-    at = json.loads((folder / "measures.json").read_text())
-    return sentence("cli/closed", "summary", name, at, folder / "pictures")
+    at, run = (json.loads((folder / f"{file}.json").read_text()) for file in ("measures", "run"))
+    grave = [line.split("; ")[0] for line in run["warnings"] if line.startswith(GRAVE)]
+    return sentence("cli/closed", "summary", name, at, folder / "pictures", grave)
 
 
 def site(name: str, *, columns: int) -> str:
@@ -134,14 +136,23 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
 
 
+def checked(kind: str, content: Any) -> str:
+    """What a file is, of a kind of `kinds.KINDS` and with a content as of `files.read_any`, and what it takes."""
+    from fem.cli.effort import lines
+
+    return report(content) if kind == "case" else "\n".join(lines(kind, content))
+
+
 def report(case: "Case") -> str:
-    """The geometry of a case, how its edges match and where cones are to be expected, as lines of text."""
+    """The geometry of a case, how its edges match, where cones are to be expected, what it takes; as lines of text."""
     from math import degrees
 
     from fem.case import case as cases
     from fem.case import physical
+    from fem.cli.effort import takes
     from fem.comparison.wording import sentences
     from fem.plan import junctions, trim
+    from fem.results.cost import cost
     from fem.results.quantities import split, unit
 
     plan, outline = physical.plan(case), physical.outline(case.wound.outline)
@@ -154,7 +165,7 @@ def report(case: "Case") -> str:
     spread = [degrees(deficit) for deficit in junctions.spread(plan)]
     along = [(k, deficit) for k, deficit in enumerate(spread, start=1) if abs(deficit) > degrees(junctions.SUM)]
     total = sum(deficit for deficit, *_ in met) + sum(spread)
-    values = case, known, cut, physical.forces_left(case), seams, met, along, total
+    values = case, known, cut, physical.forces_left(case), seams, met, along, total, takes(cost([case]))
     return "\n".join(sentences("cli/check", "report", *values))
 
 

@@ -1,4 +1,4 @@
-"""How far the work is: one kind of bar on a terminal for all commands; nothing, or a line a case, when piped."""
+"""How far the work is: one kind of bar on a terminal for all commands; when piped, a line now and then."""
 
 import sys
 import time
@@ -7,53 +7,122 @@ from contextlib import contextmanager
 
 from fem.cli.printing import span
 from fem.comparison.stopping import renew
+from fem.errors import stages
 
 PATIENCE = 5.0  # s without a word; our choice
-Bar = Callable[..., None]  # bar(done=, of=, state=)
+SELDOM = 60.0  # s from one line to the next when piped; our choice
+Bar = Callable[..., None]  # bar(done=, of=, state=); without `of` there is no telling how far it is
 
 
 @contextmanager
-def bar(name: str, state: str = "") -> Iterator[Bar]:
-    """A bar on a terminal, nothing when piped. Gives the function to call with how much is done, of what, in words."""
+def bar(name: str, state: str = "", *, seldom: float = SELDOM) -> Iterator[Bar]:
+    """A bar on a terminal, a line every `seldom` seconds when piped. Gives the function that is told how far it is."""
     if not sys.stderr.isatty():
-        yield lambda **progress: None
+        yield _lines(name, seldom)
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = TextColumn("{task.description}"), BarColumn(), TextColumn("{task.fields[state]}"), TimeElapsedColumn()
+    columns = TextColumn("{task.description}"), BarColumn(20), TextColumn("{task.fields[state]}"), TimeElapsedColumn()
     on_screen = sys.stdout.isatty()  # else what is printed goes where it was piped
     with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=on_screen) as shown:
         task = shown.add_task(name, total=None, state=state)
-        yield lambda *, done, of, state: shown.update(task, completed=done, total=of, state=state)
+
+        def update(*, done: float = 0, of: float | None = None, state: str) -> None:
+            shown.tasks[0].total = of  # None is no change to `update`
+            shown.update(task, completed=done, state=state)
+            shown.tasks[0].finished_time = None  # else its clock stands at the end of a stage
+
+        yield update
+
+
+def _lines(name, seldom):
+    """A bar that prints its state, at most so often."""
+    last = time.monotonic()
+
+    def update(*, state: str, **how_far: float | None) -> None:
+        nonlocal last
+        if time.monotonic() - last > seldom:
+            last = time.monotonic()
+            print(f"{name}: {state}", file=sys.stderr, flush=True)
+
+    return update
+
+
+def first_time(name: str) -> None:
+    """Say that the kernels have to be compiled, if they have to be, for that takes a minute without a word."""
+    from fem.mechanics.kernels.surface import compiled
+
+    if not compiled():
+        print(
+            f"{name}: compiling the kernels first, once for this machine; about a minute", file=sys.stderr, flush=True
+        )
+
+
+def pace() -> Callable[[int, int], str]:
+    """A function of how much is done, of how much, that puts both and the time left in words."""
+    start = time.monotonic()
+
+    def words(done: int, of: int) -> str:
+        left = f", {span((time.monotonic() - start) / done * (of - done))} left" if 0 < done < of else ""
+        return f"{done} of {of}{left}"
+
+    return words
 
 
 @contextmanager
 def closing(name: str) -> Iterator[Callable[..., None]]:
-    """A bar of how far a wound is closed; gives the function for the solver to call."""
-    count, state = 0, ""
-    if sys.stderr.isatty():
-        from fem.mechanics.kernels.surface import compiled
+    """A bar of what is done to close a wound, and with it; gives the function for the solver and others to call.
 
-        state = "" if compiled() else "compiling the kernels, once for this machine"
-    with bar(name, state) as update:
+    It is told the `stage`; of what is counted `done` and `of`; of an iteration how far the wound is `closed`, and the
+    `residual`.
+    """
+    first_time(name)
+    count, at, words = 0, "", pace()
+    with bar(name) as update:
 
-        def watch(*, stage: str, closed: float, residual: float) -> None:
-            nonlocal count
-            count += 1
+        def watch(
+            *, stage: str, closed: float = 0.0, residual: float | None = None, done: int = 0, of: int | None = None
+        ) -> None:
+            nonlocal count, at, words
             renew()
-            done = closed if stage == "closing" else 0.0
-            state = f"{stage}, {100 * done:.0f} % closed, iteration {count}, {residual:.0e} N left"
-            update(done=done, of=1.0, state=state)
+            if residual is not None:
+                count += 1
+                update(
+                    **solving(stage, closed), state=f"{said(stage, closed)}, iteration {count}, {residual:.0e} N left"
+                )
+                return
+            if stage != at:
+                at, words = stage, pace()
+            update(done=done, of=of, state=stage if of is None else f"{stage}: {words(done, of)}")
 
         yield watch
+
+
+def said(stage: str, closed: float) -> str:
+    """A stage of the solver in words: a suture by its number, a closed wound that still has to come to rest."""
+    within = stages()[-1:]
+    if within and within[0].startswith("suture"):
+        return within[0]
+    if stage != "closing":
+        return stage
+    return f"{100 * closed:.0f} % closed" if closed < 1 else "closed, coming to rest"
+
+
+def solving(stage: str, closed: float) -> dict[str, float | None]:
+    """How far a stage of the solver is, for a bar: sutures that are tied of all, or how far it is closed."""
+    _, *suture = (stages()[-1:] or ("",))[0].split("suture ")
+    if suture:
+        number, of = map(int, suture[0].split(" of "))
+        return {"done": number - 1, "of": of}
+    return {"done": closed, "of": 1.0} if stage == "closing" and closed < 1 else {"done": 0, "of": None}
 
 
 @contextmanager
 def checking(name: str, *, patience: float = PATIENCE) -> Iterator[Callable[..., None]]:
     """A bar of how many cases of a study are checked; when piped, one line if that takes longer than a few seconds."""
     start, silent = time.monotonic(), not sys.stderr.isatty()
-    with bar(name) as update:
+    with bar(name, seldom=float("inf")) as update:
 
         def watch(*, done: int, of: int) -> None:
             nonlocal silent
@@ -69,19 +138,30 @@ def checking(name: str, *, patience: float = PATIENCE) -> Iterator[Callable[...,
 @contextmanager
 def studying(name: str) -> Iterator[Callable[..., None]]:
     """A bar of a study with its rate, failures and time left, or a line a case when piped; takes each event."""
-    with bar(name, "looking which cases are done") as update:
+    first_time(name)
+    running = False
+    with bar(name, "looking which cases are done", seldom=float("inf")) as update:
 
         def watch(*, event: str, **about) -> None:
+            nonlocal running
             if event == "start":
-                update(done=0, of=about["missing"], state="starting workers")
+                more = f"{about['missing']} of {about['cases']} cases to do"
+                state = (
+                    "no case is missing" if not about["missing"] else more if running else f"{more}, starting workers"
+                )
+                update(done=0, of=about["missing"] or None, state=state)
             elif event == "workers":
-                print(f"{name}: {about['threads']} workers, watch them at {about['dashboard']}", file=sys.stderr)
+                if not running:
+                    print(f"{name}: {about['threads']} workers, watch them at {about['dashboard']}", file=sys.stderr)
+                running = True
             elif event == "case":
-                pace = f"{about['per_minute']:.3g} a minute, {span(about['left_s'])} left"
+                left = f"{about['per_minute']:.3g} a minute, {span(about['left_s'])} left"
                 done, of = about["done"], about["of"]
-                update(done=done, of=of, state=f"{done}/{of}, {about['failed']} failed, {pace}")
+                update(done=done, of=of, state=f"{done} of {of}, {about['failed']} failed, {left}")
                 if not sys.stderr.isatty():
                     end = "done" if about["status"] == "done" else f"failed: {about['reason']}"
-                    print(f"{name}: {done} of {of}, {about['key']} {end}; {pace}", file=sys.stderr)
+                    print(f"{name}: {done} of {of}, {about['key']} {end}; {left}", file=sys.stderr)
+            elif event == "end":
+                update(state="cases are done; answers, table and page")
 
         yield watch

@@ -43,18 +43,40 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
 def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = False) -> dict[str, Exception]:
     """Errors by address, of what was not closed yet; a line on each as it ends. `spread` as of `solve_missing`."""
     from fem.comparison.compare import solve_missing
+    from fem.comparison.jobs import cores
+    from fem.results.cost import PICTURES, cost
 
     announce(cases, into)
-    with progress.bar("closing") as update:
+    progress.first_time("closing")
+    words = progress.pace()
+    with progress.bar("closing", "looking what is closed already") as update:
+
+        def begin(missing: int) -> None:
+            each = cost(cases).seconds / len(cases) + PICTURES
+            update(of=missing, state=f"0 of {missing}, about {printing.span(each * missing / min(missing, cores()))}")
 
         def watch(job: "Job", error: Exception | None, done: int, of: int) -> None:
-            update(done=done, of=of, state=f"{done}/{of}")
+            update(done=done, of=of, state=words(done, of))
             if error is not None:
                 print(complaint(job.called, error), file=sys.stderr)
             elif not job.skin:
                 print(printing.summary(job.case.name, into / job.address))
 
-        return solve_missing(cases, into=into, again=again, spread=spread, watch=watch)
+        return solve_missing(cases, into=into, again=again, spread=spread, watch=watch, begin=begin)
+
+
+def replacing(cases: "Iterable[Case]", into: Path, name: str) -> None:
+    """Print which comparison of other cases will be replaced; ends the program if something else would be."""
+    from fem.comparison.addresses import tables
+    from fem.comparison.compare import compared
+
+    try:
+        before = compared(into, name)
+    except OSError as error:
+        fail(f"flatseam compare: {error}")
+    if before and set(before) != {case.name for case in cases}:
+        page = into / tables(name)[0]
+        print(f"{page}: replaces the comparison of {', '.join(before)}; --name keeps both", file=sys.stderr)
 
 
 def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
@@ -62,6 +84,9 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
     from fem.comparison import compare as comparison
     from fem.teaching import explore
 
+    page = into / explore.page_name(exploration)
+    if page.with_suffix(".csv").exists():
+        fail(f"{page}: is a comparison, which stays; give the base of the page to explore another name")
     cases = [step.case for step in explore.steps(exploration)]
     errors = solve(cases, into=into, again=again)
     results = comparison.results(cases, errors, into=into)

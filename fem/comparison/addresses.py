@@ -9,8 +9,17 @@ from typing import Any, NamedTuple
 
 from fem.case import case as cases
 
-TABLES = tuple(f"comparison.{kind}" for kind in ("html", "csv", "parquet"))  # what compares, beside the cases
-FIGURES = "comparison-figures"
+COMPARISON = "comparison"  # what is compared is called so unless it has another name
+
+
+def tables(name: str = COMPARISON) -> tuple[str, ...]:
+    """Files of a comparison beside the folders of cases: page and tables."""
+    return tuple(f"{name}.{kind}" for kind in ("html", "csv", "parquet"))
+
+
+def figures(name: str = COMPARISON) -> str:
+    """Folder of its figures for print."""
+    return f"{name}-figures"
 
 
 class Address(NamedTuple):

@@ -1,7 +1,8 @@
 """Closures side by side: what is missing is solved, then page, tables and figures are written from the folders."""
 
+import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ from PIL import Image
 
 from fem.case import case as cases_of
 from fem.comparison import chart, jobs, page, style
-from fem.comparison.addresses import FIGURES, TABLES, clashes, results_of
+from fem.comparison.addresses import COMPARISON, clashes, results_of, tables
+from fem.comparison.addresses import figures as figures_of
 from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, outcome, place, variants
 from fem.render import canvas
 from fem.render.projection import Ranges
@@ -30,7 +32,7 @@ DPI = 300  # of figures for print
 
 def solve_missing(
     cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False,
-    watch: jobs.Watch = lambda job, error, done, of: None,
+    watch: jobs.Watch = lambda job, error, done, of: None, begin: Callable[[int], None] = lambda missing: None,
 ) -> dict[str, Exception]:  # fmt: skip
     """Errors by the address of what was to be closed; the others now have a complete results folder.
 
@@ -38,6 +40,7 @@ def solve_missing(
 
     spread  whether to close each case in the slackest and the tensest skin of its site too, see `spread.variants`
     watch   as of `jobs.run`
+    begin   called before it with how many closures are missing, if any are
 
     Raises ValueError if the results of two different cases would go into one folder.
     """
@@ -57,6 +60,8 @@ def solve_missing(
                 watch(jobs.Job(case, skin), variant, 0, 1)
             elif again or case.name in anew or not complete(into / place(case.name, skin), variant):
                 missing.append(jobs.Job(variant, skin))
+    if missing:
+        begin(len(missing))
     return errors | (jobs.run(missing, into=into, again=again, watch=watch) if missing else {})
 
 
@@ -65,26 +70,43 @@ def results(cases: Iterable[cases_of.Case], errors: dict[str, Exception], *, int
     return [outcome(case, case.name, errors, into, read) for case in cases]
 
 
+def compared(into: Path | str, name: str) -> list[str]:
+    """Names of the cases in the comparison of that name in a folder of results; none if there is no such comparison.
+
+    Raises FileExistsError if something else is there, which would be lost.
+    """
+    page, table, _ = (Path(into) / file for file in tables(name))
+    folder = Path(into) / figures_of(name)
+    if (folder / "run.json").exists():
+        raise FileExistsError(f"{folder} holds the results of a case; another --name leaves it as it is")
+    if not page.exists() and not table.exists():
+        return []
+    rows = list(csv.DictReader(table.read_text(encoding="utf-8").splitlines())) if table.is_file() else []
+    if page.is_dir() or not {"case", "skin", "reason"} <= (rows[0].keys() if rows else set()):
+        raise FileExistsError(f"{page if page.exists() else table} is no comparison; another --name leaves it as it is")
+    return list(dict.fromkeys(row["case"] for row in rows))
+
+
 # Writing ------------------------------------------------------------------------------------------------------
 
 
 def write(
-    results: Sequence[Result], *, into: Path | str, spread: Spread = NO_SPREAD, baseline: str | None = None,
-    only: Sequence[str] | None = None, figures: bool = False,
+    results: Sequence[Result], *, into: Path | str, name: str = COMPARISON, spread: Spread = NO_SPREAD,
+    baseline: str | None = None, only: Sequence[str] | None = None, figures: bool = False,
 ) -> list[Path]:  # fmt: skip
-    """Paths of comparison.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
+    """Paths of <name>.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
     images, ranges, charts = drawings(results, spread)
     text = page.html(results, spread=spread, baseline=baseline, only=only, images=images, ranges=ranges)
-    paths = [into / name for name in TABLES]
+    paths = [into / file for file in tables(name)]
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, spread, *drafts[1:])
-    return paths + (write_figures(charts, into / FIGURES) if figures and charts else [])
+    return paths + (write_figures(charts, into / figures_of(name)) if figures and charts else [])
 
 
-def write_tables(results: Sequence[Result], spread: Spread, csv: Path, parquet: Path) -> None:
+def write_tables(results: Sequence[Result], spread: Spread, lines: Path, parquet: Path) -> None:
     """Write all numbers, a row for each skin of each case, every digit, as CSV and Parquet; what one lacks is empty."""
     skins = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
     rows = [(name, skin, result) for name, closed in skins for skin, result in closed.items()]
@@ -97,7 +119,7 @@ def write_tables(results: Sequence[Result], spread: Spread, csv: Path, parquet: 
             row = [name, skin, result.reason or None, *map(result.numbers.get, columns)]
             base.execute(f"INSERT INTO comparison VALUES ({', '.join('?' * len(types))})", row)
         table = base.table("comparison")
-        table.write_csv(str(csv))
+        table.write_csv(str(lines))
         table.write_parquet(str(parquet))
 
 

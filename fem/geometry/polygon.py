@@ -6,7 +6,7 @@ from typing import Annotated
 
 import numpy as np
 import shapely
-from annotated_types import Ge, Le, MaxLen
+from annotated_types import Ge, Gt, Le, MaxLen
 from scipy.spatial import cKDTree
 from shapely.ops import substring
 
@@ -36,7 +36,7 @@ def polygon(*, points_mm: tuple[Place, ...]) -> Outline:
 def traced(
     *, file: FileName | None = None, ends_mm: tuple[Place, Place] | None = None,
     tolerance_mm: Annotated[float, Ge(0.001), Le(10)] = 0.01, points_mm: tuple[Place, ...] | None = None,
-    traced_from: FileName | None = None,
+    traced_from: FileName | None = None, unit_mm: Annotated[float, Gt(0), Le(1000)] | None = None,
 ) -> Outline:  # fmt: skip
     """An outline traced elsewhere, laid with its two ends on the x axis, half of its length to either side of 0.
 
@@ -45,9 +45,12 @@ def traced(
     tolerance_mm  points are left out as long as no edge moves by more, mm
     points_mm     points [x, y] in order, mm; the last joins the first by itself
     traced_from   written by the program: the file that points_mm came from
+    unit_mm       length of a unit of an SVG file whose size is not in mm, cm or in, mm; 0.26458 of px, 96 an inch
     """
     if points_mm is None or file is not None:
         raise ValueError("needed: either file or points_mm")
+    if unit_mm is not None:
+        raise ValueError("unit_mm is for a file, not for points_mm, which are in mm")
     upper, lower = traced_edges(points_mm, ends_mm, tolerance_mm)
     middle, axis = (upper[:, 0] + upper[:, -1]) / 2, upper[:, -1] - upper[:, 0]
     laid = [turned(edge - middle[:, None], -atan2(axis[1], axis[0])) for edge in (upper, lower)]

@@ -26,6 +26,9 @@ from fem.results import identity
 from fem.results.folder import refuse_unusable, whole, write_whole
 
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
+# Our choices: sutures 8 mm apart leave up to 2.3 mm between the edges of lenses of `configs`; skin tears below TORN.
+GAPING, TORN = 3.0, 2.0  # mm, -
+GRAVE = "edges gape", "skin is stretched", "a suture carries"  # how warnings begin that belong beside the numbers
 
 
 def close(
@@ -57,6 +60,7 @@ def close(
         note = {"case": cases.key(case), "solver": identity.solver(), "reason": str(error), "reached": reached}
         write_whole(failed, json.dumps(note, indent=2, default=float) + "\n")
         raise
+    watch(stage="numbers and pictures")
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
     failed.unlink(missing_ok=True)
@@ -127,6 +131,10 @@ def effort(closure: Closure) -> dict[str, Any]:
 def _warnings(case, numbers):
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
     lines = cases.overloaded(case, forces) if forces else []
+    if (gap := numbers["largest_gap_mm"] or 0.0) > GAPING:
+        lines.append(f"edges gape by up to {gap:.1f} mm; sutures that are closer hold them together")
+    if (stretch := numbers["skin_stretch_p99"]) > TORN:
+        lines.append(f"skin is stretched {stretch:.1f} times near the wound; it tears before that")
     if crossed := numbers["self_intersection_mm2"]:
         what = "have passed through other skin, which this model does not prevent"
         lines.append(f"{crossed:.3g} mm2 of skin {what}: what is measured there is not what skin would do")

@@ -16,17 +16,14 @@ from pathlib import Path
 from typing import Any
 
 from fem.case.case import Case, text
-from fem.closure.closing import patch
-from fem.errors import MeshError, StudyStopped
+from fem.errors import StudyStopped
+from fem.results import cost
 from fem.results.identity import address
 from fem.study import cluster
 from fem.study.keys import Limits
 from fem.study.table import Row, row, rows
 from fem.study.task import Order, closing, fail, settled, solved
 
-TRIED = 3  # cases that are meshed for an estimate; our choice
-GROWTH = 1.01  # of seconds with unknowns, tests/bench/test_cost.py; 5.1 s at 11043 unknowns
-BENCHMARK = 5.1 / 11043**GROWTH  # s
 AHEAD = 2  # cases submitted per thread: one at work, one waiting; our choice
 AGAIN = 10  # times that a case is submitted whose worker was lost, if it was not the case that cost it; our choice
 STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
@@ -75,22 +72,17 @@ def engine(
 def estimate(into: Path | str, cases: Iterable[Case], *, keep: str = "measures") -> tuple[int, float, str]:
     """How many of the cases are missing, seconds that one core would take for them, and where the estimate comes from.
 
-    Up to TRIED of them, spread evenly, are meshed; a closure takes unknowns^GROWTH, with the factor of earlier results
-    in the folder, or else that of the benchmark in tests/VERIFICATION.md.
+    Seconds are those of `fem.results.cost`, in proportion to what earlier results in the folder took, the work at an
+    unknown being that of the first case.
     """
     order = Order(str(into), keep, math.inf, None, closing)
     missing = [case for case in map(addressed, cases) if not settled(case, order)]
-    unknowns = []
-    for case in missing[:: max(1, math.ceil(len(missing) / TRIED))]:
-        with suppress(MeshError):
-            unknowns.append(3 * patch(case).X.shape[1])
     earlier = [(r["seconds"], r["unknowns"]) for r in rows(into) if r["seconds"] and r.get("unknowns")]
-    factor, source = BENCHMARK, "the benchmark in tests/VERIFICATION.md"
-    if earlier:
-        factor = statistics.median(seconds / size**GROWTH for seconds, size in earlier)
-        source = f"{len(earlier)} earlier results"
-    each = [factor * size**GROWTH for size in unknowns]
-    return len(missing), sum(each) / max(1, len(each)) * len(missing), source
+    pace, source = 1.0, "the benchmark in tests/VERIFICATION.md"
+    if missing and earlier:
+        took = statistics.median(seconds / (cost.SECONDS * size**cost.FASTER) for seconds, size in earlier)
+        pace, source = took / cost.closures(missing[0]), f"{len(earlier)} earlier results"
+    return len(missing), pace * cost.cost(missing).seconds if missing else 0.0, source
 
 
 def failures(into: Path | str, keys: Iterable[str]) -> Counter[str]:

@@ -72,7 +72,7 @@ def _type(value, before):
 
 
 def selected(table: Path, query: str) -> tuple[list[str], list[tuple]]:
-    """Columns and rows that SQL selects from the table `study`; it reaches no file. ValueError has duckdb's words."""
+    """Columns and rows that one SQL select finds in the table `study`; it reaches no file. Raises ValueError."""
     import duckdb
 
     with duckdb.connect() as base:
@@ -80,7 +80,9 @@ def selected(table: Path, query: str) -> tuple[list[str], list[tuple]]:
         base.execute("SET enable_external_access = false")
         base.execute("SET lock_configuration = true")
         try:
+            if [statement.type for statement in base.extract_statements(query)] != [duckdb.StatementType.SELECT]:
+                raise ValueError("this reads only; wanted one select, as: select key, cone_height_mm from study")
             answer = base.sql(query)
-            return (answer.columns, answer.fetchall()) if answer is not None else ([], [])
+            return answer.columns, answer.fetchall()
         except duckdb.Error as error:
             raise ValueError(str(error)) from error

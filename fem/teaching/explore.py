@@ -13,14 +13,14 @@ from pydantic import Field, model_validator
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.case import Case
-from fem.case.document import Block, parse, top_keys
+from fem.case.document import Block, parse
 from fem.case.document import read as read_text
 from fem.comparison import chart, style
 from fem.comparison.compare import webp
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.page import assumed
 from fem.comparison.wording import sentence, sentences, unitful
-from fem.errors import BadCase, refuse
+from fem.errors import refuse
 from fem.render import canvas
 from fem.results.folder import write_whole
 from fem.results.quantities import label, shown, unit
@@ -94,14 +94,6 @@ class Step:
     choice: int
     ratio: float
     case: Case
-
-
-def is_exploration(path: Path | str) -> bool:
-    """Whether a file describes such a page rather than a case or a lesson, or is no YAML at all."""
-    try:
-        return "ratios" in top_keys(read_text(path), path)
-    except BadCase:
-        return False
 
 
 def read(path: Path | str) -> Exploration:

@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import fem
 from fem.case import case as cases
@@ -161,9 +162,13 @@ def teach(
     folder = close(lesson.case, into=into, again=again, watch=watch)
     neighbours, ranging = needed(lesson, only), bool(RANGING & set(only or PRODUCTS))
     others = [case for _, case in neighbours]
-    errors = solve_missing(others, into=into, again=again, spread=ranging)
+    closing: dict[str, Any] = {
+        "begin": lambda missing: watch(stage="what it is compared with", done=0, of=missing),
+        "watch": lambda job, error, done, of: watch(stage="what it is compared with", done=done, of=of),
+    }
+    errors = solve_missing(others, into=into, again=again, spread=ranging, **closing)
     if ranging:
-        errors |= solve_missing([lesson.case], into=into, spread=True)  # which is closed, its variants are not
+        errors |= solve_missing([lesson.case], into=into, spread=True, **closing)  # it is closed, its variants are not
     closures = results(others, errors, into=into)
     compared = tuple((label, result) for (label, _), result in zip(neighbours, closures, strict=True))
     own = read(folder, lesson.case)
@@ -171,7 +176,9 @@ def teach(
     material = Material(lesson, own, compared, folder, paper, heights, ends)
     with whole(folder / "handout") as draft:
         made = _kept(folder / "handout", draft) if only else {}
-        for name in (name for name in PRODUCTS if not only or name in only):
+        wanted = [name for name in PRODUCTS if not only or name in only]
+        for k, name in enumerate(wanted):
+            watch(stage=f"product {k + 1} of {len(wanted)}, {name}")
             for old in made.get(name, []):
                 if (draft / old).resolve().is_relative_to(draft.resolve()):
                     (draft / old).unlink(missing_ok=True)

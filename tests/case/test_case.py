@@ -142,7 +142,7 @@ def test_geometry():
 def test_report():
     """`flatseam check` prints a line for each fact, with its unit."""
     lines = report(parse(GOOD, Case, "a.yaml")).splitlines()
-    assert lines[0] == "bench: lens, side-to-side"
+    assert lines[0] == "bench: case, lens, side-to-side"
     assert "  tip angles        73.74, 73.74 °" in lines
     assert "  length to width   3.000" in lines
     assert "  removed area      817.51 mm²" in lines

@@ -14,6 +14,8 @@ KINDS = (
     "slit, polygon, traced"
 )
 
+TWO_KEYS = "not YAML: a second 'key:' in one value; is it indented as its neighbours, with a space after each colon?"
+
 
 def bad(written):
     """The heads of all messages about a text, without the lines shown below them."""
@@ -57,7 +59,7 @@ def test_all_messages_at_once_in_the_order_of_the_file():
     [
         # unknown and missing keys
         ("thickness_mm", "thicknes_mm", [
-            "9:3: skin: missing key 'thickness_mm'; needed: thickness_mm, law",
+            "9:3: skin: missing key 'thickness_mm'; needed: thickness_mm, law; or a site, as forearm, which has both",
             "9:3: skin: unknown key 'thicknes_mm'; did you mean 'thickness_mm'? "
             "allowed: site, age_years, thickness_mm, law, tension"]),
         ("bed:", "xyz: red\nbed:", [
@@ -111,6 +113,33 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("{radius_mm: 120}", "120", ["13:8: patch: got 120, wanted keys and values"]),
         ("{kind: lens, length_mm: 60, width_mm: 20}", "lens", [
             "3:12: wound.outline: got 'lens', wanted keys and values"]),
+        # decimal commas
+        ("1.5", "1,5", ["9:17: skin.thickness_mm: got '1,5', wanted a number; write 1.5"]),
+        ("length_mm: 60", "length_mm: 60,5", [
+            "3:39: wound.outline: unknown key '5'; if these are decimals, write a point before them; "
+            "allowed: kind, length_mm, width_mm"]),
+        # words of the trade
+        ("kind: lens", "kind: fusiform", [f"3:19: wound.outline.kind: got 'fusiform'; did you mean 'lens'? {KINDS}"]),
+        ("kind: lens", "kind: Elliptical", [
+            f"3:19: wound.outline.kind: got 'Elliptical'; did you mean 'lens'? {KINDS}"]),
+        ("  undermine_mm: 15\n", "  undermining: 15\n", [
+            "6:3: closure: unknown key 'undermining'; did you mean 'undermine_mm'? allowed: technique, surplus, "
+            "eased_mm, undermine_mm, undermine_upper_mm, undermine_lower_mm, undermine_points_mm, seam, sutures, "
+            "taper, anchor"]),
+        # a block whose kind is missing or wrong, the rest of it too
+        ("kind: lens, length_mm: 60", "lenght: 60", [
+            f"3:12: wound.outline: missing key 'kind'; {KINDS}",
+            "3:13: wound.outline: unknown key 'lenght'; did you mean 'length_mm'?"]),
+        ("kind: lens, length_mm: 60", "kind: fusiform, length: -60", [
+            "3:12: wound.outline: missing key 'length_mm'; needed: kind, length_mm, width_mm",
+            f"3:19: wound.outline.kind: got 'fusiform'; did you mean 'lens'? {KINDS}",
+            "3:29: wound.outline: unknown key 'length'; did you mean 'length_mm', in mm? "
+            "allowed: kind, length_mm, width_mm"]),
+        ("  law: {kind: neo-hooke, shear_kPa: 33.3}\n", "", [
+            "9:3: skin: missing key 'law'; needed: thickness_mm, law; or a site, as forearm, which has both"]),
+        ("seam: hinge", "taper: {length_mm: 3, spacing_mm: 5, remaining_mm: 20}", [
+            "7:37: closure.taper.spacing_mm: spacing_mm 5 leaves none within length_mm 3",
+            "7:54: closure.taper.remaining_mm: remaining_mm 20 is more than twice offset_mm, 8"]),
         # numbers out of range
         ("1.5", ".nan", ["9:17: skin.thickness_mm: got nan, wanted a finite number"]),
         ("1.5", "1e999", ["9:17: skin.thickness_mm: got inf, wanted a finite number"]),
@@ -125,7 +154,8 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         ("kind: lens", "kind: lense", [
             "3:19: wound.outline.kind: got 'lense'; did you mean 'lens'? " + KINDS]),
         ("kind: lens", "kind:", [
-            f"3:12: wound.outline: missing key 'kind'; {KINDS}"]),
+            f"3:12: wound.outline: missing key 'kind'; {KINDS}",
+            "3:13: wound.outline: unknown key 'kind:'; did you mean 'kind'?"]),
         ("neo-hooke", "neohooke", [
             "10:15: skin.law.kind: got 'neohooke'; did you mean 'neo-hooke'? "
             "allowed: neo-hooke, ogden, gasser-ogden-holzapfel"]),
@@ -210,8 +240,14 @@ def test_lesion_that_fills_the_outline():
         ("", ": empty"),
         ("# nothing but a comment\n", ": empty"),
         ("just words\n", ":1:1: got 'just words', wanted keys and values"),
-        ("name: [a\nwound: b\n", ":2:6: not YAML: expected ',' or ']', but got ':'"),
-        ("name: a\n\twound: b\n", ":2:1: not YAML: found character '\\t' that cannot start any token"),
+        ("name: [a\nwound: b\n", ":1:7: not YAML: a comma or the ] that closes this is missing"),
+        ("name: a\n\twound: b\n", ":2:1: not YAML: a tab; only spaces may be in front of a key or a value"),
+        ("name: a\n   wound: b\n", ":2:9: " + TWO_KEYS),
+        ("name: a\n wound: b\n", ":2:7: " + TWO_KEYS),
+        ("a:\n  b: 1\n c: 2\n", ":3:2: not YAML: this line starts in another column than the others of its block"),
+        ("name:a\nwound: b\n", ":2:6: " + TWO_KEYS),
+        ("a: 1\nb:2\nc: 3\n", ":2:1: not YAML: no 'key: value'; a colon, then a space, is missing"),
+        ("name: 'a\nwound: b\n", ":1:7: not YAML: a quotation mark that is not closed"),
         ("name: a\n---\nname: b\n", ":2:1: not YAML: but found another document"),
         ("name: a\x00b\n", ": not YAML: unacceptable character #x0000: special characters are not allowed"),
         ('name: "\\U99999999"\n', ": not YAML: Python int too large to convert to C int"),

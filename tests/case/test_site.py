@@ -375,6 +375,6 @@ def test_check_prints_warnings(tmp_path):
     path = tmp_path / "a.yaml"
     path.write_text(f"{WOUND}skin: {{site: forearm, thickness_mm: 1.5}}\nclosure: {{undermine_mm: 0}}\n")
     printed, warned, code = flatseam("check", path)
-    assert printed.startswith("a: lens, side-to-side\n")
+    assert printed.startswith("a: case, lens, side-to-side\n")
     assert warned.startswith(f"{path}: warning: skin.thickness_mm 1.5 is outside 0.9 to 1.3 of forearm (from memory: ")
     assert (warned.count("\n"), code) == (1, 0)

@@ -22,6 +22,7 @@ name: traced
 wound: {{outline: {{kind: traced, file: {}}}}}
 skin: {{thickness_mm: 2, law: {{kind: neo-hooke, shear_kPa: 33.3}}}}
 """
+IN_MM = ' width="100mm" height="100mm" viewBox="0 0 100 100"'
 SVG = '<svg xmlns="http://www.w3.org/2000/svg"{}>{}</svg>'
 R = 50  # mm, of the lens's arcs
 
@@ -93,21 +94,26 @@ def test_formats_agree(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("size", "scale"),
+    ("size", "unit", "scale"),
     [
-        ("", 1.0),
-        (' viewBox="0 0 60 40"', 1.0),
-        (' width="60" height="40"', 1.0),
-        (' width="60mm" height="40mm" viewBox="0 0 60 40"', 1.0),
-        (' width="6cm" height="4cm" viewBox="0 0 600 400"', 0.1),
-        (' width="1in" height="1in" viewBox="0 0 254 254"', 0.1),
+        ("", 1.0, 1.0),
+        (' viewBox="0 0 60 40"', 0.5, 0.5),
+        (' width="60px" height="40px"', 25.4 / 96, 25.4 / 96),
+        (' width="60mm" height="40mm" viewBox="0 0 60 40"', None, 1.0),
+        (' width="6cm" height="4cm" viewBox="0 0 600 400"', None, 0.1),
+        (' width="1in" height="1in" viewBox="0 0 254 254"', None, 0.1),
     ],
 )
-def test_scale_of_svg(tmp_path, size, scale):
-    """A drawing with a size in mm, cm or in is read to scale, to 1e-6; any other has its units as mm. y points up."""
+def test_scale_of_svg(tmp_path, size, unit, scale):
+    """A drawing with a size in mm, cm or in is read to scale, to 1e-6; of any other the unit is given. y points up.
+
+    Without a unit it asks for one; a drawing that is to scale takes none.
+    """
     drawing = SVG.format(size, '<g transform="translate(10 0)"><polygon points="0,0 40,0 40,20"/></g>')
     (tmp_path / "a.svg").write_text(drawing)
-    corners = points("a.svg", [tmp_path])[:3]
+    with pytest.raises(BadCase, match="unit_mm: 1 if it was drawn in mm" if unit else "leave out unit_mm"):
+        points("a.svg", [tmp_path], unit=None if unit else 1.0)
+    corners = points("a.svg", [tmp_path], unit=unit)[:3]
     assert corners == approx(scale * np.array([[10, 0], [50, 0], [50, -20]]), rel=1e-6)
 
 
@@ -123,7 +129,7 @@ def test_scale_of_svg(tmp_path, size, scale):
 )
 def test_shapes_of_svg(tmp_path, shape, area):
     """Curves are followed on 400 chords, which lose a share of some 1/400^2."""
-    (tmp_path / "a.svg").write_text(SVG.format("", shape))
+    (tmp_path / "a.svg").write_text(SVG.format(IN_MM, shape))
     assert shapely.Polygon(points("a.svg", [tmp_path])).area == approx(area, rel=1e-4)
 
 
@@ -287,27 +293,27 @@ def test_place_in_case_and_file(tmp_path):
             "a.geojson: wanted one polygon without holes, got Polygon",
         ),
         ("a.svg", "<svg>\n<path></svg>", "a.svg:2:9: not XML: mismatched tag"),
-        ("a.svg", SVG.format("", ""), "a.svg: wanted one path in one piece, got 0"),
+        ("a.svg", SVG.format(IN_MM, ""), "a.svg: wanted one path in one piece, got 0"),
         (
             "a.svg",
-            SVG.format("", '<path d="M0 0 h9 v9 z M2 1 h1 v1 z"/>'),
+            SVG.format(IN_MM, '<path d="M0 0 h9 v9 z M2 1 h1 v1 z"/>'),
             "a.svg: wanted one path in one piece, got 2",
         ),
         (
             "a.svg",
-            SVG.format("", '<path d="M0 0 h9 foo v9 z"/>'),
+            SVG.format(IN_MM, '<path d="M0 0 h9 foo v9 z"/>'),
             "a.svg: a path holds characters that are no path data",
         ),
-        ("a.svg", SVG.format("", '<path d="M0 0 A 5 5 0 0 1 9 0 A 5 5 Z"/>'), "a.svg: not an SVG drawing"),
-        ("a.svg", SVG.format("", '<path d="M 0 0 h 9"/>'), "2 different points; an outline has 3 or more"),
+        ("a.svg", SVG.format(IN_MM, '<path d="M0 0 A 5 5 0 0 1 9 0 A 5 5 Z"/>'), "a.svg: not an SVG drawing"),
+        ("a.svg", SVG.format(IN_MM, '<path d="M 0 0 h 9"/>'), "2 different points; an outline has 3 or more"),
         (
             "a.svg",
-            SVG.format("", '<g id="a"/><use href="#a"/>'),
+            SVG.format(IN_MM, '<g id="a"/><use href="#a"/>'),
             "a.svg: <use> is not allowed; draw the outline itself",
         ),
         (
             "a.svg",
-            '<!DOCTYPE svg [<!ENTITY a "9">]>' + SVG.format("", '<path d="M0 0 h&a; v9 z"/>'),
+            '<!DOCTYPE svg [<!ENTITY a "9">]>' + SVG.format(IN_MM, '<path d="M0 0 h&a; v9 z"/>'),
             "a.svg: entities are not allowed",
         ),
     ],

@@ -84,13 +84,14 @@ def test_into_a_folder_that_cannot_be_written(flatseam, command, into):
 # Check and mesh -----------------------------------------------------------------------------------------------
 
 
-def test_check(flatseam):
+def test_check(flatseam, here):
     """Geometry of each case, one after the other."""
-    code, out, err = flatseam("check", "small.yaml", "held.yaml")
+    (here / "other.yaml").write_text(SMALL.replace("small", "other"))
+    code, out, err = flatseam("check", "small.yaml", "other.yaml")
     assert (code, err) == (0, "")
     assert [line for line in out.splitlines() if not line.startswith(" ")] == [
-        "small: lens, side-to-side",
-        "held: lens, side-to-side",
+        "small: case, lens, side-to-side",
+        "other: case, lens, side-to-side",
     ]
     assert "  length to width   3.000\n" in out
 
@@ -102,11 +103,12 @@ def test_check_forecasts_cones(flatseam):
     assert [" ".join(line.split()) for line in forecast] == [
         "seams first edge, second edge, ratio",
         "1 32.18 mm, 32.18 mm, 1.000",
-        "points that meet angle deficit, degrees; above 0 a cone may stand, below 0 the skin dips or saddles",
+        "points that meet surplus skin: 360 degrees less those that meet; above 0 a cone may stand, below 0 it dips",
         "1 +73.7 at (-15.0, 0.0)",
         "2 +73.7 at (15.0, 0.0)",
         "-147.5 spread along seam 1",
         "sum 0.0",
+        "takes about 1 seconds on one core, 2 100 unknowns, 330 MB",
     ]
 
 
@@ -114,7 +116,7 @@ def test_check_forecasts_cones(flatseam):
     ("options", "warning"),
     [
         (["check", "small.yaml"], "small.yaml:2:25: warning: 'kind: drawn' is called 'kind: traced' now\n"),
-        (["compare", "held.yaml", "--sort", "passed_through_mm2"],
+        (["compare", "narrow.yaml", "--sort", "passed_through_mm2"],
          "flatseam compare --sort: warning: 'passed_through_mm2' is called 'self_intersection_mm2' now\n"),
     ],
 )  # fmt: skip
@@ -132,7 +134,7 @@ def test_former_names(here, monkeypatch, capsys, options, warning):
 
 def test_check_nothing(flatseam):
     """Without a file there is nothing that could be right."""
-    assert flatseam("check") == (2, "", "flatseam check: name at least one case file, or --schema\n")
+    assert flatseam("check") == (2, "", "flatseam check: name at least one file, or --schema\n")
 
 
 def test_schema(flatseam):
@@ -207,7 +209,7 @@ def test_help_of_all(flatseam):
     code, out, _ = flatseam("--help")
     assert code == 0
     commands = re.findall(r"^│ (\w+) ", out, re.MULTILINE)
-    assert commands == ["check", "close", "compare", "fit", "mesh", "sites", "study", "teach", "validate"]
+    assert commands == ["check", "close", "compare", "fit", "mesh", "new", "sites", "study", "teach", "validate"]
     assert "not a medical device" in " ".join(out.split())
 
 

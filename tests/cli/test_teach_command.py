@@ -88,6 +88,17 @@ def test_teach_does_not_mix(flatseam, here, second, name, complaint):
     assert re.match(complaint, err) and len(err.splitlines()) == 1
 
 
+def test_page_does_not_replace_a_comparison(flatseam, here):
+    """A page to explore that would be where a comparison of that name is: refused before any work."""
+    (here / "page.yaml").write_text(PAGE)
+    (here / "results").mkdir()
+    for kind in ("html", "csv"):
+        (here / "results" / f"other.{kind}").write_text("compared")
+    code, out, err = flatseam("teach", "page.yaml")
+    assert (code, out, len(list((here / "results").iterdir()))) == (2, "", 2)
+    assert err.startswith("results/other.html: is a comparison, which stays; ")
+
+
 def test_teach_shares_what_is_the_same(flatseam, result, here):
     """A neighbour of two lessons that is the same to the letter has one folder; one that is not needed is no matter."""
     (here / "lesson.yaml").write_text(LESSON)
@@ -96,7 +107,7 @@ def test_teach_shares_what_is_the_same(flatseam, result, here):
     )
     (here / "third.yaml").write_text(TURNED.replace("NAME", "held"))
     assert flatseam("check", "small.yaml", "held.yaml")[0] == 0
-    lessons = read_lessons([here / "lesson.yaml", here / "second.yaml"], ())[0]
+    lessons = read_lessons([("lesson", here / name) for name in ("lesson.yaml", "second.yaml")], ())[0]
     assert [lesson.case.name for lesson in lessons] == ["small", "held"]
-    (alone,) = read_lessons([here / "third.yaml"], ("template",))[0]
+    (alone,) = read_lessons([("lesson", here / "third.yaml")], ("template",))[0]
     assert alone.case == lessons[0].case

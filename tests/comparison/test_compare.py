@@ -20,7 +20,7 @@ import pytest
 from matplotlib import rc_context
 from matplotlib.image import imread
 from small_cases import STUCK, case, text
-from terminal import names
+from terminal import content, names
 
 from fem.comparison import chart, jobs, style
 from fem.results import result
@@ -65,7 +65,8 @@ def test_exit_code_and_words(solved):
     """3 for the case without equilibrium, with its reason on stderr; the others and the page are there."""
     folder, ran = solved
     assert ran.returncode == 3
-    assert re.fullmatch(r"stuck: not converged: .*\n", ran.stderr)
+    assert re.match(r"cases/stuck.yaml: warning: ", ran.stderr)
+    assert re.search(r"^stuck: not converged: ", ran.stderr, re.MULTILINE)
     assert ran.stdout.splitlines()[-1] == "results/comparison.html, comparison.csv, comparison.parquet"
     assert names(folder / "results") == [
         "comparison.csv",
@@ -140,10 +141,40 @@ def test_nothing_is_solved_twice(here, flatseam):
     times = {p: p.stat().st_mtime_ns for p in (here / "results" / "short").rglob("*")}
     page = (here / "results" / "comparison.html").stat().st_mtime_ns
     code, out, err = flatseam("compare", "cases/short.yaml", "cases/long.yaml")
-    assert (code, err) == (0, "")
+    assert code == 0
+    assert err == "results/comparison.html: replaces the comparison of long, short, stuck; --name keeps both\n"
     assert {p: p.stat().st_mtime_ns for p in (here / "results" / "short").rglob("*")} == times
     assert (here / "results" / "comparison.html").stat().st_mtime_ns > page
     assert out.splitlines()[0].split() == ["measure", "short", "long"]
+
+
+def test_another_name(here, flatseam):
+    """It is written beside the first, which stays, without a word of what is replaced."""
+    before = content(here / "results")
+    code, out, err = flatseam("compare", "cases/short.yaml", "--name", "teaching")
+    assert (code, err) == (0, "") and out.splitlines()[-1].startswith("results/teaching.html, teaching.csv, ")
+    added = {"teaching.csv", "teaching.html", "teaching.parquet"}
+    assert set(names(here / "results")) == {path.relative_to(here / "results").parts[0] for path in before} | added
+    assert content(here / "results").items() >= before.items()
+
+
+@pytest.mark.parametrize(
+    ("name", "there", "complaint"),
+    [
+        ("mine", "mine.html", "results/mine.html is no comparison; another --name leaves it as it is"),
+        ("mine", "mine.csv", "results/mine.csv is no comparison; another --name leaves it as it is"),
+        ("mine", "mine-figures/run.json", "results/mine-figures holds the results of a case"),
+        ("../mine", "x", "got '../mine', wanted letters, digits"),
+    ],
+)
+def test_what_is_something_else_stays(here, flatseam, name, there, complaint):
+    """A page to explore, a table or a case's results of that name are not replaced; nor is a name outside taken."""
+    path = here / "results" / there
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("years of work")
+    code, out, err = flatseam("compare", "cases/short.yaml", "--name", name)
+    assert (code, out) == (2, "") and complaint in " ".join(err.replace("│", "").split())
+    assert path.read_text() == "years of work" and not (here / "mine.html").exists()
 
 
 def test_only_and_sort(here, flatseam):
@@ -165,7 +196,7 @@ def test_result_that_cannot_be_read(here, flatseam):
     stages.write_bytes(stages.read_bytes()[:1000])
     code, out, err = flatseam("compare", "cases/long.yaml", "cases/short.yaml")
     assert code == 0
-    assert err.splitlines() == ["short: damaged, stages.npz: File is not a zip file; closing again"]
+    assert err.splitlines()[1:2] == ["short: damaged, stages.npz: File is not a zip file; closing again"]
     assert "not closed" not in out
 
 

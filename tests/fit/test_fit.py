@@ -253,7 +253,7 @@ def test_command(strip, flatseam):
     assert out.endswith("  fits/strip-ogden/fit.yaml: the skin of a case; fit.png, fit.json\n")
     Path("a.yaml").write_text(CASE + Path("fits/strip-ogden/fit.yaml").read_text())
     code, out, err = flatseam("check", "a.yaml")
-    assert code == 0 and out.startswith("a: lens")
+    assert code == 0 and out.startswith("a: case, lens")
 
 
 def test_two_held(strip, flatseam):

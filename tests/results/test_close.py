@@ -132,8 +132,9 @@ def test_commit(tmp_path):
 
 
 def test_progress(made):
-    """The watch hears of the gaping wound, then of closing from 0 to 1."""
-    _, said = made
+    """The watch hears of the gaping wound, then of closing from 0 to 1, then that there are pictures to draw."""
+    *said, last = made[1]
+    assert last == {"stage": "numbers and pictures"}
     stages = [state["stage"] for state in said]
     assert stages == sorted(stages, key=["gaping wound", "closing"].index)
     closing = [state["closed"] for state in said if state["stage"] == "closing"]

@@ -210,7 +210,11 @@ def test_every_distribution_is_tested():
         ("sample: {n: 4, over: {}}\n", ["6:22: sample.over: wanted at least one path"]),
         (
             "sample: {n: 4, over: {a: {distribution: triangle, low: 0}}}\n",
-            ["6:41: sample.over.a.distribution: got 'triangle'; did you mean 'triangular'?"],
+            [
+                "6:26: sample.over.a: missing key 'high'",
+                "6:26: sample.over.a: missing key 'typical'",
+                "6:41: sample.over.a.distribution: got 'triangle'; did you mean 'triangular'?",
+            ],
         ),
         (
             "sample: {n: 4, over: {a: {distribution: normal, mean: 0, std: 1}}}\n",
