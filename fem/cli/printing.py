@@ -31,7 +31,7 @@ def summary(name: str, folder: Path) -> str:
     from fem.comparison.wording import sentence
 
     at = json.loads((folder / "measures.json").read_text())
-    return sentence("cli/closed", "summary", name, at, folder / "pictures")
+    return sentence("cli/closed", "summary", name, at, folder / "index.html")
 
 
 def site(name: str, *, columns: int) -> str:

@@ -30,11 +30,12 @@ UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result 
 
 def close(
     case: cases.Case, *, into: Path | str = "results", again: bool = False, restarts: int = 0,
-    watch: Callable[..., None] = lambda **state: None,
+    watch: Callable[..., None] = lambda **state: None, page: Callable[[Path], None] = lambda draft: None,
 ) -> Path:  # fmt: skip
     """Results folder of a case in `into`, computed if `again` or unless a complete one of the very same case is there.
 
     restarts   random ways to close it, as in `closed`; what is there and tried fewer is computed again
+    page       adds to the folder what is made from it, before it takes its place
 
     Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
     writes only `<name>.failed.json`.
@@ -59,6 +60,7 @@ def close(
         raise
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
+        page(draft)
     failed.unlink(missing_ok=True)
     return folder
 

@@ -16,8 +16,8 @@ from fem.case.case import Case
 from fem.case.document import Block, parse, top_keys
 from fem.case.document import read as read_text
 from fem.comparison import chart, style
-from fem.comparison.compare import webp
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
+from fem.comparison.images import webp
 from fem.comparison.page import assumed
 from fem.comparison.wording import sentence, sentences, unitful
 from fem.errors import BadCase, refuse
