@@ -136,12 +136,11 @@ def profiles(
 
 
 def common_ranges(results: Sequence[Result]) -> Ranges:
-    """The ranges that suit all closures."""
+    """The ranges that suit all closures; colours of height are the same in every set."""
     done = solved(results)
-    last = [result.stages.x[-1, 2] for result in done]
     return Ranges(
         max(result.stages.half_width for result in done),
-        heights=(min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
+        heights=canvas.HEIGHT_ENDS,
         stresses=(0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
     )
 
@@ -207,4 +206,6 @@ def framed(image: np.ndarray, title: str, kind: str, ends: tuple[float, float]) 
 
 def _add_scale(plot, kind, ends, **place):
     colours, label = SCALES[kind]
-    plot.colorbar(ScalarMappable(Normalize(*ends), colours), label=label, **place)
+    bar = plot.colorbar(ScalarMappable(Normalize(*ends), colours), label=label, **place)
+    if kind == "height":
+        canvas.label_heights(bar, ends)

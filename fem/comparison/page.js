@@ -5,7 +5,7 @@
   const PLAIN = [0.93, 0.79, 0.68], INK = 0x181818, TIP = 0x0072b2;
   const SUN = [-1, -0.6, 1.6];
   const TURN = 0.09, RAISE = 0.07, ZOOM = 1.25; // of one key stroke or button: radians, radians, ratio
-  const REACH = 1.12; // of the view, half-widths
+  const REACH = 1.2; // of the view, half-widths
   const FIRST = {turned: -20, raised: 27, zoom: 1}; // degrees; the view of the still pictures
 
   const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
