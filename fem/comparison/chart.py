@@ -182,7 +182,8 @@ def plan(result: Result, half_width: float) -> Figure:
     plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
     canvas.bare(axes, half_width * np.array([1, canvas.SHAPE]))
-    plan_figure.draw_plan(axes, physical.plan(result.case), result.stages.centre[:2, None], scale=SMALLER)
+    middle = result.stages.centre[:2, None]
+    plan_figure.draw_plan(axes, physical.plan(result.case), middle, scale=SMALLER, case=result.case)
     return plot
 
 

@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 from matplotlib.colors import Colormap
 
-from fem.case import dotted
+from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
-from fem.render import canvas, projection
+from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
 from fem.results.quantities import label, magnitude, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
@@ -65,6 +65,8 @@ def pictured(done: Sequence[Result], ranges: Ranges, images: dict[str, Any]) -> 
         "images": images,
         **vars(ranges),
         "tip_zone": TIP_ZONE,
+        "plan_key": plan_figure.legend(r.case for r in done),
+        "flapped": any(physical.plan(r.case).points for r in done),
         "scene": scene(done, ranges),
         "scripts": [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")],
     }

@@ -7,6 +7,7 @@ import pyvista as pv
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from fem.case.case import Case
 from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import TIP_ZONE, cone_height
 from fem.closure.measures.skin import skin_stress_p99
@@ -17,9 +18,12 @@ from fem.render.plan_figure import plan
 from fem.render.projection import DEPTH, Ranges, View, centre, projected
 
 
-def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges | None = None) -> list[Path]:
+def save_pictures(
+    closure: Closure, folder: Path, *, title: str, ranges: Ranges | None = None, case: Case | None = None
+) -> list[Path]:
     """Paths of the four pictures written into the folder, which is made if need be.
 
+    case    whose lesion, sutures and tension lines the plan shows
     ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)
@@ -28,7 +32,7 @@ def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges 
         "height-oblique.png": height_oblique(closure, skin, title, ranges),
         "height-above.png": height_above(closure, skin, title, ranges),
         "stress-above.png": stress_above(closure, skin, title, ranges),
-        "plan.png": plan(closure, title, ranges.half_width),
+        "plan.png": plan(closure, title, ranges.half_width, case=case),
     }
     folder.mkdir(parents=True, exist_ok=True)
     for name, figure in figures.items():

@@ -81,7 +81,8 @@ def write(
     if keep == "pictures":
         from fem.render import picture
 
-        picture.save_pictures(closure, folder / "pictures", title=title or case.name)
+        trimmed = case if closure.trimmed is None else physical.cut_by(case, closure.trimmed.cut)
+        picture.save_pictures(closure, folder / "pictures", title=title or case.name, case=trimmed)
     further: dict[str, Any] = {"restarts": restarts, "pictures_s": round(time.perf_counter() - start, 3)}
     further["warnings"] = _warnings(case, numbers) + doubts(closure.effort)
     write_numbers(folder, case, numbers, effort(closure) | further, keep=keep)
