@@ -68,8 +68,13 @@ def pictured(done: Sequence[Result], ranges: Ranges, images: dict[str, Any]) -> 
         "plan_key": plan_figure.legend(r.case for r in done),
         "flapped": any(physical.plan(r.case).points for r in done),
         "scene": scene(done, ranges),
-        "scripts": [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")],
+        "scripts": scripts(),
     }
+
+
+def scripts() -> list[str]:
+    """What turns the skin of a `scene`: three.js and the page's own."""
+    return [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
 
 
 # What is drawn ------------------------------------------------------------------------------------------------
@@ -121,7 +126,7 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
         "step": float(step),
         "closed": stages.closed.tolist(),
         "words": [str(label) or stage_label(closed) for closed, label in zip(stages.closed, stages.label, strict=True)],
-        "triangles": coded(number[triangles].T, "<u4"),
+        "triangles": coded(number[triangles].T, "<u2" if used.size < 2**16 else "<u4"),
         "positions": coded(np.round(x.transpose(0, 2, 1) / step), "<i2"),
         "stresses": coded(np.round((COLOURS - 1) * np.clip(share, 0, 1)), "u1"),
         "lines": [number[edge].tolist() for line in lines for edge in line],
