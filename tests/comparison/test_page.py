@@ -363,6 +363,17 @@ def test_without_scripts(opened, written):
     context.close()
 
 
+def test_on_a_phone(opened, written):
+    """What was assumed needs no sideways scrolling at 390 pixels, and no key lies on a value; names are not broken."""
+    tab, _ = opened(written, 390)
+    wide = tab.locator("#assumed + .scroll").evaluate("(e) => [e.scrollWidth, e.clientWidth]")
+    assert wide[0] == wide[1]
+    row = tab.locator("tr", has=tab.get_by_text("wound.outline.length_mm", exact=True))
+    key, *values = (cell.bounding_box() for cell in row.locator("th, td").all())
+    assert len(values) == 4 and all(value["y"] >= key["y"] + key["height"] for value in values)
+    assert {e.bounding_box()["height"] < 60 for e in tab.locator("#measures thead th").all()} == {True}
+
+
 def test_print(opened, written):
     """On A4 no picture is cut: in print each figure is lower than a page and may not be broken; no live view."""
     tab, _ = opened(written, 718)  # the width of the text on A4, in CSS pixels
@@ -372,6 +383,7 @@ def test_print(opened, written):
     rules = tab.evaluate("[...document.querySelectorAll('figure')].map((f) => getComputedStyle(f).breakInside)")
     assert set(rules) == {"avoid"}
     assert not tab.locator("#live").is_visible()
+    assert tab.evaluate("getComputedStyle(document.querySelector('.plan-key i')).printColorAdjust") == "exact"
     assert tab.pdf(format="A4").startswith(b"%PDF")
 
 
