@@ -13,9 +13,11 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from fem.case import physical
+from fem.case.case import Case
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.style import SIZE, figure, key, looks
+from fem.plan.plan import opened
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
 from fem.results.quantities import labelled
@@ -178,12 +180,22 @@ def height_images(results: Sequence[Result], ranges: Ranges) -> list[np.ndarray]
 
 
 def plan(result: Result, half_width: float) -> Figure:
-    """Figure of the flat plan: skin cut out, skin undermined, points sewn to each other."""
+    """Figure of the flat plan of a closure."""
+    return plan_of(result.case, half_width, middle=result.stages.centre[:2])
+
+
+def plan_of(case: Case, half_width: float, *, middle: np.ndarray | None = None) -> Figure:
+    """Figure of the flat plan of a case: what is cut out, what is undermined, how it is sewn.
+
+    middle   (2,) mm, of the view; None: that of what is cut
+    """
+    drawing = physical.plan(case)
+    if middle is None:
+        middle = np.reshape(opened(drawing).bounds, (2, 2)).mean(axis=0)
     plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
     canvas.bare(axes, half_width * np.array([1, canvas.SHAPE]))
-    middle = result.stages.centre[:2, None]
-    plan_figure.draw_plan(axes, physical.plan(result.case), middle, scale=SMALLER, case=result.case)
+    plan_figure.draw_plan(axes, drawing, middle[:, None], scale=SMALLER, case=case)
     return plot
 
 
