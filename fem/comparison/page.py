@@ -66,6 +66,7 @@ def pictured(done: Sequence[Result], ranges: Ranges, images: dict[str, Any]) -> 
         **vars(ranges),
         "tip_zone": TIP_ZONE,
         "plan_key": plan_figure.legend(r.case for r in done),
+        "scarred": any(r.stages.seams for r in done),
         "flapped": any(physical.plan(r.case).points for r in done),
         "scene": scene(done, ranges),
         "scripts": scripts(),

@@ -2,16 +2,20 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from small_cases import SMALL, case, result_of, text
 from terminal import content
 
 from fem.case import physical
-from fem.comparison import case_page, compare
+from fem.comparison import case_page, compare, images
+from fem.comparison.wording import sentences
 from fem.results.quantities import numbers, shown
 
 SUTURED = SMALL.replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 8}")
+
+SEAM = {"arc_mm": [0, 10, 20], "height_mm": [0, 1e-9, 0], "tension_at_mm": [5, 15], "line_tension_N_per_m": [9, 9]}
 
 
 @pytest.fixture(scope="module")
@@ -91,6 +95,29 @@ def test_warnings(results, written):
     made = case_page.html(result)
     result.run["warnings"].pop()
     assert "Skin &lt;img src=x&gt; is odd" in made and "<img src=x>" not in made
+
+
+def test_headlines():
+    """Two cones, three of an M, one that is sunk, skin that lies flat, and an opening that nothing is sewn across."""
+
+    def said(*heights, **others):
+        at = {"cones": [{"height_mm": h} for h in heights], "scar_length_mm": 30.0, "open_area_mm2": None}
+        at |= {"cone_height_mm": max(heights, key=abs, default=0.0), "closing_force_N": None}
+        return sentences("comparison/case", "headline", at | {"skin_stress_p99_kPa": None} | others)
+
+    assert said(2.0, 2.04) == ["The scar is 30.0 mm long; the cone at each end is 2.0 mm high."]
+    assert said(2.0, -1.0)[0].endswith("; the cones at its ends are 2.0 mm high and 1.0 mm deep (left and right).")
+    assert said(2.0, 1.0, 3.0)[0].endswith("; its cones are 2.0 mm high, 1.0 mm high and 3.0 mm high.")
+    assert said(1e-9, -1e-9)[0].endswith("; the skin lies flat at its ends.")
+    assert said(scar_length_mm=None, open_area_mm2=81.0) == ["81 mm² are left open; the skin lies flat around it."]
+
+
+def test_flat_skin_is_drawn_flat(results):
+    """Heights of 1e-9 mm are no waves: the chart of a flat scar spans 1 mm."""
+    flat = replace(results[1][0], profiles={"seams": [SEAM], "cones": []})
+    low, high = images.profiles([flat])["heights_along"].axes[0].get_ylim()
+    assert (low, high) == (-0.5, 0.5)
+    assert images.profiles([replace(flat, profiles={"seams": [], "cones": []})]) == {}
 
 
 def test_comparison_leads_to_it(results, written, tmp_path):
