@@ -47,7 +47,7 @@ class Evaluate:
     def __init__(self):
         self.batches = []
 
-    def __call__(self, asked):
+    def __call__(self, asked, *, keep="measures"):
         """Rows of cases."""
         self.batches.append([address(case) for case in asked])
         return [row(case) for case in asked]

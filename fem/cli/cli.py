@@ -90,7 +90,7 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
     """
     cases = cases_in("close", files)
     from fem.case.case import warnings as case_warnings
-    from fem.results.close import close as close_case
+    from fem.comparison.case_page import close as close_case
     from fem.results.identity import state
 
     worst = 0

@@ -33,7 +33,7 @@ def summary(name: str, folder: Path) -> str:
 
     at, run = (json.loads((folder / f"{file}.json").read_text()) for file in ("measures", "run"))
     grave = [line.split("; ")[0] for line in run["warnings"] if line.startswith(GRAVE)]
-    return sentence("cli/closed", "summary", name, at, folder / "pictures", grave)
+    return sentence("cli/closed", "summary", name, at, folder / "index.html", grave)
 
 
 def site(name: str, *, columns: int) -> str:

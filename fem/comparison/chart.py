@@ -13,9 +13,11 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
 from fem.case import physical
+from fem.case.case import Case
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.style import SIZE, figure, key, looks
+from fem.plan.plan import opened
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
 from fem.results.quantities import labelled
@@ -136,12 +138,11 @@ def profiles(
 
 
 def common_ranges(results: Sequence[Result]) -> Ranges:
-    """The ranges that suit all closures."""
+    """The ranges that suit all closures; colours of height are the same in every set."""
     done = solved(results)
-    last = [result.stages.x[-1, 2] for result in done]
     return Ranges(
         max(result.stages.half_width for result in done),
-        heights=(min(float(z.min()) for z in last), max(projection.FLATTEST, *(float(z.max()) for z in last))),
+        heights=canvas.HEIGHT_ENDS,
         stresses=(0.0, max(projection.CALMEST, *(result.measures["skin_stress_max_kPa"] for result in done))),
     )
 
@@ -179,11 +180,22 @@ def height_images(results: Sequence[Result], ranges: Ranges) -> list[np.ndarray]
 
 
 def plan(result: Result, half_width: float) -> Figure:
-    """Figure of the flat plan: skin cut out, skin undermined, points sewn to each other."""
+    """Figure of the flat plan of a closure."""
+    return plan_of(result.case, half_width, middle=result.stages.centre[:2])
+
+
+def plan_of(case: Case, half_width: float, *, middle: np.ndarray | None = None) -> Figure:
+    """Figure of the flat plan of a case: what is cut out, what is undermined, how it is sewn.
+
+    middle   (2,) mm, of the view; None: that of what is cut
+    """
+    drawing = physical.plan(case)
+    if middle is None:
+        middle = np.reshape(opened(drawing).bounds, (2, 2)).mean(axis=0)
     plot = Figure(figsize=(3.5, 3.5 * canvas.SHAPE))
     axes = plot.add_axes((0, 0, 1, 1))
     canvas.bare(axes, half_width * np.array([1, canvas.SHAPE]))
-    plan_figure.draw_plan(axes, physical.plan(result.case), result.stages.centre[:2, None], scale=SMALLER)
+    plan_figure.draw_plan(axes, drawing, middle[:, None], scale=SMALLER, case=case)
     return plot
 
 
@@ -207,4 +219,6 @@ def framed(image: np.ndarray, title: str, kind: str, ends: tuple[float, float]) 
 
 def _add_scale(plot, kind, ends, **place):
     colours, label = SCALES[kind]
-    plot.colorbar(ScalarMappable(Normalize(*ends), colours), label=label, **place)
+    bar = plot.colorbar(ScalarMappable(Normalize(*ends), colours), label=label, **place)
+    if kind == "height":
+        canvas.label_heights(bar, ends)

@@ -1,29 +1,24 @@
 """Closures side by side: what is missing is solved, then page, tables and figures are written from the folders."""
 
 import csv
-import io
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import duckdb
-import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
-from PIL import Image
 
 from fem.case import case as cases_of
-from fem.comparison import chart, jobs, page, style
+from fem.comparison import case_page, chart, images, jobs, page, style
 from fem.comparison.addresses import COMPARISON, clashes, results_of, tables
 from fem.comparison.addresses import figures as figures_of
 from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, outcome, place, variants
-from fem.render import canvas
 from fem.render.projection import Ranges
 from fem.results.folder import whole_files
 from fem.results.identity import state
 from fem.results.result import Result, names, read, solved
 
-QUALITY = 88  # of WebP images; our choice
 DPI = 300  # of figures for print
 
 
@@ -97,8 +92,9 @@ def write(
     """Paths of <name>.html, .csv and .parquet, and of the figures if they are wanted, written into a folder."""
     into = Path(into)
     into.mkdir(parents=True, exist_ok=True)
-    images, ranges, charts = drawings(results, spread)
-    text = page.html(results, spread=spread, baseline=baseline, only=only, images=images, ranges=ranges)
+    drawn, ranges, charts = drawings(results, spread)
+    pages = case_page.links(results, into)
+    text = page.html(results, spread=spread, baseline=baseline, only=only, images=drawn, ranges=ranges, pages=pages)
     paths = [into / file for file in tables(name)]
     with whole_files(*paths) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
@@ -131,37 +127,20 @@ def drawings(
     if not done:
         return {}, None, {}
     ranges = chart.common_ranges(results)
-    ends = {"height": ranges.heights, "stress": ranges.stresses}
     area = "healthy_removed_mm2" if all(r.case.wound.lesion for r in done) else "removed_area_mm2"
     with rc_context(style.STYLE):
         charts = {
             "trade_off": chart.trade_off(results, "scar_length_mm", "cone_height_mm", spread=spread),
             "trade_off_skin": chart.trade_off(results, area, chart.TENSION),
-            "heights_along": chart.heights_along(results),
-            "heights_across": chart.heights_across(results),
-            "tensions_along": chart.tensions_along(results),
+            **images.profiles(results),
         }
-        plans = {r.name: chart.plan(r, ranges.half_width) for r in done}
-        scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
-        stresses = [chart.stress_image(r, ranges) for r in done]
-        pictures = {"height": chart.height_images(done, ranges), "stress": stresses}
-        images: dict[str, Any] = {name: style.svg(figure) for name, figure in (charts | scales).items()}
-        images["plans"] = {name: style.svg(plan) for name, plan in plans.items()}
-        images["sizes"] = {"plans": canvas.VIEW.tolist()}
-        figures = charts | {f"plan-{name}": plan for name, plan in plans.items()}
-        for kind, every in pictures.items():
-            named = dict(zip((r.name for r in done), every, strict=True))
-            images[kind] = {name: webp(image) for name, image in named.items()}
-            images["sizes"][kind] = every[0].shape[1::-1]
-            figures |= {f"{kind}-{name}": chart.framed(image, name, kind, ends[kind]) for name, image in named.items()}
-    return images, ranges, figures
-
-
-def webp(image: np.ndarray) -> bytes:
-    """An image (h, w, 3) as the bytes of a WebP file."""
-    stream = io.BytesIO()
-    Image.fromarray(image).save(stream, "webp", quality=QUALITY, method=6)
-    return stream.getvalue()
+        pictures = images.pictures(done, ranges)
+        embedded = images.embedded(charts, pictures, ranges)
+        figures = charts | {f"plan-{name}": plan for name, plan in pictures["plans"].items()}
+        for kind, ends in {"height": ranges.heights, "stress": ranges.stresses}.items():
+            named = pictures[kind].items()
+            figures |= {f"{kind}-{name}": chart.framed(image, name, kind, ends) for name, image in named}
+    return embedded, ranges, figures
 
 
 def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:

@@ -16,9 +16,9 @@ from pathlib import Path
 from fem.case.case import Case, text
 from fem.case.document import parse
 from fem.comparison import spread
+from fem.comparison.case_page import close
 from fem.comparison.stopping import heed_parent, held_back
 from fem.errors import MeshError, NotConverged
-from fem.results.close import close
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 

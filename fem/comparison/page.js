@@ -1,11 +1,13 @@
-// The skin of all cases, drawn by one renderer with one camera: turning one turns all.
+// The skin of all cases, drawn by one renderer with one camera: turning one turns all. What a page lacks is left out:
+// a slider of stages, a choice of colours. A canvas that is sent the event "case" shows the case that it then names.
 "use strict";
 (() => {
   const scene = JSON.parse(document.getElementById("scene").textContent);
   const PLAIN = [0.93, 0.79, 0.68], INK = 0x181818, TIP = 0x0072b2;
   const SUN = [-1, -0.6, 1.6];
-  const TURN = 0.09, RAISE = 0.07, ZOOM = 1.25; // of one key stroke or button: radians, radians, ratio
-  const REACH = 1.12; // of the view, half-widths
+  const TURN = 0.09, RAISE = 0.07, ZOOM = 1.25, PAN = 0.08; // of one key stroke or button: radians, ratio, half-widths
+  const REACH = 1.2; // of the view, half-widths
+  const FLAT = 0.625; // height to width that a view has at least for the same skin; wider ones show more beside it
   const FIRST = {turned: -20, raised: 27, zoom: 1}; // degrees; the view of the still pictures
 
   const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
@@ -27,23 +29,29 @@
     return;
   }
   document.getElementById("views").hidden = false;
+  document.querySelectorAll(".still").forEach((picture) => { picture.hidden = true; });
   renderer.setClearColor(0xffffff);
-  renderer.setScissorTest(true);
   renderer.clippingPlanes = [[1, 0], [-1, 0], [0, 1], [0, -1]].map( // the piece of skin of the still pictures
     ([x, y]) => new THREE.Plane(new THREE.Vector3(x, y, 0), scene.half_width * (x ? 1 : scene.depth)));
 
   const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -1e4, 1e4);
   camera.up.set(0, 0, 1);
-  const target = new THREE.Vector3();
+  const target = new THREE.Vector3(); // skin turns about it
+  const beside = new THREE.Vector2(); // mm, where it is seen from the middle of a view
+  const holder = document.getElementById("views"), cases = holder.querySelector(".cases");
   const slider = document.getElementById("stage");
   const last = Math.max(...scene.cases.map((one) => one.closed.length - 1));
-  slider.max = last;
-  slider.value = last;
+  if (slider) Object.assign(slider, {max: last, value: last});
 
-  const views = scene.cases.map(view);
+  const views = [...holder.querySelectorAll("canvas[data-case]")].map((canvas) => {
+    const view = {canvas, caption: canvas.parentElement.querySelector(".stage")};
+    canvas.addEventListener("case", () => { fill(view); ask(); });
+    return view;
+  });
 
-  function view(one) {
-    const canvas = [...document.querySelectorAll("canvas[data-case]")].find((c) => c.dataset.case === one.name);
+  function fill(view) {
+    const one = scene.cases.find((c) => c.name === view.canvas.dataset.case);
+    if (view.geometry) [view.geometry, view.skin].forEach((part) => part.dispose());
     const world = new THREE.Scene();
     world.add(new THREE.AmbientLight(0xffffff, 0.55));
     const sun = new THREE.DirectionalLight(0xffffff, 0.6);
@@ -51,7 +59,7 @@
     world.add(sun);
 
     const geometry = new THREE.BufferGeometry();
-    geometry.setIndex(new THREE.BufferAttribute(integers(one.triangles, Uint32Array), 1));
+    geometry.setIndex(new THREE.BufferAttribute(integers(one.triangles, one.nodes < 65536 ? Uint16Array : Uint32Array), 1));
     geometry.setAttribute("position", new THREE.BufferAttribute(new Float32Array(3 * one.nodes), 3));
     geometry.setAttribute("color", new THREE.BufferAttribute(new Float32Array(3 * one.nodes), 3));
     const skin = new THREE.MeshLambertMaterial({
@@ -73,16 +81,15 @@
       world.add(dot);
       return dot;
     });
-    return {
-      one, canvas, world, geometry, lines, dots,
-      caption: canvas.parentElement.querySelector(".stage"),
-      positions: integers(one.positions, Int16Array),
-      stresses: bytes(one.stresses),
-    };
+    Object.assign(view, {
+      one, world, geometry, skin, mesh, lines, dots,
+      positions: integers(one.positions, Int16Array), stresses: bytes(one.stresses),
+    });
+    shape(view);
   }
 
-  const stageOf = (one) => Math.round(slider.value * (one.closed.length - 1) / last);
-  const colour = () => document.querySelector("input[name=colour]:checked").value;
+  const stageOf = (one) => slider ? Math.round(slider.value * (one.closed.length - 1) / last) : one.closed.length - 1;
+  const colour = () => (document.querySelector("input[name=colour]:checked") || {value: "height"}).value;
 
   function shape({one, geometry, lines, dots, caption, canvas, positions, stresses}) {
     const stage = stageOf(one), n = one.nodes, how = colour();
@@ -96,39 +103,38 @@
     }
     geometry.attributes.position.needsUpdate = geometry.attributes.color.needsUpdate = true;
     geometry.computeVertexNormals();
+    geometry.boundingSphere = null;
     const point = (node) => [at[3 * node], at[3 * node + 1], at[3 * node + 2]];
     for (const {nodes, line} of lines) {
       line.geometry.setPositions(nodes.flatMap(point));
     }
     dots.forEach((dot, k) => dot.position.set(...point(one.tips[k])));
-    caption.textContent = one.words[stage];
+    if (caption) caption.textContent = one.words[stage];
     canvas.dataset.stage = stage;
   }
 
-  // All views are drawn below each other on one hidden canvas, of which each shows its part: browsers allow few contexts.
+  // Views are drawn one after the other on one hidden canvas and copied: browsers allow few contexts.
   function draw() {
-    const ratio = Math.min(2, window.devicePixelRatio || 1);
-    const width = Math.round(views[0].canvas.clientWidth * ratio), height = Math.round(views[0].canvas.clientHeight * ratio);
-    if (width === 0) return;
-    const whole = renderer.domElement;
-    if (whole.width !== width || whole.height !== height * views.length) renderer.setSize(width, height * views.length, false);
-    const reach = REACH * scene.half_width, rise = reach * height / width;
-    Object.assign(camera, {left: -reach, right: reach, top: rise, bottom: -rise});
-    camera.updateProjectionMatrix();
-    views.forEach(({world, lines}, k) => {
-      const place = [0, height * (views.length - 1 - k), width, height];
+    const ratio = Math.min(2, window.devicePixelRatio || 1), whole = renderer.domElement;
+    for (const {canvas, world, lines} of views) {
+      const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
+      if (width === 0) continue; // another one is enlarged
+      if (whole.width !== width || whole.height !== height) renderer.setSize(width, height, false);
+      frame(width, height);
       for (const {material} of lines) {
-        material.linewidth = Math.max(1.2 * ratio, width / 150);
+        material.linewidth = Math.min(6 * ratio, Math.max(1.2 * ratio, width / 150));
         material.resolution.set(width, height);
       }
-      renderer.setViewport(...place);
-      renderer.setScissor(...place);
       renderer.render(world, camera);
-    });
-    views.forEach(({canvas}, k) => {
       if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, {width, height});
-      canvas.getContext("2d").drawImage(whole, 0, height * k, width, height, 0, 0, width, height);
-    });
+      canvas.getContext("2d").drawImage(whole, 0, 0);
+    }
+  }
+
+  function frame(width, height) {
+    const reach = REACH * scene.half_width * Math.max(1, FLAT * width / height), rise = reach * height / width;
+    Object.assign(camera, {left: -reach - beside.x, right: reach - beside.x, top: rise - beside.y, bottom: -rise - beside.y});
+    camera.updateProjectionMatrix();
   }
 
   let asked = false;
@@ -141,14 +147,20 @@
     const far = 10 * scene.half_width;
     camera.position.set(
       far * Math.cos(raised) * Math.sin(turned), -far * Math.cos(raised) * Math.cos(turned), far * Math.sin(raised));
+    camera.position.add(target);
     camera.lookAt(target);
     ask();
   }
 
   function turn(by, up) {
-    const {x, y, z} = camera.position;
+    const {x, y, z} = camera.position.clone().sub(target);
     const raised = Math.asin(z / Math.hypot(x, y, z)) + up;
     look(Math.atan2(x, -y) + by, Math.min(1.55, Math.max(-1.55, raised)));
+  }
+
+  function pan(right, up) {
+    beside.add(new THREE.Vector2(right, up).multiplyScalar(PAN * scene.half_width / camera.zoom));
+    ask();
   }
 
   function zoom(by) {
@@ -158,38 +170,89 @@
 
   function first() {
     camera.zoom = FIRST.zoom;
+    target.set(0, 0, 0);
+    beside.set(0, 0);
     look(THREE.MathUtils.degToRad(FIRST.turned), THREE.MathUtils.degToRad(FIRST.raised));
+  }
+
+  function pick(view, event) { // the skin under the pointer is what all turn about; it stays where it is seen
+    const box = view.canvas.getBoundingClientRect(), ray = new THREE.Raycaster();
+    const at = {x: 2 * (event.clientX - box.left) / box.width - 1, y: 1 - 2 * (event.clientY - box.top) / box.height};
+    frame(box.width, box.height);
+    camera.updateMatrixWorld();
+    ray.setFromCamera(at, camera);
+    const [hit] = ray.intersectObject(view.mesh);
+    if (!hit) return;
+    const by = hit.point.clone().sub(target);
+    const [right, up] = [0, 1].map((k) => new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, k));
+    beside.add(new THREE.Vector2(by.dot(right), by.dot(up)));
+    target.add(by);
+    camera.position.add(by);
+  }
+
+  function enlarge(view) { // one case to the window, or back
+    const large = holder.classList.toggle("large");
+    document.documentElement.classList.toggle("behind", large);
+    for (const {canvas} of views) {
+      canvas.parentElement.classList.toggle("shown", large && canvas === view.canvas);
+      canvas.style.touchAction = large ? "none" : "pan-y";
+    }
+    view.canvas.focus({preventScroll: large});
+    ask();
   }
 
   const KEYS = {
     ArrowLeft: () => turn(-TURN, 0), ArrowRight: () => turn(TURN, 0),
     ArrowUp: () => turn(0, RAISE), ArrowDown: () => turn(0, -RAISE),
-    "+": () => zoom(ZOOM), "-": () => zoom(1 / ZOOM), Home: first,
+    "shift ArrowLeft": () => pan(-1, 0), "shift ArrowRight": () => pan(1, 0),
+    "shift ArrowUp": () => pan(0, 1), "shift ArrowDown": () => pan(0, -1),
+    "+": () => zoom(ZOOM), "-": () => zoom(1 / ZOOM), Home: first, f: enlarge,
+    Escape: (view) => { if (holder.classList.contains("large")) enlarge(view); },
   };
 
   first();
-  for (const {canvas} of views) {
-    const controls = new THREE.OrbitControls(camera, canvas);
-    controls.target = target;
-    controls.enablePan = controls.enableZoom = false; // the wheel goes on scrolling the page
-    controls.addEventListener("change", ask);
+  for (const view of views) {
+    const {canvas} = view;
+    fill(view);
+    canvas.addEventListener("pointerdown", (event) => { if (event.isPrimary && event.button === 0) pick(view, event); });
+    const orbit = new THREE.OrbitControls(camera, canvas); // second button or two fingers pan
+    orbit.target = target;
+    orbit.enableZoom = false; // the wheel goes on scrolling the page
+    orbit.addEventListener("change", ask);
     canvas.style.touchAction = "pan-y"; // so does a finger that moves up or down
+    canvas.addEventListener("dblclick", () => enlarge(view));
     canvas.addEventListener("keydown", (event) => {
-      if (event.key in KEYS && !event.ctrlKey && !event.metaKey && !event.altKey) {
+      const key = event.shiftKey && event.key.startsWith("Arrow") ? "shift " + event.key : event.key;
+      if (key in KEYS && !event.ctrlKey && !event.metaKey && !event.altKey) {
         event.preventDefault();
-        KEYS[event.key]();
+        event.stopPropagation();
+        KEYS[key](view);
       }
     });
+    const button = canvas.parentElement.querySelector(".enlarge");
+    if (button) button.addEventListener("click", () => enlarge(view));
   }
-  document.getElementById("nearer").addEventListener("click", () => zoom(ZOOM));
-  document.getElementById("farther").addEventListener("click", () => zoom(1 / ZOOM));
-  document.getElementById("reset").addEventListener("click", first);
-  slider.addEventListener("input", () => { views.forEach(shape); ask(); });
+  document.addEventListener("keydown", (event) => {
+    const shown = views.find(({canvas}) => canvas.parentElement.classList.contains("shown"));
+    if (event.key === "Escape" && shown) enlarge(shown);
+  });
+  const listen = (id, event, act) => {
+    const element = document.getElementById(id);
+    if (element) element.addEventListener(event, act);
+  };
+  listen("nearer", "click", () => zoom(ZOOM));
+  listen("farther", "click", () => zoom(1 / ZOOM));
+  listen("reset", "click", first);
+  listen("stage", "input", () => { views.forEach(shape); ask(); });
+  listen("across", "change", ({target: {value}}) => {
+    cases.classList.toggle("chosen", value !== "");
+    cases.style.gridTemplateColumns = value && `repeat(${value}, minmax(0, 1fr))`;
+    ask();
+  });
   document.querySelectorAll("input[name=colour]").forEach((choice) => choice.addEventListener("change", () => {
     views.forEach(shape);
     for (const name of ["height", "stress"]) document.getElementById("scale-" + name).hidden = colour() !== name;
     ask();
   }));
-  new ResizeObserver(ask).observe(document.getElementById("views"));
-  views.forEach(shape);
+  new ResizeObserver(ask).observe(holder);
 })();

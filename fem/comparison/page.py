@@ -4,21 +4,21 @@ three.js comes from the installed package jupyter-threejs-sage, which ships it a
 """
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
 
 import numpy as np
 from matplotlib.colors import Colormap
 
-from fem.case import dotted
+from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
-from fem.render import canvas, projection
+from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
 from fem.results.quantities import label, magnitude, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
@@ -32,7 +32,7 @@ EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_p
 
 def html(
     results: Sequence[Result], *, spread: Spread, baseline: str | None, only: Sequence[str] | None,
-    images: dict[str, Any], ranges: Ranges | None,
+    images: dict[str, Any], ranges: Ranges | None, pages: Mapping[str, str],
 ) -> str:  # fmt: skip
     """The page as text.
 
@@ -42,21 +42,40 @@ def html(
     images    by name: charts and scales as SVG text; `plans`, `height` and `stress` of every case by its name, as
               SVG text or bytes of WebP, and `sizes` of these three in pixels
     ranges    of view and colours; None if nothing is solved
+    pages     addresses of the cases' own pages, by name
     """
-    done, scripts = solved(results), []
+    done = solved(results)
     values: dict[str, Any] = {}
     if ranges:
-        scripts = [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
-        values = {"images": images, **vars(ranges), "tip_zone": TIP_ZONE, "scene": scene(done, ranges)}
+        values = pictured(done, ranges, images)
         values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done)]
         values["rows"] = table(results, spread=spread, baseline=baseline, only=only)
         values["notes"] = notes({row["name"] for row in values["rows"]})
     return rendered(
         "comparison/page.html",
         title=f"Comparison of closures: {', '.join(result.name for result in results)}",
-        scripts=scripts, results=results, done=done, failed=[result for result in results if result.reason],
+        results=results, done=done, pages=pages, failed=[result for result in results if result.reason],
         baseline=baseline, spread=spread, assumed=assumed(results, spread), **values,
     )  # fmt: skip
+
+
+def pictured(done: Sequence[Result], ranges: Ranges, images: dict[str, Any]) -> dict[str, Any]:
+    """What the pictures, charts and live views of `parts.html` take, and the scripts that turn the skin."""
+    return {
+        "images": images,
+        **vars(ranges),
+        "tip_zone": TIP_ZONE,
+        "plan_key": plan_figure.legend(r.case for r in done),
+        "scarred": any(r.stages.seams for r in done),
+        "flapped": any(physical.plan(r.case).points for r in done),
+        "scene": scene(done, ranges),
+        "scripts": scripts(),
+    }
+
+
+def scripts() -> list[str]:
+    """What turns the skin of a `scene`: three.js and the page's own."""
+    return [(files("jupyter_threejs_sage") / THREE).read_text("utf-8"), text_of("comparison/page.js")]
 
 
 # What is drawn ------------------------------------------------------------------------------------------------
@@ -91,7 +110,7 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
     the bend between them is below a pixel.
     """
     stages = result.stages
-    place = np.abs(stages.X - stages.centre[:2, None])
+    place = np.abs(stages.x[:, :2] - stages.centre[:2, None]).min(axis=0)  # nearest, of all stages
     seen = (place < AROUND * ranges.half_width * np.array([[1.0], [projection.DEPTH]])).all(axis=0)
     triangles = stages.elements[:3]
     triangles = triangles[:, seen[triangles].any(axis=0)]
@@ -108,7 +127,7 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
         "step": float(step),
         "closed": stages.closed.tolist(),
         "words": [str(label) or stage_label(closed) for closed, label in zip(stages.closed, stages.label, strict=True)],
-        "triangles": coded(number[triangles].T, "<u4"),
+        "triangles": coded(number[triangles].T, "<u2" if used.size < 2**16 else "<u4"),
         "positions": coded(np.round(x.transpose(0, 2, 1) / step), "<i2"),
         "stresses": coded(np.round((COLOURS - 1) * np.clip(share, 0, 1)), "u1"),
         "lines": [number[edge].tolist() for line in lines for edge in line],

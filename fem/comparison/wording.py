@@ -4,11 +4,13 @@ A macro of a template is a few sentences, each on a line of its own, with their 
 printed as everywhere, and what is compared is compared as printed, so that a reader with the table finds the same.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup, escape
 
 from fem.results.quantities import shown, unit
 
@@ -31,7 +33,7 @@ def environment() -> Environment:
     made.filters |= {
         "unit": lambda value, name: unitful(name, value),
         "printed": lambda value, name: printed(name, value),
-        **{function.__name__: function for function in (high, capital, count, together, alike, quoted)},
+        **{function.__name__: function for function in (high, capital, count, together, alike, quoted, breakable)},
     }
     return made
 
@@ -102,3 +104,8 @@ def alike(parts: Sequence[str]) -> str:
 def quoted(names: Sequence[str]) -> str:
     """Names of closures in a sentence."""
     return together([f"“{name}”" for name in names])
+
+
+def breakable(key: str) -> Markup:
+    """A dotted key in HTML, where lines may break after its points and underscores."""
+    return Markup(re.sub(r"(?<=[._])", "<wbr>", str(escape(key))))

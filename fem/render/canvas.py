@@ -9,7 +9,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colorbar import Colorbar
-from matplotlib.colors import Colormap, Normalize
+from matplotlib.colors import Colormap, LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 
 Range = tuple[float, float]
@@ -21,9 +21,14 @@ CORNER = np.array([30, 92])  # pixels, where the skin's lower left corner is
 SHAPE = VIEW[1] / VIEW[0]
 WIDE = int(SIZE[0] - 2 * CORNER[0])  # pixels of the plan, which needs no colour bar
 BAR = np.array([900, 35, 240])  # pixels, where a scale bar starts and how long it may be
-HEIGHTS, STRESSES = cm.lajolla_r, cm.batlow
+HEIGHT_ENDS = -4.0, 8.0  # mm, of the colours of height in all pictures; beyond them skin has the colour of the end
+HEIGHT_TICKS = {-4: "≤ −4", -2: "−2", 0: "0", 2: "2", 4: "4", 6: "6", 8: "≥ 8"}
+HEIGHTS = LinearSegmentedColormap.from_list(  # level skin is pale; black lines can be seen on the darkest, 3 to 1
+    "heights", ["#6a63b8", "#a9a6d6", "#f3e3d3", "#efb259", "#e38634", "#cf5a30", "#b83a3a"], N=512
+)
+STRESSES = cm.batlow
 COLOURS = {"height_mm": HEIGHTS, "stress_kPa": STRESSES}
-SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.5, diffuse=0.75)
+SHADED: dict[str, Any] = dict(smooth_shading=True, ambient=0.47, diffuse=0.72)
 INK, SKIN, UNDERMINED, TIP, EDGES = "#181818", "#f3e3d3", "#dcc0a4", "#0072b2", ("#009e73", "#cc5500")
 FLAP = "#fbf3ea"
 SEAMS = ("#cc5500", "#0072b2", "#009e73", "#aa3377", "#e69f00", "#56b4e9", "#5c4033", "#117733", "#882255")
@@ -71,6 +76,12 @@ def scale_bar(axes: Axes) -> float:
     axes.plot([x, x + length], [y, y], color=INK, lw=5, solid_capstyle="butt", clip_on=False)
     axes.text(x + length / 2, y + 8 * per_pixel, f"{length:g} mm", size=16, ha="center")
     return length
+
+
+def label_heights(bar: Colorbar, ends: Range) -> None:
+    """Label a bar of the colours of height between `ends`, mm; where they end, that skin beyond has them too."""
+    at = [height for height in HEIGHT_TICKS if ends[0] <= height <= ends[1]]
+    bar.set_ticks(at, labels=[HEIGHT_TICKS[height] for height in at])
 
 
 def colour_bar(figure: Figure, colours: Colormap, ends: Range, values: np.ndarray, label: str) -> Colorbar:

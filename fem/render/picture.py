@@ -6,21 +6,24 @@ import numpy as np
 import pyvista as pv
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import MultipleLocator
 
+from fem.case.case import Case
 from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import TIP_ZONE, cone_height
 from fem.closure.measures.skin import skin_stress_p99
 from fem.plan.junctions import junctions
 from fem.render import projection
-from fem.render.canvas import COLOURS, DOT, INK, SHADED, colour_bar, framed, key, round_number, scale_bar
+from fem.render.canvas import COLOURS, DOT, INK, SHADED, colour_bar, framed, key, label_heights, round_number, scale_bar
 from fem.render.plan_figure import plan
 from fem.render.projection import DEPTH, Ranges, View, centre, projected
 
 
-def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges | None = None) -> list[Path]:
+def save_pictures(
+    closure: Closure, folder: Path, *, title: str, ranges: Ranges | None = None, case: Case | None = None
+) -> list[Path]:
     """Paths of the four pictures written into the folder, which is made if need be.
 
+    case    whose lesion, sutures and tension lines the plan shows
     ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)
@@ -29,7 +32,7 @@ def save_pictures(closure: Closure, folder: Path, *, title: str, ranges: Ranges 
         "height-oblique.png": height_oblique(closure, skin, title, ranges),
         "height-above.png": height_above(closure, skin, title, ranges),
         "stress-above.png": stress_above(closure, skin, title, ranges),
-        "plan.png": plan(closure, title, ranges.half_width),
+        "plan.png": plan(closure, title, ranges.half_width, case=case),
     }
     folder.mkdir(parents=True, exist_ok=True)
     for name, figure in figures.items():
@@ -80,7 +83,7 @@ def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges
 
 def _heights(closure, skin, view: View, title, ranges, how, **looks):
     """Figure and axes of a view of the skin in the colours of its height, with contour lines."""
-    interval, levels = projection.contour_levels(ranges.heights, skin["height_mm"])
+    interval, levels = projection.contour_levels(skin["height_mm"])
     line = Line2D([], [], color=INK, lw=1, label=f"contour line every {interval:g} mm")
     height = cone_height(closure)
     way = "high" if height > -0.05 else "deep"  # as it is printed
@@ -89,7 +92,7 @@ def _heights(closure, skin, view: View, title, ranges, how, **looks):
     figure, axes, bar = _skin(
         closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=levels, **looks
     )
-    bar.set_ticks(MultipleLocator(2 * interval))
+    label_heights(bar, ranges.heights)
     bar.ax.hlines(levels, 0, 1, color=INK, lw=1)
     return figure, axes
 

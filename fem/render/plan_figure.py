@@ -1,5 +1,6 @@
 """Plan → its lines, and one drawing of them: what is removed, undermined, sewn and left open, on uncut skin."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,6 +9,8 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from fem.case import physical
+from fem.case.case import Case
 from fem.closure.closure import Closure
 from fem.geometry.curve import Curve, chained
 from fem.geometry.outlines import boundary
@@ -21,6 +24,8 @@ PAIRS = 11  # of sewn points along the longest seam, ends aside
 ASIDE, LABEL = 3.2, 10.6  # points: edges of a plan and their numbers beside the line that is cut
 NEAR = 1e-2  # mm: an edge this close to the wound's lower edge is a part of it
 LETTERS = 14  # points
+LESION, LINES = "#9d6b53", "#8a7a6a"  # colours of a lesion and of the mark of the skin tension lines
+ARROW = 0.12  # of the width, the length of that mark
 
 LOOKS: dict[str, dict[str, Any]] = {  # what has a face colour is an area
     "undermined": dict(fc=UNDERMINED, ec=INK, lw=1, ls="--", label="undermined"),
@@ -28,11 +33,16 @@ LOOKS: dict[str, dict[str, Any]] = {  # what has a face colour is an area
     "flap": dict(fc=FLAP, ec="none", lw=1, label="flap"),
     "held": dict(fc=SKIN, ec=INK, lw=1, ls="--", label="stays on its bed"),
     "removed": dict(fc="white", ec=INK, lw=1, label="skin cut out"),
+    "lesion": dict(fc=LESION, ec=INK, lw=1, label="lesion"),
     "cut": dict(color=INK, lw=1, label="cut"),
     "upper": dict(color=EDGES[0], lw=4, label="upper edge"),
     "lower": dict(color=EDGES[1], lw=4, label="lower edge"),
     "open": dict(color=INK, lw=3, ls=":", label="edge left open"),
     "sewn": dict(color=INK, lw=1, marker="o", ms=5, label="points sewn together"),
+    "before": dict(color=INK, lw=2, ls=":", label="wound before it was trimmed"),
+    "suture": dict(color=INK, lw=2, marker="o", ms=6, label="suture, numbered as tied"),
+    "taper": dict(color=TIP, lw=2, marker="o", ms=5, label="suture that tapers the cone"),
+    "anchor": dict(color=TIP, lw=0, marker="X", ms=9, label="suture to the bed"),
     "tip": dict(ls="", lw=1, label="tip of the wound", **DOT),
     "thread": dict(color=TIP, lw=2, ls="--", marker="o", ms=7, label="thread and its stations"),
 }
@@ -106,29 +116,111 @@ def _thread(plan: Plan) -> list[PlanLine]:
     return [PlanLine("thread", chained(*plan.open).point(at))]
 
 
+def case_lines(case: Case) -> list[PlanLine]:
+    """What a case adds to its plan: the lesion, the wound before it was trimmed, and all sutures with a place."""
+    lines, lesion, closing = [], case.wound.lesion, case.closure
+    if lesion is not None:
+        disc = shapely.Point(lesion.at_mm).buffer(lesion.diameter_mm / 2, quad_segs=32)
+        lines.append(PlanLine("lesion", shapely.get_coordinates(disc.exterior).T))
+    if closing.technique == "trimmed" and {closing.left, closing.right} != {"none"}:
+        before = boundary(physical.outline(case.wound.outline))
+        lines.append(PlanLine("before", shapely.get_coordinates(before).T))
+    plan = physical.plan(case)
+    for seam, at in physical.tying(plan, closing.sutures) if closing.sutures.kind == "interrupted" else ():
+        ends = [edge.point(np.array([at])) for edge in plan.seams[seam]]
+        lines.append(PlanLine("suture", np.hstack(ends), seam))
+    return lines + _beyond_tips(plan, closing.taper, closing.anchor)
+
+
+def _beyond_tips(plan, taper, anchor):
+    """Sutures that taper cones, a line across the axis each, and those that hold cones down, a place each."""
+    lines = []
+    for tip in (met for met in junctions(plan) if met.closed and met.places.shape[1] == 1 and met.deficit > 0):
+        away = np.array([np.cos(tip.ways), np.sin(tip.ways)])
+        if taper is not None:
+            aside = taper.offset_mm * np.hstack([away[::-1] * [[-1], [1]], away[::-1] * [[1], [-1]]])
+            for s in np.arange(taper.spacing_mm, taper.length_mm, taper.spacing_mm):
+                lines.append(PlanLine("taper", tip.places + s * away + aside))
+        if anchor is not None:
+            lines.append(PlanLine("anchor", tip.places + anchor.beyond_mm * away))
+    return lines
+
+
+def shown_lines(plan: Plan, case: Case | None, *, aside: float = 0.0) -> list[PlanLine]:
+    """The lines of a plan and its case that a drawing shows: single sutures instead of some sewn points.
+
+    Where flaps are moved numbers tell what meets, around a thread nothing is sewn.
+    """
+    added = case_lines(case) if case is not None else []
+    left_out = {"sewn", "tip"} if plan.points else {"open"} if plan.thread is not None else set()
+    left_out |= {"sewn"} if any(line.kind == "suture" for line in added) else set()
+    return [line for line in [*plan_lines(plan, aside=aside), *added] if line.kind not in left_out]
+
+
+def has_lines(case: Case) -> bool:
+    """Whether a case's skin is tenser along than across, so that it has skin tension lines."""
+    return case.skin.tension.along_N_per_m != case.skin.tension.across_N_per_m
+
+
+def legend(cases: Iterable[Case]) -> dict[str, str]:
+    """What lines and areas in the plans of some cases mean, by kind, besides the skin that is cut out."""
+    kinds, every = set(), list(cases)
+    for case in every:
+        plan = physical.plan(case)
+        flapped = {"upper", "lower"} if plan.points else set()
+        kinds |= {line.kind for line in shown_lines(plan, case)} - flapped
+    words = {kind: look["label"] for kind, look in LOOKS.items() if kind in kinds and "label" in look}
+    words |= {"lines": "skin tension lines"} if any(map(has_lines, every)) else {}
+    return {kind: label for kind, label in words.items() if kind != "removed"}
+
+
 def points_along(curve: Curve, n: int) -> np.ndarray:
     """Points (2, n or more) along a curve, its corners among them."""
     return curve.point(np.union1d(np.linspace(0, 1, n), curve.corners))
 
 
-def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0) -> None:
-    """Draw a plan into axes in mm, whose extent is set.
+def draw_plan(axes: Axes, plan: Plan, middle: np.ndarray, *, scale: float = 1.0, case: Case | None = None) -> None:
+    """Draw a plan into axes in mm, whose extent is set, with what its case adds, and a mark along its tension lines.
 
     Where it has named points, both edges of each seam have its colour and stand apart, and points that meet share a
-    number; else sewn points are joined.  middle  (2, 1) mm, of the axes;  scale  of lines and letters
+    number; else sewn points are joined, those of single sutures if the case has them.
+
+    middle  (2, 1) mm, of the axes;  scale  of lines and letters
     """
     per_point = scale * np.ptp(axes.get_xlim()) / axes.bbox.width * axes.figure.dpi / 72
     axes.set_facecolor(SKIN)
-    for line in plan_lines(plan, aside=ASIDE * per_point if plan.points else 0.0):
-        look, open_edge = LOOKS[line.kind], line.kind == "open" and plan.thread is not None
+    lines = shown_lines(plan, case, aside=ASIDE * per_point if plan.points else 0.0)
+    for line in lines:
+        look = LOOKS[line.kind]
         if plan.points and line.kind in ("upper", "lower"):
             look = dict(color=SEAMS[line.seam % len(SEAMS)], lw=3)
+        if plan.points and line.kind == "suture":
+            look |= {"ls": "", "label": "ends of a suture"}
         draw = axes.fill if "fc" in look else axes.plot
-        if not (line.kind in ("sewn", "tip") if plan.points else open_edge):  # which are not drawn
-            draw(*(line.points - middle), **{name: scale * v if name in SIZES else v for name, v in look.items()})
-    for number, place in numbers(plan, away=LABEL * per_point):
+        draw(*(line.points - middle), **{name: scale * v if name in SIZES else v for name, v in look.items()})
+    stitched = [] if plan.points else [line.points for line in lines if line.kind == "suture"]
+    for number, place in [*numbers(plan, away=LABEL * per_point), *_beside(stitched, away=LABEL * per_point)]:
         x, y = place - middle[:, 0]
         axes.text(x, y, str(number), size=scale * LETTERS, weight="bold", color=INK, ha="center", va="center")
+    if case is not None and has_lines(case):
+        _draw_lines(axes, physical.lines(case.skin.tension), scale)
+
+
+def _beside(pairs, *, away):
+    """Number of each suture between two places (2, 2), and where it stands: `away` mm beyond the first."""
+    for number, (first, second) in enumerate((pair.T for pair in pairs), start=1):
+        out = first - second
+        yield number, first + away * out / max(np.hypot(*out), APART)
+
+
+def _draw_lines(axes, turn, scale):
+    """Draw a double arrow along the skin tension lines into the upper left corner."""
+    width = np.ptp(axes.get_xlim())
+    half = ARROW / 2 * width * np.array([np.cos(turn), np.sin(turn)])
+    at = np.array([axes.get_xlim()[0] + 0.09 * width, axes.get_ylim()[1] - 0.09 * width])
+    look = dict(arrowstyle="<|-|>", color=LINES, lw=3 * scale, mutation_scale=18 * scale)
+    axes.annotate("", at + half, at - half, arrowprops=look | {"shrinkA": 0, "shrinkB": 0})
+    axes.plot([], [], color=LINES, lw=3 * scale, label="skin tension lines")
 
 
 def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:
@@ -144,8 +236,8 @@ def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:
     return placed
 
 
-def plan(closure: Closure, title: str, half_width: float) -> Figure:
-    """Figure of the flat plan: what is cut out, what is undermined, and which points are sewn to each other."""
+def plan(closure: Closure, title: str, half_width: float, *, case: Case | None = None) -> Figure:
+    """Figure of the flat plan: what is cut out, what is undermined, how it is sewn; and what its case adds."""
     drawing, outline, middle = closure.plan, closure.outline, centre(closure)[:2, None]
     angles = " and ".join(dict.fromkeys(f"{angle:.0f}°" for angle in np.degrees(outline.tip_angles)))
     heading = f"{outline.length:.3g} × {outline.width:.3g} mm cut out"
@@ -158,10 +250,7 @@ def plan(closure: Closure, title: str, half_width: float) -> Figure:
         caption = f"the thread through {stations} stations is drawn to a length of {length:.3g} mm"
     caption = f"Flat plan, before the cut; {caption}"
     figure, axes = framed(half_width, f"{title}: {heading}", caption, width=WIDE)
-    draw_plan(axes, drawing, middle)
-    if closure.trimmed is not None and not drawing.points:
-        before = shapely.get_coordinates(boundary(closure.trimmed.before.outline)).T - middle
-        axes.plot(*before, color=INK, ls=":", lw=2, label="wound before it was trimmed")
+    draw_plan(axes, drawing, middle, case=case)
     handles, labels = axes.get_legend_handles_labels()
     key(figure, list(dict(zip(labels, handles, strict=True)).values()))
     scale_bar(axes)

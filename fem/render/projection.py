@@ -14,14 +14,13 @@ import numpy as np
 import pyvista as pv
 
 from fem.closure.closure import Closure
-from fem.closure.measures.cones import dip, rise
 from fem.closure.measures.skin import skin_stress_max
 from fem.material.skin import KPA
-from fem.render.canvas import COLOURS, INK, SHAPE, TIP, VIEW, Range, round_number
+from fem.render.canvas import COLOURS, HEIGHT_ENDS, INK, SHAPE, TIP, VIEW, Range, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
-DEPTH = 0.6  # of the piece seen obliquely, over its width
+DEPTH = float(SHAPE)  # of the piece seen obliquely, over its width: as much as is seen from above, so all of a cone
 SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
 FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as colours
 INTERVALS = 8  # contour intervals of a range, at least
@@ -56,14 +55,13 @@ class Ranges:
     """What pictures share that are compared by eye."""
 
     half_width: float  # mm, of the view
-    heights: Range  # mm, at the ends of the colours
+    heights: Range  # mm, at the ends of the colours: those of all pictures, see canvas.HEIGHT_ENDS
     stresses: Range  # kPa, at the ends of the colours
 
 
 def ranges(closure: Closure) -> Ranges:
-    """The ranges that suit a closure: all its heights, stress from none to the greatest outside the tip zones."""
-    heights = -dip(closure), max(rise(closure), FLATTEST)
-    return Ranges(wanted_half_width(closure), heights, (0.0, max(skin_stress_max(closure), CALMEST)))
+    """The ranges that suit a closure: stress from none to the greatest outside the tip zones."""
+    return Ranges(wanted_half_width(closure), HEIGHT_ENDS, (0.0, max(skin_stress_max(closure), CALMEST)))
 
 
 def centre(closure: Closure) -> np.ndarray:
@@ -82,9 +80,9 @@ def wanted_half_width(closure: Closure) -> float:
     return float(MARGIN * max(reach[0], reach[1] / SHAPE))
 
 
-def contour_levels(heights: Range, z: np.ndarray) -> tuple[float, np.ndarray]:
-    """Interval that suits the range `heights`, and its multiples but 0 between the extremes of z, mm."""
-    interval = round_number((heights[1] - heights[0]) / INTERVALS)
+def contour_levels(z: np.ndarray) -> tuple[float, np.ndarray]:
+    """Interval that suits heights z, and its multiples but 0 between their extremes, mm."""
+    interval = round_number(max(float(np.ptp(z)), FLATTEST) / INTERVALS)
     k = np.arange(np.ceil(z.min() / interval), np.floor(z.max() / interval) + 1)
     return interval, interval * k[k != 0]
 

@@ -33,11 +33,12 @@ GRAVE = "edges gape", "skin is stretched", "a suture carries"  # how warnings be
 
 def close(
     case: cases.Case, *, into: Path | str = "results", again: bool = False, restarts: int = 0,
-    watch: Callable[..., None] = lambda **state: None,
+    watch: Callable[..., None] = lambda **state: None, page: Callable[[Path], None] = lambda draft: None,
 ) -> Path:  # fmt: skip
     """Results folder of a case in `into`, computed if `again` or unless a complete one of the very same case is there.
 
     restarts   random ways to close it, as in `closed`; what is there and tried fewer is computed again
+    page       adds to the folder what is made from it, before it takes its place
 
     Raises MeshError, or OSError if results cannot be written there, and leaves all as it was; or NotConverged, and
     writes only `<name>.failed.json`.
@@ -63,6 +64,7 @@ def close(
     watch(stage="numbers and pictures")
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
+        page(draft)
     failed.unlink(missing_ok=True)
     return folder
 
@@ -83,7 +85,8 @@ def write(
     if keep == "pictures":
         from fem.render import picture
 
-        picture.save_pictures(closure, folder / "pictures", title=title or case.name)
+        trimmed = case if closure.trimmed is None else physical.cut_by(case, closure.trimmed.cut)
+        picture.save_pictures(closure, folder / "pictures", title=title or case.name, case=trimmed)
     further: dict[str, Any] = {"restarts": restarts, "pictures_s": round(time.perf_counter() - start, 3)}
     further["warnings"] = _warnings(case, numbers) + doubts(closure.effort)
     write_numbers(folder, case, numbers, effort(closure) | further, keep=keep)

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from fem.case import case as cases
 from fem.case.document import bad, hint
@@ -10,12 +11,14 @@ from fem.comparison.html import notes, rendered
 from fem.comparison.wording import sentence, told_apart
 from fem.errors import BadCase
 from fem.results.folder import write_whole
+from fem.study import gallery
 from fem.study.answers.finding import Finding, asking, case_or_reason, first_complaint
 from fem.study.answers.naming import name, value
 from fem.study.keys import ANSWERS
 from fem.study.sweep import Study, case_at, points
 
 MOST_VALUES = 12  # of an input that are listed; our choice
+MOST_COMPARED = 1000  # cases that are looked at for what they have in common, 15 ms each; our choice
 
 
 def check(study: Study) -> None:
@@ -54,27 +57,33 @@ def findings(study: Study, evaluate: Callable) -> list[Finding]:
     return [ANSWERS[block.kind].finding(block, study, ask) for block in study.keys.answers]
 
 
-def html(study: Study, answers: list[Finding]) -> str:
-    """The page as text."""
+def html(study: Study, answers: list[Finding], shown: dict[str, Any]) -> str:
+    """The page as text; `shown` as of `gallery.pictured`."""
+    base, following = _base(study)
     kinds = [(ANSWERS[block.kind], block) for block in study.keys.answers]
     measures = {measure for kind, block in kinds for measure in kind.measures(block)}
     return rendered(
         "study/report.html", title=f"Study {study.name}", study=study, findings=answers, count=len(points(study)),
-        varied=[(name(path), path, _listed(study, path)) for path in varied(study)], base=_base(study),
-        notes=notes(measures), sources=dict.fromkeys(source for kind, block in kinds for source in kind.sources(block)),
+        varied=[(name(path), path, _listed(study, path)) for path in varied(study)], base=base, following=following,
+        **shown, notes=notes(measures),
+        sources=dict.fromkeys(source for kind, block in kinds for source in kind.sources(block)),
     )  # fmt: skip
 
 
 def _base(study):
-    """Values of the first case that the study does not vary, by dotted path, and where they came from."""
-    case = case_at(study, points(study)[0])
-    paths, site = varied(study), case.skin.site
-    taken = case.from_site or ()
-    return [
-        (path, value(path, given), f"from {site}" if path in taken else "")
-        for path, given in cases.inputs(case).items()
-        if not any(path == above or path.startswith(f"{above}.") for above in paths)
-    ]
+    """Values that all cases have in common, by dotted path, and where they came from; and paths whose values differ.
+
+    Of more than MOST_COMPARED cases so many are looked at, spread evenly.
+    """
+    every, paths = points(study), varied(study)
+    looked_at = [case_at(study, settings) for settings in every[:: -(-len(every) // MOST_COMPARED)]]
+    first, *others = [cases.inputs(case) for case in looked_at]
+    site, taken = looked_at[0].skin.site, looked_at[0].from_site or ()
+    free = [path for path in first if not any(path == above or path.startswith(f"{above}.") for above in paths)]
+    common = [path for path in free if all(path in other and other[path] == first[path] for other in others)]
+    rows = [(path, value(path, first[path]), f"from {site}" if path in taken else "") for path in common]
+    differing = [path for path in free if path not in common]
+    return rows, sentence("study/shared", "following", differing) if differing else ""
 
 
 def _listed(study, path):
@@ -89,6 +98,7 @@ def _listed(study, path):
 
 def write(study: Study, evaluate: Callable, into: Path) -> Path:
     """Path of study.html in a folder, all answers found and written there."""
-    path = into / "study.html"
-    write_whole(path, html(study, findings(study, evaluate)))
+    path, answers = into / "study.html", findings(study, evaluate)
+    shown = gallery.pictured(gallery.chosen(study, answers, evaluate), evaluate, into)
+    write_whole(path, html(study, answers, shown))
     return path

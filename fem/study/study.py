@@ -10,6 +10,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
 from functools import cache
 from itertools import islice
 from pathlib import Path
@@ -29,7 +30,9 @@ AGAIN = 10  # times that a case is submitted whose worker was lost, if it was no
 STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
-Evaluate = Callable[[Iterable[Case]], Iterator[Row]]  # completes cases; their rows, each read when it is taken
+Evaluate = Callable[
+    ..., Iterator[Row]
+]  # completes cases, `keep` as of `engine`; their rows, each read when it is taken
 
 
 @contextmanager
@@ -60,10 +63,10 @@ def engine(
         def client() -> Any:
             return stack.enter_context(workers())
 
-        def evaluate(cases: Iterable[Case]) -> Iterator[Row]:
+        def evaluate(cases: Iterable[Case], *, keep: str = keep) -> Iterator[Row]:
             wanted = [addressed(case) for case in cases]
             with _stopping(into):
-                _run(order, {case.name: case for case in wanted}, client, _logged(into, watch))
+                _run(replace(order, keep=keep), {case.name: case for case in wanted}, client, _logged(into, watch))
             return (row(into, case.name) for case in wanted)
 
         yield evaluate

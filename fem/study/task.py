@@ -49,7 +49,15 @@ class Order:
 
 def closing(case: cases.Case, *, keep: str, watch: Callable[..., None]) -> Callable:
     """The closure of a case, as the function that writes its folder."""
-    return partial(write, case=case, closure=closed(case, watch=watch), keep=keep)
+    return partial(_put, case=case, closure=closed(case, watch=watch), keep=keep)
+
+
+def _put(folder, *, case, closure, keep):
+    write(folder, case, closure, keep=keep)
+    if keep == "pictures":
+        from fem.comparison import case_page
+
+        case_page.write(folder)
 
 
 def solved(key: str, text: str, order: Order) -> str:

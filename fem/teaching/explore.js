@@ -38,6 +38,10 @@
         element(kind).src = pictures[now.name][kind];
         element(kind).alt = now[kind];
       }
+      const canvas = document.querySelector("canvas[data-case]");
+      canvas.dataset.case = now.name;
+      canvas.setAttribute("aria-label", now.skin);
+      canvas.dispatchEvent(new Event("case"));
       document.querySelectorAll("[data-text]").forEach((one) => { one.textContent = now.texts[one.dataset.text]; });
       document.querySelectorAll("[data-bar]").forEach((bar) => {
         bar.value = Math.abs(now.values[bar.dataset.bar]); // a sunk cone is as long as one that stands

@@ -1,6 +1,6 @@
 """YAML → a page on which a learner moves a slider from one computed closure to the next."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -15,10 +15,9 @@ from fem.case import physical
 from fem.case.case import Case
 from fem.case.document import Block, parse
 from fem.case.document import read as read_text
-from fem.comparison import chart, style
-from fem.comparison.compare import webp
+from fem.comparison import chart, page, style
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
-from fem.comparison.page import assumed
+from fem.comparison.images import webp
 from fem.comparison.wording import sentence, sentences, unitful
 from fem.errors import refuse
 from fem.render import canvas
@@ -27,7 +26,7 @@ from fem.results.quantities import label, shown, unit
 from fem.results.result import Result, solved
 from fem.teaching.lesson import RENAMED, Text, changed, impossible
 
-MOST = 40  # closures of a page, some 40 kB each; our choice
+MOST = 40  # closures of a page, some 150 kB each; our choice
 ROWS = (  # of the numbers on the page; less is better in all but the last two
     "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "removed_area_mm2",
     "tip_angles_1_deg",
@@ -154,16 +153,24 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         scale = style.svg(chart.colour_scale("height", ranges.heights))
     return rendered(
         "teaching/explore.html", title=exploration.title, exploration=exploration,
-        styles=[PAGE_STYLE, "teaching/explore.css"], scripts=[text_of("teaching/explore.js")],
+        styles=[PAGE_STYLE, "teaching/explore.css"], scripts=[*page.scripts(), text_of("teaching/explore.js")],
+        scene=page.scene([_closed(r) for r in done], ranges), first=done[0].name,
         ratios=[f"{ratio:g}" for ratio in exploration.ratios],
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
         steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
         pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
         sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
-        heights=[f"{h:.1f}".replace("-", "−") for h in ranges.heights],
+        heights=[f"{h:g}".replace("-", "−") for h in ranges.heights],
         bars={name: max(abs(r.numbers[name]) for r in done) for name in FIRST},
-        chart=_chart(exploration, made, results), assumed=assumed([Result(exploration.base)]),
+        chart=_chart(exploration, made, results), assumed=page.assumed([Result(exploration.base)]),
     )  # fmt: skip
+
+
+def _closed(result):
+    """A result whose only stage is the closed skin."""
+    stages = result.stages
+    last = {name: getattr(stages, name)[-1:] for name in ("closed", "label", "x", "stress_kPa")}
+    return replace(result, stages=replace(stages, **last))
 
 
 def _entry(exploration, step, result):

@@ -12,13 +12,14 @@ from fem.case import case as cases
 from fem.case import physical
 from fem.case.case import Case
 from fem.comparison import spread
+from fem.comparison.case_page import close
 from fem.comparison.compare import results, solve_missing
 from fem.comparison.html import caution
 from fem.comparison.spread import Spread
 from fem.comparison.wording import NOTE, sentence
 from fem.errors import NotPrintable
 from fem.results import identity
-from fem.results.close import UNTRIMMED, close
+from fem.results.close import UNTRIMMED
 from fem.results.folder import whole
 from fem.results.result import Result, read
 from fem.teaching import cone, film, leaflet, paper, solid, template, timeline

@@ -31,10 +31,11 @@ def test_close(done):
     assert ran.stdout == (
         f"small: cones {shown('cone_height_mm', numbers['cone_height_mm'])} mm, "
         f"closing force {numbers['closing_force_N']:.2f} N, "
-        f"scar {numbers['scar_length_mm']:.1f} mm; pictures in results/small/pictures\n"
+        f"scar {numbers['scar_length_mm']:.1f} mm; results/small/index.html\n"
     )
     assert names(folder / "results") == ["small"]
-    assert names(folder / "results" / "small") == sorted({name.split("/")[0] for name in KEPT["pictures"]})
+    wanted = {name.split("/")[0] for name in KEPT["pictures"]} | {"index.html"}
+    assert names(folder / "results" / "small") == sorted(wanted)
 
 
 def test_quiet_when_piped(done):

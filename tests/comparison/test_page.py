@@ -267,6 +267,66 @@ def test_keys(opened, written, key, back):
     assert [view["sum"] for view in views(tab)] == before
 
 
+DOT = """(canvas) => {
+  const {width, height} = canvas, pixels = canvas.getContext("2d").getImageData(0, 0, width, height).data;
+  let x = 0, y = 0, n = 0;
+  for (let i = 0; i < width * height; i++) {
+    const blue = pixels[4 * i] < 30 && pixels[4 * i + 2] > 150;
+    if (blue && i % width < width / 2) { x += i % width; y += i / width | 0; n += 1; }
+  }
+  return [x / n * canvas.clientWidth / width, y / n * canvas.clientHeight / height];
+}"""
+
+
+def test_turns_about_what_is_picked(opened, written):
+    """Dragged by the left tip, skin turns about it: the blue dot stays within 3 pixels, the rest does not."""
+    tab, _ = opened(written)
+    canvas, before = tab.locator("canvas[data-case]").nth(2), views(tab)[2]["sum"]
+    canvas.scroll_into_view_if_needed()
+    box, (x, y) = canvas.bounding_box(), canvas.evaluate(DOT)
+    tab.mouse.move(box["x"] + x, box["y"] + y)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + x + 12, box["y"] + y + 5, steps=3)
+    tab.mouse.up()
+    assert views(tab)[2]["sum"] != before
+    assert canvas.evaluate(DOT) == pytest.approx([x, y], abs=3)
+
+
+def test_moved_and_enlarged(opened, written):
+    """The second button and shift with arrows move skin; f and a double click fill the window and lead back."""
+    tab, _ = opened(written)
+    canvas = tab.locator("canvas[data-case]").nth(1)
+    canvas.scroll_into_view_if_needed()
+    box, (x, y) = canvas.bounding_box(), canvas.evaluate(DOT)
+    tab.mouse.move(box["x"] + 100, box["y"] + 60)
+    tab.mouse.down(button="right")
+    tab.mouse.move(box["x"] + 120, box["y"] + 70, steps=4)
+    tab.mouse.up(button="right")
+    tab.evaluate(FRAMES)
+    assert canvas.evaluate(DOT) == pytest.approx([x + 20, y + 10], abs=1.5)
+    canvas.focus()
+    tab.keyboard.press("Shift+ArrowRight")
+    tab.evaluate(FRAMES)
+    assert canvas.evaluate(DOT)[0] > x + 25
+    for way, back in (("f", "f"), ("double", "Escape")):
+        canvas.dblclick() if way == "double" else tab.keyboard.press(way)
+        tab.evaluate(FRAMES)
+        assert canvas.bounding_box()["width"] > 1500
+        assert [c.is_visible() for c in tab.locator("canvas[data-case]").all()] == [False, True, False]
+        tab.keyboard.press(back)
+        assert canvas.bounding_box()["width"] == box["width"]
+
+
+def test_as_many_in_a_row_as_wanted(opened, written):
+    """One in a row fills the page; the drawing is as fine as the view."""
+    tab, _ = opened(written)
+    tab.locator("#across").select_option("1")
+    tab.evaluate(FRAMES)
+    assert tab.locator("canvas[data-case]").first.evaluate(
+        "(c) => [c.clientWidth > 1500, c.width == c.clientWidth]"
+    ) == [True, True]
+
+
 def test_colours(opened, written):
     """Height, stress and plain look different, each with its own scale or none."""
     tab, _ = opened(written)
@@ -303,6 +363,17 @@ def test_without_scripts(opened, written):
     context.close()
 
 
+def test_on_a_phone(opened, written):
+    """What was assumed needs no sideways scrolling at 390 pixels, and no key lies on a value; names are not broken."""
+    tab, _ = opened(written, 390)
+    wide = tab.locator("#assumed + .scroll").evaluate("(e) => [e.scrollWidth, e.clientWidth]")
+    assert wide[0] == wide[1]
+    row = tab.locator("tr", has=tab.get_by_text("wound.outline.length_mm", exact=True))
+    key, *values = (cell.bounding_box() for cell in row.locator("th, td").all())
+    assert len(values) == 4 and all(value["y"] >= key["y"] + key["height"] for value in values)
+    assert {e.bounding_box()["height"] < 60 for e in tab.locator("#measures thead th").all()} == {True}
+
+
 def test_print(opened, written):
     """On A4 no picture is cut: in print each figure is lower than a page and may not be broken; no live view."""
     tab, _ = opened(written, 718)  # the width of the text on A4, in CSS pixels
@@ -312,6 +383,7 @@ def test_print(opened, written):
     rules = tab.evaluate("[...document.querySelectorAll('figure')].map((f) => getComputedStyle(f).breakInside)")
     assert set(rules) == {"avoid"}
     assert not tab.locator("#live").is_visible()
+    assert tab.evaluate("getComputedStyle(document.querySelector('.plan-key i')).printColorAdjust") == "exact"
     assert tab.pdf(format="A4").startswith(b"%PDF")
 
 
@@ -323,7 +395,7 @@ def test_packed_positions(results):
     read = results[1][0]
     packed = page.packed(read, Ranges(read.stages.half_width, (0.0, 1.0), (0.0, 50.0)))
     x = np.frombuffer(base64.b64decode(packed["positions"]), "<i2").reshape(len(packed["closed"]), -1, 3)
-    triangles = np.frombuffer(base64.b64decode(packed["triangles"]), "<u4")
+    triangles = np.frombuffer(base64.b64decode(packed["triangles"]), "<u2")
     assert x.shape[1] == packed["nodes"] == triangles.max() + 1
     tips = packed["step"] * x[-1, packed["tips"]]
     wanted = (read.stages.x[-1][:, read.stages.tips] - read.stages.centre[:, None]).T

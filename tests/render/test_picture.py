@@ -139,21 +139,39 @@ def test_round_number(limit, wanted):
 
 def test_contour_levels():
     """Eight intervals or more of 1, 2, 5 times ten, none at the skin's own level."""
-    interval, levels = projection.contour_levels((-0.1, 5.3), np.array([-1.2, 0.0, 2.1]))
+    interval, levels = projection.contour_levels(np.array([-1.2, 0.0, 3.1]))
     assert interval == 0.5
-    assert levels == approx(np.array([-1.0, -0.5, 0.5, 1.0, 1.5, 2.0]))
+    assert levels == approx(np.array([-1.0, -0.5, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0]))
 
 
 def test_flat_skin_has_no_contours():
     """Skin flat to round-off has the range of FLATTEST and no contour line."""
-    assert projection.contour_levels((0.0, projection.FLATTEST), np.array([-1e-9, 1e-7]))[1].size == 0
+    assert projection.contour_levels(np.array([-1e-9, 1e-7]))[1].size == 0
 
 
-def test_ranges_follow_the_closure(circle):
-    """From the deepest to the highest point; from no stress to that of the measures."""
+def test_ranges(circle):
+    """Colours of height are those of all pictures; those of stress go from none to that of the measures."""
     ranges = projection.ranges(circle)
-    assert ranges.heights == approx((circle.x[2].min(), circle.x[2].max()))
+    assert ranges.heights == canvas.HEIGHT_ENDS
     assert ranges.stresses == (0.0, skin_stress_max(circle))
+
+
+def test_colours_of_height():
+    """Level skin has that of skin in plans, whatever dips; up and down it darkens in hues of their own.
+
+    Black lines keep a contrast of 3 to 1 on the darkest (WCAG 2.1, relative luminance).
+    """
+    low, high = canvas.HEIGHT_ENDS
+    colours = canvas.HEIGHTS((np.arange(low, high + 0.5, 0.5) - low) / (high - low))[:, :3]
+    level = int(-low / 0.5)
+    assert colours[level] == approx(np.array(to_rgb(canvas.SKIN)), abs=0.01)
+    linear = np.where(colours <= 0.04045, colours / 12.92, ((colours + 0.055) / 1.055) ** 2.4)
+    luminance = linear @ [0.2126, 0.7152, 0.0722]
+    assert (np.diff(luminance[level:]) < 0).all() and (np.diff(luminance[: level + 1]) > 0).all()
+    assert (colours[level + 1 :, 0] > colours[level + 1 :, 2]).all()  # red above
+    assert (colours[: level - 3, 0] < colours[: level - 3, 2]).all()  # blue 2 mm below
+    ink = 0.0091  # of canvas.INK
+    assert ((luminance + 0.05) / (ink + 0.05)).min() > 3
 
 
 def test_view_holds_the_wound_and_its_undermined_zone(circle):

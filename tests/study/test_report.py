@@ -65,7 +65,8 @@ def test_nothing_goes_wrong(opened, made, width):
     assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     loaded = tab.evaluate("[...document.images].map((image) => image.complete && image.naturalWidth > 0)")
-    assert len(loaded) == sum(len(finding.charts) for finding in result) == 6
+    assert sum(len(finding.charts) for finding in result) == 6
+    assert len(loaded) == 6 + 4  # plans of two best designs, and of the lowest and the highest cones
     assert all(loaded)
     assert tab.evaluate("[...document.images].every((image) => image.alt.length > 20)")
 
@@ -122,6 +123,28 @@ def test_what_is_varied(opened, made):
     assert "wound.outline.width_mm" in text
 
 
+def test_only_what_is_common(tmp_path):
+    """A key of one value in all cases is common; one that is filled in otherwise for another site is only named."""
+    sites = "grid: {skin.site: [back, forearm]}\n"
+    study = study_in(tmp_path, "  - {kind: curves, measures: [dip_mm], over: skin.site}\n", sites)
+    text = re.sub("<wbr>", "", report.write(study, Evaluate(), tmp_path).read_text())
+    common = text[text.index('id="base"') : text.index('id="reading"')]
+    assert '<th scope="row">wound.outline.length_mm</th><td>60 mm</td>' in common
+    assert '<th scope="row">skin.thickness_mm</th>' not in common
+    assert re.search("differ from case to case: [^.]*skin.thickness_mm", common)
+
+
+def test_cases_are_shown(opened, made):
+    """Plans of the best design of each search and of the study's own cases with the lowest and the highest cones."""
+    tab, _ = opened(made[0])
+    words = tab.locator("#cases ~ .cases figcaption").all_inner_texts()
+    assert [line.split(":")[0] for line in words][2:] == [
+        "The study's own case with the lowest cones", "The study's own case with the highest cones",
+    ]  # fmt: skip
+    assert all(line.startswith("Best of “") for line in words[:2])
+    assert "length of the wound 30 mm, undermining 0 mm" in words[3]
+
+
 def test_same_numbers_same_page(tmp_path):
     """The page is a function of study and results: written twice, byte by byte the same."""
     study = study_in(tmp_path, FEW)
@@ -162,6 +185,9 @@ def test_command(flatseam, tmp_path):
     assert "Cone height falls from" in written.read_text()
     assert "The limits are kept at 20 mm already" in written.read_text()
     assert len(list((into / "few" / "cases").iterdir())) == 3
+    leads = re.findall(r'<a href="(cases/\w+/index.html)">', written.read_text())
+    assert len(leads) == 2 and all((into / "few" / address).is_file() for address in leads)  # of 20 and of 28 mm
+    assert "Closed skin. The study&#39;s own case" in written.read_text()
     first = written.read_bytes()
     code, _, err = flatseam("study", path, "--into", into)
     assert code == 0 and "workers" not in err

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from browser import EVIL
+from browser import EVIL, FRAMES
 from small_cases import WRITTEN, result_of
 
 from fem.case.document import parse
@@ -270,3 +270,19 @@ def test_first_look_is_the_result(results):
     """Results of the page are those of the folders: the reader of `compare` found them all."""
     assert [sample.reason for sample in results] == [""] * len(PLACES)
     assert all(isinstance(sample, result.Result) and sample.stages.closed[-1] == 1 for sample in results)
+
+
+def test_skin_can_be_turned(opened, written):
+    """The closed skin of what is chosen is drawn live: another choice, and a stroke of an arrow key, change it."""
+    tab, complaints = opened(written)
+    look = "() => document.querySelector('canvas[data-case]').toDataURL()"
+    canvas, seen = tab.locator("canvas[data-case]"), [tab.evaluate(look)]
+    assert canvas.get_attribute("data-case") == "trial-lens-200" and not tab.locator("#skin").is_visible()
+    tab.locator("#ratio").press("ArrowRight")
+    tab.evaluate(FRAMES)
+    assert canvas.get_attribute("data-case") == "trial-lens-280"
+    seen.append(tab.evaluate(look))
+    canvas.press("ArrowLeft")
+    tab.evaluate(FRAMES)
+    seen.append(tab.evaluate(look))
+    assert len(set(seen)) == 3 and complaints == []

@@ -55,6 +55,7 @@ class Finding:
     charts: tuple[Chart, ...] = ()
     tables: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()  # how it was found, what it rests on
+    best: Settings | None = None  # of the design that was found best, if one was sought
 
 
 @dataclass(frozen=True)

@@ -132,6 +132,7 @@ def search(block: Search, study: Study, ask: Ask) -> Finding:
         finding,
         title=sentence("study/search", "title", name(block.least), _limits(block)),
         sentences=(*finding.sentences, *checks),
+        best=best,
         notes=(*finding.notes, *notes, *failures([row for rows in judge.done for row in rows])),
     )
 

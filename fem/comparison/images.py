@@ -1,0 +1,58 @@
+"""Pictures and charts of closures as pages hold them: SVG text and WebP bytes, by name."""
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from PIL import Image
+
+from fem.comparison import chart, style
+from fem.render import canvas
+from fem.render.projection import FLATTEST, Ranges
+from fem.results.result import Result
+
+QUALITY = 88  # of WebP images; our choice
+
+
+def profiles(results: Sequence[Result]) -> dict[str, Figure]:
+    """Charts of heights and tension along lines; none if nothing is sewn. Axes of heights span FLATTEST or more."""
+    if not any(r.profiles.get("seams") for r in results):
+        return {}
+    heights = {"heights_along": chart.heights_along(results), "heights_across": chart.heights_across(results)}
+    for figure in heights.values():
+        low, high = figure.axes[0].get_ylim()
+        if high - low < FLATTEST:
+            figure.axes[0].set_ylim(min(low, -FLATTEST / 2), max(high, FLATTEST / 2))
+    return heights | {"tensions_along": chart.tensions_along(results)}
+
+
+def pictures(done: Sequence[Result], ranges: Ranges) -> dict[str, dict[str, Any]]:
+    """Plans as figures, and images (h, w, 3) of heights and stresses, by the names of the cases."""
+    every: dict[str, Sequence] = {
+        "plans": [chart.plan(r, ranges.half_width) for r in done],
+        "height": chart.height_images(done, ranges),
+        "stress": [chart.stress_image(r, ranges) for r in done],
+    }
+    return {kind: dict(zip((r.name for r in done), some, strict=True)) for kind, some in every.items()}
+
+
+def embedded(charts: dict[str, Figure], pictures: dict[str, dict[str, Any]], ranges: Ranges) -> dict[str, Any]:
+    """All of them, and their scales, as SVG text or bytes of WebP; `sizes` of pictures in pixels."""
+    ends = {"height": ranges.heights, "stress": ranges.stresses}
+    scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
+    images: dict[str, Any] = {name: style.svg(figure) for name, figure in (charts | scales).items()}
+    images["plans"] = {name: style.svg(plan) for name, plan in pictures["plans"].items()}
+    images["sizes"] = {"plans": canvas.VIEW.tolist()}
+    for kind in ends:
+        images[kind] = {name: webp(image) for name, image in pictures[kind].items()}
+        images["sizes"][kind] = next(iter(pictures[kind].values())).shape[1::-1]
+    return images
+
+
+def webp(image: np.ndarray) -> bytes:
+    """An image (h, w, 3) as the bytes of a WebP file."""
+    stream = io.BytesIO()
+    Image.fromarray(image).save(stream, "webp", quality=QUALITY, method=6)
+    return stream.getvalue()
