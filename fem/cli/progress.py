@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from fem.cli.printing import span
-from fem.comparison.stopping import renew
 
 PATIENCE = 5.0  # s without a word; our choice
 Bar = Callable[..., None]  # bar(done=, of=, state=)
@@ -41,7 +40,6 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
         def watch(*, stage: str, closed: float, residual: float) -> None:
             nonlocal count
             count += 1
-            renew()
             done = closed if stage == "closing" else 0.0
             state = f"{stage}, {100 * done:.0f} % closed, iteration {count}, {residual:.0e} N left"
             update(done=done, of=1.0, state=state)

@@ -43,7 +43,9 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
 def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = False) -> dict[str, Exception]:
     """Errors by address, of what was not closed yet; a line on each as it ends. `spread` as of `solve_missing`."""
     from fem.comparison.compare import solve_missing
+    from fem.results.folder import sweep
 
+    sweep(into)
     announce(cases, into)
     with progress.bar("closing") as update:
 

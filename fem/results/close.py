@@ -25,6 +25,7 @@ from fem.mechanics import solve
 from fem.results import identity
 from fem.results.folder import refuse_unusable, whole, write_whole
 
+HANDOUT, MADE = "handout", "handout.json"  # in the folder of a case: what is taught with it; in that: what wrote it
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 
 
@@ -59,8 +60,16 @@ def close(
         raise
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
+        _keep_handout(folder, draft)
     failed.unlink(missing_ok=True)
     return folder
+
+
+def _keep_handout(folder, draft):
+    """Copy the handout of the very same result, its case and solver, from the folder that a draft replaces."""
+    run, record = (json.loads((draft / "run.json").read_text()), identity.record(folder / HANDOUT / MADE))
+    if record and all(record.get(name) == run[name] for name in ("case", "solver")):
+        shutil.copytree(folder / HANDOUT, draft / HANDOUT, symlinks=True)
 
 
 def write(

@@ -112,15 +112,20 @@ def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pi
     return State(Kind.DAMAGED, why) if why else State(Kind.COMPLETE)
 
 
-def outdated(record: dict[str, Any]) -> str:
+def outdated(note: dict[str, Any]) -> str:
     """Why a run.json, a handout.json or the note of a failure is out of date; "" if it is not."""
-    return "" if record.get("solver") == solver() else "computed by another solver"
+    return "" if note.get("solver") == solver() else "computed by another solver"
 
 
 def failure(path: Path) -> dict[str, Any] | None:
     """The note of a failure; None if there is none by this solver that can be read."""
-    note = None if _damage(path) else json.loads(path.read_text())
+    note = record(path)
     return None if note is None or outdated(note) else note
+
+
+def record(path: Path) -> dict[str, Any] | None:
+    """The content of a JSON file; None if there is none that can be read."""
+    return None if _damage(path) else json.loads(path.read_text())
 
 
 def _damage(path) -> str:
