@@ -119,7 +119,7 @@ def write_numbers(
         "warnings": [*cases.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
-    (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+    (folder / "run.json").write_text(json.dumps(identity.sealed(folder, run), indent=2) + "\n")
 
 
 def effort(closure: Closure) -> dict[str, Any]:

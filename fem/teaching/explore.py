@@ -99,7 +99,7 @@ class Step:
 def is_exploration(path: Path | str) -> bool:
     """Whether a file describes such a page rather than a case or a lesson, or is no YAML at all."""
     try:
-        return "ratios" in top_keys(read_text(path), path)
+        return "ratios" in top_keys(read_text(path))
     except BadCase:
         return False
 

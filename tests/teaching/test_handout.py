@@ -9,7 +9,7 @@ import pdf_pages
 import pytest
 from pytest import approx
 from ranged import ARM
-from small_cases import STUCK, case, result_of, text
+from small_cases import STUCK, case, result_of, sealed, text
 from terminal import names
 
 from fem.results.close import close
@@ -173,6 +173,7 @@ def test_solid(into, plain):
         arrays = dict(stages)
     arrays["x"][-1][:2, arrays["x"][-1][0] > 30] *= -1  # part of the rim on the other side
     np.savez(into / "small" / "stages.npz", **arrays)
+    sealed(into / "small")
     folder, _ = teach(plain, into=into, only=("solid",), heights=1.0)
     assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
     assert {path.name for path in folder.iterdir()} == {MADE, "solid.txt"}  # those of twice the height are gone
