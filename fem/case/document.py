@@ -125,6 +125,9 @@ def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Wri
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         page.problems[:] = [(mark.line, mark.column, f"not YAML: {error.problem}")]
+    except yaml.reader.ReaderError as error:
+        before = text.encode()[: error.position].decode(errors="ignore").split("\n")
+        page.problems[:] = [(len(before) - 1, len(before[-1]), f"not YAML: {str(error).splitlines()[0]}")]
     except (yaml.YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
         raise BadCase(f"{source}: not YAML: {str(error).splitlines()[0]}") from error
     if page.problems:

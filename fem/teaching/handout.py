@@ -168,7 +168,7 @@ def teach(
     Raises as `close` does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
     if only:
-        _made(Path(into) / lesson.case.name / HANDOUT)  # refused now rather than after the work
+        earlier(Path(into) / lesson.case.name / HANDOUT)  # refused now rather than after the work
     folder = close(lesson.case, into=into, again=again, watch=watch)
     neighbours, ranging = needed(lesson, only), bool(RANGING & set(only or PRODUCTS))
     others = [case for _, case in neighbours]
@@ -196,7 +196,7 @@ def teach(
     return folder / HANDOUT, lost
 
 
-def _made(folder):
+def earlier(folder: Path) -> dict[str, list[str]]:
     """Which product wrote which files of an earlier handout of this solver. Raises OSError if that is not known."""
     if not folder.exists():
         return {}
@@ -212,6 +212,6 @@ def _made(folder):
 
 def _kept(before, draft):
     """Copy an earlier handout, if it is of this solver, into the draft; the files that each product wrote."""
-    if made := _made(before):
+    if made := earlier(before):
         shutil.copytree(before, draft, dirs_exist_ok=True)
     return made

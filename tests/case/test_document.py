@@ -215,7 +215,7 @@ def test_lesion_that_fills_the_outline():
         ("name: [a\nwound: b\n", ":2:6: not YAML: did not find expected ',' or ']'"),
         ("name: a\n\twound: b\n", ":2:1: not YAML: found a tab character that violates indentation"),
         ("name: a\n---\nname: b\n", ":2:1: not YAML: but found another document"),
-        ("name: a\x00b\n", ": not YAML: unacceptable character #x0000: control characters are not allowed"),
+        ("name: é\nb: a\x00b\n", ":2:5: not YAML: unacceptable character #x0000: control characters are not allowed"),
         ('name: "\\U99999999"\n', ":1:10: not YAML: found invalid Unicode character escape code"),
         ("a: &x [1]\nb: *x\nc: *x\n", ":2:4: alias '*x' is not allowed; write the value"),
         ("a: !!python/object:os.system {}\n", ":1:4: tag '!!python/object:os.system' is not allowed"),
