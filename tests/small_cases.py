@@ -1,5 +1,6 @@
 """Small cases on coarse triangles, a second or two each, and their results; one finds no rest."""
 
+import json
 from functools import cache
 
 from PIL import Image
@@ -7,7 +8,7 @@ from PIL import Image
 from fem.case import case as cases
 from fem.case.document import parse
 from fem.closure.closing import closed
-from fem.results import result
+from fem.results import identity, result
 from fem.results.close import write
 from fem.results.identity import PICTURES
 
@@ -59,12 +60,17 @@ def result_of(sample, into):
     """
     folder = into / sample.name
     (folder / "pictures").mkdir(parents=True)
-    write(folder, sample, _closed(cases.text(sample.model_copy(update={"name": "small"}))), keep="fields")
     for name in PICTURES:
         Image.new("L", (1, 1)).save(folder / name)
-    run = folder / "run.json"
-    run.write_text(run.read_text().replace('"keep": "fields"', '"keep": "pictures"'))
+    write(folder, sample, _closed(cases.text(sample.model_copy(update={"name": "small"}))), keep="fields")
+    sealed(folder, keep="pictures")
     return result.read(folder, sample)
+
+
+def sealed(folder, **changed):
+    """Seal the files in a results folder as they are now, its run.json with changes."""
+    run = json.loads((folder / "run.json").read_text())
+    (folder / "run.json").write_text(json.dumps(identity.sealed(folder, run | changed)))
 
 
 @cache

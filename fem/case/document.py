@@ -11,10 +11,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+import yaml
 from pydantic import BaseModel, ConfigDict, ValidationError
-from ruamel.yaml import YAML
-from ruamel.yaml import events as yaml
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from fem.case.plain import meant, nearest, number_meant, told
 from fem.errors import BadCase, BadValue, Key, dotted, present_name
@@ -23,7 +21,8 @@ MAX_BYTES = 200_000  # ten times a polygon of 1000 points; our choice
 MAX_DEPTH = 20  # of nested lists and mappings; our choice, a case needs 5
 MAX_MESSAGES = 100  # of one file; our choice
 
-NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", re.ASCII)
+LEAST, LARGEST = 1e-15, 1e15  # of numbers, our choices: their powers and products are numbers too
+NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)  # in time that grows with the length
 WORDS = {"": None, "~": None, "null": None, "true": True, "false": False, ".nan": math.nan, ".inf": math.inf}
 WANTED = {  # by pydantic's name of an error
     "float_type": "a number",
@@ -91,17 +90,29 @@ def parse(
         raise bad(page, complaints(error, model)) from error
 
 
-def top_keys(text: str, source: object) -> set[str]:
-    """Names of the keys at the top of a YAML text. Raises BadCase if it cannot be read."""
-    content = written(text, source).content
-    return set(content) if isinstance(content, dict) else set()
+def top_keys(text: str) -> set[str]:
+    """Names of the keys at the top of a YAML text; none if it cannot be read."""
+    keys, depth, wanted = set(), 0, True
+    try:
+        for event in yaml.parse(text, Loader=yaml.CSafeLoader):
+            depth -= isinstance(event, yaml.CollectionEndEvent)
+            if depth == 1 and isinstance(event, yaml.NodeEvent):
+                if wanted and isinstance(event, yaml.ScalarEvent):
+                    keys.add(event.value)
+                wanted = not wanted
+            if depth == 0 and isinstance(event, yaml.SequenceStartEvent):
+                return set()
+            depth += isinstance(event, yaml.CollectionStartEvent)
+    except (yaml.YAMLError, ValueError):
+        return set()
+    return keys
 
 
 def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Written:
     """A YAML text, read but not yet held against a model. Raises BadCase if it cannot be read."""
     page = Written(text, source, {**RENAMED, **renamed})
     try:
-        events = YAML(typ="safe", pure=True).parse(text)
+        events = yaml.parse(text, Loader=yaml.CSafeLoader)
         _, first = islice(events, 2)
         if isinstance(first, yaml.StreamEndEvent):
             raise BadCase(f"{source}: empty")
@@ -111,10 +122,13 @@ def written(text: str, source: object, renamed: Mapping[str, str] = NONE) -> Wri
             page.problems.append((*_at(last), "not YAML: but found another document"))
     except BadCase:
         raise
-    except MarkedYAMLError as error:
+    except yaml.MarkedYAMLError as error:
         mark, words = told(error)
         page.problems[:] = [(mark.line, mark.column, f"not YAML: {words}")]
-    except (YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
+    except yaml.reader.ReaderError as error:
+        before = text.encode()[: error.position].decode(errors="ignore").split("\n")
+        page.problems[:] = [(len(before) - 1, len(before[-1]), f"not YAML: {str(error).splitlines()[0]}")]
+    except (yaml.YAMLError, ValueError, OverflowError) as error:  # characters and escapes that YAML does not know
         raise BadCase(f"{source}: not YAML: {str(error).splitlines()[0]}") from error
     if page.problems:
         raise bad(page)
@@ -131,9 +145,9 @@ def _value(event, events, path, page):
         page.problems.append((*at, f"tag '{event.tag.replace('tag:yaml.org,2002:', '!!')}' is not allowed"))
     if isinstance(event, yaml.ScalarEvent):
         word = _present(f"{path[-1]}: " if path else "", event, "", page)
-        if event.style is not None:  # quoted
+        if event.style:  # quoted
             return word
-        return float(word) if NUMBER.fullmatch(word) else WORDS.get(word, word)
+        return _number(word, at, page) if NUMBER.fullmatch(word) else WORDS.get(word, word)
     if len(path) == MAX_DEPTH:
         page.problems.append((*at, f"nested more than {MAX_DEPTH} deep"))
         raise bad(page)
@@ -141,6 +155,13 @@ def _value(event, events, path, page):
     if isinstance(event, yaml.SequenceStartEvent):
         return tuple(_value(member, events, (*path, i), page) for i, member in enumerate(inside))
     return _mapping(inside, events, path, page)
+
+
+def _number(word, at, page):
+    value = float(word)
+    if value and not LEAST <= abs(value) <= LARGEST:
+        page.problems.append((*at, f"got {word[:40]}, wanted 0 or a size of {LEAST:g} to {LARGEST:g}"))
+    return value
 
 
 def _mapping(keys, events, path, page):
@@ -208,15 +229,17 @@ def complaints(error: ValidationError, root: type[BaseModel]) -> Complaints:
 
 def _complaints(error, root):
     wrong: list = []
-    for part in error.errors(include_url=False):
+    for number, part in enumerate(error.errors(include_url=False)):
         located, about = _located(part["loc"], root), part.get("ctx", {})
         if part["type"] == "too_short" and len(part["input"]) >= about["min_length"]:
             continue  # pydantic does not count members that are wrong, of which it complains too
         if isinstance(cause := about.get("error"), BadValue):
             wrong += [((*located[0], *below), message) for below, message in cause.problems]
-        else:
+        elif number < MAX_MESSAGES:
             wrong.append(_complaint(part, *located))
-        if part["type"].startswith("union_tag"):
+        else:  # it is only counted, and looking for near words takes long
+            wrong.append((located[0], part["msg"]))
+        if part["type"].startswith("union_tag") and number < MAX_MESSAGES:
             wrong += [((*located[0], *below), message) for below, message in _beside(part, located[2])]
     return wrong
 
@@ -227,7 +250,8 @@ def _beside(error, variants):
     near = nearest(block[tag], variants) if isinstance(block.get(tag), str) else None
     if near is None:
         known = {key for model in variants.values() for key in model.model_fields}
-        return [((Key(key),), f"unknown key '{key}'{_near(key, known)}") for key in block if key not in known]
+        unknown = [key for key in block if key not in known]
+        return [((Key(key),), f"unknown key '{key}'{_near(key, known)}") for key in unknown[:MAX_MESSAGES]]
     try:
         variants[near].model_validate({**block, tag: near})
     except ValidationError as wrong:

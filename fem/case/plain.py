@@ -4,7 +4,7 @@ import re
 from collections.abc import Collection, Iterable
 from difflib import get_close_matches
 
-from ruamel.yaml.error import MarkedYAMLError, StringMark
+from yaml import Mark, MarkedYAMLError
 
 UNITS = {"N_per_m": "N/m", "kPa_per_mm": "kPa/mm", "kPa": "kPa", "mm": "mm", "deg": "degrees", "s": "seconds"}
 SYNONYMS = {  # what a key or a word is called here -> what others call it, without units
@@ -21,20 +21,21 @@ SYNONYMS = {  # what a key or a word is called here -> what others call it, with
     "tension": "pretension prestress", "bed": "fat subcutis base", "taper": "buried", "closure": "repair technique",
 }  # fmt: skip
 PLAIN = [  # YAML's words -> plain ones
-    (r"found character '\\t'", "a tab; only spaces may be in front of a key or a value"),
+    ("found a tab character", "a tab; only spaces may be in front of a key or a value"),
+    ("cannot start any token", "a tab, or a character with which only a value in quotes may begin"),
     (
         "mapping values are not allowed",
         "a second 'key:' in one value; is it indented as its neighbours, with a space after each colon?",
     ),
-    ("expected <block end>", "this line starts in another column than the others of its block"),
+    ("expected key|expected '-' indicator", "this line starts in another column than the others of its block"),
     ("could not find expected ':'", "no 'key: value'; a colon, then a space, is missing"),
     ("expected ',' or '([]}])'", "a comma or the {} that closes this is missing"),
     ("unexpected end of stream", "a quotation mark that is not closed"),
 ]
-BEGUN = PLAIN[3:]  # of these the mistake is where YAML began to read it
+BEGUN = PLAIN[4:]  # of these the mistake is where YAML began to read it
 
 
-def told(error: MarkedYAMLError) -> tuple[StringMark, str]:
+def told(error: MarkedYAMLError) -> tuple[Mark, str]:
     """Where the mistake in a YAML text is, and what it is, in plain words where they are known."""
     for pattern, words in PLAIN:
         if match := re.search(pattern, str(error.problem)):

@@ -14,7 +14,7 @@ from cyclopts import App, Parameter, validators
 
 import fem
 from fem.cli import printing
-from fem.cli.ending import ended
+from fem.cli.ending import main as main
 from fem.cli.files import (
     NO_CONVERGENCE,
     TAUGHT,
@@ -91,8 +91,10 @@ def close(files: Files, /, *, into: Into = Path("results"), again: Again = False
     cases = cases_in("close", files)
     from fem.case.case import warnings as case_warnings
     from fem.comparison.case_page import close as close_case
+    from fem.results.folder import sweep
     from fem.results.identity import state
 
+    sweep(into)
     worst = 0
     for case in cases:
         if not again and state(into / case.name, case, restarts=restarts).complete:
@@ -315,10 +317,12 @@ def teach(
     heights
         So many times as high the skin stands in what is printed in 3D; the base says so. 0.1 to 10.
     """
+    from fem.results.folder import sweep
     from fem.teaching import handout
 
     known("teach --only", only or [], handout.PRODUCTS)
     lessons, explorations = read_lessons(sorted_out("teach", files, "case", *TAUGHT), only or ())
+    sweep(into)
     worst = 0
     for lesson in lessons:
         announce([lesson.case, *(case for _, case in handout.needed(lesson, only or ()))], into)
@@ -334,8 +338,8 @@ def teach(
     sys.exit(max([worst, *(explored(page, into=into, again=again) for page in explorations)]))
 
 
-def main() -> None:
-    """Run the command line; former names are warned of in the program's own format, once each."""
+def run(words: list[str]) -> None:
+    """Run the command that the words are; former names are warned of in the program's own format, once each."""
     usual = warnings.showwarning
 
     def show(message: Any, category: type[Warning], *about: Any, **more: Any) -> None:
@@ -344,4 +348,4 @@ def main() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("once", FormerName)
         warnings.showwarning = show
-        sys.exit(ended(lambda: app(sys.argv[1:])))
+        app(words)

@@ -11,7 +11,7 @@ import signal
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Any
+from typing import Any, NoReturn
 
 from fem.cli.files import BAD_INPUT
 from fem.comparison.stopping import heeding
@@ -19,6 +19,17 @@ from fem.comparison.stopping import heeding
 # Letters in which an output that knows no other can say the same.
 PLAIN = {"²": "2", "³": "3", "°": "deg", "×": "x", "−": "-", "–": "-", "★": "*", "▽": "v", "π": "pi", "µ": "u"}
 KEPT = "results that are complete are kept, and the same command{without} goes on from there"
+
+
+def main() -> NoReturn:
+    """Run the command line, signals being heard while it is imported."""
+
+    def command() -> None:
+        from fem.cli.cli import run
+
+        run(sys.argv[1:])
+
+    sys.exit(ended(command))
 
 
 def ended(command: Callable[[], Any]) -> Any:

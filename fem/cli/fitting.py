@@ -56,7 +56,9 @@ def fit(
         section in place; stresses are whole, not above that in place.
     """
     from fem.fit.fit import fitted, save, table, warnings
+    from fem.results.folder import sweep
 
+    sweep(into)
     try:
         result = fitted(
             file, law, held=hold, thickness=thickness_mm, width=width_mm, up_to=up_to_stretch,

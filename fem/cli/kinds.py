@@ -24,7 +24,7 @@ def kind_of(path: Path) -> str | None:
     from fem.case import document
 
     try:
-        keys = document.top_keys(document.read(path), path)
+        keys = document.top_keys(document.read(path))
     except BadCase:
         return None
     return next((kind for kind, (only, _, _) in KINDS.items() if only & keys), None)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from fem.cli.printing import span
-from fem.comparison.stopping import renew
 from fem.errors import stages
 
 PATIENCE = 5.0  # s without a word; our choice
@@ -85,7 +84,6 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
             *, stage: str, closed: float = 0.0, residual: float | None = None, done: int = 0, of: int | None = None
         ) -> None:
             nonlocal count, at, words
-            renew()
             if residual is not None:
                 count += 1
                 update(

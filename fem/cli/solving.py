@@ -45,7 +45,9 @@ def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = Fa
     from fem.comparison.compare import solve_missing
     from fem.comparison.jobs import cores
     from fem.results.cost import PICTURES, cost
+    from fem.results.folder import sweep
 
+    sweep(into)
     announce(cases, into)
     progress.first_time("closing")
     words = progress.pace()

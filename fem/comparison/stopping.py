@@ -1,6 +1,6 @@
 """Processes that are asked to end, by Ctrl-C or by the system: they clean up first."""
 
-import multiprocessing
+import ctypes
 import os
 import signal
 import sys
@@ -12,6 +12,7 @@ from typing import Any
 from fem.errors import Stopped
 
 NUMBERS = signal.SIGINT, signal.SIGTERM
+LOOK = 0.05  # s; our choice
 
 
 def heed(*, next_time: signal.Handlers) -> list[Stopped]:
@@ -29,8 +30,8 @@ def heed(*, next_time: signal.Handlers) -> list[Stopped]:
             signal.signal(number, handler)
 
     def stop(number: int, _: object) -> None:
-        handle(next_time)
         raised.append(Stopped(128 + number))
+        handle(next_time)
         raise raised[-1]
 
     def again(lost: Any) -> None:
@@ -49,18 +50,26 @@ def heed(*, next_time: signal.Handlers) -> list[Stopped]:
 def heeding() -> Iterator[list[Stopped]]:
     """Heed signals for a while, as `heed` does; what was set before is set again after it."""
     before = {number: signal.getsignal(number) for number in NUMBERS}
+    over = threading.Event()
     try:
-        yield heed(next_time=signal.SIG_DFL)
+        raised = heed(next_time=signal.SIG_DFL)
+        watching = threading.Thread(target=_keep, args=(over, raised), daemon=True)
+        watching.start()
+        yield raised
     finally:
+        over.set()
+        watching.join()
         sys.unraisablehook = sys.__unraisablehook__
         for number, handler in before.items():
             signal.signal(number, handler)
 
 
-def renew() -> None:
-    """Set the handlers of signals once more: gmsh takes that of SIGTERM away whenever it starts."""
-    for number in NUMBERS:
-        signal.signal(number, signal.getsignal(number))
+def _keep(over, raised):
+    """Set in C, again and again, what hears SIGTERM: gmsh takes it away whenever it starts, in the midst of a call."""
+    ctypes.pythonapi.PyOS_getsig.restype = ctypes.c_void_p
+    handler = ctypes.c_void_p(ctypes.pythonapi.PyOS_getsig(signal.SIGTERM))
+    while not (over.wait(LOOK) or raised):
+        ctypes.pythonapi.PyOS_setsig(signal.SIGTERM, handler)
 
 
 def heed_parent() -> None:
@@ -70,10 +79,12 @@ def heed_parent() -> None:
         parent.join()
         os._exit(1)
 
+    from multiprocessing import parent_process  # takes a while, in which no signal is heard
+
     signal.signal(signal.SIGINT, lambda *_: os._exit(128 + signal.SIGINT))  # nothing is begun yet
     signal.pthread_sigmask(signal.SIG_UNBLOCK, [signal.SIGINT])
     heed(next_time=signal.SIG_IGN)
-    threading.Thread(target=follow, args=(multiprocessing.parent_process(),), daemon=True).start()
+    threading.Thread(target=follow, args=(parent_process(),), daemon=True).start()
 
 
 @contextmanager

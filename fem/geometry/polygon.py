@@ -96,10 +96,17 @@ def _uncrossed(points, words):
 
 def farthest(polygon: shapely.Polygon) -> list[Place]:
     """The two corners (2,) that are farthest apart; first the one with the smaller x (then y)."""
-    corners = shapely.get_coordinates(polygon.convex_hull)[:-1]
-    distances = (np.hypot(*(corners - corner).T) for corner in corners)  # one row at a time: a tracing has thousands
-    _, one, other = max((row.max(), -i, int(row.argmax())) for i, row in enumerate(distances))
-    return sorted(tuple(corners[i].tolist()) for i in (-one, other))
+    hull = polygon.convex_hull
+    corners, side = shapely.get_coordinates(hull)[:-1], 1 if hull.exterior.is_ccw else -1
+    n, (x, y) = len(corners), (np.roll(corners, -1, axis=0) - corners).T
+    turned_to = np.unwrap(np.arctan2(side * y, x))  # ascending: each side turns on
+    facing = np.searchsorted(turned_to, (turned_to - turned_to[0] + np.pi) % (2 * np.pi) + turned_to[0])
+    near = np.arange(n)[:, None, None] + np.arange(2)[:, None], facing[:, None, None] + np.arange(-1, 2)
+    one, other = (np.broadcast_to(side % n, (n, 2, 3)).ravel() for side in near)  # corners that parallels may touch
+    one, other = np.append(one, other), np.append(other, one)
+    distance = np.hypot(*(corners[one] - corners[other]).T)
+    _, one, other = max(zip(distance, -one, -other, strict=True))
+    return sorted(tuple(corners[i].tolist()) for i in (-one, -other))
 
 
 def edges(polygon: shapely.Polygon, ends: Sequence[Place], *, tolerance: float = 0.0) -> Edges:

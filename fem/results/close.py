@@ -25,6 +25,7 @@ from fem.mechanics import solve
 from fem.results import identity
 from fem.results.folder import refuse_unusable, whole, write_whole
 
+HANDOUT, MADE = "handout", "handout.json"  # in the folder of a case: what is taught with it; in that: what wrote it
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
 # Our choices: sutures 8 mm apart leave up to 2.3 mm between the edges of lenses of `configs`; skin tears below TORN.
 GAPING, TORN = 3.0, 2.0  # mm, -
@@ -64,9 +65,17 @@ def close(
     watch(stage="numbers and pictures")
     with whole(folder) as draft:
         write(draft, case, closure, restarts=restarts)
+        _keep_handout(folder, draft)
         page(draft)
     failed.unlink(missing_ok=True)
     return folder
+
+
+def _keep_handout(folder, draft):
+    """Copy the handout of the very same result, its case and solver, from the folder that a draft replaces."""
+    run, record = (json.loads((draft / "run.json").read_text()), identity.record(folder / HANDOUT / MADE))
+    if record and all(record.get(name) == run[name] for name in ("case", "solver")):
+        shutil.copytree(folder / HANDOUT, draft / HANDOUT, symlinks=True)
 
 
 def write(
@@ -117,7 +126,7 @@ def write_numbers(
         "warnings": [*cases.warnings(case), *how.get("warnings", ())],
         "note": "For research and teaching; not a medical device.",
     }
-    (folder / "run.json").write_text(json.dumps(run, indent=2) + "\n")
+    (folder / "run.json").write_text(json.dumps(identity.sealed(folder, run), indent=2) + "\n")
 
 
 def effort(closure: Closure) -> dict[str, Any]:

@@ -25,6 +25,7 @@ DIGITS = 24  # of an address; our choice, 96 bits: two of a million cases share 
 NUMBERS = "case.yaml", "measures.json", "run.json"
 FIELDS = "profiles.json", "stages.npz", "skin.vtu"
 PICTURES = tuple(f"pictures/{name}.png" for name in ("height-oblique", "height-above", "stress-above", "plan"))
+MAX_BYTES = 100_000_000  # of a file of a result, packed or not; our choice, ten times the largest
 ENDS = {".vtu": b"</VTKFile>", ".png": b"IEND"}  # of files, in their last 16 bytes
 KEPT = {"measures": NUMBERS, "fields": NUMBERS + FIELDS, "pictures": NUMBERS + FIELDS + PICTURES}
 
@@ -104,37 +105,68 @@ def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pi
         return State(Kind.OTHER_CASE, "closed from other input")
     if why := outdated(run):
         return State(Kind.OUT_OF_DATE, why)
+    if run.get("seal") != _seal(run):
+        return State(Kind.DAMAGED, "run.json is not as it was written")
     if list(KEPT).index(run["keep"]) < list(KEPT).index(keep):
         return State(Kind.MISSING, f"only its {run['keep']} were kept")
     if run.get("restarts", 0) < restarts:
         return State(Kind.MISSING, f"only {run.get('restarts', 0)} restarts were tried")
-    why = next(filter(None, (_damage(folder / name) for name in KEPT[keep])), "")
+    why = next(filter(None, (_damage(folder / name, run["files"].get(name)) for name in KEPT[keep])), "")
     return State(Kind.DAMAGED, why) if why else State(Kind.COMPLETE)
 
 
-def outdated(record: dict[str, Any]) -> str:
+def sealed(folder: Path, run: dict[str, Any]) -> dict[str, Any]:
+    """A run.json with the content hashes of the files beside it, and its own, so that they are known to go together."""
+    there = [name for name in KEPT["pictures"] if name != "run.json" and (folder / name).is_file()]
+    run = json.loads(json.dumps(run)) | {"files": {name: _hash((folder / name).read_bytes()) for name in there}}
+    return run | {"seal": _seal(run)}
+
+
+def _seal(run):
+    return _hash(json.dumps({key: run[key] for key in run if key != "seal"}, sort_keys=True).encode())
+
+
+def _hash(content):
+    return sha256(content).hexdigest()
+
+
+def outdated(note: dict[str, Any]) -> str:
     """Why a run.json, a handout.json or the note of a failure is out of date; "" if it is not."""
-    return "" if record.get("solver") == solver() else "computed by another solver"
+    return "" if note.get("solver") == solver() else "computed by another solver"
 
 
 def failure(path: Path) -> dict[str, Any] | None:
     """The note of a failure; None if there is none by this solver that can be read."""
-    note = None if _damage(path) else json.loads(path.read_text())
+    note = record(path)
     return None if note is None or outdated(note) else note
 
 
-def _damage(path) -> str:
-    """Which file of a result cannot be read, and why; "" if it can."""
+def record(path: Path) -> dict[str, Any] | None:
+    """The content of a JSON file; None if there is none that can be read."""
+    return None if _damage(path) else json.loads(path.read_text())
+
+
+def _damage(path, written=None) -> str:
+    """Which file of a result cannot be read, or has not the hash with which it was written, and why; "" if it can."""
     try:
-        content = path.read_bytes()
+        with open(path, "rb") as stream:
+            content = stream.read(MAX_BYTES + 1)
+        if len(content) > MAX_BYTES:
+            raise ValueError(f"more than {MAX_BYTES} bytes")
         if path.suffix == ".json" and not isinstance(json.loads(content), dict):
             raise ValueError("no JSON object")
-        if path.suffix == ".npz" and (broken := zipfile.ZipFile(io.BytesIO(content)).testzip()):
-            raise ValueError(f"{broken} does not read back")
+        if path.suffix == ".npz":
+            packed = zipfile.ZipFile(io.BytesIO(content))
+            if sum(part.file_size for part in packed.infolist()) > MAX_BYTES:
+                raise ValueError(f"more than {MAX_BYTES} bytes unpacked")
+            if broken := packed.testzip():
+                raise ValueError(f"{broken} does not read back")
+        if written not in (None, _hash(content)):
+            raise ValueError("is not what was written with run.json")
         if ENDS.get(path.suffix, b"") not in content[-16:]:
             raise ValueError("is cut short")
     except FileNotFoundError:
         return f"{path.name} is missing"
-    except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error) as error:
+    except (OSError, ValueError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
         return f"{path.name}: {error}"
     return ""

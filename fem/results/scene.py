@@ -14,6 +14,12 @@ from fem.material.skin import N_PER_M
 from fem.mechanics.triangulation import flat_triangles
 
 SINGLE = "x", "stress_kPa", "X"  # stored in single precision
+# Shapes of stored arrays, letters being one number each, and the kind of their members: float, int or text.
+STORED = {
+    "closed": ("s", "f"), "label": ("s", "U"), "x": ("s3n", "f"), "stress_kPa": ("sn", "f"), "X": ("2n", "f"),
+    "elements": ("6m", "iu"), "seams": ("2j", "iu"), "seam_of": ("j", "iu"), "tips": ("t", "iu"), "centre": ("3", "f"),
+    "half_width": ("", "f"),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -60,14 +66,32 @@ def read_stages(path: Path) -> Stages:
     """Stages as they were written, in double precision again. Raises ValueError if they cannot be read."""
     try:
         with open(path, "rb") as stream, np.load(stream, allow_pickle=False) as stored:
-            arrays = {name: stored[name] for name in (*Stages.__dataclass_fields__, "seam_of")}
-    except (KeyError, EOFError, BadZipFile) as error:
-        raise ValueError(f"{path.name}: {error}") from error
+            arrays = {name: stored[name] for name in STORED}
+        problem = _problem(arrays)
+    except (KeyError, EOFError, BadZipFile, ValueError) as error:
+        problem = str(error)
+    if problem:
+        raise ValueError(f"{path.name}: {problem}")
     seams, seam_of = arrays["seams"], arrays.pop("seam_of")
     arrays |= {name: arrays[name].astype(float) for name in SINGLE}
     arrays["seams"] = tuple(seams[:, seam_of == k] for k in np.unique(seam_of))
     arrays["half_width"] = float(arrays["half_width"])
     return Stages(**arrays)
+
+
+def _problem(arrays):
+    """What is wrong with stored arrays: kinds, shapes that do not fit, numbers that are none, nodes out of range."""
+    sizes = {"2": 2, "3": 3, "6": 6}
+    for name, (shape, kinds) in STORED.items():
+        array = arrays[name]
+        if array.dtype.kind not in kinds or array.ndim != len(shape):
+            return f"{name} is no array of that kind"
+        if any(sizes.setdefault(letter, size) != size for letter, size in zip(shape, array.shape, strict=True)):
+            return f"{name} has a shape that does not fit the others"
+        if kinds == "f" and not np.isfinite(array).all():
+            return f"{name} holds what is no number"
+    nodes = np.concatenate([arrays[name].ravel() for name in ("elements", "seams", "tips")])
+    return "a node is out of range" if sizes["s"] == 0 or not ((nodes >= 0) & (nodes < sizes["n"])).all() else ""
 
 
 def profiles(closure: Closure) -> dict[str, list[dict[str, list[float]]]]:

@@ -1,5 +1,6 @@
 """Dask workers: on this machine, in a cluster that is running, or from the queue of a computing centre."""
 
+import asyncio
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,6 +12,7 @@ from fem.comparison.jobs import ONE_THREAD, cores
 from fem.errors import StudyStopped
 from fem.study.keys import Cluster
 
+AT_ONCE = 0.2  # s in which a worker may end by itself when the study is stopped; our choice
 PATIENCE = "30s"  # until a scheduler has answered; our choice
 
 
@@ -50,7 +52,16 @@ def on_this_machine(workers: int | None = None) -> Iterator[Any]:
             dashboard_address="127.0.0.1:0", memory_limit=None, silence_logs=logging.CRITICAL,
         )  # fmt: skip
         with cluster, Client(cluster) as client:
-            yield client
+            try:
+                yield client
+            except BaseException:
+                cluster.sync(_ended, list(cluster.workers.values()))
+                raise
+
+
+async def _ended(nannies):
+    """End workers without waiting for what they are at, which their folders do not miss."""
+    await asyncio.gather(*(nanny.close(timeout=AT_ONCE) for nanny in nannies), return_exceptions=True)
 
 
 @contextmanager

@@ -4,7 +4,6 @@ import errno
 import json
 import math
 import os
-import shutil
 import statistics
 import time
 from collections import Counter
@@ -19,6 +18,7 @@ from typing import Any
 from fem.case.case import Case, text
 from fem.errors import StudyStopped
 from fem.results import cost
+from fem.results.folder import sweep
 from fem.results.identity import address
 from fem.study import cluster
 from fem.study.keys import Limits
@@ -27,7 +27,6 @@ from fem.study.task import Order, closing, fail, settled, solved
 
 AHEAD = 2  # cases submitted per thread: one at work, one waiting; our choice
 AGAIN = 10  # times that a case is submitted whose worker was lost, if it was not the case that cost it; our choice
-STALE = 3600.0  # s after which an abandoned draft is removed; our choice, writing takes seconds
 FULL = (errno.ENOSPC, errno.EDQUOT)
 
 Evaluate = Callable[
@@ -117,8 +116,7 @@ def _prepare(into, retry):
         with suppress(FileNotFoundError):
             if path.suffix == ".begun" or (retry and path.name.endswith(".failed.json")):
                 path.unlink()
-            elif path.name.startswith(".") and time.time() - path.stat().st_mtime > STALE:
-                shutil.rmtree(path, ignore_errors=True)
+    sweep(into)
 
 
 def _run(order, named, client, tell):

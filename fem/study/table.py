@@ -24,7 +24,7 @@ def row(into: Path | str, key: str) -> Row:
         run, measures = (json.loads((folder / name).read_text()) for name in ("run.json", "measures.json"))
         plain = {"key": key, "status": "done", "failure": None, "reason": None, "seconds": run["total_s"]}
         return plain | {"unknowns": run["unknowns"]} | run["inputs"] | numbers(measures)
-    if note := identity.failure(failed):
+    if (note := identity.failure(failed)) and {"failure", "reason", "seconds", "inputs"} <= note.keys():
         plain = {name: note[name] for name in ("failure", "reason", "seconds")}
         return {"key": key, "status": "failed", **plain, **note["inputs"]}
     return {"key": key, "status": str(state.kind), "failure": None, "reason": state.reason or None, "seconds": None}

@@ -5,7 +5,10 @@ import shutil
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
+
+from pydantic import BaseModel, ValidationError
 
 import fem
 from fem.case import case as cases
@@ -19,7 +22,7 @@ from fem.comparison.spread import Spread
 from fem.comparison.wording import NOTE, sentence
 from fem.errors import NotPrintable
 from fem.results import identity
-from fem.results.close import UNTRIMMED
+from fem.results.close import HANDOUT, MADE, UNTRIMMED
 from fem.results.folder import whole
 from fem.results.result import Result, read
 from fem.teaching import cone, film, leaflet, paper, solid, template, timeline
@@ -28,7 +31,6 @@ from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
 from fem.teaching.lesson import Lesson
 from fem.teaching.sheet import html, write_pdf
 
-MADE = "handout.json"  # in the handout: which product wrote which files
 MADE_BY = f"flatseam {fem.__version__}"  # the foot of a sheet that says its caution elsewhere
 
 
@@ -43,6 +45,13 @@ class Material:
     paper: str  # "A4" or "Letter"
     heights: float = 1.0  # exaggeration of heights in what is printed in 3D
     spread: Spread = field(default_factory=dict)  # the case and its neighbours in slack and tense skin
+
+
+class Record(BaseModel):
+    """What an earlier handout says of itself."""
+
+    solver: str
+    made: dict[str, list[str]]  # by product, its files
 
 
 def template_files(material: Material, folder: Path) -> None:
@@ -160,6 +169,8 @@ def teach(
 
     Raises as `close` does if the case cannot be closed; a neighbour that cannot be is told of in the sheets.
     """
+    if only:
+        earlier(Path(into) / lesson.case.name / HANDOUT)  # refused now rather than after the work
     folder = close(lesson.case, into=into, again=again, watch=watch)
     neighbours, ranging = needed(lesson, only), bool(RANGING & set(only or PRODUCTS))
     others = [case for _, case in neighbours]
@@ -175,29 +186,40 @@ def teach(
     own = read(folder, lesson.case)
     ends = spread.read([lesson.case, *others], [own, *closures], errors, into=into) if ranging else {}
     material = Material(lesson, own, compared, folder, paper, heights, ends)
-    with whole(folder / "handout") as draft:
-        made = _kept(folder / "handout", draft) if only else {}
+    with whole(folder / HANDOUT) as draft:
+        made = _kept(folder / HANDOUT, draft) if only else {}
         wanted = [name for name in PRODUCTS if not only or name in only]
         for k, name in enumerate(wanted):
             watch(stage=f"product {k + 1} of {len(wanted)}, {name}")
             for old in made.get(name, []):
-                if (draft / old).resolve().is_relative_to(draft.resolve()):
-                    (draft / old).unlink(missing_ok=True)
-            before = set(draft.rglob("*"))
-            PRODUCTS[name](material, draft)
-            fresh = sorted(path for path in set(draft.rglob("*")) - before if path.is_file())
-            made[name] = [path.relative_to(draft).as_posix() for path in fresh]
+                (draft / old).unlink(missing_ok=True)
+            with TemporaryDirectory(dir=draft) as room:
+                PRODUCTS[name](material, Path(room))
+                made[name] = sorted(p.relative_to(room).as_posix() for p in Path(room).rglob("*") if p.is_file())
+                shutil.copytree(room, draft, dirs_exist_ok=True)
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
     lost = {result.name: result.reason for result in closures if result.reason}
     lost |= {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
-    return folder / "handout", lost
+    return folder / HANDOUT, lost
+
+
+def earlier(folder: Path) -> dict[str, list[str]]:
+    """Which product wrote which files of an earlier handout of this solver. Raises OSError if that is not known."""
+    if not folder.exists():
+        return {}
+    try:
+        record = Record.model_validate(identity.record(folder / MADE))
+    except ValidationError as error:
+        raise OSError(f"{folder / MADE} does not say what is whose; without --only all is made anew") from error
+    names = [name for files in record.made.values() for name in files]
+    if strange := [name for name in names if not (folder / name).resolve().is_relative_to(folder.resolve())]:
+        raise OSError(f"{folder / MADE} names a file outside its folder: {strange[0]!r}")
+    return {} if identity.outdated(record.model_dump()) else record.made
 
 
 def _kept(before, draft):
     """Copy an earlier handout, if it is of this solver, into the draft; the files that each product wrote."""
-    record = json.loads((before / MADE).read_text()) if (before / MADE).is_file() else {}
-    if identity.outdated(record):
-        return {}
-    shutil.copytree(before, draft, dirs_exist_ok=True)
-    return record["made"]
+    if made := earlier(before):
+        shutil.copytree(before, draft, dirs_exist_ok=True)
+    return made

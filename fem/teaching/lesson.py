@@ -122,7 +122,7 @@ def _mixed(lesson, labels, cases):
 def read(path: Path | str) -> Lesson:
     """The lesson in a YAML file, or that of a case file; files that it names lie in its folder. Raises BadCase."""
     text = read_text(path)
-    if {"title", "question"} & top_keys(text, path):
+    if {"title", "question"} & top_keys(text):
         return parse(text, Lesson, path, folders=(Path(path).parent, cases.MESHES), renamed=RENAMED)
     return of_case(cases.read(path))
 

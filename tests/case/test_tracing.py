@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import time
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from fem.case.case import key, read, text
 from fem.case.tracing import MAX_BYTES, MAX_POINTS, located, points
 from fem.errors import BadCase
 from fem.geometry.outlines import boundary, facts, lens
+from fem.geometry.polygon import traced_edges
 
 LENS = lens(length_mm=60, width_mm=20)
 CORNERS = shapely.get_coordinates(boundary(LENS, n=200))[:-1] + np.array([70, 50])  # as on a sheet
@@ -265,7 +267,7 @@ def test_place_in_case_and_file(tmp_path):
         ("a.csv", "x_mm,y_mm\n0,0\n1e999,3\n5,5\n", "a.csv: wanted places within 1000 mm of the origin, in mm"),
         ("a.csv", 'x_mm,y_mm\n0,0\n"4,3\n', "a.csv:3: not CSV: unexpected end of data"),
         ("a.csv", b"x_mm,y_mm\n\xff,3\n", "a.csv: not text in UTF-8 (byte 11)"),
-        ("a.csv", "x_mm,y_mm\n" + "0,0\n" * (MAX_POINTS + 1), f"a.csv: {MAX_POINTS + 1} points; {MAX_POINTS} at most"),
+        ("a.csv", "x_mm,y_mm\n" + "0,0\n" * (MAX_POINTS + 1), f"a.csv:{MAX_POINTS + 2}: more than {MAX_POINTS} points"),
         ("a.csv", "#" * (MAX_BYTES + 1), f"a.csv: more than {MAX_BYTES} bytes"),
         (
             "a.csv",
@@ -297,7 +299,7 @@ def test_place_in_case_and_file(tmp_path):
         (
             "a.svg",
             SVG.format(IN_MM, '<path d="M0 0 h9 v9 z M2 1 h1 v1 z"/>'),
-            "a.svg: wanted one path in one piece, got 2",
+            "a.svg: wanted one path in one piece, got more",
         ),
         (
             "a.svg",
@@ -321,6 +323,61 @@ def test_place_in_case_and_file(tmp_path):
 def test_bad_files(tmp_path, name, written, message):
     """Empty, broken, dangerous or large files, and outlines that are none."""
     assert message in complaint(tmp_path, name, written)
+
+
+PATH = '<path d="M0 0 L30 0 L15 10 z"/>'
+
+
+@pytest.mark.parametrize(
+    ("written", "message"),
+    [
+        (SVG.format("", PATH.replace("z", "z" * 300_000)), "wanted one path in one piece"),
+        (SVG.format("", PATH.replace("z", "a1 1 0 0 1 1 1 " * 20_000)), "more than 20000 points"),
+        (SVG.format("", PATH.replace("z", "a1 1 0 0 1 1 1 " * 60)), "more than 20000 points"),
+        (SVG.format("", "<g>" * 1500 + PATH + "</g>" * 1500), "nested more than 50 deep"),
+        (SVG.format("", PATH * 3000), "more than 2000 elements"),
+        (SVG.format("", PATH.replace("<path", '<path transform="scale(nan)"')), "wanted functions of numbers"),
+        (SVG.format("", PATH.replace("<path", f'<path transform="{"scale(1) " * 9000}"')), "more than 1000 characters"),
+        (SVG.format(' width="-60mm" height="40mm" viewBox="0 0 60 40"', PATH), "wanted a size, got width='-60mm'"),
+        (SVG.format(' width="nanmm" height="40mm" viewBox="0 0 60 40"', PATH), "wanted a size, got width='nanmm'"),
+        (SVG.format(IN_MM, f"<style>{'/*' * 300_000}</style>{PATH}"), ""),
+        (SVG.format(IN_MM, PATH.replace("<path", f'<path style="{"a:b;" * 300_000}"')), ""),
+    ],
+    ids=[
+        "closed",
+        "arcs",
+        "some arcs",
+        "groups",
+        "shapes",
+        "nan",
+        "transform",
+        "negative",
+        "no size",
+        "style",
+        "styles",
+    ],
+)
+def test_drawings_that_take_long(tmp_path, written, message):
+    """Refused in less than 2 s, as are sizes that are none; styles say nothing of the shape and are not read."""
+    (tmp_path / "a.svg").write_text(written)
+    start = time.process_time()
+    if message:
+        with pytest.raises(BadCase, match=re.escape(message)):
+            points("a.svg", [tmp_path])
+    else:
+        assert len(points("a.svg", [tmp_path])) == 4
+    assert time.process_time() - start < 2
+
+
+def test_large_tracing(tmp_path):
+    """A tracing of as many points as there may be is read in less than 2 s, its ends found among all of them."""
+    t = np.linspace(0, 2 * np.pi, MAX_POINTS - 1, endpoint=False)
+    np.savetxt(tmp_path / "a.csv", np.stack([20 * np.cos(t), 10 * np.sin(t)], axis=1), "%.6f", ",", header="x_mm,y_mm",
+               comments="")  # fmt: skip
+    start = time.process_time()
+    upper, _ = traced_edges(points("a.csv", [tmp_path]), None, 0.01)
+    assert upper[:, [0, -1]] == approx(np.array([[-20, 20], [0, 0]]), abs=0.01)
+    assert time.process_time() - start < 2
 
 
 def test_case_from_nowhere():

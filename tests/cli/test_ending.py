@@ -3,6 +3,7 @@
 import os
 import signal
 import subprocess
+import sys
 import sysconfig
 import time
 from contextlib import suppress
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 from small_cases import SMALL
 
+import fem
 from fem.cli.ending import ended as ending
 
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
@@ -102,6 +104,39 @@ def test_stopped_too_late(capsys):
     assert (ending(command), capsys.readouterr().err) == (0, "")
 
 
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize("library", ["cyclopts", "numba"])
+def test_stopped_while_imported(tmp_path, number, code, library):
+    """A signal while the command line, or what solves, is still being imported: its word and exit code."""
+    (tmp_path / "small.yaml").write_text(SMALL)
+    (tmp_path / f"{library}.py").write_text(f"import os, time\nos.kill(os.getpid(), {number:d})\ntime.sleep(10)\n")
+    words = [sys.executable, "-c", "from fem.cli.ending import main; main()", "close", "small.yaml"]
+    path = os.pathsep.join([str(tmp_path), str(Path(fem.__file__).parents[1])])
+    ended = subprocess.run(
+        words, cwd=tmp_path, env=os.environ | {"PYTHONPATH": path}, capture_output=True, text=True, check=False,
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
+    assert (ended.returncode, ended.stderr.count("\n")) == (code, 1)
+    assert "the same command goes on from there" in ended.stderr
+
+
+MESHING = """
+import os, signal, time
+import gmsh
+from fem.comparison.stopping import LOOK, heeding
+with heeding():
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    time.sleep(4 * LOOK)
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(10)
+"""
+
+
+def test_heard_although_gmsh_has_begun():
+    """gmsh takes the handler of SIGTERM away when it starts; that is undone while it works, not when it has ended."""
+    assert subprocess.run([sys.executable, "-c", MESHING], check=False).returncode == 143
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_stopped(tmp_path, number, code):
@@ -129,7 +164,10 @@ def test_stopped(tmp_path, number, code):
 @pytest.mark.slow
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_stopped_study(tmp_path, number, code):
-    """A signal to a study whose workers are at work: its exit code and one line more, nothing of what leaks."""
+    """A signal to a study whose workers are at work: its exit code and one line more, nothing of what leaks, soon.
+
+    What a worker is at is not waited for, which Dask does for 4 s.
+    """
     base = "\n".join(f"  {line}" for line in SMALL.replace("tip_mm: 3", "tip_mm: 0.4").splitlines()[1:])
     (tmp_path / "study.yaml").write_text(f"name: some\nbase:\n{base}\ngrid: {{mesh.edge_mm: [0.4, 0.5, 0.6]}}\n")
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
@@ -138,7 +176,12 @@ def test_stopped_study(tmp_path, number, code):
         cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heed,
     ) as process:  # fmt: skip
         assert "1 workers, watch them at" in process.stderr.readline()
+        while not any(tmp_path.glob("results/some/cases/*.begun")):
+            time.sleep(0.05)
+        time.sleep(1.0)  # into the closure
+        start = time.monotonic()
         process.send_signal(number)
         out, err = process.communicate(timeout=60)
+        assert time.monotonic() - start < 4
     assert (process.returncode, out, err.count("\n")) == (code, "", 1)
     assert err.startswith("flatseam: ") and "the same command goes on from there" in err

@@ -39,6 +39,7 @@ def test_seam_nodes_face_each_other():
     m = mesh(side_to_side(lens(length_mm=60, width_mm=20)), **FINE)
     first, second = m.X[:, m.seams[0][0]], m.X[:, m.seams[0][1]]
     assert second == approx(first * [[1], [-1]], abs=1e-9)
+    assert m.X[:, m.pairs[1]] == approx(m.X[:, m.pairs[0]] * [[1], [-1]], abs=1e-9)
     assert first[:, 1::2] == approx((first[:, :-2:2] + first[:, 2::2]) / 2, abs=1e-12)
     assert m.seams[0][0, [0, -1]].tolist() == m.seams[0][1, [0, -1]].tolist()
     assert first[:, [0, -1]] == approx(np.array([[-30, 30], [0, 0]]), abs=1e-9)

@@ -1,6 +1,7 @@
 """Sutures tied one by one: where they pass, their order, their forces, and what becomes of the cones."""
 
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from fem.geometry.outlines import crescent, lens
 from fem.material.skin import resistance
 from fem.mechanics import sutures
 from fem.mechanics.mesh import mesh
-from fem.mechanics.ties import length
+from fem.mechanics.ties import length, shortened, tension
 from fem.plan.plan import Plan, halves, held, side_to_side, stitches
 
 ROOT = Path(__file__).parents[2]
@@ -140,6 +141,17 @@ def test_sutures_at_the_corners_of_a_flap():
     upper, lower = side_to_side(LENS).seams[0]
     half = Plan(removed=(), seams=((part(upper, 0, 0.5), part(lower, 0, 0.5)),))
     assert stitches(half, spacing=8, order="along") == [(0, k / 4) for k in (1, 2, 3, 4)]
+
+
+def test_sutures_are_stiffer_than_skin():
+    """Skin of 0.1 and 0.2 N/mm has sutures that pull 20 and 40 N for each mm by which they are stretched."""
+    x = at_rest(bench())
+    for skin, force in ((0.1, 20.0), (0.2, 40.0)):
+        for thread in sutures.anchoring(bench(), beyond_mm=3.0, bite_mm=2.0, skin=skin):
+            lifted = x + np.array([[0.0], [0.0], [1.0]])
+            assert tension(shortened(thread, x, 1.0), lifted) == approx(force, rel=1e-2)  # of 32 places in a bite
+        (bond,) = sutures.across_the_wound(bench(), [(0, 0.5)], bite=3.0, skin=skin)
+        assert tension(replace(bond, left=bond.W @ x.T[bond.nodes] - [0.0, 0.0, 1.0]), x) == approx(force)
 
 
 # What becomes of the wound

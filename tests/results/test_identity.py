@@ -2,13 +2,14 @@
 
 import json
 import shutil
+import zipfile
 
 import pytest
 from small_cases import case, text
 
 from fem.results import identity
 from fem.results.close import write_numbers
-from fem.results.identity import FEM, Kind, failure, solver, state
+from fem.results.identity import FEM, MAX_BYTES, Kind, failure, solver, state
 
 A, B = case(text("a", 30)), case(text("a", 31))
 
@@ -79,6 +80,7 @@ def test_states_of_a_folder(folder):
         ("", "damaged, run.json: Expecting value"),
         ('{"case": "33', "damaged, run.json: Unterminated string"),
         ("[]", "damaged, run.json: no JSON object"),
+        ("[" * 100_000, "damaged, run.json: maximum recursion depth"),
         ("{}", "of another case"),
     ],
 )
@@ -86,6 +88,33 @@ def test_run_that_cannot_be_read(folder, content, complaint):
     """It is said which file is damaged, and why."""
     (folder / "run.json").write_text(content)
     assert str(state(folder, A, keep="measures")).startswith(complaint)
+
+
+def test_files_that_do_not_go_together(folder, tmp_path):
+    """Measures of another result, or numbers changed by hand, are no result of this case."""
+    (tmp_path / "b").mkdir()
+    write_numbers(tmp_path / "b", B, {"cone_height_mm": 2.0}, {"total_s": 1.0})
+    shutil.copy(tmp_path / "b" / "measures.json", folder)
+    said = str(state(folder, A, keep="measures"))
+    assert said == "damaged, measures.json: is not what was written with run.json"
+    run = json.loads((folder / "run.json").read_text())
+    (folder / "run.json").write_text(json.dumps(run | {"total_s": 2.0}))
+    assert str(state(folder, A, keep="measures")) == "damaged, run.json is not as it was written"
+
+
+def test_files_too_large(folder):
+    """What would fill the memory is refused unread: a file beyond the limit, and one that unpacks to more."""
+    run = json.loads((folder / "run.json").read_text()) | {"keep": "fields"}
+    for name in ("profiles.json", "skin.vtu"):
+        (folder / name).write_bytes(b"{}</VTKFile>"[: 2 if name[0] == "p" else None])
+    with zipfile.ZipFile(folder / "stages.npz", "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
+        for k in range(11):
+            packed.writestr(f"{k}.npy", bytes(MAX_BYTES // 10))
+    (folder / "run.json").write_text(json.dumps(identity.sealed(folder, run)))
+    assert str(state(folder, A, keep="fields")) == f"damaged, stages.npz: more than {MAX_BYTES} bytes unpacked"
+    with open(folder / "measures.json", "wb") as stream:
+        stream.truncate(MAX_BYTES + 1)  # takes no room
+    assert str(state(folder, A, keep="measures")) == f"damaged, measures.json: more than {MAX_BYTES} bytes"
 
 
 def test_failure(tmp_path):

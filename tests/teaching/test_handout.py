@@ -9,11 +9,11 @@ import pdf_pages
 import pytest
 from pytest import approx
 from ranged import ARM
-from small_cases import STUCK, case, result_of, text
+from small_cases import STUCK, case, result_of, sealed, text
 from terminal import names
 
 from fem.results.close import close
-from fem.results.identity import state
+from fem.results.identity import solver, state
 from fem.teaching import film, handout, lesson
 from fem.teaching.handout import MADE, PRODUCTS, teach
 
@@ -113,14 +113,37 @@ def test_slack_and_tense(tmp_path):
     assert "{own:.2f} ({slack:.2f} … {tense:.2f})".format_map(at) in (folder / "lesson.html").read_text()
 
 
-def test_lasts_as_long_as_its_result(into, plain, two_products):
-    """With a handout inside, the result is complete; computed anew, the handout is gone."""
+@pytest.mark.parametrize("by", ["this", pytest.param("another", marks=pytest.mark.slow)])
+def test_lasts_as_long_as_its_result(into, plain, two_products, by):
+    """With a handout inside, the result is complete; computed anew it keeps the handout, unless another solver's."""
     folder, _ = teach(plain, into=into)
     assert folder == into / "small" / "handout" and state(into / "small", case(SMALL)).complete
-    close(case(SMALL), into=into)
-    assert folder.exists()
+    if by == "another":
+        (folder / MADE).write_text((folder / MADE).read_text().replace(solver(), "another"))
+    before = {p.name: p.read_text() for p in folder.iterdir()}
     close(case(SMALL), into=into, again=True)
-    assert not folder.exists() and state(into / "small", case(SMALL)).complete
+    assert folder.exists() == (by == "this") and state(into / "small", case(SMALL)).complete
+    assert by == "another" or {p.name: p.read_text() for p in folder.iterdir()} == before
+
+
+@pytest.mark.parametrize("record", ["", "{}", '{"solver": "SOLVER"}', '{"solver": "SOLVER", "made": {"a": ["../b"]}}'])
+def test_record_that_cannot_be_read(into, plain, two_products, record):
+    """One product is not made beside others of which nobody knows: all stays. Without `only` all is made anew."""
+    folder, _ = teach(plain, into=into)
+    (folder / MADE).write_text(record.replace("SOLVER", solver()))
+    before = {p.name: p.read_text() for p in folder.iterdir()}
+    with pytest.raises(OSError, match=r"handout\.json (does not say|names a file outside)"):
+        teach(plain, into=into, only=("a",))
+    assert {p.name: p.read_text() for p in folder.iterdir()} == before
+
+
+def test_product_over_a_file_of_nobody(into, plain, two_products):
+    """What a product writes is listed as its own, even where a file of that name was."""
+    folder, _ = teach(plain, into=into)
+    record = json.loads((folder / MADE).read_text())
+    (folder / MADE).write_text(json.dumps(record | {"made": {"b": ["b.txt"]}}))
+    teach(plain, into=into, only=("a",))
+    assert json.loads((folder / MADE).read_text())["made"] == {"a": ["a.txt"], "b": ["b.txt"]}
 
 
 def test_only(into, plain, two_products):
@@ -150,6 +173,7 @@ def test_solid(into, plain):
         arrays = dict(stages)
     arrays["x"][-1][:2, arrays["x"][-1][0] > 30] *= -1  # part of the rim on the other side
     np.savez(into / "small" / "stages.npz", **arrays)
+    sealed(into / "small")
     folder, _ = teach(plain, into=into, only=("solid",), heights=1.0)
     assert json.loads((folder / MADE).read_text())["made"]["solid"] == ["solid.txt"]
     assert {path.name for path in folder.iterdir()} == {MADE, "solid.txt"}  # those of twice the height are gone
