@@ -78,7 +78,7 @@ def write(
     images, ranges, charts = drawings(results, spread)
     text = page.html(results, spread=spread, baseline=baseline, only=only, images=images, ranges=ranges)
     paths = [into / name for name in TABLES]
-    with whole_files(*paths) as drafts:
+    with whole_files(*paths, failure=duckdb.IOException) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, spread, *drafts[1:])
     return paths + (write_figures(charts, into / FIGURES) if figures and charts else [])
