@@ -96,7 +96,7 @@ def write(
     pages = case_page.links(results, into)
     text = page.html(results, spread=spread, baseline=baseline, only=only, images=drawn, ranges=ranges, pages=pages)
     paths = [into / file for file in tables(name)]
-    with whole_files(*paths) as drafts:
+    with whole_files(*paths, failure=duckdb.IOException) as drafts:
         drafts[0].write_text(text, encoding="utf-8")
         write_tables(results, spread, *drafts[1:])
     return paths + (write_figures(charts, into / figures_of(name)) if figures and charts else [])

@@ -12,6 +12,7 @@ if sys.platform == "linux":  # else VTK looks for a screen
 
 import numpy as np
 import pyvista as pv
+from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
 from fem.closure.closure import Closure
 from fem.closure.measures.skin import skin_stress_max
@@ -35,7 +36,12 @@ def save_vtu(closure: Closure, path: Path) -> None:
     for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
         skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.area.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
-    skin.save(path)
+    writer = vtkXMLUnstructuredGridWriter()
+    writer.SetInputData(skin)
+    writer.SetDataModeToBinary()
+    writer.WriteToOutputStringOn()  # for what writes files there ends the process on a full disk
+    writer.Write()
+    path.write_text(writer.GetOutputString())
 
 
 def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:

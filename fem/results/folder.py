@@ -117,11 +117,17 @@ def _renamed(draft, folder):
 
 
 @contextmanager
-def whole_files(*paths: Path) -> Iterator[list[Path]]:
-    """Drafts of files of one folder, which take their places at the end; whoever reads finds those before, or these."""
+def whole_files(*paths: Path, failure: type[Exception] = OSError) -> Iterator[list[Path]]:
+    """Drafts of files of one folder, which take their places at the end; whoever reads finds those before, or these.
+
+    failure   what a library raises that cannot write; OSError is raised then
+    """
     with _room(paths[0].stem, paths[0].parent) as room:
         drafts = [room / path.name for path in paths]
-        yield drafts
+        try:
+            yield drafts
+        except failure as error:
+            raise error if isinstance(error, OSError) else OSError(str(error)) from error
         for draft, path in zip(drafts, paths, strict=True):
             os.replace(draft, path)
 

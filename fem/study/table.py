@@ -43,7 +43,7 @@ def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
     import duckdb
 
     path = Path(into) / "study.parquet"
-    with whole_files(path) as (draft,):
+    with whole_files(path, failure=duckdb.IOException) as (draft,):
         lines, columns = draft.with_suffix(".jsonl"), dict[str, str | None]()
         with open(lines, "w", encoding="utf-8") as stream:
             for case in rows(into, keys):

@@ -5,10 +5,8 @@ into/cases/<address>.failed.json   why there is none
 into/cases/<address>.begun         a byte for every worker that began it and has not come to an end
 """
 
-import errno
 import json
 import os
-import shutil
 import signal
 import threading
 import time
@@ -31,7 +29,6 @@ from fem.results.folder import first, whole, write_whole
 ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
 LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
-ROOM = 50e6  # bytes free without which no fields are written, for VTK aborts on a full disk; our choice, ten results
 KINDS = {NotConverged: "not converged", MeshError: "mesh", OutOfTime: "time", MemoryError: "memory"}  # of failures
 SPEAKING = NotConverged, MeshError, OutOfTime  # their messages need no more words
 
@@ -97,8 +94,6 @@ def _solve(case, order):
             kind = KINDS.get(type(error), "error")
             fail(order.into, case, kind, reason, seconds=time.monotonic() - start, reached=reached)
             return
-    if order.keep != "measures" and shutil.disk_usage(order.into).free < ROOM:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), order.into)
     in_the_way = folder.exists() and not identity.state(folder, case, keep=order.keep).complete
     with (whole if in_the_way else first)(folder) as draft:  # the result of a process that was quicker stays
         put(draft)

@@ -196,7 +196,7 @@ def teach(
             with TemporaryDirectory(dir=draft) as room:
                 PRODUCTS[name](material, Path(room))
                 made[name] = sorted(p.relative_to(room).as_posix() for p in Path(room).rglob("*") if p.is_file())
-                shutil.copytree(room, draft, dirs_exist_ok=True)
+                _copy(Path(room), draft)
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}
         (draft / MADE).write_text(json.dumps(record | {"made": made, "note": NOTE}, indent=2) + "\n")
     lost = {result.name: result.reason for result in closures if result.reason}
@@ -221,5 +221,12 @@ def earlier(folder: Path) -> dict[str, list[str]]:
 def _kept(before, draft):
     """Copy an earlier handout, if it is of this solver, into the draft; the files that each product wrote."""
     if made := earlier(before):
-        shutil.copytree(before, draft, dirs_exist_ok=True)
+        _copy(before, draft)
     return made
+
+
+def _copy(folder, into):
+    """Copy what is in a folder into another one, up to the first file that cannot be written."""
+    for path in sorted(folder.rglob("*")):
+        target = into / path.relative_to(folder)
+        target.mkdir(exist_ok=True) if path.is_dir() else shutil.copy2(path, target)

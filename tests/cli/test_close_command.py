@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import re
+import resource
 import signal
 import subprocess
 import time
@@ -155,4 +156,15 @@ def test_interrupted_while_writing(here):
     assert (process.returncode, out) == (130, b"")
     assert err.startswith(b"flatseam: interrupted; results that are complete are kept, and the same command goes on")
     assert err.count(b"\n") == 1
+    assert names(here / "results") == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kilobytes", [1, 130])  # the second is too little for skin.vtu alone
+def test_no_room(here, kilobytes):
+    """Where no file may be larger, as on a full disk: words, exit code 2, nothing is left, whatever library writes."""
+    limit = partial(resource.setrlimit, resource.RLIMIT_FSIZE, (1000 * kilobytes,) * 2)
+    words = [FLATSEAM, "close", "small.yaml"]
+    ended = subprocess.run(words, capture_output=True, text=True, preexec_fn=limit, check=False)
+    assert (ended.returncode, ended.stdout, ended.stderr) == (2, "", "small: [Errno 27] File too large\n")
     assert names(here / "results") == []
