@@ -29,7 +29,8 @@ from hypothesis import strategies as st
 from small_cases import SMALL, case, result_of, text
 
 from fem.cli import cli
-from fem.cli.files import read_lessons, read_study
+from fem.cli.files import TAUGHT, read_lessons, read_study
+from fem.cli.kinds import sorted_out
 from fem.comparison.compare import write_tables
 from fem.comparison.page import table
 from fem.errors import BadCase
@@ -262,7 +263,7 @@ def _read(kind):
     elif kind.reader == "study":
         read_study(Path(kind.name))
     elif kind.reader == "teach":
-        read_lessons([Path(kind.name)], ())
+        read_lessons(sorted_out("teach", [Path(kind.name)], "case", *TAUGHT), ())
     else:
         cli.app(["check", "case.yaml" if kind.beside else kind.name])
 

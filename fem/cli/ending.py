@@ -13,9 +13,9 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Any, NoReturn
 
-from fem.cli.files import BAD_INPUT
 from fem.comparison.stopping import heeding
 
+BAD_INPUT = 2  # the exit code
 # Letters in which an output that knows no other can say the same.
 PLAIN = {"²": "2", "³": "3", "°": "deg", "×": "x", "−": "-", "–": "-", "★": "*", "▽": "v", "π": "pi", "µ": "u"}
 KEPT = "results that are complete are kept, and the same command{without} goes on from there"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 from cyclopts import Parameter
 
+from fem.cli.ending import BAD_INPUT
 from fem.errors import BadCase, MeshError, NotConverged
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from fem.teaching.explore import Exploration
     from fem.teaching.lesson import Lesson
 
-BAD_INPUT, NO_CONVERGENCE = 2, 3
+NO_CONVERGENCE = 3  # the exit code
 Into = Annotated[Path, Parameter(help="folder that takes the results")]
 MOST_WORKERS = 1000  # of one machine; our choice, a process each
 
