@@ -32,9 +32,11 @@ ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker
 TENSION = "line_tension_mid_N_per_m"
 
 
-def trade_off(results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD) -> Figure:
+def trade_off(
+    results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD, size: tuple[float, float] = SIZE
+) -> Figure:
     """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin."""
-    plot, axes = figure()
+    plot, axes = figure(size)
     measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     ends = [end for i, name, *at in points for end in _draw_spread(axes, i, at, spread.get(name, {}), (x, y))]

@@ -8,6 +8,7 @@ from textwrap import wrap
 import numpy as np
 
 from fem.case import physical
+from fem.closure.measures.cones import CONE_LEVEL
 from fem.comparison.wording import high, sentences
 from fem.plan import junctions
 from fem.results.result import Result
@@ -68,6 +69,11 @@ def tips(result: Result) -> list[Tip]:
     return expected
 
 
+def standing(result: Result) -> list[Tip]:
+    """The tips of a closed case without those where no cone was computed, which need no paper model."""
+    return [tip for tip in tips(result) if tip.height is None or abs(tip.height) >= CONE_LEVEL]
+
+
 def of_one_kind(tips: Iterable[Tip]) -> list[list[Tip]]:
     """The tips by their deficits, greatest first: one paper model serves each list."""
     groups: list[list[Tip]] = []
@@ -105,10 +111,10 @@ def pattern(cone: Cone, heights: Iterable[float] = ()) -> Drawing:
 
 
 def sheet(result: Result) -> Drawing | None:
-    """All paper models of a closed case, one below the other with its words; None if no cone is to be expected."""
+    """All paper models of a closed case, one below the other with its words; None if there is no cone."""
     parts, below = [], 0.0
     spread = float(junctions.spread(physical.plan(result.case)).sum())
-    for group in of_one_kind(tips(result)):
+    for group in of_one_kind(standing(result)):
         cone = Cone(group[0].deficit, RADIUS)
         heights = [tip.height for tip in group if tip.height is not None]
         lines = [line for text in instructions(cone, group, spread) for line in wrap(text, COLUMNS)]

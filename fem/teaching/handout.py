@@ -20,7 +20,7 @@ from fem.results import identity
 from fem.results.close import UNTRIMMED, close
 from fem.results.folder import whole
 from fem.results.result import Result, read
-from fem.teaching import cone, film, leaflet, paper, solid, template, timeline
+from fem.teaching import cone, deck, film, leaflet, paper, solid, template, timeline
 from fem.teaching import lesson as lessons
 from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
 from fem.teaching.lesson import Lesson
@@ -61,17 +61,27 @@ def bench_files(material: Material, folder: Path) -> None:
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
     if leaflet.on_bench(material.result):
         sheet = leaflet.bench_sheet(material.result, template.places(material.result.case))
-        write_pdf(folder / "bench.pdf", [sheet], paper=material.paper, footer=MADE_BY)
+        write_pdf(folder / "bench.pdf", sheet, paper=material.paper, footer=MADE_BY)
 
 
 def lesson_files(material: Material, folder: Path) -> None:
-    """The lesson sheet and its answers, as PDF and HTML."""
-    given = material.lesson, material.result, material.neighbours, material.spread
-    plan = (material.folder / "pictures" / "plan.png").read_bytes()
-    sheets = {"lesson": leaflet.lesson_sheet(*given, plan=plan), "answers": leaflet.answers(*given)}
+    """What pupils get, the answers, and what only the teacher gets, each as PDF and HTML."""
+    given = material.lesson, material.result, material.neighbours
+    sheets = {
+        "lesson": leaflet.lesson_sheet(*given, material.spread),
+        "answers": leaflet.answers(*given, material.spread),
+        "notes": leaflet.notes(*given),
+    }
     for name, sheet in sheets.items():
         (folder / f"{name}.html").write_text(html(sheet), encoding="utf-8")
-    write_pdf(folder / "lesson.pdf", list(sheets.values()), paper=material.paper, footer=MADE_BY)
+        write_pdf(folder / f"{name}.pdf", sheet, paper=material.paper, footer=MADE_BY)
+
+
+def deck_files(material: Material, folder: Path) -> None:
+    """The lesson as slides that can be changed."""
+    keyframes = timeline.keyframes(material.result, untrimmed(material))
+    shown = deck.slides(material.lesson, material.result, material.neighbours, keyframes, material.spread)
+    deck.write_pptx(shown, folder / "lesson.pptx")
 
 
 def frame_files(material: Material, folder: Path) -> None:
@@ -133,12 +143,13 @@ PRODUCTS: dict[str, Callable[[Material, Path], None]] = {  # each writes its fil
     "cone": cone_files,
     "bench": bench_files,
     "lesson": lesson_files,
+    "deck": deck_files,
     "frames": frame_files,
     "side-by-side": side_by_side_files,
     "solid": solid_files,
 }
-COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
-RANGING = {"lesson"}  # products that need all of them in slack and tense skin too
+COMPARING = {"lesson", "deck", "side-by-side"}  # products that need the neighbours closed too
+RANGING = {"lesson", "deck"}  # products that need all of them in slack and tense skin too
 
 
 def needed(lesson: Lesson, only: Collection[str] = ()) -> list[tuple[str, Case]]:

@@ -54,10 +54,12 @@ def test_trade_off():
     named = order((50, 3), (30, 5))
     failed = ("f", replace(of(), reason="it never met."))
     lines = comparison_text.trade_off([*named, failed])
-    assert lines[0].endswith("5.0, 3.0 mm.") and lines[-1] == "“f” could not be closed: it never met."
+    assert lines[0].endswith("5.0, 3.0 mm.")
+    assert comparison_text.others([*named, failed], SCAR) == ["“f” could not be closed: it never met."]
     assert any("pull in the middle" in line for line in lines)
-    assert comparison_text.trade_off([named[0], failed])[0] == "“f” could not be closed: it never met."
-    assert comparison_text.trade_off(named[:1]) == ["There is nothing to compare with."]
+    assert comparison_text.trade_off([named[0], failed]) == []
+    assert comparison_text.others([named[0], failed], SCAR)[1] == "There is nothing else to compare with."
+    assert comparison_text.others(named[:1], SCAR) == ["There is nothing to compare with."]
     mixed = [named[0], ("flap", result(FLAP, scar_length_mm=70.0))]
     assert not any("pull in the middle" in line for line in comparison_text.trade_off(mixed))
 
@@ -67,8 +69,9 @@ def test_without_a_scar():
     purse = ("purse", result(PURSE, **LEFT_OPEN))
     lines = comparison_text.trade_off([*order((50, 3), (30, 5)), purse])
     assert lines[0] == "The longer the scar, the lower the cones: 5.0, 3.0 mm."
-    assert lines[-1] == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
-    assert comparison_text.trade_off([purse])[-1] == "There is nothing else to compare with."
+    (line,) = comparison_text.others([*order((50, 3), (30, 5)), purse], SCAR)
+    assert line == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
+    assert comparison_text.others([purse], SCAR)[-1] == "There is nothing else to compare with."
     assert [text for text, _ in comparison_text.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
 
 

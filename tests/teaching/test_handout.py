@@ -78,7 +78,7 @@ def test_everything(into, plain, monkeypatch):
     """
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
     folder, missing = teach(plain, into=into, paper="Letter")
-    sheets = {"lesson.pdf", "lesson.html", "answers.html"}
+    sheets = {f"{name}.{kind}" for name in ("lesson", "answers", "notes") for kind in ("pdf", "html")} | {"lesson.pptx"}
     drawings = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
     made = json.loads((folder / MADE).read_text())["made"]
     assert {name for names in made.values() for name in names} >= drawings | sheets
