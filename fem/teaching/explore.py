@@ -168,7 +168,7 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
         pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
         sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
-        heights=[f"{h:.1f}".replace("-", "−") for h in ranges.heights],
+        heights=[shown(FIRST[0], h) for h in ranges.heights],
         bars={name: max(abs(r.numbers[name]) for r in done) for name in FIRST},
         chart=_chart(exploration, made, results), assumed=assumed([Result(exploration.base)]),
     )  # fmt: skip
