@@ -7,8 +7,8 @@ from typing import Any
 
 from fem.comparison import flat
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.wording import printed, sentence, sentences
-from fem.results.quantities import magnitude, shown, unit
+from fem.comparison.wording import printed, sentence, sentences, unitful
+from fem.results.quantities import magnitude
 from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
@@ -84,7 +84,7 @@ def _ranked(name, result):
 def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -> str:
     """How a number goes from one closure to the next."""
     values = [result.numbers[name] for _, result in order]
-    listed = ", ".join(shown(name, value) for value in values) + f" {unit(name)}"
+    listed = [(label, unitful(name, value)) for (label, _), value in zip(order, values, strict=True)]
     steps = [_ranked(name, b) - _ranked(name, a) for (_, a), (_, b) in pairwise(order)]
     keys = [by.value(result) for _, result in order]
     course = ""

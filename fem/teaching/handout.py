@@ -79,33 +79,35 @@ def lesson_files(material: Material, folder: Path) -> None:
 
 def deck_files(material: Material, folder: Path) -> None:
     """The lesson as slides that can be changed."""
-    keyframes = timeline.keyframes(material.result, untrimmed(material))
+    keyframes = timeline.keyframes(material.result, untrimmed(material.lesson.case, material.folder))
     shown = deck.slides(material.lesson, material.result, material.neighbours, keyframes, material.spread)
     deck.write_pptx(shown, folder / "lesson.pptx")
 
 
 def frame_files(material: Material, folder: Path) -> None:
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
-    keyframes = timeline.keyframes(material.result, untrimmed(material))
+    keyframes = timeline.keyframes(material.result, untrimmed(material.lesson.case, material.folder))
     shot = film.camera(keyframes)
     kept = film.numbered(keyframes, shot)
     film.write_numbered(kept, folder / "frames")
     write_film(film.film(keyframes, shot, kept), folder / "closure")
 
 
-def untrimmed(material: Material) -> Result | None:
-    """Result before cones were cut off; None if they were not."""
-    before = material.folder / UNTRIMMED
-    return read(before, physical.cut_by(material.lesson.case, (0.0, 0.0))) if before.is_dir() else None
+def untrimmed(case: Case, folder: Path) -> Result | None:
+    """Result before cones were cut off, of a case whose own is in a folder; None if they were not."""
+    before = folder / UNTRIMMED
+    return read(before, physical.cut_by(case, (0.0, 0.0))) if before.is_dir() else None
 
 
 def side_by_side_files(material: Material, folder: Path) -> None:
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
-    shown = [(label, timeline.keyframes(r)) for label, r in material.neighbours if not r.reason][: film.MOST - 1]
-    if shown:
-        first = material.lesson.label, timeline.keyframes(material.result, untrimmed(material))
-        names, keyframes = zip(first, *shown, strict=True)
-        write_film(film.film_of_several(keyframes, names), folder / "side-by-side")
+    lesson, into = material.lesson, material.folder.parent
+    cases = [lesson.case, *(case for _, case in lessons.neighbours(lesson))]
+    every = zip(cases, [(lesson.label, material.result), *material.neighbours], strict=True)
+    closed = [(case, label, result) for case, (label, result) in every if not result.reason][: film.MOST]
+    if len(closed) > 1:
+        keyframes = [timeline.keyframes(result, untrimmed(case, into / case.name)) for case, _, result in closed]
+        write_film(film.film_of_several(keyframes, [label for _, label, _ in closed]), folder / "side-by-side")
 
 
 def write_film(shown: film.Film, stem: Path) -> None:

@@ -21,7 +21,7 @@ from fem.teaching.comparison_text import Closures
 from fem.teaching.sheet import Picture, Pictures
 
 LETTERS = 8  # points, the smallest in a picture of a sheet
-CHART, PLAN = (5.6, 1.8), (5.6, 2.2)  # inches: as large as they stand on a sheet
+CHART, PLAN = (5.6, 1.8), (5.6, 2.0)  # inches: as large as they stand on a sheet
 SHARE = 0.6  # of the plan's width: the skin; beside it what lines mean
 
 

@@ -20,6 +20,7 @@ from fem.teaching.paper import BOLD, FONT, PAPERS, fonts
 from fem.teaching.vector import Drawn
 
 MARGIN, HEAD, FOOT = 15.0, 16.0, 8.0  # mm
+ROOM = 100.0  # mm that must be left for what begins a page, or it begins a new one
 FIRST = 0.36  # of a table's width: its first column
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=9, leading=12.5, spaceAfter=3)
 LOOKS = {
@@ -70,7 +71,7 @@ class Picture:
     image: bytes | Figure
     caption: str
     alt: str
-    tallest: float = 50.0  # mm, on paper, of a PNG
+    tallest: float = 45.0  # mm, on paper, of a PNG
 
     @property
     def size(self) -> tuple[int, int]:
@@ -125,7 +126,8 @@ def write_pdf(path: Path, sheet: Sheet, *, paper: str, footer: str) -> None:
     file.addPageTemplates([platypus.PageTemplate(frames=[frame], onPage=head)])
     flowing = []
     for blocks in sheet.pages:
-        flowing += [part for block in blocks for part in FLOWING[block.kind](block, room[0])] + [platypus.PageBreak()]
+        flowing += [part for block in blocks for part in FLOWING[block.kind](block, room[0])]
+        flowing.append(platypus.CondPageBreak(ROOM * mm))
     file.build(flowing)
 
 
