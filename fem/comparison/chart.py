@@ -31,19 +31,25 @@ ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker
     "slack": {"marker": "o", "ms": 5.5, "mfc": "white", "mew": 1.2},
     "tense": {"marker": "o", "ms": 6.5, "mec": "white", "mew": 1.0},
 }
+UNSEEN = 0.05  # of a number that is printed as 0; an axis then starts there
 TENSION = "line_tension_mid_N_per_m"
 
 
-def trade_off(results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD) -> Figure:
+def trade_off(
+    results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD, size: tuple[float, float] = SIZE
+) -> Figure:
     """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin."""
-    plot, axes = figure()
+    plot, axes = figure(size)
     measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     ends = [end for i, name, *at in points for end in _draw_spread(axes, i, at, spread.get(name, {}), (x, y))]
     for i, _, *at in points:
-        axes.plot(*at, ms=10, mec="white", **looks(i) | {"ls": ""})
+        axes.plot(*at, ms=10, mec="white", clip_on=False, zorder=3, **looks(i) | {"ls": ""})
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
+    for least, limit in ((axes.dataLim.x0, axes.set_xlim), (axes.dataLim.y0, axes.set_ylim)):
+        if points and least >= -UNSEEN:
+            limit(0)
     if ends:
         for skin, look in ENDED.items():
             axes.plot([], [], ls="", color="#555555", label=f" {skin} skin", **look)
@@ -60,7 +66,7 @@ def _draw_spread(axes, i, at, skins, names):
     if ends:
         axes.plot(*zip(*filter(None, order), strict=True), lw=1.0, color=looks(i)["color"], zorder=1.5)
     for skin, end in ends.items():
-        axes.plot(*end, ls="", color=looks(i)["color"], zorder=3, **ENDED[skin])
+        axes.plot(*end, ls="", color=looks(i)["color"], zorder=3, clip_on=False, **ENDED[skin])
     return list(ends.values())
 
 
@@ -76,12 +82,15 @@ def place_labels(
     at: np.ndarray | list = axes.transData.transform([p[2:] for p in points]) if points else []
     taken = [shapely.box(x - 9, y - 9, x + 9, y + 9) for x, y in at]
     taken += [shapely.box(x - 5, y - 5, x + 5, y + 5) for x, y in map(axes.transData.transform, beside)]
+    lines = [axes.transData.transform(np.array(line.get_xydata())) for line in axes.lines]
+    taken += [shapely.LineString(line).buffer(2) for line in lines if len(line) > 1]
     inside = shapely.box(*axes.bbox.extents)
     for i, name, x, y in points:
-        look = {"color": looks(i)["color"], "size": min(10, 10 * 30 / (len(name) + 1)), "va": "center"}
+        look = {"color": looks(i)["color"], "size": min(11, 300 / (len(name) + 1)), "va": "center"}
         text = axes.annotate(name, (x, y), (0, 0), textcoords="offset points", **look)
+        text.set_in_layout(False)  # a name that finds no room takes none from the axes
         tries: list[tuple] = []
-        for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39)):
+        for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39, 52, -52)):
             text.set(ha=ha, position=(dx, dy))
             box = shapely.box(*text.get_window_extent().extents)
             bad = sum(box.intersection(other).area for other in taken) + box.difference(inside).area
@@ -104,7 +113,8 @@ def heights_across(results: Sequence[Result]) -> Figure:
     across, height = np.abs(np.hstack([np.zeros((2, 0)), *(line for case in lines for line in case)]))
     off = np.abs(height) > VISIBLE * max(np.abs(height).max(initial=0.0), projection.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
-    plot, axes = profiles(results, lines, "across the cone, from its top, mm", "height, mm")
+    second = " (thin: second cone)" if any(len(case) > 1 for case in lines) else ""
+    plot, axes = profiles(results, lines, f"across the cone, from its top, mm{second}", "height, mm")
     axes.set_xlim(-reach, reach)
     return plot
 
@@ -131,7 +141,8 @@ def profiles(
     for i, (result, curves) in enumerate(zip(results, lines, strict=True)):
         for k, (x, y) in enumerate(curves):
             name = f" {result.name}" if k == 0 else None  # matplotlib leaves out what begins with an underscore
-            axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=name, **looks(i))
+            thin = {"lw": 0.8, "mfc": "white"} if k else {}  # of cones and seams, all after the first
+            axes.plot(x, y, ms=5, markevery=(0.03 + 0.02 * (i % 5), 0.18), label=name, **looks(i) | thin)
     axes.set(xlabel=xlabel, ylabel=ylabel)
     key(axes)
     return plot, axes

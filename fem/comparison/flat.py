@@ -19,27 +19,42 @@ Skins = Mapping[str, Result]  # of a closure: slack, as given, tense
 
 def lines(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
     """What closures (label, Result) say side by side: which lie flat in which skin, whose skin that is, and doubts."""
-    known = [(label, in_order(result, spread)) for label, result in named if spread.get(result.name)]
-    if not known:
-        return []
-    own, said, sites = middle([skins for _, skins in known]), [], dict[str, list]()
-    for skin, word in zip(ORDER, words(own), strict=True):
+    return [*lying(named, spread), *skins(named, spread), *doubts(named, spread)]
+
+
+def lying(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
+    """Which closures lie flat in which skin."""
+    known, said = ranged(named, spread), []
+    for skin, word in zip(ORDER, words(middle(known)), strict=True):
         level = [(label, flat(skins[skin])) for label, skins in known]
         said.append((word, [label for label, lies in level if lies], [label for label, lies in level if lies is None]))
-    for label, skins in known:
-        sites.setdefault(str(skins[AS_GIVEN].case.skin.site), []).append((label, skins))
-    ends = {site: [stretches(site, end).values() for end in ENDS.values()] for site in sites}
     some = len(known) < sum(not result.reason for _, result in named)
-    return [
-        sentence("comparison/spread", "flat", LEVEL, said, len(known), some),
-        *(sentence("comparison/spread", "skins", site, list(zip(*pair, strict=True))) for site, pair in ends.items()),
-        *(line for site, closures in sites.items() for line in doubts(closures, site, own)),
-    ]
+    return [sentence("comparison/spread", "flat", LEVEL, said, len(known), some)] if known else []
 
 
-def middle(known: Sequence[Skins]) -> str:
+def skins(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
+    """How far slack and tense skin of each site are stretched."""
+    sites = dict.fromkeys(str(at[AS_GIVEN].case.skin.site) for _, at in ranged(named, spread))
+    ends = {site: [stretches(site, end).values() for end in ENDS.values()] for site in sites}
+    return [sentence("comparison/spread", "skins", site, list(zip(*pair, strict=True))) for site, pair in ends.items()]
+
+
+def doubts(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
+    """What the trade does not see."""
+    known, sites = ranged(named, spread), dict[str, list]()
+    for label, at in known:
+        sites.setdefault(str(at[AS_GIVEN].case.skin.site), []).append((label, at))
+    return [line for site, closures in sites.items() for line in _doubts(closures, site, middle(known))]
+
+
+def ranged(named: Sequence[tuple[str, Result]], spread: Spread) -> list[tuple[str, dict[str, Result]]]:
+    """The closures (label, results in slack, its own and tense skin) of which these are known."""
+    return [(label, in_order(result, spread)) for label, result in named if spread.get(result.name)]
+
+
+def middle(known: Sequence[tuple[str, Skins]]) -> str:
     """What the skin between slack and tense is called: typical, unless its age is given for any closure."""
-    return "typical" if all(skins[AS_GIVEN].case.skin.age_years is None for skins in known) else "the given"
+    return "typical" if all(skins[AS_GIVEN].case.skin.age_years is None for _, skins in known) else "the given"
 
 
 def words(middle: str) -> tuple[str, ...]:
@@ -64,7 +79,7 @@ def lies_flat(height: float) -> bool:
     return magnitude(CONE, printed(CONE, height)) < LEVEL
 
 
-def doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:
+def _doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:
     """Sentences on what the trade does not see: circles that lie flat, long lenses that do not in a case's own skin."""
     tension = (SITES[site].tension or {})["along_N_per_m"]
     wide = [skins for _, skins in known if _diameter(skins[AS_GIVEN].case) >= WIDE]

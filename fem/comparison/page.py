@@ -4,6 +4,7 @@ three.js comes from the installed package jupyter-threejs-sage, which ships it a
 """
 
 import base64
+import re
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from typing import Any
@@ -20,13 +21,14 @@ from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
-from fem.results.quantities import label, magnitude, quantity, ranks, shown, unit
+from fem.results.quantities import FIRST, label, magnitude, pattern, quantity, ranks, shown, unit
 from fem.results.result import Result, names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
 GLANCE = "cone_height_mm", "scar_length_mm", "line_tension_mid_N_per_m", "removed_area_mm2"
+REPEATED = {("rise_mm", "cone_height_mm"), ("removed_area_mm2", "healthy_removed_mm2")}  # the later one, if alike
 EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"  # of run.json, on the page
 
 
@@ -147,32 +149,52 @@ def table(
     results: Sequence[Result], *, spread: Spread = NO_SPREAD, baseline: str | None = None,
     only: Sequence[str] | None = None,
 ) -> list[dict[str, Any]]:  # fmt: skip
-    """Rows of the table of measures: name, label, unit, the heading before it and a cell for each case.
+    """Rows of the table of measures: name, label, unit, the heading before it, folded or not, a cell for each case.
 
-    A cell has its text, the number itself, its rank and its difference to the baseline, if any, and of RANGED numbers
-    the texts in slack and tense skin by skin, if these are known.
+    A cell has its text, the number itself, its rank, how many share it, its difference to the baseline, if any, and of
+    RANGED numbers the texts in slack and tense skin by skin, if these are known. What is asked first is not folded, nor
+    what is asked for by `only`.
     """
     to = next((result.numbers for result in results if result.name == baseline), {})
-    rows, headed = [], set()
+    rows: list[dict[str, Any]] = []
+    headed: set[str] = set()
     for name in names(results):
         if only and name not in only:
             continue
         heading = quantity(name).group
         column = [result.numbers.get(name) for result in results]
+        ranked = ranks(name, column)
         cells = [
             {
                 "text": _text_in(result, name),
                 "value": value,
                 "rank": rank,
+                "alike": ranked.count(rank),
                 "change": _change(name, value, to.get(name)) if result.name != baseline else None,
                 "skins": {skin: _text_in(r, name) for skin, r in spread.get(result.name, {}).items() if name in RANGED},
             }
-            for result, value, rank in zip(results, column, ranks(name, column), strict=True)
+            for result, value, rank in zip(results, column, ranked, strict=True)
         ]
-        group = None if heading in headed else heading
+        about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells}
+        if twin := next((row for row in rows if not only and _repeats(about, row)), None):
+            twin["label"] = _both(twin["label"], about["label"])
+            continue
+        group = None if heading in headed | {FIRST} else heading
         headed.add(heading)
-        rows.append({"name": name, "label": label(name), "unit": unit(name), "group": group, "cells": cells})
+        rows.append(about | {"group": group, "folded": not only and heading != FIRST})
     return rows
+
+
+def _repeats(row, other):
+    """Whether a row says nothing that another does not: the same of another tip, cone or place."""
+    kin = pattern(row["name"]) == pattern(other["name"]) or (row["name"], other["name"]) in REPEATED
+    return kin and [cell["text"] for cell in row["cells"]] == [cell["text"] for cell in other["cells"]]
+
+
+def _both(label, other):
+    """What two rows are called that are one: "tip 1" and "tip 2" together "tips 1, 2"."""
+    number = re.search(r"\d+", other)
+    return re.sub(r"(\d+)(?!, \d)(?!.*\d)", rf"\1, {number[0]}", label) if number else label
 
 
 def _text_in(result, name):
@@ -188,9 +210,10 @@ def glance(done: Sequence[Result]) -> list[str]:
     extremes = {}
     for name in GLANCE:
         at = [(result.numbers.get(name), result.name) for result in done]
-        known = [(magnitude(name, value), who, value) for value, who in at if value is not None]  # not sewn: no scar
-        if len(known) > 1 and shown(name, max(known)[0]) != shown(name, min(known)[0]):
-            extremes[name] = max(known), min(known)
+        known = [(shown(name, value), value, who) for value, who in at if value is not None]  # not sewn: no scar
+        ends = [pick(known, key=lambda one: magnitude(name, one[1])) for pick in (max, min)] if known else []
+        if len({text.strip("−") if name == GLANCE[0] else text for text, *_ in ends}) > 1:
+            extremes[name] = [([who for text, _, who in known if text == end[0]], end[1]) for end in ends]
     return sentences("comparison/reading", "glance", extremes)
 
 

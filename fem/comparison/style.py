@@ -35,9 +35,10 @@ def key(axes: Axes) -> None:
     """Draw which case is which, above the axes; the figure grows by as much."""
     handles, names = axes.get_legend_handles_labels()
     longest = max(map(len, names), default=0)
-    columns = 2 if longest < 22 else 1
-    cast(Figure, axes.figure).set_figheight(SIZE[1] + 0.18 * np.ceil(len(names) / columns))
-    size = min(9, 9 * 34 / (longest + 1))  # a name may have 80 letters
+    columns = 2 if longest < 19 else 1
+    plot = cast(Figure, axes.figure)
+    plot.set_figheight(plot.get_figheight() + 0.2 * np.ceil(len(names) / columns))
+    size = min(10.5, 300 / (longest + 1))  # a name may have 80 letters
     axes.legend(
         handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
         handlelength=3.2,

@@ -12,7 +12,7 @@ from fem.errors import present_name
 WRITTEN = {"N_per_m": "N/m", "mm2": "mm²", "mm3": "mm³", "deg": "°"}  # units, where not as they end names
 UNITS = *WRITTEN, "kPa", "mm", "mJ", "N", "s", ""
 DIGITS = {"mm": 1, "mJ": 1, "N": 2, "": 2}  # decimals printed; else none
-FURTHER = "Further numbers"
+FIRST, FURTHER = "First", "Further numbers"  # groups: what is asked first, and what nobody may ask
 # Former names of measures, still read with a warning -> present ones.
 RENAMED = {"passed_through_mm2": "self_intersection_mm2", "loosened_area_mm2": "undermined_area_mm2"}
 
@@ -71,17 +71,18 @@ def current(name: str, where: str) -> str:
 
 def known(name: str) -> bool:
     """Whether a name is that of a number of a result, as `numbers` names them."""
-    return _pattern(name) in QUANTITIES
+    return pattern(name) in QUANTITIES
 
 
-def _pattern(name):
+def pattern(name: str) -> str:
+    """The name of a number with {} in place of the numbers of tips, cones and sutures."""
     return re.sub(r"_\d+(?=_|$)", "_{}", name)
 
 
 def quantity(name: str) -> Quantity:
     """The quantity of a number; one that is not in the table is labelled by its name."""
     if known(name):
-        listed = QUANTITIES[_pattern(name)]
+        listed = QUANTITIES[pattern(name)]
         return replace(listed, name=name, label=listed.label.format(*re.findall(r"_(\d+)(?=_|$)", name)))
     return _quantity(name, split(name)[0].replace("_", " "))
 

@@ -10,7 +10,7 @@ from typing import Any, cast
 from fem.case import case as cases
 from fem.case import physical
 from fem.results import identity, scene
-from fem.results.quantities import LEADING, magnitude, numbers
+from fem.results.quantities import LEADING, magnitude, numbers, pattern
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,8 @@ def solved(results: Iterable[Result]) -> list[Result]:
 def names(results: Iterable[Result]) -> list[str]:
     """Names of all numbers that any of the results has: those of LEADING first, then the rest in their order."""
     known = dict.fromkeys(name for result in results for name, v in result.numbers.items() if v is not None)
-    return [name for name in LEADING if name in known] + [name for name in known if name not in LEADING]
+    lead = [name for leading in LEADING for name in known if pattern(name) == leading]
+    return lead + [name for name in known if name not in lead]
 
 
 def ordered(results: Iterable[Result], name: str) -> list[Result]:

@@ -39,11 +39,11 @@ def rows(into: Path | str, keys: Iterable[str] | None = None) -> Iterable[Row]:
 
 
 def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
-    """Path of study.parquet, written anew from the folders; arguments as for `rows`."""
+    """Path of study.parquet, written anew from the folders, with study.csv beside it; arguments as for `rows`."""
     import duckdb
 
     path = Path(into) / "study.parquet"
-    with whole_files(path, failure=duckdb.IOException) as (draft,):
+    with whole_files(path, path.with_suffix(".csv"), failure=duckdb.IOException) as (draft, csv):
         lines, columns = draft.with_suffix(".jsonl"), dict[str, str | None]()
         with open(lines, "w", encoding="utf-8") as stream:
             for case in rows(into, keys):
@@ -55,6 +55,7 @@ def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
                 str(lines), columns={n: t or "VARCHAR" for n, t in columns.items()}, format="newline_delimited"
             )
             read.write_parquet(str(draft))
+            read.write_csv(str(csv))
     return path
 
 

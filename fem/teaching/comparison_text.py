@@ -7,8 +7,8 @@ from typing import Any
 
 from fem.comparison import flat
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.wording import printed, sentence, sentences
-from fem.results.quantities import magnitude, shown, unit
+from fem.comparison.wording import printed, sentence, sentences, unitful
+from fem.results.quantities import magnitude
 from fem.results.result import Result
 from fem.teaching import sentence as alone
 from fem.teaching.cone import tips
@@ -47,14 +47,19 @@ def unordered(named: Closures, by: By) -> list[tuple[str, Result]]:
     return [(label, result) for label, result in named if not result.reason and by.value(result) is None]
 
 
+def others(named: Closures, by: By) -> list[str]:
+    """Why some closures cannot be compared."""
+    left = [(label, *alone.say("left_open", result)) for label, result in unordered(named, by)]
+    failed = [(label, result.reason.rstrip(".")) for label, result in named if result.reason]
+    lines = sentences("teaching/comparison", "others", left, failed)
+    return lines if len(ordered(named, by)) > 1 else [*lines, sentence("teaching/comparison", "nothing", lines)]
+
+
 def trade_off(named: Closures, by: By = SCAR) -> list[str]:
     """What is bought and what is paid from one closure to the next."""
     order = ordered(named, by)
-    left = [(label, *alone.say("left_open", result)) for label, result in unordered(named, by)]
-    failed = [(label, result.reason.rstrip(".")) for label, result in named if result.reason]
-    others = sentences("teaching/comparison", "others", left, failed)
     if len(order) < 2:
-        return [*others, sentence("teaching/comparison", "nothing", others)]
+        return []
     lines = [trend(order, by, "cone_height_mm", "cones", "lower", "higher")]
     if all(alone.even(result) for _, result in order):
         lines.append(trend(order, by, "line_tension_mid_N_per_m", "pull in the middle", "weaker", "stronger"))
@@ -63,7 +68,7 @@ def trade_off(named: Closures, by: By = SCAR) -> list[str]:
         lines.append(trend(order, by, "scar_length_mm", "scar", "shorter", "longer"))
     if differ(order, "removed_area_mm2"):
         lines.append(trend(order, by, "removed_area_mm2", "skin taken away", "less", "more"))
-    return [*lines, *(prices(order) if by is SCAR else []), *others]
+    return [*lines, *(prices(order) if by is SCAR else [])]
 
 
 def differ(order: Closures, name: str) -> bool:
@@ -79,7 +84,7 @@ def _ranked(name, result):
 def trend(order: Closures, by: By, name: str, what: str, less: str, more: str) -> str:
     """How a number goes from one closure to the next."""
     values = [result.numbers[name] for _, result in order]
-    listed = ", ".join(shown(name, value) for value in values) + f" {unit(name)}"
+    listed = [(label, unitful(name, value)) for (label, _), value in zip(order, values, strict=True)]
     steps = [_ranked(name, b) - _ranked(name, a) for (_, a), (_, b) in pairwise(order)]
     keys = [by.value(result) for _, result in order]
     course = ""
@@ -116,7 +121,7 @@ def questions(result: Result, named: Closures, by: By = SCAR, spread: Spread = N
     """The first three questions that the numbers answer; `named` are all closures of the lesson, the result's too."""
     order, of = ordered(named, by), alone.values(result)
     possible = [
-        ask("tips", [*alone.missing(result), *alone.say("cones", result)]) if tips(result) else None,
+        ask("tips", [*alone.surplus(result), *alone.say("cones", result)]) if tips(result) else None,
         ask_flat([*order, *unordered(named, by)], by, spread),
         ask_best(order, by),
         ask("prices", prices(order) if by is SCAR else []),
@@ -133,14 +138,14 @@ def ask(what: str, *values: Any) -> Question | None:
 
 def ask_flat(named: Closures, by: By, spread: Spread) -> Question | None:
     """Which closures lie flat in whose skin, and which of them has the shortest scar; None without a range."""
-    known = [(label, flat.in_order(result, spread)) for label, result in named if result.name in spread]
+    known = flat.ranged(named, spread)
     if len(known) < 2:
         return None
     first = []
-    for skin, word in zip(flat.ORDER, flat.words(flat.middle([skins for _, skins in known])), strict=True):
+    for skin, word in zip(flat.ORDER, flat.words(flat.middle(known)), strict=True):
         lying = ordered([(label, skins[skin]) for label, skins in known if flat.flat(skins[skin])], SCAR)
         first.append((word, [label for label, r in lying if SCAR.value(r) == SCAR.value(lying[0][1])]))
-    return ask("flat", flat.LEVEL, flat.lines(named, spread)[0], by is SCAR, first)
+    return ask("flat", flat.LEVEL, flat.lying(named, spread)[0], by is SCAR, first)
 
 
 def ask_best(order: Closures, by: By = SCAR) -> Question | None:

@@ -8,10 +8,11 @@ from textwrap import wrap
 import numpy as np
 
 from fem.case import physical
-from fem.comparison.wording import high, sentences
+from fem.closure.measures.cones import CONE_LEVEL
+from fem.comparison.wording import sentences
 from fem.plan import junctions
 from fem.results.result import Result
-from fem.teaching.drawing import Drawing, Stroke, Text, joined, moved
+from fem.teaching.drawing import Drawing, Stroke, Text, extent, joined, moved
 from fem.teaching.template import LEAST_DEFICIT
 
 RADIUS = 45.0  # mm of the disc; our choice, hands can still fold it
@@ -68,6 +69,11 @@ def tips(result: Result) -> list[Tip]:
     return expected
 
 
+def standing(result: Result) -> list[Tip]:
+    """The tips of a closed case without those where no cone was computed, which need no paper model."""
+    return [tip for tip in tips(result) if tip.height is None or abs(tip.height) >= CONE_LEVEL]
+
+
 def of_one_kind(tips: Iterable[Tip]) -> list[list[Tip]]:
     """The tips by their deficits, greatest first: one paper model serves each list."""
     groups: list[list[Tip]] = []
@@ -105,23 +111,22 @@ def pattern(cone: Cone, heights: Iterable[float] = ()) -> Drawing:
 
 
 def sheet(result: Result) -> Drawing | None:
-    """All paper models of a closed case, one below the other with its words; None if no cone is to be expected."""
+    """All paper models of a closed case, one below the other with its words; None if there is no cone."""
     parts, below = [], 0.0
-    spread = float(junctions.spread(physical.plan(result.case)).sum())
-    for group in of_one_kind(tips(result)):
+    for group in of_one_kind(standing(result)):
         cone = Cone(group[0].deficit, RADIUS)
         heights = [tip.height for tip in group if tip.height is not None]
-        lines = [line for text in instructions(cone, group, spread) for line in wrap(text, COLUMNS)]
-        texts = tuple(Text(line, (-80.0, -RADIUS - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
-        part = joined(pattern(cone, heights), Drawing((), texts))
-        parts.append(moved(part, (0.0, below)))
-        below -= 2 * RADIUS + 18 + LINE * len(lines)
+        lines = [line for text in instructions(cone, group) for line in wrap(text, COLUMNS)]
+        model = pattern(cone, heights)
+        low = extent(model)[1, 0]
+        texts = tuple(Text(line, (-80.0, low - 8 - LINE * k), SIZE) for k, line in enumerate(lines))
+        parts.append(moved(joined(model, Drawing((), texts)), (0.0, below)))
+        below += low - RADIUS - 18 - LINE * len(lines)
     return joined(*parts) if parts else None
 
 
-def instructions(cone: Cone, group: list[Tip], spread: float) -> list[str]:
-    """What to do with a paper model, and how high the computed cones are; `spread` along all seams of the plan, rad."""
-    known = dict.fromkeys(high(tip.height) for tip in group if tip.height is not None)
+def instructions(cone: Cone, group: list[Tip]) -> list[str]:
+    """What to do with a paper model, and how high the computed cones are."""
+    known = [tip.height for tip in group if tip.height is not None]
     angles = degrees(cone.deficit), 360 - degrees(cone.deficit), sin(cone.half_angle)
-    surplus = -degrees(spread) if spread < -LEAST_DEFICIT else None
-    return sentences("teaching/paper", "cone", cone, [tip.at for tip in group], *angles, list(known), surplus)
+    return sentences("teaching/paper", "cone", cone, len(group), *angles, known)

@@ -1,13 +1,13 @@
 // Shows the closure that slider and choice name; texts, numbers and pictures come ready from the page.
 "use strict";
 (() => {
-  const {steps, pictures, ratios} = JSON.parse(document.getElementById("steps").textContent);
+  const {steps, pictures, stops} = JSON.parse(document.getElementById("steps").textContent);
   const element = (id) => document.getElementById(id);
-  const slider = element("ratio");
+  const slider = element("stop");
   let before = null;
 
   const chosen = () => Number(document.querySelector("input[name=choice]:checked").value);
-  const current = () => steps[chosen() * ratios.length + Number(slider.value)];
+  const current = () => steps[chosen() * stops.length + Number(slider.value)];
 
   function difference(now) { // of numbers as they are printed, so that it can be checked by eye
     if (before === null || before.reason || before === now) return "";
@@ -21,9 +21,9 @@
   }
 
   function show() {
-    const now = current(), ratio = `${ratios[slider.value]} : 1`;
-    element("ratio-said").textContent = ratio;
-    slider.setAttribute("aria-valuetext", ratio);
+    const now = current(), said = stops[slider.value].said;
+    element("stop-said").textContent = said;
+    slider.setAttribute("aria-valuetext", said);
     element("title").textContent = `${now.title}.`;
     element("said").textContent = now.reason ? `No closure was found: ${now.reason}` : now.said;
     element("change").textContent = now.reason ? "" : difference(now);
@@ -45,7 +45,7 @@
       document.querySelectorAll("[data-text]").forEach((one) => { one.textContent = now.texts[one.dataset.text]; });
       document.querySelectorAll("[data-bar]").forEach((bar) => {
         bar.value = Math.abs(now.values[bar.dataset.bar]); // a sunk cone is as long as one that stands
-        bar.textContent = `${now.texts[bar.dataset.bar]} mm`;
+        bar.textContent = now.texts[bar.dataset.bar];
       });
     }
     before = now;

@@ -18,7 +18,7 @@ from fem.case.document import read as read_text
 from fem.comparison import chart, page, style
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.images import webp
-from fem.comparison.wording import sentence, sentences, unitful
+from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.errors import refuse
 from fem.render import canvas
 from fem.results.folder import write_whole
@@ -26,12 +26,11 @@ from fem.results.quantities import label, shown, unit
 from fem.results.result import Result, solved
 from fem.teaching.lesson import RENAMED, Text, changed, impossible
 
+NO_BREAK = "\N{NO-BREAK SPACE}"
 MOST = 40  # closures of a page, some 150 kB each; our choice
-ROWS = (  # of the numbers on the page; less is better in all but the last two
-    "cone_height_mm", "scar_length_mm", "closing_force_N", "line_tension_mid_N_per_m", "removed_area_mm2",
-    "tip_angles_1_deg",
-)  # fmt: skip
-FIRST = ("cone_height_mm", "scar_length_mm")  # those drawn as bars, and against each other
+FIRST = ("cone_height_mm", "scar_length_mm")  # those against each other in the chart
+BARS = (*FIRST, "line_tension_mid_N_per_m", "skin_stress_p99_kPa")
+ROWS = (*BARS, "closing_force_N", "removed_area_mm2", "tip_angles_1_deg")  # of the table
 CHART = np.array([480, 300])  # size of the chart, in its own units
 FRAME = np.array([[52, 14], [14, 46]])  # left and right, top and bottom of its axes
 SHAPES = (  # marks of the choices, about the origin
@@ -50,37 +49,50 @@ class Choice(Block):
     change: dict[str, Any] = Field(description="dotted keys of the base, as wound.outline.kind, and their values")
 
 
+class Slider(Block):
+    """What a learner slides, if it is not the wound's length."""
+
+    key: str = Field(description="dotted key of a case whose value is a number, as closure.undermine_mm")
+    label: Text = Field(description="what it is, in a few words, as: undermined by")
+    unit: Annotated[str, Field(max_length=10)] = Field(default="", description="of its values, as they are printed")
+    values: tuple[float, ...] = Field(description="of the key, two or more, ascending")
+
+
 class Exploration(Block):
     """A file that describes the page."""
 
     title: Text = Field(description="of the page")
     question: Text = Field(description="for the learner")
-    base: Case = Field(description="a case; its outline has a length and a width")
+    base: Case = Field(description="a case; with ratios, its outline has a length and a width")
     ratios: tuple[Annotated[float, Ge(1), Le(20)], ...] = Field(
-        description="of the wound's length to its width, two or more, ascending"
+        default=(), description="of the wound's length to its width, two or more, ascending"
     )
+    slider: Slider | None = Field(default=None, description="instead of ratios: another key of the case")
     choices: tuple[Choice, ...] = Field(description=f"closures to choose between, at most {len(SHAPES)}")
 
     @model_validator(mode="after")
     def possible(self) -> Self:
         """Refuse what the page cannot show, and changes of which no case comes."""
-        outline, ratios, names = self.base.wound.outline, self.ratios, [choice.name for choice in self.choices]
+        outline, names = self.base.wound.outline, [choice.name for choice in self.choices]
+        where, stops = ("slider", "values") if self.slider else ("ratios",), places(self)
         wanted = [
-            ("base", hasattr(outline, "length_mm") and hasattr(outline, "width_mm"),
+            (("base",), bool(self.slider or (hasattr(outline, "length_mm") and hasattr(outline, "width_mm"))),
              f"an outline of the kind {outline.kind} has no length_mm and width_mm"),
-            ("ratios", len(ratios) >= 2, "wanted at least two ratios"),
-            ("ratios", list(ratios) == sorted(set(ratios)), "wanted each ratio greater than the one before"),
-            ("choices", 1 <= len(names) <= len(SHAPES), f"wanted 1 to {len(SHAPES)} choices"),
-            ("choices", len(set(names)) == len(names), "two choices have the same name"),
-            ("choices", len(names) * len(ratios) <= MOST, f"wanted at most {MOST} closures: choices times ratios"),
+            (("slider",), not (self.slider and self.ratios), "wanted ratios or a slider, not both"),
+            (where, len(stops) >= 2, f"wanted at least two {where[-1]}"),
+            (where, list(stops) == sorted(set(stops)), f"wanted each of the {where[-1]} greater than the one before"),
+            (("choices",), 1 <= len(names) <= len(SHAPES), f"wanted 1 to {len(SHAPES)} choices"),
+            (("choices",), len(set(names)) == len(names), "two choices have the same name"),
+            (("choices",), len(names) * len(stops) <= MOST,
+             f"wanted at most {MOST} closures: choices times {where[-1]}"),
         ]  # fmt: skip
-        problems: list[tuple] = [((key,), message) for key, holds, message in wanted if not holds]
-        called = {"ratios": list(map(_percent, ratios)), "choices": [choice.label for choice in self.choices]}
-        for key, words in called.items():
+        problems: list[tuple] = [(place, message) for place, holds, message in wanted if not holds]
+        called = {where: [_name(self, stop) for stop in stops], ("choices",): [choice.label for choice in self.choices]}
+        for place, words in called.items():
             again = ((i, words.index(word), word) for i, word in enumerate(words) if words.index(word) < i)
-            problems += [((key, i), f"is called {word!r}, as {key}[{first}] is") for i, first, word in again]
+            problems += [((*place, i), f"is called {word!r}, as {place[-1]}[{first}] is") for i, first, word in again]
         refuse(problems or impossible(
-            lambda choice: [_made(self.base, choice, ratio) for ratio in ratios],
+            lambda choice: [_made(self, choice, stop) for stop in stops],
             {("choices", i, "change"): choice for i, choice in enumerate(self.choices)},
         ))  # fmt: skip
         return self
@@ -88,10 +100,10 @@ class Exploration(Block):
 
 @dataclass(frozen=True)
 class Step:
-    """A closure of the page and its place: which choice, which ratio."""
+    """A closure of the page and its place: which choice, which value of the slider."""
 
     choice: int
-    ratio: float
+    stop: float
     case: Case
 
 
@@ -101,17 +113,22 @@ def read(path: Path | str) -> Exploration:
 
 
 def steps(exploration: Exploration) -> list[Step]:
-    """All closures of an exploration, choice after choice, each from the shortest to the longest."""
+    """All closures of an exploration, choice after choice, each from the least value of the slider to the greatest."""
     return [
-        Step(i, ratio, _made(exploration.base, choice, ratio))
+        Step(i, stop, _made(exploration, choice, stop))
         for i, choice in enumerate(exploration.choices)
-        for ratio in exploration.ratios
+        for stop in places(exploration)
     ]
 
 
-def _percent(ratio):
-    """A ratio as it is called in the names of results: what is alike in six digits would go into one folder."""
-    return f"{100 * ratio:g}"
+def places(exploration: Exploration) -> tuple[float, ...]:
+    """The values at which the slider stops."""
+    return exploration.slider.values if exploration.slider else exploration.ratios
+
+
+def _name(exploration, stop):
+    """A value as it is called in the names of results: what is alike in six digits would go into one folder."""
+    return f"{stop:g}" if exploration.slider else f"{100 * stop:g}"
 
 
 def page_name(exploration: Exploration) -> str:
@@ -119,11 +136,12 @@ def page_name(exploration: Exploration) -> str:
     return f"{exploration.base.name}.html"
 
 
-def _made(base, choice, ratio) -> Case:
-    """The base with a choice's keys changed, its wound so many times as long as wide. Raises ValueError."""
-    length = ratio * base.wound.outline.width_mm
-    name = f"{base.name[:40]}-{choice.name}-{_percent(ratio)}"
-    made = changed(base, name, {"wound.outline.length_mm": length, **choice.change})
+def _made(exploration, choice, stop) -> Case:
+    """The base with a choice's keys changed and the slider at one of its stops. Raises ValueError."""
+    base, slider = exploration.base, exploration.slider
+    name = f"{base.name[:40]}-{choice.name}-{_name(exploration, stop)}"
+    key = slider.key if slider else "wound.outline.length_mm"
+    made = changed(base, name, {**choice.change, key: stop if slider else stop * base.wound.outline.width_mm})
     if not physical.plan(made).seams:
         raise ValueError("this closure leaves no scar, and the page compares scars")
     return made
@@ -155,13 +173,13 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         "teaching/explore.html", title=exploration.title, exploration=exploration,
         styles=[PAGE_STYLE, "teaching/explore.css"], scripts=[*page.scripts(), text_of("teaching/explore.js")],
         scene=page.scene([_closed(r) for r in done], ranges), first=done[0].name,
-        ratios=[f"{ratio:g}" for ratio in exploration.ratios],
+        slides=exploration.slider.label if exploration.slider else "Length to width", stops=stops(exploration),
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
         steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
         pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
         sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
         heights=[f"{h:g}".replace("-", "−") for h in ranges.heights],
-        bars={name: max(abs(r.numbers[name]) for r in done) for name in FIRST},
+        bars={name: max(abs(r.numbers[name] or 0) for r in done) for name in BARS},
         chart=_chart(exploration, made, results), assumed=page.assumed([Result(exploration.base)]),
     )  # fmt: skip
 
@@ -173,14 +191,22 @@ def _closed(result):
     return replace(result, stages=replace(stages, **last))
 
 
+def stops(exploration: Exploration) -> list[dict[str, str]]:
+    """What stands below each stop of the slider, and what is said of it."""
+    unit = f" {exploration.slider.unit}".rstrip() if exploration.slider else " : 1"
+    return [{"tick": f"{stop:g}", "said": f"{stop:g}{unit}"} for stop in places(exploration)]
+
+
 def _entry(exploration, step, result):
     """What the page says of a closure: texts, and numbers as they are printed."""
-    label, outline = exploration.choices[step.choice].label, step.case.wound.outline
-    title = sentence("teaching/explore", "title", label, step.ratio, outline)
+    label, outline = exploration.choices[step.choice].label, physical.outline(step.case.wound.outline)
+    said = stops(exploration)[places(exploration).index(step.stop)]["said"]
+    slides = exploration.slider.label if exploration.slider else ""
+    title = sentence("teaching/explore", "title", label, f"{slides} {said.replace(' ', NO_BREAK)}".strip(), outline)
     about = {"name": result.name, "choice": step.choice, "title": title, "reason": result.reason}
     if result.reason:
         return about
-    measured = result.numbers
+    measured = dict.fromkeys(ROWS) | result.numbers
     named = [unitful(name, measured[name]) for name in (FIRST[1], "removed_area_mm2", "tip_angles_1_deg")]
     lines = sentences("teaching/explore", "closure", title, measured[FIRST[0]], *named)
     return about | {
@@ -195,9 +221,9 @@ def _entry(exploration, step, result):
 
 def _chart(exploration, made, results):
     """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
-    scar, cone = ([r.numbers[name] for r in solved(results)] for name in FIRST[::-1])
+    scar, cone = ([printed(name, r.numbers[name]) for r in solved(results)] for name in FIRST[::-1])
     ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
-    across, up = ticks(0.95 * min(scar), 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), 1.05 * max(0.0, *cone))
+    across, up = ticks(0.0, 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), 1.05 * max(0.0, *cone))
 
     def at(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]

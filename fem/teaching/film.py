@@ -192,7 +192,7 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
     text = 6 * (SMALL + 6)
     high = even(HEAD + text + views[0].height + plans[0].height + 2 * GAP + FOOT)
     titles = {keyframe.title for keyframe in now}
-    phase = "Cut" if at < OPEN else "Closing" if at < CLOSED else "Closed"
+    phase = "Cut" if at < OPEN else "Closing" if at < CLOSED else "Closed" if at == CLOSED else "Cones are cut off"
     caption = "" if all(keyframe.kept for keyframe in now) else timeline.BETWEEN
     image, draw = _sheet(high, titles.pop() if len(titles) == 1 else phase, caption)
     for k, keyframe in enumerate(now):

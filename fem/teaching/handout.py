@@ -25,7 +25,7 @@ from fem.results import identity
 from fem.results.close import HANDOUT, MADE, UNTRIMMED
 from fem.results.folder import whole
 from fem.results.result import Result, read
-from fem.teaching import cone, film, leaflet, paper, solid, template, timeline
+from fem.teaching import cone, deck, film, leaflet, paper, solid, template, timeline
 from fem.teaching import lesson as lessons
 from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
 from fem.teaching.lesson import Lesson
@@ -72,41 +72,53 @@ def bench_files(material: Material, folder: Path) -> None:
     """What to do on the teaching bench, as PDF; nothing for a case that was not computed with a bench material."""
     if leaflet.on_bench(material.result):
         sheet = leaflet.bench_sheet(material.result, template.places(material.result.case))
-        write_pdf(folder / "bench.pdf", [sheet], paper=material.paper, footer=MADE_BY)
+        write_pdf(folder / "bench.pdf", sheet, paper=material.paper, footer=MADE_BY)
 
 
 def lesson_files(material: Material, folder: Path) -> None:
-    """The lesson sheet and its answers, as PDF and HTML."""
-    given = material.lesson, material.result, material.neighbours, material.spread
-    plan = (material.folder / "pictures" / "plan.png").read_bytes()
-    sheets = {"lesson": leaflet.lesson_sheet(*given, plan=plan), "answers": leaflet.answers(*given)}
+    """What pupils get, the answers, and what only the teacher gets, each as PDF and HTML."""
+    given = material.lesson, material.result, material.neighbours
+    sheets = {
+        "lesson": leaflet.lesson_sheet(*given, material.spread),
+        "answers": leaflet.answers(*given, material.spread),
+        "notes": leaflet.notes(*given),
+    }
     for name, sheet in sheets.items():
         (folder / f"{name}.html").write_text(html(sheet), encoding="utf-8")
-    write_pdf(folder / "lesson.pdf", list(sheets.values()), paper=material.paper, footer=MADE_BY)
+        write_pdf(folder / f"{name}.pdf", sheet, paper=material.paper, footer=MADE_BY)
+
+
+def deck_files(material: Material, folder: Path) -> None:
+    """The lesson as slides that can be changed."""
+    keyframes = timeline.keyframes(material.result, untrimmed(material.lesson.case, material.folder))
+    shown = deck.slides(material.lesson, material.result, material.neighbours, keyframes, material.spread)
+    deck.write_pptx(shown, folder / "lesson.pptx")
 
 
 def frame_files(material: Material, folder: Path) -> None:
     """The closure in stages: numbered PNG files, and a film of them as MP4 and GIF."""
-    keyframes = timeline.keyframes(material.result, untrimmed(material))
+    keyframes = timeline.keyframes(material.result, untrimmed(material.lesson.case, material.folder))
     shot = film.camera(keyframes)
     kept = film.numbered(keyframes, shot)
     film.write_numbered(kept, folder / "frames")
     write_film(film.film(keyframes, shot, kept), folder / "closure")
 
 
-def untrimmed(material: Material) -> Result | None:
-    """Result before cones were cut off; None if they were not."""
-    before = material.folder / UNTRIMMED
-    return read(before, physical.cut_by(material.lesson.case, (0.0, 0.0))) if before.is_dir() else None
+def untrimmed(case: Case, folder: Path) -> Result | None:
+    """Result before cones were cut off, of a case whose own is in a folder; None if they were not."""
+    before = folder / UNTRIMMED
+    return read(before, physical.cut_by(case, (0.0, 0.0))) if before.is_dir() else None
 
 
 def side_by_side_files(material: Material, folder: Path) -> None:
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
-    shown = [(label, timeline.keyframes(r)) for label, r in material.neighbours if not r.reason][: film.MOST - 1]
-    if shown:
-        first = material.lesson.label, timeline.keyframes(material.result, untrimmed(material))
-        names, keyframes = zip(first, *shown, strict=True)
-        write_film(film.film_of_several(keyframes, names), folder / "side-by-side")
+    lesson, into = material.lesson, material.folder.parent
+    cases = [lesson.case, *(case for _, case in lessons.neighbours(lesson))]
+    every = zip(cases, [(lesson.label, material.result), *material.neighbours], strict=True)
+    closed = [(case, label, result) for case, (label, result) in every if not result.reason][: film.MOST]
+    if len(closed) > 1:
+        keyframes = [timeline.keyframes(result, untrimmed(case, into / case.name)) for case, _, result in closed]
+        write_film(film.film_of_several(keyframes, [label for _, label, _ in closed]), folder / "side-by-side")
 
 
 def write_film(shown: film.Film, stem: Path) -> None:
@@ -144,12 +156,13 @@ PRODUCTS: dict[str, Callable[[Material, Path], None]] = {  # each writes its fil
     "cone": cone_files,
     "bench": bench_files,
     "lesson": lesson_files,
+    "deck": deck_files,
     "frames": frame_files,
     "side-by-side": side_by_side_files,
     "solid": solid_files,
 }
-COMPARING = {"lesson", "side-by-side"}  # products that need the neighbours closed too
-RANGING = {"lesson"}  # products that need all of them in slack and tense skin too
+COMPARING = {"lesson", "deck", "side-by-side"}  # products that need the neighbours closed too
+RANGING = {"lesson", "deck"}  # products that need all of them in slack and tense skin too
 
 
 def needed(lesson: Lesson, only: Collection[str] = ()) -> list[tuple[str, Case]]:

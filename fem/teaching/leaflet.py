@@ -1,70 +1,67 @@
-"""What the sheets say: of a lesson, its answers, and what to cut and sew on the teaching bench."""
+"""What the sheets say: a lesson, its answers, hints for its teacher, and what to cut and sew on the bench."""
 
-import io
 import math
 from collections.abc import Sequence
-from dataclasses import replace
-
-from matplotlib import rc_context
 
 from fem.case import physical
 from fem.case.case import Case
 from fem.case.site import LIBRARY, SITES, values
 from fem.closure.measures.cones import CONE_LEVEL
-from fem.comparison import chart, flat, style
-from fem.comparison.html import caution, notes
+from fem.comparison import flat
+from fem.comparison.html import Note, caution
+from fem.comparison.html import notes as notes_on
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import printed, sentences
 from fem.comparison.wording import sentence as sentence_of
 from fem.results.quantities import label, labelled, shown
 from fem.results.result import Result
-from fem.teaching import comparison_text, cone, sentence
+from fem.teaching import comparison_text, cone, pictures, sentence
 from fem.teaching.comparison_text import By, Closures
 from fem.teaching.lesson import Lesson, value
-from fem.teaching.sheet import Block, Items, Paragraph, Picture, Pictures, Rows, Sheet, picture, png_of
+from fem.teaching.sheet import Block, Items, Paragraph, Pictures, Rows, Sheet
 
 MIDDLE = "line_tension_mid_N_per_m"
-ROWS = (  # of the table; a number that no closure has is left out
+NOTHING = "–", "0", "0.0"  # a row of nothing else is left out
+ROWS = (  # of the table
     "cone_height_mm", "dip_mm", "scar_length_mm", "open_area_mm2", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
     "removed_area_mm2", "length_to_width",
 )  # fmt: skip
 PICTURED = 4  # closures whose pictures stand side by side on a sheet
 TABLED = 6  # closures in a table; more do not fit
-DPI = 150
 
 
-def lesson_sheet(
-    lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD, *, plan: bytes
-) -> Sheet:
-    """Two pages on a lesson and its neighbours (label, Result), without the answers; `plan` is a PNG.
+def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD) -> Sheet:
+    """What pupils get: a lesson and its neighbours (label, Result), without what answers its questions.
 
     spread   the results of all of them in slack and tense skin
     """
     every = [(lesson.label, result), *neighbours]
     asked = comparison_text.questions(result, every, order(lesson), spread)
-    name = result.name
+
+    def unanswered(*lines: str) -> Items:
+        return Items(tuple(line for line in lines if not any(line in answer for _, answer in asked)))
+
     first: tuple[Block, ...] = (
         Paragraph(lesson.question, "question"),
         Paragraph("The plan", "heading"),
-        Items((*sentence.say("wound", result), *sentence.missing(result), *sentence.say("skin", result))),
-        Pictures((picture(plan, "The plan, flat, before the cut.", " ".join(sentence.say("wound", result))),)),
+        unanswered(*sentence.say("wound", result), *sentence.surplus(result), *sentence.say("skin", result)),
+        Pictures((pictures.plan(result),)),
         Paragraph("The result", "heading"),
-        Items((*sentence.say("outcome", result), *warnings(result, spread))),
-        Pictures(closed_skins([(lesson.label, result)])),
+        unanswered(*sentence.say("outcome", result), *warnings(result, spread)),
+        *pictures.closed_skins([(lesson.label, result)]),
         Paragraph("Words", "heading"),
         Items(tuple(sentences("teaching/leaflet", "terms")), look="small"),
     )
+    questions = tuple(question for question, _ in asked)
     second: tuple[Block, ...] = (
         Paragraph("Compared with its neighbours", "heading"),
-        *compared(every, order(lesson), spread, answers=[answer for _, answer in asked]),
-        Paragraph("Three questions", "heading"),
-        Items(tuple(question for question, _ in asked), numbered=True),
-        *((Paragraph("For the teacher", "heading"), Items(lesson.notes)) if lesson.notes else ()),
+        *compared(every, order(lesson), spread),
+        *((Paragraph("Questions", "heading"), Items(questions, numbered=True)) if asked else ()),
         Paragraph("Sources and limits", "heading"),
-        Items(tuple(sources(result)), look="small"),
+        Items(tuple(sentences("teaching/leaflet", "about", *origin(result), papers(result))), look="small"),
         Paragraph(caution(), "small"),
     )
-    return Sheet(lesson.title, f"Case {name}. Two pages; the answers are on a page of their own.", (first, second))
+    return Sheet(lesson.title, f"Case {result.name}", (first, second))
 
 
 def warnings(result: Result, spread: Spread) -> list[str]:
@@ -80,23 +77,43 @@ def order(lesson: Lesson) -> By:
     return By(by.label, lambda result: value(result.case, by.key), ("closing_force_N", "smallest force to close"))
 
 
-def compared(every: Closures, by: By, spread: Spread = NO_SPREAD, *, answers: Sequence[str]) -> list[Block]:
-    """Blocks that compare closures (label, Result), without what answers say."""
+def compared(every: Closures, by: By, spread: Spread) -> list[Block]:
+    """Pictures, table and chart of closures (label, Result), which leave it to the reader what they say."""
     order = comparison_text.ordered(every, by)
     named = [*order, *comparison_text.unordered(every, by)]
-    views = [] if len(named) < 2 else [Pictures(closed_skins(named)[:PICTURED])]
-    charts = [] if len(order) < 2 else [Pictures((trade_off_chart(order, by.against[0], spread),))]
-    lines = [*flat.lines(named, spread), *comparison_text.trade_off(every, by)]
-    lines = [line for line in lines if not any(line in answer for answer in answers)]
-    brackets = [Paragraph(sentence_of("teaching/leaflet", "brackets"), "small")] if spread else []
-    return [*views, table(named, spread), *brackets, Items(tuple(lines)), *charts]
+    views = [] if len(named) < 2 else pictures.closed_skins(named[:PICTURED])
+    charts = [] if len(order) < 2 else [Pictures((pictures.trade_off(order, by.against[0], spread),))]
+    lines = [*([sentence_of("teaching/leaflet", "brackets"), *flat.skins(named, spread)] if spread else [])]
+    below = [Paragraph(line, "small") for line in [*lines, *comparison_text.others(every, by)]]
+    return [*views, table(named, spread), *below, *charts]
 
 
 def answers(lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD) -> Sheet:
-    """The page of answers."""
-    questions = comparison_text.questions(result, [(lesson.label, result), *neighbours], order(lesson), spread)
+    """The page of answers, and of what else the numbers say."""
+    by, every = order(lesson), [(lesson.label, result), *neighbours]
+    questions = comparison_text.questions(result, every, by, spread)
     blocks = [block for question, answer in questions for block in (Paragraph(question, "heading"), Paragraph(answer))]
-    return Sheet(f"Answers: {lesson.title}", f"{result.name}, for the teacher", (tuple(blocks),))
+    said = [*flat.lying(every, spread), *flat.doubts(every, spread), *comparison_text.trade_off(every, by)]
+    more = [line for line in said if not any(line in answer for _, answer in questions)]
+    heading = Paragraph("What else the numbers say", "heading")
+    also = (heading, Items(tuple(more))) if more else ()
+    return Sheet(f"Answers: {lesson.title}", f"Case {result.name}", ((*blocks, *also, Paragraph(caution(), "small")),))
+
+
+def notes(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
+    """The teacher's page: hints, what belongs to the lesson, and where its numbers come from."""
+    about = bool(cone.standing(result)), on_bench(result), any(not other.reason for _, other in neighbours)
+    seen = tuple(f"{note.text} {note.source}" for note in observed(result))
+    blocks: tuple[Block, ...] = (
+        *((Paragraph("Hints", "heading"), Items(lesson.notes)) if lesson.notes else ()),
+        Paragraph("What belongs to the lesson", "heading"),
+        Items(tuple(sentences("teaching/leaflet", "belongs", *about))),
+        *((Paragraph("What others observed", "heading"), Items(seen)) if seen else ()),
+        Paragraph("Sources", "heading"),
+        Items(tuple(sentences("teaching/leaflet", "sources", *origin(result), papers(result))), look="small"),
+        Paragraph(caution(), "small"),
+    )
+    return Sheet(f"For the teacher: {lesson.title}", f"Case {result.name}", (blocks,))
 
 
 def table(named: Closures, spread: Spread = NO_SPREAD) -> Rows:
@@ -105,10 +122,10 @@ def table(named: Closures, spread: Spread = NO_SPREAD) -> Rows:
     rows = [
         (labelled(name), *(_cell(name, result, spread) for result in columns))
         for name in ROWS
-        if any(result.numbers.get(name) is not None for result in columns)
+        if any(shown(name, result.numbers.get(name)) not in NOTHING for result in columns)
         and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
-    rows.append(("skin missing at a tip, °", *(missing(result) for result in columns)))
+    rows.append(("angle taken out at a tip, °", *(angles(result) for result in columns)))
     return Rows(("", *(name for name, _ in named[:TABLED])), tuple(rows))
 
 
@@ -118,39 +135,28 @@ def _cell(name, result, spread):
     return shown(name, result.numbers.get(name)) + (f" ({words[0]} … {words[1]})" if words else "")
 
 
-def missing(result: Result) -> str:
-    """The angles of skin that are missing at the tips of a closure, each once, greatest first."""
+def angles(result: Result) -> str:
+    """The angles of skin that are taken out at the tips of a closure, each once, greatest first."""
     groups = cone.of_one_kind(cone.tips(result))
     return ", ".join(f"{math.degrees(group[0].deficit):.0f}" for group in groups) or "–"
 
 
-def sources(result: Result) -> list[str]:
-    """Where the numbers of a case come from, and what the model leaves out."""
+def origin(result: Result) -> tuple[str, str | None]:
+    """The program that computed a case, and the site of its skin."""
+    return result.run["versions"]["flatseam"], result.case.skin.site
+
+
+def papers(result: Result) -> dict[str, str]:
+    """The papers that values of a case's site rest on, in full, by their short names."""
     site = result.case.skin.site
-    origins = " ".join(value.source for value in values(SITES[site]).values()) if site else ""
-    cited = [paper for paper in LIBRARY.papers if paper in origins]
+    cited = " ".join(value.source for value in values(SITES[site]).values()) if site else ""
+    return {name: full for name, full in LIBRARY.papers.items() if name in cited}
+
+
+def observed(result: Result) -> list[Note]:
+    """What others saw become of cones, if a case on people has any."""
     high = max((abs(cone["height_mm"]) for cone in result.measures["cones"]), default=0) >= CONE_LEVEL
-    first = notes({"cone_height_mm"})[0]
-    note = f"{first.text} {first.source}" if high and site not in LIBRARY.bench else ""
-    return sentences("teaching/leaflet", "sources", result.run["versions"]["flatseam"], site, cited, note)
-
-
-def closed_skins(named: Closures) -> tuple[Picture, ...]:
-    """Pictures of closures (label, Result) from the same place, in the same colours of height."""
-    results = [result for _, result in named]
-    images = chart.height_images(results, chart.common_ranges(results))
-    words = [sentences("teaching/leaflet", "closed", name, r.measures, len(named) == 1) for name, r in named]
-    return tuple(picture(png_of(image), caption, alt) for image, (caption, alt) in zip(images, words, strict=True))
-
-
-def trade_off_chart(named: Closures, against: str, spread: Spread = NO_SPREAD) -> Picture:
-    """Cone height against another number of closures (label, Result)."""
-    called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
-    ends = {name: spread[r.name] for name, r in named if r.name in spread}
-    stream = io.BytesIO()
-    with rc_context(style.STYLE):
-        chart.trade_off(called, against, "cone_height_mm", spread=ends).savefig(stream, format="png", dpi=DPI)
-    return picture(stream.getvalue(), *sentences("teaching/leaflet", "trade_off", label(against), bool(ends)))
+    return notes_on({"cone_height_mm"}) if high and not on_bench(result) else []
 
 
 # On the bench ------------------------------------------------------------------------------------------------

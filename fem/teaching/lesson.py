@@ -20,11 +20,14 @@ from fem.comparison.written import as_written, parsed
 from fem.errors import dotted as called
 from fem.errors import refuse
 from fem.plan.plan import reach
+from fem.plan.trim import ENDS
 
 MOST = 40  # lengths, and as many other neighbours, a closure each; our choice
 LENGTHS = 0.75, 4 / 3, 5 / 3  # of a plain case's wound; the first two that can be cut are compared; our choice
 KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in the same way
 RENAMED = {"words:": "label:"}  # keys whose former names are still read in this version
+TRIMMED = "The cones of a closed wound are cut off. What does that change, and what does it cost?"
+CUT = *ENDS, "under"  # how the keys begin that say how cones are cut off
 PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
 
 Factor = Annotated[float, Gt(0), Le(10)]
@@ -128,7 +131,15 @@ def read(path: Path | str) -> Lesson:
 
 
 def of_case(case: Case) -> Lesson:
-    """The lesson of a plain case: compared with the first two of LENGTHS that its wound can have."""
+    """The lesson of a plain case: compared with the first two of LENGTHS that its wound can have.
+
+    A trimmed closure is compared with the same wound left as it is.
+    """
+    if case.closure.technique == "trimmed":
+        cuts = [key for key in case.closure.model_dump(exclude_none=True) if key.split("_")[0] in CUT]
+        change = {"closure.technique": "side-to-side"} | {f"closure.{key}": None for key in cuts}
+        left = Neighbour(label="not trimmed", name=f"{case.name[:60]}-not-trimmed", change=change)
+        return Lesson(title=case.name, question=TRIMMED, case=case, label="trimmed", compare=(left,))
     fitting = [factor for factor in LENGTHS if not impossible(partial(with_length, case), {(): factor})]
     return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(fitting[:2]))
 

@@ -122,7 +122,7 @@ def _sheet(canvas, size, tile, drawing, title, subtitle, footer):
     canvas.setFont(FONT, 3.2)
     canvas.drawString(MARGIN, high - MARGIN - 10.5, subtitle)
     _draw(canvas, moved(check_bar(), (MARGIN, MARGIN + 11)))
-    canvas.setFont(FONT, 2.4)
+    canvas.setFont(FONT, 2.5)
     for k, line in enumerate(wrap(footer, COLUMNS)):
         canvas.drawString(MARGIN, MARGIN + 3 * (1 - k), line)
     window = canvas.beginPath()

@@ -33,10 +33,10 @@ def values(result: Result) -> dict[str, Any]:
     }
 
 
-def missing(result: Result) -> list[str]:
-    """By how much skin is missing at the tips."""
+def surplus(result: Result) -> list[str]:
+    """The angle that is taken out at the tips, around which skin is then too much to lie flat."""
     groups = [(degrees(group[0].deficit), len(group)) for group in of_one_kind(tips(result))]
-    return sentences("teaching/sentence", "missing", groups)
+    return sentences("teaching/sentence", "surplus", groups)
 
 
 def separate(result: Result) -> bool:

@@ -1,32 +1,36 @@
 """Sheets of text, tables and pictures, as HTML and as PDF; what is 1:1 is drawn by `paper`."""
 
 import io
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import ClassVar
 from xml.sax.saxutils import escape
 
-import numpy as np
+from matplotlib.figure import Figure
 from PIL import Image
 from reportlab import platypus
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfgen.canvas import Canvas
 
+from fem.comparison import style
 from fem.comparison.html import rendered
 from fem.teaching.paper import BOLD, FONT, PAPERS, fonts
+from fem.teaching.vector import Drawn
 
 MARGIN, HEAD, FOOT = 15.0, 16.0, 8.0  # mm
+ROOM = 100.0  # mm that must be left for what begins a page, or it begins a new one
 FIRST = 0.36  # of a table's width: its first column
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=9, leading=12.5, spaceAfter=3)
 LOOKS = {
     "plain": PLAIN,
     "question": ParagraphStyle("question", PLAIN, fontName=BOLD, fontSize=11, leading=15, spaceAfter=4),
-    "small": ParagraphStyle("small", PLAIN, fontSize=7.5, leading=10),
-    "heading": ParagraphStyle("heading", PLAIN, fontName=BOLD, fontSize=11, leading=14, spaceBefore=6, spaceAfter=3),
-    "caption": ParagraphStyle("caption", PLAIN, fontSize=7.5, leading=10, alignment=1),
+    "small": ParagraphStyle("small", PLAIN, fontSize=8, leading=10),
+    "heading": ParagraphStyle(
+        "heading", PLAIN, fontName=BOLD, fontSize=11, leading=14, spaceBefore=6, spaceAfter=3, keepWithNext=1
+    ),
+    "caption": ParagraphStyle("caption", PLAIN, fontSize=8, leading=10, alignment=1),
     "cell": ParagraphStyle("cell", PLAIN, fontSize=8, leading=10, spaceAfter=0),
     "head": ParagraphStyle("head", PLAIN, fontName=BOLD, fontSize=8, leading=10, spaceAfter=0),
 }
@@ -62,14 +66,26 @@ class Rows:
 
 @dataclass(frozen=True)
 class Picture:
-    """A PNG with what it shows, for those who see it and for those who do not."""
+    """A PNG, or a figure that is drawn in its own size, with what it shows, for those who see it and who do not."""
 
-    png: bytes
+    image: bytes | Figure
     caption: str
     alt: str
-    width: int  # pixels
-    height: int
-    tallest: float = 62.0  # mm, on paper
+    tallest: float = 45.0  # mm, on paper, of a PNG
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height, pixels."""
+        if isinstance(self.image, bytes):
+            with Image.open(io.BytesIO(self.image)) as image:
+                return image.size
+        wide, high = (round(96 * inches) for inches in self.image.get_size_inches())
+        return wide, high
+
+    @property
+    def content(self) -> bytes | str:
+        """The bytes of the PNG, or the figure as SVG."""
+        return self.image if isinstance(self.image, bytes) else style.svg(self.image)
 
 
 @dataclass(frozen=True)
@@ -97,47 +113,36 @@ def html(sheet: Sheet) -> str:
     return rendered("teaching/leaflet.html", title=sheet.title, styles=["teaching/leaflet.css"], sheet=sheet)
 
 
-def picture(png: bytes, caption: str, alt: str) -> Picture:
-    """A picture from the bytes of a PNG."""
-    with Image.open(io.BytesIO(png)) as image:
-        return Picture(png, caption, alt, *image.size)
-
-
-def png_of(image: np.ndarray) -> bytes:
-    """An image (h, w, 3) as the bytes of a PNG file."""
-    stream = io.BytesIO()
-    Image.fromarray(image).save(stream, "png", optimize=True)
-    return stream.getvalue()
-
-
-def write_pdf(path: Path, sheets: Sequence[Sheet], *, paper: str, footer: str) -> None:
-    """Write the pages of sheets as a PDF, each with the footer; one whose blocks are too many is shrunk to fit."""
+def write_pdf(path: Path, sheet: Sheet, *, paper: str, footer: str) -> None:
+    """Write a sheet as a PDF, the footer on each page; what is more than a page goes on on the next."""
     fonts()
     wide, high = PAPERS[paper]
-    canvas = Canvas(str(path), pagesize=PAPERS[paper], invariant=True, lang="en")
-    canvas.setAuthor("flatseam")
-    canvas.setTitle(sheets[0].title)
+    file = platypus.BaseDocTemplate(
+        str(path), pagesize=PAPERS[paper], invariant=True, lang="en", author="flatseam", title=sheet.title
+    )
     room = wide - 2 * MARGIN * mm, high - (2 * MARGIN + HEAD + FOOT) * mm
-    for sheet in sheets:
-        for number, blocks in enumerate(sheet.pages, start=1):
-            _head(canvas, sheet, number, wide, high, footer)
-            flowing = [part for block in blocks for part in FLOWING[block.kind](block, room[0])]
-            frame = platypus.Frame(MARGIN * mm, (MARGIN + FOOT) * mm, *room, 0, 0, 0, 0)
-            frame.addFromList([platypus.KeepInFrame(*room, flowing, mode="shrink")], canvas)
-            canvas.showPage()
-    canvas.save()
+    frame = platypus.Frame(MARGIN * mm, (MARGIN + FOOT) * mm, *room, 0, 0, 0, 0)
+    head = partial(_head, sheet=sheet, size=(wide, high), footer=footer)
+    file.addPageTemplates([platypus.PageTemplate(frames=[frame], onPage=head)])
+    flowing = []
+    for blocks in sheet.pages:
+        flowing += [part for block in blocks for part in FLOWING[block.kind](block, room[0])]
+        flowing.append(platypus.CondPageBreak(ROOM * mm))
+    file.build(flowing)
 
 
-def _head(canvas, sheet, number, wide, high, footer):
+def _head(canvas, file, *, sheet, size, footer):
     """Draw the title and the foot of a page."""
-    of = f"page {number} of {len(sheet.pages)}" if len(sheet.pages) > 1 else ""
+    wide, high = size
+    canvas.saveState()
     canvas.setFont(BOLD, 16)
     canvas.drawString(MARGIN * mm, high - (MARGIN + 5) * mm, sheet.title)
     canvas.setFont(FONT, 8)
     canvas.drawString(MARGIN * mm, high - (MARGIN + 10.5) * mm, sheet.subtitle)
-    canvas.drawRightString(wide - MARGIN * mm, high - (MARGIN + 10.5) * mm, of)
-    canvas.setFont(FONT, 6.5)
+    canvas.drawRightString(wide - MARGIN * mm, high - (MARGIN + 10.5) * mm, f"page {file.page}")
+    canvas.setFont(FONT, 7)
     canvas.drawString(MARGIN * mm, MARGIN * mm, footer)
+    canvas.restoreState()
 
 
 def _text(text, look):
@@ -158,18 +163,26 @@ def _rows(block, wide):
     pads = [(f"{side}PADDING", (0, 0), (-1, -1), 2.2) for side in ("TOP", "BOTTOM")]
     style = [*lines, *pads, ("VALIGN", (0, 0), (-1, -1), "TOP")]
     widths = [FIRST * wide, *[(1 - FIRST) * wide / columns] * columns]
-    return [platypus.Table(cells, widths, style=style, hAlign="LEFT"), platypus.Spacer(0, 5)]
+    return [platypus.Table(cells, widths, style=style, hAlign="LEFT", repeatRows=1), platypus.Spacer(0, 5)]
 
 
 def _pictures(block, wide):
     each = wide / len(block.pictures)
-    columns = []
-    for shown in block.pictures:
-        scale = min((each - 3 * mm) / shown.width, shown.tallest * mm / shown.height)
-        image = platypus.Image(io.BytesIO(shown.png), shown.width * scale, shown.height * scale)
-        columns.append([image, _text(shown.caption, "caption")])
+    columns = [
+        [_image(shown, each - 3 * mm), *([_text(shown.caption, "caption")] if shown.caption else [])]
+        for shown in block.pictures
+    ]
     style = [("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("ALIGN", (0, 0), (-1, -1), "CENTER")]
     return [platypus.Table([columns], [each] * len(columns), style=style)]
+
+
+def _image(shown, wide):
+    """A picture on paper: a figure as it is, a PNG as large as there is room."""
+    if not isinstance(shown.image, bytes):
+        return Drawn(shown.image)
+    across, up = shown.size
+    scale = min(wide / across, shown.tallest * mm / up)
+    return platypus.Image(io.BytesIO(shown.image), across * scale, up * scale)
 
 
 FLOWING = {

@@ -317,6 +317,7 @@ def test_markers_are_where_the_numbers_are():
     assert points == [[30.0, 6.0], [60.0, 3.0]]
     assert [label.get_text() for label in figure.axes[0].texts] == ["a", "b"]
     assert figure.axes[0].get_xlabel() == "scar length, along the skin, mm"
+    assert (figure.axes[0].get_xlim()[0], figure.axes[0].get_ylim()[0]) == (0, 0)  # lengths are compared
 
 
 @pytest.mark.parametrize("words", [r"for $\foo$", "from $5$ to $9$"])
@@ -328,7 +329,7 @@ def test_words_are_no_formulas(words):
         style.key(axes)
         chart.place_labels(plot, axes, [(0, words, 0.5, 0.5)])
         plot.draw_without_rendering()
-        plain = plot.text(0, 0, words, size=10, parse_math=False).get_window_extent().width
+        plain = plot.text(0, 0, words, size=11, parse_math=False).get_window_extent().width
         beside, key = axes.texts[0], axes.get_legend().get_texts()[0]
         assert beside.get_window_extent().width == plain and not key.get_parse_math()
 

@@ -63,7 +63,7 @@ def test_former_names():
     [
         ("cones_2_reach_mm", "cone 2: reach beyond the tip"),
         ("cones_1_footprint_mm2", "cone 1: footprint"),
-        ("push_out_2_mm", "push-out of tip 2"),
+        ("push_out_2_mm", "outward travel of tip 2"),
         ("cone_height_mm", "cone height"),
         ("closing_force_after_3_share_left", "held closed, time 3: share left"),
         ("never_heard_of_mm", "never heard of"),

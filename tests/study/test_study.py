@@ -214,6 +214,8 @@ def test_table_of_a_mixed_folder(tmp_path, notes):
     with engine(tmp_path / "into", workers=workers(1), **options) as complete:
         complete(wanted[:2])
     path = table.write_table(tmp_path / "into", list(map(address, wanted)))
+    heading, *lines = path.with_suffix(".csv").read_text().splitlines()
+    assert heading.startswith("key,status") and [line.split(",")[1] for line in lines] == ["done", "failed", "missing"]
     query = 'select status, failure, "closure.undermine_mm" u, cone_height_mm c, push_out_2_mm p, dip_mm d from study'
     assert table.selected(path, query)[1] == [
         ("done", None, 10.0, 10 / 3, 2.0, None),

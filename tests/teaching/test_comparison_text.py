@@ -27,14 +27,20 @@ def cone_trend(*pairs):
     return comparison_text.trend(order(*pairs), SCAR, "cone_height_mm", "cones", "lower", "higher")
 
 
+def each(*values, names="abc"):
+    """Each cone behind the name of its closure."""
+    return ", ".join(f"“{name}” {value:.1f} mm" for name, value in zip(names, values, strict=False))
+
+
 def test_trend():
     """Falling, rising, alike, neither; and no claim on longer scars where two are alike as printed."""
-    assert cone_trend((30, 5), (40, 4), (50, 3)) == "The longer the scar, the lower the cones: 5.0, 4.0, 3.0 mm."
-    assert cone_trend((30, 3), (40, 4), (50, 5)) == "The longer the scar, the higher the cones: 3.0, 4.0, 5.0 mm."
-    assert cone_trend((30, 3.01), (40, 2.99), (50, 3)) == "The cones are alike: 3.0, 3.0, 3.0 mm."
+    assert cone_trend((30, 5), (40, 4), (50, 3)) == f"The longer the scar, the lower the cones: {each(5, 4, 3)}."
+    assert cone_trend((30, 3), (40, 4), (50, 5)) == f"The longer the scar, the higher the cones: {each(3, 4, 5)}."
+    assert cone_trend((30, 3.01), (40, 2.99), (50, 3)) == f"The cones are alike: {each(3, 3, 3)}."
     mixed = cone_trend((30, 3), (40, 5), (50, 4))
-    assert mixed == "The cones are lowest in “a”, highest in “b”: 3.0, 5.0, 4.0 mm."
-    assert cone_trend((30, 5), (30.01, 4), (50, 3)) == "The cones are lowest in “c”, highest in “a”: 5.0, 4.0, 3.0 mm."
+    assert mixed == f"The cones are lowest in “a”, highest in “b”: {each(3, 5, 4)}."
+    alike = cone_trend((30, 5), (30.01, 4), (50, 3))
+    assert alike == f"The cones are lowest in “c”, highest in “a”: {each(5, 4, 3)}."
     tie = cone_trend((30, 5), (40, 4), (50, 4))
     assert "lowest in “b” and “c”, highest in “a”" in tie
 
@@ -54,10 +60,12 @@ def test_trade_off():
     named = order((50, 3), (30, 5))
     failed = ("f", replace(of(), reason="it never met."))
     lines = comparison_text.trade_off([*named, failed])
-    assert lines[0].endswith("5.0, 3.0 mm.") and lines[-1] == "“f” could not be closed: it never met."
+    assert lines[0].endswith("“b” 5.0 mm, “a” 3.0 mm.")
+    assert comparison_text.others([*named, failed], SCAR) == ["“f” could not be closed: it never met."]
     assert any("pull in the middle" in line for line in lines)
-    assert comparison_text.trade_off([named[0], failed])[0] == "“f” could not be closed: it never met."
-    assert comparison_text.trade_off(named[:1]) == ["There is nothing to compare with."]
+    assert comparison_text.trade_off([named[0], failed]) == []
+    assert comparison_text.others([named[0], failed], SCAR)[1] == "There is nothing else to compare with."
+    assert comparison_text.others(named[:1], SCAR) == ["There is nothing to compare with."]
     mixed = [named[0], ("flap", result(FLAP, scar_length_mm=70.0))]
     assert not any("pull in the middle" in line for line in comparison_text.trade_off(mixed))
 
@@ -66,9 +74,10 @@ def test_without_a_scar():
     """A purse-string has no place among the scars, and is told of by what stays open."""
     purse = ("purse", result(PURSE, **LEFT_OPEN))
     lines = comparison_text.trade_off([*order((50, 3), (30, 5)), purse])
-    assert lines[0] == "The longer the scar, the lower the cones: 5.0, 3.0 mm."
-    assert lines[-1] == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
-    assert comparison_text.trade_off([purse])[-1] == "There is nothing else to compare with."
+    assert lines[0] == f"The longer the scar, the lower the cones: {each(5, 3, names='ba')}."
+    (line,) = comparison_text.others([*order((50, 3), (30, 5)), purse], SCAR)
+    assert line == "“purse”: Nothing is sewn edge to edge: 60 mm² stay open, of 200 mm² cut out."
+    assert comparison_text.others([purse], SCAR)[-1] == "There is nothing else to compare with."
     assert [text for text, _ in comparison_text.unordered([*order((50, 3)), purse], SCAR)] == ["purse"]
 
 
@@ -77,7 +86,9 @@ def test_skin_taken_away():
     same = order((30, 5), (40, 4))
     assert not any("taken away" in line for line in comparison_text.trade_off(same))
     more = [same[0], ("b", of(scar_length_mm=40.0, removed_area_mm2=300.0))]
-    assert "The longer the scar, the more the skin taken away: 200, 300 mm²." in comparison_text.trade_off(more)
+    assert "The longer the scar, the more the skin taken away: “a” 200 mm², “b” 300 mm²." in comparison_text.trade_off(
+        more
+    )
 
 
 # Questions ----------------------------------------------------------------------------------------------------
@@ -119,9 +130,15 @@ def test_by_another_number():
     by = By("the farther it is undermined", lambda result: key[id(result)], then)
     assert [text for text, _ in comparison_text.ordered(named, by)] == ["near", "middle", "far"]
     lines = comparison_text.trade_off(named, by)
-    assert lines[0] == "The farther it is undermined, the higher the cones: 1.5, 2.5, 4.0 mm."
-    assert "The farther it is undermined, the smaller the force to close: 2.20, 1.90, 1.60 N." in lines
-    assert "The scar is alike: 34.0, 34.0, 34.0 mm." in lines and not any("each mm of cone" in line for line in lines)
+    assert (
+        lines[0] == "The farther it is undermined, the higher the cones: “near” 1.5 mm, “middle” 2.5 mm, “far” 4.0 mm."
+    )
+    assert (
+        "The farther it is undermined, the smaller the force to close: “near” 2.20 N, “middle” 1.90 N, “far” 1.60 N."
+        in lines
+    )
+    assert any(line.startswith("The scar is alike: “near” 34.0 mm") for line in lines)
+    assert not any("each mm of cone" in line for line in lines)
     wanted = comparison_text.questions(named[0][1], named, by)
     assert wanted[1][1].startswith("Lowest cones: “near”; smallest force to close: “far”. None has both")
 

@@ -84,7 +84,7 @@ def test_without_measure():
     none = replace(result(case(text("lens", 30)), []), stages=tips_at(np.zeros((2, 0)), np.zeros(0, int)))
     outcome = tips(none)
     assert [t.height for t in outcome] == [None, None]
-    phrase = " ".join(instructions(Cone(outcome[0].deficit, RADIUS), outcome, -1.0))
+    phrase = " ".join(instructions(Cone(outcome[0].deficit, RADIUS), outcome))
     assert "computed skin" not in phrase and "73.7°" in phrase
 
 
@@ -101,10 +101,11 @@ def test_words():
     """The numbers in words are those of the cone: height, width and angle, and what was computed for skin."""
     made = Cone(radians(73.74), 45.0)
     group = [Tip((-30.0, 0.0), made.deficit, 4.0), Tip((30.0, 0.0), made.deficit, 3.1)]
-    phrase = " ".join(instructions(made, group, radians(-147.5)))
+    phrase = " ".join(instructions(made, group))
     assert f"{45 * cos(made.half_angle):.1f} mm high and {90 * sin(made.half_angle):.1f} mm wide" in phrase
-    assert "computed cone is 4.0 mm high and 3.1 mm high" in phrase and "147.5° of skin are too many" in phrase
-    assert "too many" not in " ".join(instructions(made, group, 0.0))
+    assert "computed cones are 4.0 mm and 3.1 mm high" in phrase and "both tips marked 74°" in phrase
+    alone = " ".join(instructions(made, group[:1]))
+    assert "the computed cone is 4.0 mm high" in alone.lower() and "the tip marked 74°" in alone
     assert acos(made.height / 45) == approx(made.half_angle)
 
 
@@ -114,3 +115,14 @@ def test_no_cone():
     assert cone.sheet(result(thin, [0, 0])) is None
     drawing = cone.sheet(result(case(text("lens", 30)), [1.0, 2.0]))
     assert [s.style for s in drawing.strokes] == ["cut", "fold", "ring", "ring"]
+
+
+def test_no_model_of_a_cone_that_is_not_there():
+    """Where the computed skin lies flat at both tips, no paper cone; where one of them stands, one model for it."""
+    sample = case(text("lens", 30))
+    assert cone.sheet(result(sample, [0.0, -0.04])) is None
+    drawing = cone.sheet(result(sample, [0.0, 2.0]))
+    assert [s.style for s in drawing.strokes] == ["cut", "fold", "ring"]
+    assert any("the tip marked 74°" in w.text for w in drawing.texts) and not any(
+        "-0.0" in w.text for w in drawing.texts
+    )

@@ -26,6 +26,7 @@ choices:
   - {name: rhombus, label: rhombus, change: {wound.outline.kind: rhombus}}
 """
 )
+SLIDER = "slider: {key: closure.undermine_mm, label: undermined by, unit: mm, values: [3, 6]}"
 LESSONS = Path(__file__).parents[2] / "configs" / "lessons" / "explore"
 PLACES = [(choice, ratio) for choice in ("lens", "rhombus") for ratio in ("2", "2.8")]
 
@@ -74,6 +75,27 @@ def test_ratios_that_nearly_agree():
     assert [step.case.name for step in explore.steps(near)][:2] == ["trial-lens-200.1", "trial-lens-200.4"]
 
 
+def test_slider():
+    """Any number of a case can be the slider: undermined by 3 or 6 mm, whatever the choice; wounds of any kind."""
+    written = EXPLORATION.replace("ratios: [2, 2.8]", SLIDER).replace(
+        "change: {wound.outline.kind: rhombus}", "change: {wound.outline: {kind: circle, diameter_mm: 10}}"
+    )
+    sample = parse(written, explore.Exploration, "test.yaml")
+    made = explore.steps(sample)
+    assert [step.case.name for step in made][1:3] == ["trial-lens-6", "trial-rhombus-3"]
+    assert [step.case.closure.undermine_mm for step in made] == [3, 6, 3, 6]
+    assert {step.case.wound.outline.kind for step in made[2:]} == {"circle"}
+    assert explore.stops(sample) == [{"tick": "3", "said": "3 mm"}, {"tick": "6", "said": "6 mm"}]
+
+
+def test_steepest_is_not_green(opened, written):
+    """A bar looks alike whatever its length: nothing says that the highest cone or the greatest stress is good."""
+    tab, _ = opened(written)
+    assert "optimum-value { background: #5c6b78" in tab.locator("style").first.text_content()
+    assert tab.locator("meter").count() == len(explore.BARS) and "line_tension_mid_N_per_m" in explore.BARS
+    assert not tab.evaluate("[...document.querySelectorAll('meter')].some((bar) => bar.hasAttribute('optimum'))")
+
+
 @pytest.mark.parametrize("path", sorted(LESSONS.glob("*.yaml")), ids=lambda path: path.stem)
 def test_shipped_files(path):
     """Each is read and asks for 12 to 20 closures."""
@@ -83,11 +105,19 @@ def test_shipped_files(path):
 @pytest.mark.parametrize(
     ("before", "after", "place", "message"),
     [
-        ("[2, 2.8]", "[2.8, 2]", "test.yaml:11:9", "greater than the one before"),
+        ("[2, 2.8]", "[2.8, 2]", "test.yaml:11:9", "each of the ratios greater than the one before"),
         ("[2, 2.8]", "[0.5, 2]", "test.yaml:11:10", "got 0.5, wanted greater than or equal to 1"),
         ("[2, 2.8]", "[2]", "test.yaml:11:9", "at least two ratios"),
         ("kind: rhombus}", "kind: rhombs}", "test.yaml:14:45", "did you mean 'rhombus'"),
         ("[2, 2.8]", "[2, 2.0000001]", "test.yaml:11:13", "ratios[1]: is called '200', as ratios[0] is"),
+        (
+            "ratios: [2, 2.8]",
+            SLIDER.replace("closure.undermine", "closure.undermin"),
+            "test.yaml:13:39",
+            "unknown key 'undermin_mm'",
+        ),
+        ("ratios: [2, 2.8]", SLIDER.replace("[3, 6]", "[6, 3]"), "test.yaml:11:77", "each of the values greater"),
+        ("ratios: [2, 2.8]", SLIDER + "\nratios: [2, 3]", "test.yaml:11:9", "ratios or a slider, not both"),
         ("label: rhombus,", "label: lens,", "test.yaml:14:5", "choices[1]: is called 'lens', as choices[0] is"),
         ("name: rhombus,", "name: lens,", "test.yaml:13:3", "two choices have the same name"),
         ("name: rhombus,", "name: ../x,", "test.yaml:14:12", "1 to 20 small letters"),
@@ -140,7 +170,7 @@ def test_keyboard_alone(opened, written, results, width):
     for place, sample in zip(range(len(PLACES)), results, strict=True):
         if place == 0:
             tab.keyboard.press("Tab")
-            assert tab.evaluate("document.activeElement.id") == "ratio"
+            assert tab.evaluate("document.activeElement.id") == "stop"
         elif place == 2:  # the second choice, then back to the slider and to its start
             tab.keyboard.press("Tab")
             tab.keyboard.press("ArrowDown")
@@ -155,14 +185,14 @@ def test_keyboard_alone(opened, written, results, width):
         assert title == f"{choice}, {ratio}\N{NO-BREAK SPACE}:\N{NO-BREAK SPACE}1, {size}."
         cone, scar = (shown(name, measured[name]) for name in explore.FIRST)
         assert tab.locator("#said").inner_text() == f"Cones {cone} mm high, scar {scar} mm long."
-        assert tab.locator("[data-text]").all_inner_texts() == [cone, scar]
+        assert tab.locator("[data-text]").all_inner_texts() == [shown(name, measured[name]) for name in explore.BARS]
         bars = tab.evaluate("[...document.querySelectorAll('meter')].map((bar) => bar.value)")
-        assert bars == [abs(measured[name]) for name in explore.FIRST]
+        assert bars == [abs(measured[name]) for name in explore.BARS]
         assert f"cones {cone} mm high" in tab.locator("#skin").get_attribute("alt")
         assert f"{shown('removed_area_mm2', measured['removed_area_mm2'])} mm²" in tab.locator("#plan").get_attribute(
             "alt"
         )
-        assert tab.locator("#ratio").get_attribute("aria-valuetext") == f"{ratio} : 1"
+        assert tab.locator("#stop").get_attribute("aria-valuetext") == f"{ratio} : 1"
         assert tab.locator("tr.now").get_attribute("data-step") == sample.name
         seen.append((tab.locator("#plan").get_attribute("src"), tab.locator("#skin").get_attribute("src")))
     assert len({plan for plan, _ in seen}) == len({skin for _, skin in seen}) == len(PLACES)
@@ -172,11 +202,11 @@ def test_keyboard_alone(opened, written, results, width):
 def test_slider_snaps(opened, written):
     """It has as many places as ratios, whatever is asked of it: no number between two that were computed."""
     tab, _ = opened(written)
-    slider = tab.locator("#ratio")
+    slider = tab.locator("#stop")
     outcome = []
     for wanted in ("-3", "0.3", "0.7", "9"):
         slider.evaluate("(one, value) => { one.value = value; one.dispatchEvent(new Event('input')); }", wanted)
-        outcome.append(tab.locator("#ratio-said").inner_text())
+        outcome.append(tab.locator("#stop-said").inner_text())
     assert outcome == ["2 : 1", "2 : 1", "2.8 : 1", "2.8 : 1"]
 
 
@@ -184,7 +214,7 @@ def test_change(opened, written, results):
     """The difference to the closure before, from the numbers as printed; at first there is none."""
     tab, _ = opened(written)
     assert tab.locator("#change").inner_text() == ""
-    tab.locator("#ratio").press("ArrowRight")
+    tab.locator("#stop").press("ArrowRight")
     parts = []
     for name, text in zip(explore.FIRST, ("cones", "scar"), strict=True):
         short, long = (float(shown(name, numbers(sample.measures)[name])) for sample in results[:2])
@@ -221,11 +251,11 @@ def test_what_is_not_closed(opened, exploration, results, tmp_path):
     failed = replace(results[1], reason=f"never met {EVIL}", measures={}, stages=None, profiles={})
     path = explore.write(exploration, [results[0], failed, *results[2:]], tmp_path)
     tab, complaints = opened(path)
-    tab.locator("#ratio").press("ArrowRight")
+    tab.locator("#stop").press("ArrowRight")
     assert tab.locator("#said").inner_text() == f"No closure was found: never met {EVIL}"
     assert not tab.locator("#found").is_visible()
     assert tab.locator("img[src=x]").count() == 0 and complaints == []
-    tab.locator("#ratio").press("ArrowLeft")
+    tab.locator("#stop").press("ArrowLeft")
     assert tab.locator("#found").is_visible()
     nothing = [replace(sample, reason="no") for sample in results]
     with pytest.raises(ValueError, match="nothing to explore"):
@@ -247,7 +277,7 @@ def test_text_is_escaped(opened, exploration, results, tmp_path):
     tab, complaints = opened(path)
     assert tab.title() == EVIL and tab.locator("h1").inner_text() == EVIL
     assert tab.locator("img[src=x]").count() == 0 and complaints == []
-    assert json.loads(tab.locator("#steps").text_content())["ratios"] == ["2", "2.8"]
+    assert [stop["tick"] for stop in json.loads(tab.locator("#steps").text_content())["stops"]] == ["2", "2.8"]
 
 
 def test_command(results, into, tmp_path, capsys):
@@ -263,7 +293,7 @@ def test_command(results, into, tmp_path, capsys):
     with pytest.raises(SystemExit) as ended:
         app(["teach", str(path), "--into", str(into)])
     assert ended.value.code == 2
-    assert capsys.readouterr().err.startswith(f"{path}:11:9: ratios: wanted each ratio greater")
+    assert capsys.readouterr().err.startswith(f"{path}:11:9: ratios: wanted each of the ratios greater")
 
 
 def test_first_look_is_the_result(results):
@@ -278,7 +308,7 @@ def test_skin_can_be_turned(opened, written):
     look = "() => document.querySelector('canvas[data-case]').toDataURL()"
     canvas, seen = tab.locator("canvas[data-case]"), [tab.evaluate(look)]
     assert canvas.get_attribute("data-case") == "trial-lens-200" and not tab.locator("#skin").is_visible()
-    tab.locator("#ratio").press("ArrowRight")
+    tab.locator("#stop").press("ArrowRight")
     tab.evaluate(FRAMES)
     assert canvas.get_attribute("data-case") == "trial-lens-280"
     seen.append(tab.evaluate(look))

@@ -16,6 +16,7 @@ from fem.results.close import close
 from fem.results.identity import solver, state
 from fem.teaching import film, handout, lesson
 from fem.teaching.handout import MADE, PRODUCTS, teach
+from fem.teaching.timeline import CLOSED
 
 SMALL = text("small", 20)
 COARSE = "patch: {radius_mm: 50}\nmesh: {edge_mm: 2.5, tip_mm: 2.5, far_mm: 12}\n"
@@ -78,7 +79,7 @@ def test_everything(into, plain, monkeypatch):
     """
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states, which takes long to draw
     folder, missing = teach(plain, into=into, paper="Letter")
-    sheets = {"lesson.pdf", "lesson.html", "answers.html"}
+    sheets = {f"{name}.{kind}" for name in ("lesson", "answers", "notes") for kind in ("pdf", "html")} | {"lesson.pptx"}
     drawings = {f"{name}.{kind}" for name in ("template", "cone") for kind in ("pdf", "svg", "dxf")}
     made = json.loads((folder / MADE).read_text())["made"]
     assert {name for names in made.values() for name in names} >= drawings | sheets
@@ -98,6 +99,21 @@ def test_missing_neighbour(into, plain):
     folder, missing = teach(plain.model_copy(update={"lengths": (), "compare": (stuck,)}), into=into, only=("lesson",))
     assert list(missing) == ["stuck"]
     assert "“held fast” could not be closed" in (folder / "lesson.html").read_text()
+
+
+@pytest.mark.slow
+def test_trimmed_neighbour_starts_untrimmed(into, plain, monkeypatch):
+    """Side by side, a trimmed neighbour is cut and closed first as it was, then its cones are cut off."""
+    shown = {}
+    monkeypatch.setattr(
+        film, "film_of_several", lambda keyframes, names: shown.update(zip(names, keyframes, strict=True))
+    )
+    monkeypatch.setattr(handout, "write_film", lambda made, stem: None)
+    cut = lesson.Neighbour(label="cut", name="cut", change={"closure.technique": "trimmed", "closure.left_mm": 5})
+    teach(plain.model_copy(update={"lengths": (), "compare": (cut,)}), into=into, only=("side-by-side",))
+    assert [made.at for made in shown["cut"]][-2:] == [CLOSED + 1, CLOSED + 2]
+    assert shown["cut"][0].of.case.closure.left == "none" and shown["cut"][-1].of.case.closure.left == "straight"
+    assert shown[plain.label][-1].at == CLOSED
 
 
 @pytest.mark.slow

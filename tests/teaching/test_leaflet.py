@@ -55,15 +55,14 @@ def pad(into):
 
 @pytest.fixture(scope="module")
 def made(named, into):
-    """The lesson on the middle one of three, and its answers."""
+    """The lesson on the middle one of three, its answers, and the notes for its teacher."""
     (_, middle), first, last = named[1], named[0], named[2]
     failed = ("failed", Result(middle.case, reason=f"never met {EVIL}"))
     sample = lesson.of_case(middle.case).model_copy(
         update={"title": f"A title {EVIL}", "question": f"Why {EVIL}?", "label": "middle", "notes": (EVIL,)}
     )
-    neighbours = (first, last, failed)
-    plan = (into / "middle" / "pictures" / "plan.png").read_bytes()
-    return leaflet.lesson_sheet(sample, middle, neighbours, plan=plan), leaflet.answers(sample, middle, neighbours)
+    given = sample, middle, (first, last, failed)
+    return leaflet.lesson_sheet(*given), leaflet.answers(*given), leaflet.notes(*given)
 
 
 def root(written):
@@ -96,37 +95,51 @@ def test_html(made):
         (policy,) = [e.get("content") for e in root(written).iter("meta") if e.get("http-equiv")]
         assert policy.startswith("default-src 'none'; img-src data:") and "://" not in written
         pictures = [e for e in root(written).iter("img")]
-        assert all(e.get("alt") and e.get("src").startswith("data:image/png;base64,") for e in pictures)
+        assert all(e.get("alt") and e.get("src").startswith("data:image/") for e in pictures)
 
 
 def test_pdf(made, tmp_path):
-    """Two pages and one of answers, on A4 and Letter; its words are those of the HTML, and nothing is cut off."""
+    """Three files, on A4 and Letter; their words are those of the HTML, and nothing is cut off."""
     for paper, size in {"A4": (210, 297), "Letter": (215.9, 279.4)}.items():
-        path = tmp_path / f"{paper}.pdf"
-        write_pdf(path, made, paper=paper, footer="the foot")
-        assert pdf_pages.sizes(path) == [approx(size, abs=0.1)] * 3
-        every = [re.sub(r"\W", "", page) for page in pdf_pages.texts(path)]
-        for blocks, phrase in zip([*made[0].pages, *made[1].pages], every, strict=True):
-            missing = [sample for sample in texts_of(blocks) if re.sub(r"\W", "", sample) not in phrase]
-            assert missing == []
-        assert all("thefoot" in phrase for phrase in every)
+        for sheet in made:
+            path = tmp_path / f"{paper}.pdf"
+            write_pdf(path, sheet, paper=paper, footer="the foot")
+            assert all(page == approx(size, abs=0.1) for page in pdf_pages.sizes(path))
+            every = [re.sub(r"\W", "", page) for page in pdf_pages.texts(path)]
+            texts = [sample for blocks in sheet.pages for sample in texts_of(blocks)]
+            assert [sample for sample in texts if re.sub(r"\W", "", sample) not in "".join(every)] == []
+            assert all("thefoot" in phrase for phrase in every)
 
 
-def test_fits(made, tmp_path):
-    """A page with far too much on it is still one page."""
+def test_goes_on(made, tmp_path):
+    """What is too much for a page goes on on the next, in letters of the same size; a heading stays with its text."""
     blocks = tuple(part for _ in range(4) for part in made[0].pages[1])
-    write_pdf(tmp_path / "a.pdf", [replace(made[0], pages=(blocks,))], paper="A4", footer="")
+    write_pdf(tmp_path / "a.pdf", replace(made[0], pages=(blocks,)), paper="A4", footer="")
+    pages = pdf_pages.texts(tmp_path / "a.pdf")
+    assert len(pages) == 4 and not any(page.strip().endswith("Questions") for page in pages)
+
+
+def test_pictures_are_drawn_for_their_size(made, tmp_path):
+    """Plan, scale and chart are lines and letters on paper; only skin is pixels: once, and three times."""
+    write_pdf(tmp_path / "a.pdf", made[0], paper="A4", footer="")
     with pypdfium2.PdfDocument(tmp_path / "a.pdf") as document:
-        assert len(document) == 1
+        kinds = [[thing.type for thing in page.get_objects()] for page in document]
+        words = [page.get_textpage().get_text_range() for page in document]
+    assert [page.count(pypdfium2.raw.FPDF_PAGEOBJ_IMAGE) for page in kinds] == [1, 3]
+    assert all(word in words[0] for word in ("skin cut out", "undermined", "10 mm", "height, mm"))
+    assert "scar length, along the skin, mm" in words[1]
 
 
-def test_two_pages(made):
-    """The answers stand on no page of the sheet; the caution stands there once."""
-    texts = [list(texts_of(blocks)) for blocks in made[0].pages]
-    assert len(texts) == 2 and len(made[1].pages) == 1
-    answers = [part.text for part in made[1].pages[0] if part.look == "plain"]
-    assert len(answers) == 3 and not any(answer in sample for answer in answers for page in texts for sample in page)
-    assert sum(caution() in sample for texts in texts for sample in texts) == 1
+def test_three_files(made):
+    """No sentence of an answer and no note stands on the pupils' sheet; the caution stands on each once."""
+    lesson_sheet, answers, notes = ([sample for blocks in sheet.pages for sample in texts_of(blocks)] for sheet in made)
+    given = [part.text for part in made[1].pages[0] if part.kind == "paragraph" and part.look == "plain"]
+    assert len(given) == 3
+    lines = [line for blocks in made[0].pages for part in blocks if part.kind == "items" for line in part.items]
+    assert not any(line in answer or answer in line for line in lines for answer in given)
+    assert EVIL in notes and EVIL not in lesson_sheet and not any("longer the scar" in line for line in lesson_sheet)
+    assert any("The longer the scar, the more the skin taken away" in line for line in answers)
+    assert all(sum(caution() in line for line in texts) == 1 for texts in (lesson_sheet, answers, notes))
 
 
 def test_numbers_are_the_measures(named, into):
@@ -137,8 +150,9 @@ def test_numbers_are_the_measures(named, into):
     for label, name in [("cone height, mm", "cone_height_mm"), ("closing force, N", "closing_force_N")]:
         written = [json.loads((into / sample / "measures.json").read_text())[name] for sample in LENGTHS]
         assert cells[label] == tuple(shown(name, value) for value in written)
-    assert cells["skin missing at a tip, °"] == ("106", "79", "56")  # 4 atan(W/L)
-    assert len(cells) == len(table.rows) == len(leaflet.ROWS)  # one more, and one less: nothing is left open
+    assert cells["angle taken out at a tip, °"] == ("106", "79", "56")  # 4 atan(W/L)
+    rows = {label for label, *values in table.rows if set(values) <= {"–", "0", "0.0"}}
+    assert len(cells) == len(table.rows) and not rows and "left open, mm²" not in cells
 
 
 def test_middle_row_only_of_even_seams(named):
@@ -155,11 +169,11 @@ def test_failed_neighbour(made):
     assert "failed" not in texts
 
 
-def test_warnings_are_told(named, into):
+def test_warnings_are_told(named):
     """What the run warned of stands on the sheet."""
     sample = lesson.of_case(named[0][1].case)
     warned = replace(named[0][1], run=named[0][1].run | {"warnings": ["skin passed through skin"]})
-    sheet = leaflet.lesson_sheet(sample, warned, (), plan=(into / "short" / "pictures" / "plan.png").read_bytes())
+    sheet = leaflet.lesson_sheet(sample, warned, ())
     assert "Warning: skin passed through skin." in list(texts_of(sheet.pages[0]))
 
 
@@ -170,12 +184,12 @@ def test_sources(named, pad):
     )
     high = replace(forearm, measures=forearm.measures | {"cones": [{"height_mm": 2.0}]})
     low = replace(forearm, measures=forearm.measures | {"cones": [{"height_mm": 0.1}]})
-    assert any("Flynn 2011" in line for line in leaflet.sources(high))
-    assert any("Cones settle" in line for line in leaflet.sources(high))
-    assert not any("Cones settle" in line for line in leaflet.sources(low))
-    lines = leaflet.sources(replace(pad, measures=pad.measures | {"cones": [{"height_mm": 2.0}]}))
-    assert any("no measurement was read" in line for line in lines)
-    assert not any("Cones settle" in line for line in lines)
+    assert {"Flynn 2011", "Kerns 2008"} <= set(leaflet.papers(high)) and "Biomech Model" in leaflet.papers(high)[
+        "Flynn 2011"
+    ]
+    assert len(leaflet.observed(high)) == 2 and leaflet.observed(low) == []
+    stood = replace(pad, measures=pad.measures | {"cones": [{"height_mm": 2.0}]})
+    assert leaflet.papers(stood) == {} and leaflet.observed(stood) == []
 
 
 # The bench ----------------------------------------------------------------------------------------------------

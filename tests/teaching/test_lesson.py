@@ -77,6 +77,16 @@ def test_computed_in_the_same_way(here):
     assert named["across the lines"].patch.radius_mm == approx(40, abs=0.01)
 
 
+def test_trimmed():
+    """A plain trimmed closure is compared with the same wound left as it is, whatever says how its cones are cut."""
+    cut = "{technique: trimmed, left: angled, left_deg: 50, right: none, under_mm: 2, undermine_mm: 6}"
+    sample = case(text("cut", 20).replace("{undermine_mm: 6}", cut))
+    ((label, other),) = lesson.neighbours(lesson.of_case(sample))
+    assert (label, other.name) == ("not trimmed", "cut-not-trimmed")
+    assert other.closure == case(text("plain", 20)).closure and other.wound == sample.wound
+    assert other.mesh == sample.mesh
+
+
 def test_plain_case():
     """A case alone is compared with one three quarters as long and one a third longer; a circle with two lenses."""
     made = lesson.of_case(case(text("small", 20)))

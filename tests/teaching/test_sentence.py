@@ -116,13 +116,13 @@ def test_wound():
     assert sentence.say("wound", result(lesion))[2].startswith(healthy)
 
 
-def test_missing():
-    """Angles that lack skin, grouped: 74 degrees at both tips of the lens, 60 at both of the flap."""
-    (line,) = sentence.missing(of())
-    assert line.startswith("At each of two places where edges meet, 74° of skin are missing")
-    assert "60° of skin" in sentence.missing(result(FLAP))[0]
+def test_surplus():
+    """Angles that are taken out, grouped: 74 degrees at both tips of the lens, 60 at both of the flap."""
+    (line,) = sentence.surplus(of())
+    assert line.startswith("At each of two places where edges meet, the wound takes an angle of 74° out")
+    assert "an angle of 60° out" in sentence.surplus(result(FLAP))[0]
     thin = text("lens", 60).replace("width_mm: 10", "width_mm: 0.2").replace("radius_mm: 40", "radius_mm: 90")
-    assert "no cone is to be expected" in sentence.missing(result(thin))[0]
+    assert "no cone is to be expected" in sentence.surplus(result(thin))[0]
 
 
 def test_skin():

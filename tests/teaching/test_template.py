@@ -12,7 +12,7 @@ from fem.case import case as cases
 from fem.case import physical
 from fem.render.plan_figure import points_along
 from fem.teaching import template as made
-from fem.teaching.drawing import check_bar, extent, key
+from fem.teaching.drawing import LETTER, Drawing, check_bar, extent, key
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 WIDE = text("lens", 60).replace("width_mm: 10", "width_mm: 20").replace("radius_mm: 40", "radius_mm: 90")
@@ -27,7 +27,7 @@ def test_running_suture():
     sample = case(WIDE)
     at = made.places(sample)
     assert [fraction for _, fraction in at] == approx(np.arange(1, 13) / 13)
-    drawing = made.sutures(physical.plan(sample), at)
+    drawing = made.sutures(physical.plan(sample), at, Drawing())
     assert [w.text for w in drawing.texts] == [str(k) for k in range(1, 13) for _ in "ab"]
     assert len(drawing.strokes) == 24
 
@@ -38,7 +38,7 @@ def test_interrupted_sutures():
     The lens is symmetric, so both marks of a number have the same x and opposite y.
     """
     sample = case(WIDE.replace("{undermine_mm: 6}", "{sutures: {kind: interrupted, spacing_mm: 8, order: halves}}"))
-    marks = strokes(made.sutures(physical.plan(sample), made.places(sample)), "suture")
+    marks = strokes(made.sutures(physical.plan(sample), made.places(sample), Drawing()), "suture")
     upper, lower = np.array(marks[::2]), np.array(marks[1::2])
     assert len(upper) == 7 and upper[0, 0, 0] == approx(0, abs=1e-9)
     assert upper[:, 0] == approx(lower[:, 0], abs=1e-9) and upper[:, 1] == approx(-lower[:, 1], abs=1e-9)
@@ -52,7 +52,7 @@ def test_marks_are_on_both_edges(name):
     """
     sample = cases.read(CONFIGS / "techniques" / f"{name}.yaml")
     plan, at = physical.plan(sample), made.places(sample)
-    marks = strokes(made.sutures(plan, at), "suture")
+    marks = strokes(made.sutures(plan, at, Drawing()), "suture")
     assert len(marks) == 2 * len(at) and (len(at) > 0 or plan.thread is not None)
     cut = shapely.union_all(
         [made.opened(plan).buffer(-1e-3), *(shapely.LineString(points_along(c, made.CHORDS + 1).T) for c in plan.cuts)]
@@ -67,13 +67,28 @@ def test_marks_are_on_both_edges(name):
 def test_numbers_have_room():
     """Numbers of a rhombic flap, where four edges meet in one corner, do not cover each other."""
     sample = cases.read(CONFIGS / "techniques" / "rhombic.yaml")
-    phrase = made.sutures(physical.plan(sample), made.places(sample)).texts
+    phrase = made.sutures(physical.plan(sample), made.places(sample), Drawing()).texts
     boxes = []
     for w in phrase:
-        (x, y), half = w.at, made.LETTER * made.SIZE * len(w.text) / 2
+        (x, y), half = w.at, LETTER * made.SIZE * len(w.text) / 2
         boxes.append(shapely.box(x - half, y, x + half, y + 0.72 * made.SIZE))
     i, j = shapely.STRtree(boxes).query(boxes, "intersects")
     assert [(phrase[a].text, phrase[b].text) for a, b in zip(i, j, strict=True) if a < b] == []
+
+
+@pytest.mark.parametrize(
+    "name", ["demo/circle-20", "demo/lens-2-1", "demo/rhombus-3-1", "outlines/lens-with-m", "outlines/teardrop"]
+)
+def test_words_stand_clear(name):
+    """No word lies on a cut, on the border of the undermined skin or in the skin that is cut out."""
+    sample = cases.read(CONFIGS / f"{name}.yaml")
+    drawing = made.template(sample)
+    lines = [line.T for style in ("cut", "undermined") for line in strokes(drawing, style)]
+    boxes = [extent(Drawing((), (w,))) for w in drawing.texts]
+    words = shapely.union_all([shapely.box(*box.T.ravel()) for box in boxes]).buffer(-0.2)  # their width is estimated
+    drawn = shapely.union_all([shapely.LineString(line) for line in lines])
+    assert words.intersection(made.removed_skin(physical.plan(sample))).area == approx(0, abs=1e-6)
+    assert words.intersection(drawn).length == approx(0, abs=1e-6)
 
 
 def test_tips_and_axis():

@@ -199,7 +199,7 @@ def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple]
     lost, ends = [], np.cumsum([len(along) for _, along, _ in series])
     for i, ((line, _, ys), x) in enumerate(zip(series, np.split(all_places, ends[:-1]), strict=True)):
         y = np.asarray(ys, float)
-        once = len(set(x)) == len(x)
+        once = len(set(x)) == len(x) and texts is None  # else nothing lies between two
         order = np.argsort(x, kind="stable")
         axes.plot(x[order], y[order], ms=5, label=f" {line}", **looks(i) | ({} if once else {"ls": ""}))
         lost += list(x[np.isnan(y)])

@@ -34,6 +34,7 @@ def test_curve_over_words():
     (axes,) = curves.draw([("a", ["lens", "rhombus"], [4.0, 2.0])], measure="cone_height_mm", over="outline").axes
     assert lines(axes)["a"] == approx(np.array([[0, 1], [4, 2]]))
     assert [tick.get_text() for tick in axes.get_xticklabels()] == ["lens", "rhombus"]
+    assert axes.lines[0].get_linestyle() == "None"  # there is nothing between two words
 
 
 def test_map_of_a_grid():

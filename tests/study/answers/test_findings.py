@@ -66,7 +66,7 @@ def test_curves(answered):
         "Cone height, undermining 0 mm, falls from 4.9 mm at 30 mm to 0.1 mm at 90 mm.",
         "Cone height, undermining 20 mm, falls from 4.7 mm at 30 mm to 0.0 mm at 90 mm.",
     )
-    assert finding.sentences[2].startswith("Push-out of tip 1, undermining 0 mm, rises from 0.8 mm")
+    assert finding.sentences[2].startswith("Outward travel of tip 1, undermining 0 mm, rises from 0.8 mm")
     assert finding.notes == ("2 of 10 cases have no closure (not converged: 2); the first: too long <img src=x>",)
     assert len(finding.charts) == len(finding.tables) == 2
     assert finding.tables[0].headings == ("length of the wound, mm", "undermining 0 mm", "undermining 20 mm")
