@@ -47,9 +47,9 @@ def trade_off(
         axes.plot(*at, ms=10, mec="white", clip_on=False, zorder=3, **looks(i) | {"ls": ""})
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
-    for least, limit in ((axes.dataLim.x0, axes.set_xlim), (axes.dataLim.y0, axes.set_ylim)):
+    for way, least in (("x", axes.dataLim.x0), ("y", axes.dataLim.y0)):
         if points and least >= -UNSEEN:
-            limit(0)
+            axes.set(**{f"{way}lim": (0, max(1.0, getattr(axes, f"get_{way}lim")()[1]))})  # 1: where all are 0
     if ends:
         for skin, look in ENDED.items():
             axes.plot([], [], ls="", color="#555555", label=f" {skin} skin", **look)
@@ -213,7 +213,10 @@ def plan_of(case: Case, half_width: float, *, middle: np.ndarray | None = None) 
 def colour_scale(kind: str, ends: tuple[float, float]) -> Figure:
     """Figure of a level scale of colours between two values; `kind` is one of SCALES."""
     plot = Figure(figsize=(3.4, 0.62), layout="constrained")
-    _add_scale(plot, kind, ends, cax=plot.add_subplot(), orientation="horizontal")
+    axes = plot.add_subplot()
+    _add_scale(plot, kind, ends, cax=axes, orientation="horizontal")
+    axes.tick_params(labelsize=9)  # points: more has no room
+    axes.xaxis.label.set_fontsize(9)
     return plot
 
 

@@ -42,7 +42,9 @@ def split(name: str) -> tuple[str, str]:
 
 with open(Path(__file__).with_suffix(".csv"), encoding="utf-8", newline="") as table:
     QUANTITIES = {row["name"]: _quantity(**row) for row in csv.DictReader(table)}
-LEADING = tuple(name for name, quantity in QUANTITIES.items() if quantity.group != FURTHER)  # of a table
+LEADING = tuple(  # of a table, by names that can be asked for
+    name for name, quantity in QUANTITIES.items() if quantity.group != FURTHER and "{}" not in name
+)
 
 
 def numbers(measures: dict[str, Any]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any, cast
 from fem.case import case as cases
 from fem.case import physical
 from fem.results import identity, scene
-from fem.results.quantities import LEADING, magnitude, numbers, pattern
+from fem.results.quantities import FURTHER, QUANTITIES, magnitude, numbers, pattern, quantity
 
 
 @dataclass(frozen=True)
@@ -58,10 +58,11 @@ def solved(results: Iterable[Result]) -> list[Result]:
 
 
 def names(results: Iterable[Result]) -> list[str]:
-    """Names of all numbers that any of the results has: those of LEADING first, then the rest in their order."""
+    """Names of all numbers that any of the results has: those of leading groups first, then the rest in their order."""
     known = dict.fromkeys(name for result in results for name, v in result.numbers.items() if v is not None)
-    lead = [name for leading in LEADING for name in known if pattern(name) == leading]
-    return lead + [name for name in known if name not in lead]
+    places = list(QUANTITIES)
+    lead = [name for name in known if quantity(name).group != FURTHER]
+    return sorted(lead, key=lambda name: places.index(pattern(name))) + [name for name in known if name not in lead]
 
 
 def ordered(results: Iterable[Result], name: str) -> list[Result]:

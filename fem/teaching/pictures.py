@@ -37,8 +37,9 @@ def plan(result: Result) -> Picture:
     with rc_context(style.STYLE):
         figure = Figure(figsize=PLAN)
         axes = figure.add_axes((0, 0, SHARE, 1))
-        reach = result.stages.half_width
-        canvas.bare(axes, reach * np.array([1, PLAN[1] / (SHARE * PLAN[0])]))
+        shape = PLAN[1] / (SHARE * PLAN[0])
+        reach = result.stages.half_width * max(1.0, canvas.SHAPE / shape)  # nothing is cut off above and below
+        canvas.bare(axes, reach * np.array([1, shape]))
         lettered = LETTERS / plan_figure.LETTERS
         plan_figure.draw_plan(axes, physical.plan(result.case), result.stages.centre[:2, None], scale=lettered)
         bar, (left, low) = canvas.round_number(reach / 2), (axes.get_xlim()[0], axes.get_ylim()[0])

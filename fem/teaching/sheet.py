@@ -128,7 +128,7 @@ def write_pdf(path: Path, sheet: Sheet, *, paper: str, footer: str) -> None:
     for blocks in sheet.pages:
         flowing += [part for block in blocks for part in FLOWING[block.kind](block, room[0])]
         flowing.append(platypus.CondPageBreak(ROOM * mm))
-    file.build(flowing)
+    file.build(flowing[:-1])
 
 
 def _head(canvas, file, *, sheet, size, footer):

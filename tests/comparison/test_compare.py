@@ -318,6 +318,8 @@ def test_markers_are_where_the_numbers_are():
     assert [label.get_text() for label in figure.axes[0].texts] == ["a", "b"]
     assert figure.axes[0].get_xlabel() == "scar length, along the skin, mm"
     assert (figure.axes[0].get_xlim()[0], figure.axes[0].get_ylim()[0]) == (0, 0)  # lengths are compared
+    flat = chart.trade_off([made("a", 30.0, -0.02)], "scar_length_mm", "cone_height_mm")
+    assert flat.axes[0].get_ylim() == (0, 1)  # which 0 would be below, as it is printed
 
 
 @pytest.mark.parametrize("words", [r"for $\foo$", "from $5$ to $9$"])
