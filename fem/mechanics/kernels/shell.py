@@ -104,10 +104,12 @@ def shell(
         for a in range(4):
             for i in range(3):
                 dtheta[3 * a + i] += sides.nu[e, a // 2, a % 2] * mean[i]
-        c, e_theta = dot(n[0], n[1]), 0.0
-        Pi += 2 * sides.penalty[e] * (1 - c) / (1 + c)
+        for i in range(3):
+            p[i] = n[1, i] - n[0, i]
+        e_theta, c = 0.0, 1 - dot(p, p) / 2  # n_1 . n_2
+        Pi += sides.penalty[e] * dot(p, p) / (1 + c)
         e_c = -4 * sides.penalty[e] / (1 + c) ** 2
-        _add_penalty(n, dn, e_c, -2 * e_c / (1 + c), dc, g, H)
+        _add_penalty(p, dn, e_c, -2 * e_c / (1 + c), dc, g, H)
         for side in range(2):
             area = sides.area[e, side]
             if area == 0.0:
@@ -142,13 +144,14 @@ def shell(
 
 
 @kernel
-def _add_penalty(n, dn, e_c, e_cc, dc, g, H):
+def _add_penalty(p, dn, e_c, e_cc, dc, g, H):
     """Add to g and to H, its upper triangle, what a function of c = n_1 . n_2 with derivatives e_c, e_cc adds there.
 
-    But for what the second derivatives of normals add.  dc (12,) is filled.
+    But for what the second derivatives of normals add.  p = n_2 - n_1, without round-off where both are one, as
+    n . dn = 0;  dc (12,) is filled.
     """
     for a in range(SIDE):
-        dc[a], dc[SIDE + a] = along(n[1], dn[0], a), along(n[0], dn[1], a)
+        dc[a], dc[SIDE + a] = along(p, dn[0], a), -along(p, dn[1], a)
     for a in range(TANGENTS):
         g[a] += e_c * dc[a]
         for b in range(a, TANGENTS):
