@@ -69,6 +69,7 @@ def start(name: str | None, given: dict[str, Any]) -> list[Path]:
     from fem.case.document import parse
     from fem.comparison.wording import sentences
 
+    name = name and name.removesuffix(".yaml")  # the file is as good a name
     _free(name or "")
     answers = _answers(given)
     if name is None:

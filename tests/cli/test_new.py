@@ -46,8 +46,9 @@ def test_nothing_is_replaced(flatseam, empty):
     """A case or a schema that is there stays as it is; the one is an error, the other a line."""
     Path("mine.yaml").write_text("years of work")
     Path(SCHEMA).write_text("{}")
-    code, out, err = flatseam("new", "mine")
-    assert (code, out) == (2, "") and "mine.yaml is there already" in err
+    for name in ("mine", "mine.yaml"):
+        code, out, err = flatseam("new", name)
+        assert (code, out) == (2, "") and "mine.yaml is there already" in err
     code, out, err = flatseam("new", "other", "--outline", "circle", "--width-mm", "8")
     assert code == 0 and err.startswith(f"{SCHEMA}: is another one, and stays")
     assert Path("mine.yaml").read_text() == "years of work" and Path(SCHEMA).read_text() == "{}"
