@@ -7,11 +7,15 @@ from pathlib import Path
 import numpy as np
 from ruamel.yaml import YAML
 
+from fem.case import dotted
 from fem.case.case import Case
 from fem.case.document import parse
+from fem.case.keys import MeshSize
 from fem.case.site import SITES, natural_stretch
 from fem.closure.closing import closed
 from fem.closure.measure import measures
+from fem.comparison.spread import stretches
+from fem.mechanics import edges, mesh
 
 ROOT = Path(__file__).parents[1]
 COLUMNS = (
@@ -21,7 +25,16 @@ COLUMNS = (
     "skin_stress_p99_kPa",
     "skin_stress_corner_kPa",
 )
+ENERGY = "strain_energy_mJ"
 CONVERGING = *COLUMNS, "skin_stretch_p99", "strain_energy_mJ", "line_tension_max_N_per_m", "skin_stress_max_kPa"
+GRADED = {  # files of the cases on which the default sizes of triangles are tried, each in three skins of a forearm
+    "circle": "demo/circle-20",
+    "lens": "demo/lens-3-1",
+    "rhombus": "demo/rhombus-3-1",
+    "flap": "techniques/rhombic",
+    "trimmed": "techniques/trimmed",
+    "sutured": "sutures/one-by-one",
+}
 LENS = {"kind": "lens", "length_mm": 60, "width_mm": 20}
 CIRCLE = {"kind": "circle", "diameter_mm": 20}
 
@@ -72,7 +85,7 @@ def directions():
             printed(f"{site}, {degrees}", *(wound(outline, site, lines_deg=degrees) for outline in (LENS, CIRCLE)))
 
 
-def stretches():
+def multiples():
     """The lens on the forearm, its skin stretched by multiples of the typical elongation."""
     longer = natural_stretch(SITES["forearm"]) - 1
     for times in (-0.1, 0, 0.25, 0.5, 0.75, 1, 1.5):
@@ -87,6 +100,48 @@ def sutures():
         found = wound(LENS, "forearm", edge=edge, closure=stitched)
         tied, final = found["suture_forces_N"], found["suture_forces_final_N"]
         print(edge, tied[0], final[0], sum(final), flush=True)
+
+
+def sizes():
+    """Errors of the default triangles against some of half the size that grow half as fast, in per cent.
+
+    In each of GRADED, in the slack, typical and tense skin of a forearm: unknowns; height of the cones, mm, from left
+    to right, and their errors in per cent of the greatest; errors of line tension in the middle, scar length, energy.
+    """
+    for name, file in GRADED.items():
+        for skin in ("low", "typical", "high"):
+            case = graded(file, skin)
+            ours, fine = closed(case), finely(case)
+            a, b = measures(ours), measures(fine)
+            heights, there = ([cone["height_mm"] for cone in of["cones"]] for of in (a, b))
+            high = max(map(abs, there))
+            apart = [100 * (x - y) / high if high > 0.05 else 0.0 for x, y in zip(heights, there, strict=True)]
+            shares = [100 * (a[key] / b[key] - 1) for key in ("line_tension_mid_N_per_m", "scar_length_mm", ENERGY)]
+            shown = (", ".join(f"{x:.{digits}f}" for x in of) for of, digits in ((heights, 3), (apart, 1), (shares, 2)))
+            print(name, skin, ours.effort.unknowns, *shown, fine.effort.unknowns, sep=" | ", flush=True)
+
+
+def graded(file, skin):
+    """A case of `configs`, but for its skin, bed and sizes, in that of a forearm at one end of its range."""
+    keys = YAML(typ="safe").load((ROOT / "configs" / f"{file}.yaml").read_text())
+    ends = {} if skin == "typical" else {key: of for key, of in stretches("forearm", skin).items()}
+    keys["skin"] = {"site": "forearm", "tension": {"lines_deg": 0}}
+    for key, stretch in ends.items():
+        keys = dotted.put(keys, key, stretch)
+    return parse(json.dumps({key: keys[key] for key in ("name", "wound", "closure", "skin")}), Case, "a.yaml")
+
+
+def finely(case):
+    """Its closure on triangles of half the size that grow half as fast."""
+    half = {key: size / 2 for key, size in case.mesh.model_dump().items()}
+    growth, swell = edges.GROWTH, mesh.SWELL
+    edges.GROWTH = mesh.GROWTH = growth / 2
+    mesh.SWELL = (1 + swell) / 2
+    try:
+        return closed(case.model_copy(update={"mesh": MeshSize(**half)}))
+    finally:
+        edges.GROWTH = mesh.GROWTH = growth
+        mesh.SWELL = swell
 
 
 if __name__ == "__main__":

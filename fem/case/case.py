@@ -27,8 +27,8 @@ MESHES = Path("meshes")  # of the folder that the program runs in: holds outline
 # Patch radius where none is given, and sizes of triangles; our choices, tried in README.
 DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its undermined zone
 ALONE = 10.0  # reaches of the wound and its undermined zone, if no bed holds the skin before that
-SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 10, 40, 6  # edge_mm in the width or in the length, far_mm in the radius
-TIP = 0.4  # tip_mm per edge_mm
+SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 10, 40, 5  # edge_mm in the width or in the length, far_mm in the radius
+TIP = 0.15  # tip_mm per edge_mm
 PER_WAVE = 5  # edge_mm, at least, in a wave of skin on fat that is not undermined: it folds within 10 % of theory
 SHORTEST_WAVE = 4  # thicknesses; our choice: no sheet folds in shorter ones
 MAX_SEGMENTS = 2000  # an edge; our choice, ten times the finest that was of use

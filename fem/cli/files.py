@@ -131,6 +131,8 @@ def _of_case(path, case):
 
 def _unmixed_lessons(files, contents, only):
     """End the program as `unmixed` does, for lessons and explorations in files (kind, path)."""
+    if not files:
+        return
     from fem.teaching import explore, handout
     from fem.teaching import lesson as lessons
 

@@ -23,7 +23,9 @@ from fem.mechanics.triangulation import Mesh, quality
 from fem.plan.plan import held
 
 RESIDUAL = 1e-9  # largest force left on a node, as a share of edge_mm times E h in place; our choice, above round-off
-COARSEN = 20_000  # unknowns above which the path is walked on a coarser mesh first; our choice
+# Unknowns above which the path is walked on triangles of twice the size, and those above which that is done by the same
+# detour; our choice. It halves the time; a third level saves nothing where two are this small.
+COARSEN, AGAIN = 6_000, 20_000
 PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E in place; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
 OTHER = 0.85  # times as large are triangles on which what failed is tried again; our choice
@@ -84,12 +86,13 @@ def _remeshed(case, **how):
         return closure
 
 
-def _closed(case, *, restarts, watch):
-    """Closure of a case that is cut and sewn as it says."""
+def _closed(case, *, restarts, watch, coarsen=COARSEN):
+    """Closure of a case that is cut and sewn as it says; with more unknowns than `coarsen` from coarser triangles."""
     start, effort = time.perf_counter(), solve.Effort()
     plan, triangles = physical.plan(case), patch(case)
     effort.mesh_s = time.perf_counter() - start
-    coarse = _coarser(case, triangles, effort, restarts, watch)
+    few = 3 * triangles.X.shape[1] <= coarsen
+    coarse = None if few else _coarser(case, effort, restarts=restarts, watch=watch)
     skin = skin_sheet(case, triangles)
     stretch = physical.prestretch(case.skin.tension, case.skin.law, h=skin.h)
     softest, stiffest = np.sort(resistance(skin.law, stretch, h=skin.h))
@@ -100,8 +103,7 @@ def _closed(case, *, restarts, watch):
     flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
     cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     with at_stage("gaping wound"):
-        opened = solve.opened_wound(cut, independent(cut.constraints, flat, 1.0))
-    level, gaping = (positions(cut.constraints, q, 1.0) for q in opened)
+        level, gaping = _opened(cut, triangles, coarse)
     del cut  # and its factors
 
     running = case.closure.sutures.kind == "running"
@@ -125,6 +127,20 @@ def _closed(case, *, restarts, watch):
     effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, h=skin.h)
     closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
     return replace(closure, stages=_stages(closure, sewn, coarse))
+
+
+def _opened(cut, mesh, coarse):
+    """Positions (3, n) of the gaping wound, held flat and at rest, from those on coarser triangles, if any."""
+    flat = independent(cut.constraints, mesh.flat, 1.0)
+    if coarse is None or not coarse.effort.gaping_at_rest:
+        opened = solve.opened_wound(cut, flat)
+    else:
+        try:
+            q = solve.at_rest(cut, independent(cut.constraints, _at_nodes(mesh, coarse.mesh, coarse.gaping), 1.0))
+            opened = q * [[1], [1], [0]], q
+        except NotConverged:
+            opened = solve.opened_wound(cut, flat)
+    return [positions(cut.constraints, q, 1.0) for q in opened]
 
 
 def _tying(case, plan, mesh, sheet, skin):
@@ -200,13 +216,11 @@ def _stages(closure, sewn, coarse):
     return (stage(0.0, closure.gaping), *between, stage(1.0, closure.x))
 
 
-def _coarser(case, triangles, effort, restarts, watch):
-    """The same closure on triangles of twice the size; None if there are few already, or if it fails."""
-    if 3 * triangles.X.shape[1] <= COARSEN:
-        return None
+def _coarser(case, effort, **how):
+    """The same closure on triangles of twice the size; None if it fails."""
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), restarts=restarts, watch=watch)
+        coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), coarsen=AGAIN, **how)
     except (NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         effort.coarser = {"not_used": str(error)}
         return None

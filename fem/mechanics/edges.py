@@ -4,15 +4,17 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
 
-from fem.geometry.curve import MIN_SEGMENTS
+from fem.geometry.curve import MIN_SEGMENTS, turn
 from fem.plan.junctions import wedges
 from fem.plan.plan import Plan
 
-# Our choices. GROWTH: size gained per mm, a ratio of 1.25 from one segment or triangle to the next; doubling
-# it saves triangles far away and lets the smallest angle drop.
-GROWTH = np.log(1.25)
+# Our choices. GROWTH: size gained per mm, a ratio of 1.35 from one segment or triangle to the next.
+# SWELL: size at the undermined zone's border over size at the wound; cones rise between the two. CORNER: rad, a turn
+# by more is one; a drawn arc turns by less.
+GROWTH = np.log(1.35)
+SWELL = 2.0
+CORNER = 0.5
 Marks = Mapping[int, Sequence[float]]  # fractions of a seam at which there is a point, by its number
 SAME = 1e-6  # mm: points closer than this are one
 
@@ -62,7 +64,8 @@ def graded(knots: Sequence[float] | np.ndarray, size: Callable[[np.ndarray], np.
     pieces = []
     for start, end in pairwise(knots):
         s = np.linspace(start, end, 1001)
-        count = cumulative_trapezoid(1 / size(s), s, initial=0)
+        per = 1 / size(s)
+        count = np.append(0.0, np.cumsum((per[:-1] + per[1:]) / 2 * np.diff(s)))
         n = max(1, int(np.ceil(count[-1] - 1e-9)))
         pieces.append(np.interp(np.arange(n) / n, count / count[-1], s))
     return np.append(np.concatenate(pieces), 1.0)
@@ -71,19 +74,28 @@ def graded(knots: Sequence[float] | np.ndarray, size: Callable[[np.ndarray], np.
 def _fractions(curves, marks, *, edge, tip):
     """Fractions (k + 1,) of arc length at which all the curves have nodes, corners and marks among them.
 
-    The size grows from `tip` at both ends, and from a short piece between two of them, to `edge`; in proportion less
-    where a short edge would have fewer segments than show its curve.
+    The size grows from `tip` at both ends and at sharp corners, and from a short piece between two of them, to `edge`;
+    in proportion less where a short edge would have fewer segments than show its curve.
     """
     length = max(curve.length for curve in curves)
     fits = min(1.0, length / (MIN_SEGMENTS * edge))
     edge, tip = fits * edge, fits * tip
-    knots = np.unique([0.0, 1.0, *marks, *(s for curve in curves for s in curve.corners)])
+    middle = [] if marks else [0.5]  # so that a symmetric edge has a point on its axis
+    knots = np.unique([0.0, *middle, 1.0, *marks, *(s for curve in curves for s in curve.corners)])
     knots = knots[np.append(True, np.diff(knots) * length > SAME)]
 
+    sharp = np.unique([0.0, 1.0, *(s for curve in curves for s in _sharp(curve))])
+
     def size(s: np.ndarray) -> np.ndarray:
-        tips = tip + GROWTH * length * np.minimum(s, 1 - s)
+        tips = tip + GROWTH * length * abs(s - sharp[:, None]).min(axis=0)
         beyond = np.maximum(0, np.maximum(knots[:-1, None] - s, s - knots[1:, None]))
         pieces = length * (np.diff(knots)[:, None] + GROWTH * beyond)
         return np.minimum(np.minimum(edge, tips), pieces.min(axis=0)) / length
 
     return graded(knots, size)
+
+
+def _sharp(curve):
+    """Fractions (k,) of the corners at which a curve turns by more than CORNER."""
+    at = np.array(curve.corners)
+    return at[abs(turn(curve.tangent(at, -1), curve.tangent(at, 1))) > CORNER]

@@ -1,5 +1,8 @@
 """The triangulated patch of skin around a wound: quadratic triangles, seam nodes matched by arc length."""
 
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -11,21 +14,21 @@ from scipy.spatial import cKDTree
 
 from fem.errors import MeshError
 from fem.geometry.curve import turn
-from fem.mechanics.edges import GROWTH, SAME, Marks, edge_points, graded, pulled_aside, skin_on_left
+from fem.mechanics import symmetry
+from fem.mechanics.edges import CORNER, GROWTH, SAME, SWELL, Marks, edge_points, graded, pulled_aside, skin_on_left
 from fem.mechanics.triangulation import Mesh, facets_between, from_triangulation, quality
 from fem.plan.junctions import groups
 from fem.plan.plan import Plan
 
-# Our choices. SWELL: size at the undermined zone's border over size at the wound; the cones rise between the two, and
-# doubling it leaves a quarter as many triangles in the outer part of a cone.
-SWELL = 1.5
+# Our choices.
 ON_EDGE = 0.3  # of edge: the zone's border nearer than this to the wound is on it; half of it leaves thinner triangles
 # OPENED: of tip, how far both edges of a cut are pulled aside while triangles are drawn, or as far as a bent one bulges
 # beyond its chords, which may not cross those of the other side; 0.1 bends triangles.
 OPENED = 0.02
 SEEN = 8  # vertices of the wound's edge among which a border finds its end; our choice, both sides of a cut and more
 LEAST_ANGLE = 2.0  # degrees, of any triangle; our choice; of 150 random wounds one had 1e-16, no other less than 13
-CORNER = 0.5  # rad: the zone's border keeps a vertex where it turns by more; a drawn arc turns by less
+
+HALVED = 10.0  # degrees: an axis that leaves smaller angles, as it halves a narrow flap, is not drawn
 
 OPTIONS = {
     "General.Terminal": 0,
@@ -47,31 +50,45 @@ def mesh(
     Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
     reaches the rim, where gmsh leaves out a prescribed edge, or where an angle is too small. How sizes grow: README.
     """
-    zone = shapely.Polygon() if plan.undermined is None else plan.undermined
     placed, bulge = edge_points(plan, edge=edge, tip=tip, marks=marks)
     pulled = pulled_aside(plan, placed, by=max(OPENED * tip, bulge)) if plan.cuts else placed
-    wound = _wound(pulled, skin_on_left(plan))
-    borders, size = _grading(wound, zone, edge=edge, far=far)
+    drawn = partial(_drawn, plan, placed, pulled, radius=radius, edge=edge, far=far)
+    if signs := _mirrors(pulled, _zone(plan)):
+        with suppress(MeshError):
+            made = drawn(signs)
+            if quality(made)[0] > HALVED:
+                return made
+    made = drawn(())
+    smallest, (x, y) = quality(made)
+    if smallest < LEAST_ANGLE:
+        raise MeshError(f"a triangle near ({x:.4g}, {y:.4g}) mm has {smallest:.2g} degrees, wanted {LEAST_ANGLE:g}")
+    return made
+
+
+def _zone(plan):
+    return shapely.Polygon() if plan.undermined is None else plan.undermined
+
+
+def _drawn(plan, placed, pulled, signs, *, radius, edge, far):
+    """The mesh of a plan with given points along its edges, as drawn and as pulled aside; its own image in mirrors."""
+    zone, wound = _zone(plan), _wound(pulled, skin_on_left(plan))
+    size = _grading(wound, zone, edge=edge, far=far)
+    borders = _borders(zone, wound, symmetry.part(signs), size=size.at_border, on_edge=ON_EDGE * edge)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
 
-    points, chains = _numbered([*pulled, *borders, rim])
+    points, chains = _numbered([*pulled, *symmetry.images(borders, signs), rim])
     cut, rim = chains[: len(placed)], chains[-1]
     edges = _edges(chains)
     faces = [face for face in _faces(points, edges) if not wound.contains(face.representative_point())]
-    p, t, face_of = _triangles(points, edges, faces, cut=_edges(cut), size=size)
+    p, t, undermined = _symmetric(points, edges, faces, zone, signs, cut=_edges(cut), size=size)
     tri = skfem.MeshTri(p, t, sort_t=False)
     check_cover(tri, edges, outer=_edges([*cut, rim]), area=sum(face.area for face in faces))
     for chain, x in zip(cut, placed, strict=True):
         p[:, chain] = x
     tri = skfem.MeshTri(p, t, sort_t=False)
-    undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])[face_of]
     sewn = 2 * len(plan.seams)
     pairs = [np.array(cut[i : i + 2]) for i in range(0, sewn, 2)]
-    made = from_triangulation(tri, pairs, rim_vertices=rim, undermined=undermined, open_edges=cut[sewn:])
-    smallest, (x, y) = quality(made)
-    if smallest < LEAST_ANGLE:
-        raise MeshError(f"a triangle near ({x:.4g}, {y:.4g}) mm has {smallest:.2g} degrees, wanted {LEAST_ANGLE:g}")
-    return made
+    return from_triangulation(tri, pairs, rim_vertices=rim, undermined=undermined, open_edges=cut[sewn:])
 
 
 def check_cover(tri: skfem.MeshTri, edges: np.ndarray, *, outer: np.ndarray, area: float) -> None:
@@ -108,20 +125,50 @@ def _wound(edges, skin_left):
     return area
 
 
+def _mirrors(lines, zone):
+    """Mirrors, as in `symmetry`, that leave lines (2, k + 1) and the zone as they are."""
+    if not lines:
+        return []
+    points, chains = _numbered(lines)
+    return symmetry.mirrors(points, _edges(chains), zone)
+
+
+@dataclass(frozen=True)
+class _Grading:
+    """Sizes of triangles by their distance from the wound, mm: within the undermined zone and beyond, and far away."""
+
+    edge: float
+    at_border: float
+    far: float
+    reach: float  # of the zone
+
+    @property
+    def formula(self) -> str:
+        """For gmsh, in F1, the distance."""
+        slow = (self.at_border - self.edge) / self.reach if self.reach else 0.0
+        within = f"{self.edge:.12f} + {slow:.12f} * F1"
+        beyond = f"{self.at_border:.12f} + {GROWTH:.12f} * (F1 - {self.reach:.12f})"
+        return f"Min({self.far:.12f}, Max({within}, {beyond}))"
+
+    def at(self, places: np.ndarray, cut: shapely.MultiLineString) -> np.ndarray:
+        """At places (2, n), near the edges of the wound; their own lengths count as in `_set_size`."""
+        points, lines = shapely.points(places.T), shapely.get_parts(cut)
+        apart = shapely.distance(points[:, None], lines)
+        near = (shapely.length(lines) + GROWTH * apart).min(axis=1)
+        within = np.interp(apart.min(axis=1), [0.0, self.reach or 1.0], [self.edge, self.at_border])
+        beyond = self.at_border + GROWTH * (apart.min(axis=1) - self.reach)
+        return np.minimum(np.minimum(self.far, np.maximum(within, beyond)), near)
+
+
 def _grading(wound, zone, *, edge, far):
-    """Points (2, k + 1) along the zone's borders; gmsh's formula of the size, F1 away from the wound."""
+    """How sizes grow around a wound with an undermined zone."""
     reach = max(shapely.distance(shapely.points(shapely.get_coordinates(zone)), wound), default=0.0)
-    at_border = min(far, SWELL * edge, edge + GROWTH * reach)
-    slow = (at_border - edge) / reach if reach else 0.0
-    within = f"{edge:.12f} + {slow:.12f} * F1"
-    beyond = f"{at_border:.12f} + {GROWTH:.12f} * (F1 - {reach:.12f})"
-    borders = _borders(zone, wound, size=at_border, on_edge=ON_EDGE * edge)
-    return borders, f"Min({far:.12f}, Max({within}, {beyond}))"
+    return _Grading(edge, min(far, SWELL * edge, edge + GROWTH * reach), far, reach)
 
 
-def _borders(zone, wound, *, size, on_edge):
-    """Points (2, k + 1) along each border of the zone, ended at the wound's edge where it comes within `on_edge`."""
-    outside = zone.boundary.difference(wound.buffer(on_edge))
+def _borders(zone, wound, part, *, size, on_edge):
+    """Points (2, k + 1) along each border of the zone in a part of the plane, ended at the wound's edge where near."""
+    outside = shapely.intersection(zone.boundary.difference(wound.buffer(on_edge)), part)
     lines = [line for line in shapely.get_parts(shapely.line_merge(outside)) if line.length > size / 2]
     if not zone.is_empty and not lines and zone.difference(wound.buffer(on_edge)).is_empty:
         raise MeshError(
@@ -130,7 +177,8 @@ def _borders(zone, wound, *, size, on_edge):
     borders = [_border(line, size) for line in lines]
     for border in (border for border, line in zip(borders, lines, strict=True) if not line.is_closed):
         for end in (0, -1):
-            border[:, end] = _in_sight(border[:, end], wound)
+            if shapely.distance(shapely.Point(border[:, end]), wound) < 2 * on_edge:  # or it ends on an axis
+                border[:, end] = _in_sight(border[:, end], wound)
     return borders
 
 
@@ -162,7 +210,7 @@ def _border(line, size):
 
 def _rim(radius, far, *, around):
     """Points (2, k + 1) of a closed polygon in the circle of the given radius, no side longer than `far`."""
-    n = max(12, int(np.ceil(2 * np.pi * radius / far)))
+    n = 4 * max(3, int(np.ceil(np.pi / 2 * radius / far)))  # symmetric, as the wound may be
     angle = 2 * np.pi * np.append(np.arange(n), 0) / n
     rim = radius * np.array([np.cos(angle), np.sin(angle)])
     if not shapely.Polygon(rim.T).contains_properly(around):
@@ -201,6 +249,30 @@ def _faces(points, edges):
             "an undermined zone must be wider than half a segment"
         )
     return [shapely.orient_polygons(face) for face in shapely.get_parts(shapely.polygonize(segments))]
+
+
+def _symmetric(points, edges, faces, zone, signs, *, cut, size):
+    """Vertices (2, n), the given points first, triangles (3, m), and whether each is undermined.
+
+    Where mirrors leave all as it is, the triangles do so too.
+    """
+    kept, drawn = points, edges
+    if signs:
+        skin = shapely.union_all(faces)
+        kept, drawn, axes = symmetry.drawing(points, edges, signs)
+        place = cKDTree(kept.T).query(points.T, distance_upper_bound=SAME)[1]
+        cut = place[cut]
+        cut = cut[:, (cut < kept.shape[1]).all(axis=0)]
+        lines = shapely.multilinestrings(shapely.linestrings(kept.T[cut.T]))
+        axes = axes[:, shapely.contains_xy(skin, *kept[:, axes].mean(axis=1))]
+        kept, axes = symmetry.divided(kept, axes, partial(size.at, cut=lines))
+        drawn = np.hstack([drawn, axes])
+        faces = [face for face in _faces(kept, drawn) if skin.contains(face.representative_point())]
+    p, t, face_of = _triangles(kept, drawn, faces, cut=cut, size=size.formula)
+    undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])[face_of]
+    if signs:
+        p, t = symmetry.whole(p, t, signs, points)
+    return p, t, np.tile(undermined, 2 ** len(signs))
 
 
 def _triangles(points, edges, faces, *, cut, size):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -113,23 +114,31 @@ def tied(
     problem   its sheet's ties are in order of tying, those from edge to edge first; none of them is tied
     q         near rest; if there are ties from edge to edge, where the edges meet
     seams     whose edges may touch
-    starts    q near those after each, as from a coarser mesh
+    starts    q near those after each, as from a coarser mesh: what each adds to the last one's is taken from there
 
     Raises NotConverged as `solve.closed_wound`.
     """
-    ties, after = problem.sheet.ties, {}
+    ties: tuple[Any, ...] = problem.sheet.ties
+    after: dict[int, np.ndarray] = {}
+
+    def near(k: int, q: np.ndarray, last: int) -> np.ndarray:
+        """Where the search for the rest after thread k starts, q being that after the last, if any."""
+        if not starts:
+            return q
+        return starts[k] + (after[last] - starts[last] if last in after else 0.0)
+
     edges = [tie for tie in ties if isinstance(tie, PenaltyTie)]
     some, there = problem, q
     for k in reversed(range(len(edges))):
         held = [replace(tie, tied=j <= k) for j, tie in enumerate(edges)]
         some = _touching(_with(some, (*held, *ties[len(edges) :])), there, seams)
         with at_stage(f"suture {k + 1} of {len(ties)}"):
-            after[k] = there = solve.settled(some, starts[k] if starts else there)
+            after[k] = there = solve.settled(some, near(k, there, k + 1))
         if k == len(edges) - 1:
             problem, q = some, there
     for k in range(len(edges), len(ties)):
         with at_stage(f"suture {k + 1} of {len(ties)}"):
-            problem, q = _drawn(problem, starts[k] if starts else q, k)
+            problem, q = _drawn(problem, near(k, q, k - 1), k)
         after[k] = q
     x = tuple(positions(problem.constraints, after[k], 1.0) for k in range(len(ties)))
     when = np.array([tension(tie, at) for tie, at in zip(problem.sheet.ties, x, strict=True)])

@@ -14,8 +14,7 @@ import shapely
 
 from fem.case import physical
 from fem.case.case import Case
-from fem.mechanics.edges import GROWTH, edge_points
-from fem.mechanics.mesh import SWELL
+from fem.mechanics.edges import GROWTH, SWELL, edge_points
 from fem.plan.plan import held, opened
 
 TRIANGLES = 1.15  # per those of equal sides and the size wanted: real ones are a little smaller

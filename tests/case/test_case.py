@@ -43,7 +43,7 @@ def test_defaults():
     assert case.closure.sutures.kind == "running"
     assert (case.skin.tension.along_N_per_m, case.skin.tension.across_N_per_m) == (0, 0)
     assert case.bed is None and case.wound.lesion is None
-    assert (case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == approx((2, 0.8, 100 / 6))
+    assert (case.mesh.edge_mm, case.mesh.tip_mm, case.mesh.far_mm) == approx((2, 0.3, 20))
     assert plan(case).undermined is None
 
 

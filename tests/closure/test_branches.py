@@ -55,7 +55,7 @@ def ways(effort):
 def test_a_circle_on_its_bed_may_rise_or_sink():
     """Four ways are told; what is kept is the one of least energy, and skin that may rise does not sink."""
     found = result()
-    assert ways(found.effort) == ["led up", "pressed flat", "pulled up", "mirrored"]
+    assert ways(found.effort) == ["led up", "lifted", "pulled up", "mirrored"]
     least = min(branch["energy_mJ"] for branch in found.effort.branches if "failed" not in branch)
     assert strain_energy(found) == approx(least, abs=1e-6)
     assert found.x[2].max() > 10 * -found.x[2].min()  # fat gives way above the skin and not below
@@ -87,21 +87,21 @@ name: circle
 wound: {outline: {kind: circle, diameter_mm: 20}}
 closure: {undermine_mm: 15}
 skin: {site: scalp, tension: {lines_deg: DEGREES}}
-mesh: {edge_mm: 4, tip_mm: 3.2, far_mm: 40}
+mesh: {edge_mm: 3, tip_mm: 2, far_mm: 40}
 """
 
 
-@pytest.mark.parametrize(("degrees", "rises"), [(45, True), (90, False)])
+@pytest.mark.parametrize(("degrees", "rises"), [(45, True), (50, False)])
 def test_skin_at_the_threshold_of_buckling(degrees, rises):
-    """On these triangles the path ends flat, where the skin is stable; lifted and let go, it stays 3.5 mm high.
+    """On these triangles the path ends flat, where the skin is stable; lifted and let go, it stays 2.5 mm high or more.
 
     The state of less energy is kept, and that skin may take either is said.
     """
     found = closed(parse(BISTABLE.replace("DEGREES", str(degrees)), Case, "circle.yaml"))
     up, lifted = found.effort.branches
     assert (up["way"], lifted["way"]) == ("led up", "lifted")
-    assert up["heights_mm"][1] < 1e-3 and lifted["heights_mm"][1] > 3
-    assert (found.x[2].max() > 3) == rises == (lifted["energy_mJ"] < up["energy_mJ"])
+    assert up["heights_mm"][1] < 1e-3 and lifted["heights_mm"][1] > 2.4
+    assert (found.x[2].max() > 2.4) == rises == (lifted["energy_mJ"] < up["energy_mJ"])
     (line,) = doubts(found.effort)
     assert "skin may take either" in line
 

@@ -257,7 +257,7 @@ def test_longer_outline_lower_cones_longer_scar(demo):
     """From the circle to a 4:1 lens of the same width, cones fall until none stands, line tension falls, scars grow."""
     assert demo[0]["cone_height_mm"] > demo[1]["cone_height_mm"] + 1
     for shorter, longer in pairwise(demo):
-        assert 0 <= round(longer["cone_height_mm"], 6) < max(shorter["cone_height_mm"], 1e-6)
+        assert 0 <= round(longer["cone_height_mm"], 5) < max(shorter["cone_height_mm"], 1e-5)
         assert longer["line_tension_mid_N_per_m"] < shorter["line_tension_mid_N_per_m"]
         assert longer["scar_length_mm"] > shorter["scar_length_mm"]
 

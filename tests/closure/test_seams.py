@@ -94,7 +94,7 @@ def test_line_tension_of_a_turned_scar(degrees):
 
 
 def test_greatest_line_tension():
-    """Stretch across 1.2 + x / 50: the tension in the middle is the mean over 4 mm, the closing force the integral.
+    """Stretch across 1.2 + x / 50: the tension in the middle is the mean over 8 mm, the closing force the integral.
 
     The greatest is that at the last segment whose middle is more than 2 mm from the end, up to how it changes over a
     triangle.
@@ -106,7 +106,7 @@ def test_greatest_line_tension():
         return 1e3 * H * MU * (b - b**-3)
 
     over_a_triangle = T(1.41) - T(1.4)
-    assert line_tension_mid(of) == approx(quad(lambda x: T(1.2 + x / 50), 8, 12)[0] / 4, rel=1e-6)
+    assert line_tension_mid(of) == approx(quad(lambda x: T(1.2 + x / 50), 6, 14)[0] / 8, rel=1e-6)
     assert closing_force(of) == approx(quad(lambda x: T(1.2 + x / 50), 2, 18)[0] / 1e3, rel=1e-6)
     assert line_tension_max(of) == approx(T(1.2 + 17.75 / 50), abs=over_a_triangle)
 
@@ -171,7 +171,7 @@ WITH_M = lens_with_m(length_mm=40, width_mm=14, shorter_mm=5)
 @pytest.fixture(scope="module")
 def forked():
     """A lens with an M at its right end, cut into skin of radius 50 mm."""
-    return mesh(side_to_side(WITH_M), radius=50, edge=2, tip=1.5, far=8)
+    return mesh(side_to_side(WITH_M), radius=50, edge=1.5, tip=1, far=8)
 
 
 def test_tips_of_an_m(forked):

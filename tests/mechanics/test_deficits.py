@@ -76,7 +76,7 @@ def test_any_star_shaped_polygon(radii):
     rays = 2 * np.pi * np.arange(len(radii)) / len(radii)
     outline = polygon(points_mm=[(r * np.cos(a), r * np.sin(a)) for r, a in zip(radii, rays, strict=True)])
     m = mesh(side_to_side(outline), **COARSE)
-    n = int(np.ceil(2 * np.pi * 60 / 9))
+    n = 4 * int(np.ceil(np.pi / 2 * 60 / 9))
     patch = n * 60**2 / 2 * np.sin(2 * np.pi / n)
     assert deficits(m).sum() == approx(0, abs=1e-9)
     assert m.tri.mapping().detA.sum() / 2 == approx(patch - outline.area, rel=1e-9)

@@ -59,7 +59,7 @@ def test_corners_of_either_edge_are_nodes_of_both():
 
 
 def test_segments_grow_from_the_tips():
-    """First segment `tip` within a quarter, growth by a quarter at most, `edge` in the middle, never longer.
+    """First segment `tip` within a quarter, growth by a third at most, `edge` in the middle, never longer.
 
     A chord is shorter than its arc by (edge / 2R)^2 / 6 = 1e-3.
     """
@@ -67,7 +67,7 @@ def test_segments_grow_from_the_tips():
     lengths = segment_lengths(m, 0)
     growth = lengths[1:] / lengths[:-1]
     assert 0.5 / 1.25 < lengths[0] < 0.5 * 1.25
-    assert 1 / 1.251 < growth.min() < growth.max() < 1.251
+    assert 1 / 1.351 < growth.min() < growth.max() < 1.351
     assert 2.5 < lengths.max() <= 3
 
 
@@ -82,7 +82,7 @@ def test_two_wounds_one_sewn():
     seams = (part(sewn[3], 1, 0), sewn[0]), (part(sewn[2], 1, 0), sewn[1])
     open_ = tuple(part(side, 1, 0) for side in left)
     m = mesh(Plan(removed=(sewn, left), seams=seams, open=open_), **COARSE)
-    n = int(np.ceil(2 * np.pi * 60 / 9))
+    n = 4 * int(np.ceil(np.pi / 2 * 60 / 9))
     assert m.tri.mapping().detA.sum() / 2 == approx(n * 1800 * np.sin(2 * np.pi / n) - 2 * 50, rel=1e-9)
     assert m.seams[0][0, 0] == m.seams[0][1, 0]
     assert m.seams[0][:, -1].tolist() == m.seams[1][:, 0].tolist()
@@ -101,6 +101,7 @@ def test_a_short_edge_has_four_segments_and_the_others_keep_theirs():
 def test_thin_triangles_are_refused(monkeypatch):
     """Where the least angle is larger than any mesh has, the message says where and how small it is."""
     monkeypatch.setattr("fem.mechanics.mesh.LEAST_ANGLE", 59.9)
+    monkeypatch.setattr("fem.mechanics.mesh.HALVED", 59.9)
     with pytest.raises(MeshError, match=r"a triangle near \(.*\) mm has \d+ degrees, wanted 59.9"):
         mesh(side_to_side(lens(length_mm=60, width_mm=20)), **COARSE)
 
@@ -121,7 +122,7 @@ def test_rim_is_the_outer_edge():
     m = mesh(undermined(side_to_side(lens(length_mm=60, width_mm=20)), undermine_mm=15), **FINE)
     rim_vertices = m.rim[m.rim < m.tri.nvertices]
     assert np.hypot(*m.X[:, rim_vertices]) == approx(60, abs=1e-9)
-    assert rim_vertices.size == int(np.ceil(2 * np.pi * 60 / 6))
+    assert rim_vertices.size == 4 * int(np.ceil(np.pi / 2 * 60 / 6))
     seam_midpoints = m.seams[0][:, 1::2].ravel()
     boundary = m.tri.nvertices + m.tri.boundary_facets()
     assert np.union1d(m.rim[m.rim >= m.tri.nvertices], seam_midpoints).tolist() == boundary.tolist()
@@ -248,7 +249,7 @@ def test_both_edges_of_a_cut(degrees):
     The flaps' tips meet the far ends of the cut, and the corners beside them meet each other.
     """
     m = mesh(z_plasty(np.radians(degrees)), radius=60, edge=2.0, tip=1.6, far=6.0)
-    n = int(np.ceil(2 * np.pi * 60 / 6))
+    n = 4 * int(np.ceil(np.pi / 2 * 60 / 6))
     assert m.tri.mapping().detA.sum() / 2 == approx(n / 2 * 60**2 * np.sin(2 * np.pi / n), rel=1e-12)
     one, two, three = (seam[:, [0, -1]] for seam in m.seams)
     assert one[0, 0] == one[1, 0]  # C, beside the flap

@@ -11,6 +11,8 @@ from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, from_tips, zone
 from fem.material.skin import N_PER_M
 
+# mm to either side of the middle, our choice: 2 mm about a rhombus's corner hang on how triangles end there, by 4 %
+MIDDLE = 4.0
 WAVE_LEVEL = 0.1  # mm, our choice, as heights are printed: what stands out less from its sides is no crest or trough
 
 
@@ -178,14 +180,16 @@ def line_tension_max(closure: Closure) -> float | None:
 def line_tension_mid(closure: Closure) -> float | None:
     """Mean line tension half way along the first scar, that between the rest of both edges, N/m; None if there is none.
 
-    Over TIP_ZONE, or a quarter of a shorter scar, to either side: where the edges have a corner there, only a mean has
-    a limit.
+    Over MIDDLE, or a quarter of a shorter scar, to either side: where the edges have a corner there, only a mean has a
+    limit. Where they are sutured one by one, over at least one spacing of the sutures, for the skin between pulls less.
     """
     if not closure.mesh.seams:
         return None
     first = closure.mesh.scars[0]
     middle = float(segment_lengths(closure, first).sum()) / 2
-    half = min(TIP_ZONE, middle / 2)
+    tied = closure.sutures.kinds.count("edges") if closure.sutures else 0
+    spacing = (scar_length(closure) or 0.0) / tied if tied else 0.0
+    half = min(max(MIDDLE, spacing / 2), middle / 2)
     return N_PER_M * force_between(closure, first, middle - half, middle + half) / (2 * half)
 
 
