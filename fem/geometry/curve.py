@@ -10,7 +10,6 @@ from typing import Annotated
 import numpy as np
 import shapely
 from annotated_types import Ge, Le
-from scipy.interpolate import CubicHermiteSpline
 
 # Sizes and places, mm. The limits are our choice: beyond them is no wound, and no overflow lies within.
 Length = Annotated[float, Ge(0.1), Le(1000)]
@@ -109,6 +108,8 @@ def arc(chord: float, rise: float) -> Curve:
 
 def swept(position: Function, velocity: Function, start: float, end: float) -> Curve:
     """The curve without corners that `position` sweeps from `start` to a greater `end`; velocity is its derivative."""
+    from scipy.interpolate import CubicHermiteSpline  # here, for it takes a third of what checking a lens takes
+
     t = np.linspace(start, end, PIECES + 1)
     node, weight = np.polynomial.legendre.leggauss(5)
     half = (end - start) / PIECES / 2
