@@ -31,7 +31,7 @@ from fem.cli.files import (
 )
 from fem.cli.fitting import fit
 from fem.cli.kinds import KINDS, cases_in, sorted_out
-from fem.cli.solving import announce, attempted, explored, replacing, solve, solve_study, validated
+from fem.cli.solving import announce, attempted, explored, replacing, side_by_side, solve_study, validated
 from fem.cli.starting import new
 from fem.errors import FormerName, MeshError
 
@@ -157,24 +157,21 @@ def compare(
     known("compare", only, LEADING)
     from fem.comparison import compare as comparison
     from fem.comparison import page
-    from fem.comparison import spread as skins
-    from fem.results import result
 
     replacing(cases, into, name)
-    errors = solve(cases, into=into, again=again, spread=spread)
-    results = comparison.results(cases, errors, into=into)
-    ends = skins.read(cases, results, errors, into=into) if spread else skins.NO_SPREAD
+    shown: dict[str, Any] = {"baseline": baseline, "only": only}
     try:
-        results = result.ordered(results, sort) if sort else results
-        paths = comparison.write(
-            results, into=into, name=name, spread=ends, baseline=baseline, only=only, figures=figures
-        )
+        with side_by_side(cases, into) as watching:
+            done = comparison.compare(
+                cases, into=into, name=name, again=again, spread=spread, sort=sort, figures=figures, **shown, **watching
+            )
     except OSError as error:
         fail(f"flatseam compare: {error}")
-    rows = page.table(results, spread=ends, baseline=baseline, only=only)
-    printing.measures([row for row in rows if row["name"] in LEADING], results)
-    print(f"{paths[0]}, {paths[1].name}, {paths[2].name}" + (f"; figures in {paths[-1].parent}" if figures else ""))
-    sys.exit(max(map(exit_code, errors.values()), default=0))
+    rows = page.table(done.results, spread=done.spread, **shown)
+    printing.measures([row for row in rows if row["name"] in LEADING], done.results)
+    written = ", ".join([str(done.paths[0]), *(path.name for path in done.paths[1:3])])
+    print(written + (f"; figures in {done.paths[-1].parent}" if figures else ""))
+    sys.exit(max(map(exit_code, done.errors.values()), default=0))
 
 
 @app.command
