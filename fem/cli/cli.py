@@ -41,6 +41,7 @@ app = App(
     "not a medical device.",
     version=fem.__version__,
     version_flags=["--version"],
+    default_parameter=Parameter(negative=""),  # what is not asked for needs no word against it
 )
 app.command(new)
 app.command(fit)
@@ -123,7 +124,7 @@ def compare(
     sort: str | None = None,
     only: list[str] | None = None,
     figures: bool = False,
-    spread: bool = True,
+    spread: Annotated[bool, Parameter(negative="--no-spread")] = True,
 ) -> None:
     """Close what is not closed yet, side by side, and compare all cases on one page.
 
@@ -295,13 +296,13 @@ def teach(
     *,
     into: Into = Path("results"),
     again: Again = False,
-    only: Annotated[list[str] | None, Parameter(negative="")] = None,
+    only: list[str] | None = None,
     paper: Literal["A4", "Letter"] = "A4",
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ) -> None:
     """Write teaching material of each case into its results folder, as handout; what is not closed yet is closed.
 
-    A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
+    A file with `ratios` and `choices` becomes one page to explore, results/CASE.html, from many closures.
 
     Example: flatseam teach configs/lessons/circle-or-lens.yaml
 

@@ -15,6 +15,7 @@ from fem.study.study import engine
 from fem.study.study import failures as failures_in
 from fem.study.sweep import Study
 from fem.study.table import write_table
+from fem.study.task import closing
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def completed(
     Raises StudyStopped, or OSError if something cannot be written.
     """
     keys, page, asked = dict.fromkeys(map(address, cases)), None, study.keys
-    how = partial(engine, keep=asked.keep, limits=asked.limits)
+    how = partial(engine, keep=asked.keep, limits=asked.limits, solve=partial(closing, varied=report.inputs(study)))
     with how(folder, workers=workers, retry=retry, watch=watch) as evaluate:
         evaluate(cases)
         if asked.answers:
