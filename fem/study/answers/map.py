@@ -16,7 +16,7 @@ from fem.comparison.wording import sentence, told_apart
 from fem.results.quantities import labelled, magnitude, shown
 from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
-from fem.study.answers.naming import heading, measured, name, settings_text, value
+from fem.study.answers.naming import heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, points
 
 SMALL = 100  # cells of a map in which the numbers are written; our choice
@@ -34,7 +34,7 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     """A measure over two inputs."""
     settings = points(study)
     rows = ask(settings)
-    x, y = ([at[path] for at in settings] for path in block.over)
+    x, y = ([plain(path, at[path]) for at in settings] for path in block.over)
     z = values(rows, block.measure)
     across, up = map(name, block.over)
     over, what, sentences = tuple(map(heading, block.over)), name(block.measure), []
@@ -67,7 +67,7 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         for place, number in zip(zip(x, y, strict=True), z, strict=True) if z.size <= SMALL else ():
             if np.isfinite(number):
                 red, green, blue, _ = painted.to_rgba(number)
-                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 8}
+                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 9.5}
                 axes.annotate(shown(measure, number), place, ha="center", va="center", **look)
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)

@@ -42,6 +42,11 @@ def value(path: str, given: Any, digits: int = 4) -> str:
     return f"{given:.{digits}g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
 
 
+def plain(path: str, given: Any) -> Any:
+    """A value of an input as it stands along an axis: a number, or words."""
+    return given if isinstance(given, float | int | str) else value(path, given)
+
+
 def cell(measure: str, number: float) -> str:
     """A measure's number as it is printed, NaN as unknown."""
     return shown(measure, None if np.isnan(number) else number)

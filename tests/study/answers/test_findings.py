@@ -331,7 +331,7 @@ def test_blocks_as_choices(answered):
     finding, evaluate, _ = answered(
         f"{{kind: search, least: scar_length_mm, limits: {{cone_height_mm: 2}}, over: {{wound.outline: {outlines}}}}}"
     )
-    assert "is 70.0 mm: outline {kind: rhombus" in finding.sentences[0]
+    assert "is 70.0 mm: outline rhombus (length 60 mm, width 20 mm); " in finding.sentences[0]
     assert evaluate.solves == 2
 
 
