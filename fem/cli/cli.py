@@ -87,6 +87,8 @@ def check(
 def close(files: Files, /, *, into: Into = Path("results"), again: Again = False, restarts: Restarts = 0) -> None:
     """Close the wounds of the cases; each gets a folder of its name for its results.
 
+    What begins anew on the way, on finer triangles or with other cuts, is a further run of the same wound.
+
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
     """
     cases = cases_in("close", files)
