@@ -89,7 +89,7 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
                 state = f"{run(stage)}{said(stage, closed)}, iteration {count}, {residual:.0e} N left"
                 update(**solving(stage, closed), state=state)
                 return
-            if stage != at:
+            if stage != at or (of is not None and not done):  # what came before the first is no measure of pace
                 at, words = stage, pace()
             update(done=done, of=of, state=stage if of is None else f"{stage}: {words(done, of)}")
 
