@@ -59,7 +59,7 @@ def side_by_side(cases: "Sequence[Case]", into: Path) -> Iterator[dict[str, Any]
             update(of=missing, state=f"0 of {missing}, about {printing.span(each * missing / min(missing, cores()))}")
 
         def watch(job: "Job", error: Exception | None, done: int, of: int) -> None:
-            update(done=done, of=of, state=words(done, of))
+            update(done=done, of=of, state=words(done, of) + ("; page and tables" if done == of else ""))
             if error is not None:
                 print(complaint(job.called, error), file=sys.stderr)
             elif not job.skin:

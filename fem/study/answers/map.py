@@ -14,7 +14,7 @@ from fem.case.document import Block
 from fem.comparison.style import SIZE, figure
 from fem.comparison.wording import sentence, told_apart
 from fem.results.quantities import labelled, magnitude, shown
-from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
+from fem.study.answers.charts import BESIDE_SCALE, CROSS, caption, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
 from fem.study.answers.naming import heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, points
@@ -41,7 +41,9 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(z).any() else ():
         k = place(magnitude(block.measure, z))
         at = settings_text({path: settings[k][path] for path in block.over})
-        sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[k]), at))
+        said = measured(block.measure, z[k])
+        alike = sum(measured(block.measure, number) == said for number in z) - 1
+        sentences.append(sentence("study/map", "extreme", which, what, said, at, alike))
     shows = caption(block.measure, f"{across} and {up}", rows)
     columns = [f"{across} {along}" for along in told_apart(x, partial(value, block.over[0]), digits=4)]
     charts = (drawing(draw, shows, x, y, z, measure=block.measure, over=over),)
@@ -73,7 +75,7 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)
     axes.set(xlabel=over[0], ylabel=over[1])
-    label_ticks(axes.xaxis, across)
+    label_ticks(axes.xaxis, across, letters=BESIDE_SCALE)
     label_ticks(axes.yaxis, upwards)
     plot.colorbar(painted, ax=axes, label=labelled(measure))
     return plot
