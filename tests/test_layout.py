@@ -1,6 +1,7 @@
 """The order of the modules, and what a command must not import."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -44,6 +45,15 @@ def test_imports_point_backwards(package):
     assert {path.stem for path in FEM.iterdir() if not path.stem.startswith("__")} == set(ORDER)
     for path in [*(FEM / package).glob("**/*.py"), *FEM.glob(f"{package}.py")]:
         assert imported(path.read_text()) <= set(ORDER[: ORDER.index(package) + 1]), path
+
+
+def test_api_is_beside_the_commands():
+    """`flatseam` stands on what the commands stand on, not on them; nothing stands on it."""
+    for path in (FEM.parent / "flatseam").glob("*.py"):
+        assert imported(path.read_text()) <= {*ORDER, "__version__"} - {"cli"}, path
+    assert not [
+        path for path in FEM.glob("**/*.py") if re.search(r"^\s*(from|import) flatseam", path.read_text(), re.M)
+    ]
 
 
 def test_help_imports_nothing_heavy():

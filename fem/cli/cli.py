@@ -31,7 +31,7 @@ from fem.cli.files import (
 )
 from fem.cli.fitting import fit
 from fem.cli.kinds import KINDS, cases_in, sorted_out
-from fem.cli.solving import announce, attempted, explored, replacing, solve, solve_study, validated
+from fem.cli.solving import announce, attempted, explored, replacing, side_by_side, solve_study, validated
 from fem.cli.starting import new
 from fem.errors import FormerName, MeshError
 
@@ -41,6 +41,7 @@ app = App(
     "not a medical device.",
     version=fem.__version__,
     version_flags=["--version"],
+    default_parameter=Parameter(negative=""),  # what is not asked for needs no word against it
 )
 app.command(new)
 app.command(fit)
@@ -86,6 +87,8 @@ def check(
 def close(files: Files, /, *, into: Into = Path("results"), again: Again = False, restarts: Restarts = 0) -> None:
     """Close the wounds of the cases; each gets a folder of its name for its results.
 
+    What begins anew on the way, on finer triangles or with other cuts, is a further run of the same wound.
+
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
     """
     cases = cases_in("close", files)
@@ -123,7 +126,7 @@ def compare(
     sort: str | None = None,
     only: list[str] | None = None,
     figures: bool = False,
-    spread: bool = True,
+    spread: Annotated[bool, Parameter(negative="--no-spread")] = True,
 ) -> None:
     """Close what is not closed yet, side by side, and compare all cases on one page.
 
@@ -157,24 +160,21 @@ def compare(
     known("compare", only, LEADING)
     from fem.comparison import compare as comparison
     from fem.comparison import page
-    from fem.comparison import spread as skins
-    from fem.results import result
 
     replacing(cases, into, name)
-    errors = solve(cases, into=into, again=again, spread=spread)
-    results = comparison.results(cases, errors, into=into)
-    ends = skins.read(cases, results, errors, into=into) if spread else skins.NO_SPREAD
+    shown: dict[str, Any] = {"baseline": baseline, "only": only}
     try:
-        results = result.ordered(results, sort) if sort else results
-        paths = comparison.write(
-            results, into=into, name=name, spread=ends, baseline=baseline, only=only, figures=figures
-        )
+        with side_by_side(cases, into) as watching:
+            done = comparison.compare(
+                cases, into=into, name=name, again=again, spread=spread, sort=sort, figures=figures, **shown, **watching
+            )
     except OSError as error:
         fail(f"flatseam compare: {error}")
-    rows = page.table(results, spread=ends, baseline=baseline, only=only)
-    printing.measures([row for row in rows if row["name"] in LEADING], results)
-    print(f"{paths[0]}, {paths[1].name}, {paths[2].name}" + (f"; figures in {paths[-1].parent}" if figures else ""))
-    sys.exit(max(map(exit_code, errors.values()), default=0))
+    rows = page.table(done.results, spread=done.spread, **shown)
+    printing.measures([row for row in rows if row["name"] in LEADING], done.results)
+    written = ", ".join([str(done.paths[0]), *(path.name for path in done.paths[1:3])])
+    print(written + (f"; figures in {done.paths[-1].parent}" if figures else ""))
+    sys.exit(max(map(exit_code, done.errors.values()), default=0))
 
 
 @app.command
@@ -298,13 +298,13 @@ def teach(
     *,
     into: Into = Path("results"),
     again: Again = False,
-    only: Annotated[list[str] | None, Parameter(negative="")] = None,
+    only: list[str] | None = None,
     paper: Literal["A4", "Letter"] = "A4",
     heights: Annotated[float, Parameter(validator=validators.Number(gte=0.1, lte=10))] = 1.0,
 ) -> None:
     """Write teaching material of each case into its results folder, as handout; what is not closed yet is closed.
 
-    A file with `ratios` and `choices` becomes one page to explore, results/<case>.html, from many closures.
+    A file with `ratios` and `choices` becomes one page to explore, results/CASE.html, from many closures.
 
     Example: flatseam teach configs/lessons/circle-or-lens.yaml
 

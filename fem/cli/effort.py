@@ -31,9 +31,11 @@ def _lesson(lesson):
 
 
 def _page(page):
-    from fem.teaching.explore import steps
+    from fem.teaching.explore import places, steps
 
-    named = [f"  {choice.label}: {', '.join(f'{ratio:g}' for ratio in page.ratios)} to 1" for choice in page.choices]
+    stops = ", ".join(f"{stop:g}" for stop in places(page))
+    at = f"{page.slider.label} {stops} {page.slider.unit}".rstrip() if page.slider else f"{stops} to 1"
+    named = [f"  {choice.label}: {at}" for choice in page.choices]
     return [f"{page.title}: page to explore on {page.base.name}", *named, _in_all([step.case for step in steps(page)])]
 
 

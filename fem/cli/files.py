@@ -106,17 +106,12 @@ def _page(path):
 
 
 def _study(path):
-    from fem.case.document import bad
     from fem.cli import progress
-    from fem.comparison.addresses import figures, tables
-    from fem.study import keys, report, sweep
+    from fem.study import keys, whole
 
     study = keys.read(path)
-    if study.name in (*tables(), figures()):
-        raise bad(study.page, [(("name",), f"name: {study.name!r} is what flatseam compare writes")])
     with progress.checking(study.name) as watch:
-        cases = sweep.cases(study, watch=watch)
-    report.check(study)
+        cases = whole.checked(study, watch=watch)
     return (study, cases), cases[0]
 
 

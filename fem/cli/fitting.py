@@ -15,7 +15,7 @@ def fit(
     /,
     *,
     law: str,
-    hold: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
+    hold: Annotated[tuple[str, ...], Parameter(show_default=False)] = (),
     thickness_mm: float | None = None,
     width_mm: float | None = None,
     up_to_stretch: float | None = None,

@@ -77,7 +77,7 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
     `residual`.
     """
     first_time(name)
-    count, at, words = 0, "", pace()
+    count, at, words, run = 0, "", pace(), runs()
     with bar(name) as update:
 
         def watch(
@@ -86,22 +86,38 @@ def closing(name: str) -> Iterator[Callable[..., None]]:
             nonlocal count, at, words
             if residual is not None:
                 count += 1
-                update(
-                    **solving(stage, closed), state=f"{said(stage, closed)}, iteration {count}, {residual:.0e} N left"
-                )
+                state = f"{run(stage)}{said(stage, closed)}, iteration {count}, {residual:.0e} N left"
+                update(**solving(stage, closed), state=state)
                 return
-            if stage != at:
+            if stage != at or (of is not None and not done):  # what came before the first is no measure of pace
                 at, words = stage, pace()
             update(done=done, of=of, state=stage if of is None else f"{stage}: {words(done, of)}")
 
         yield watch
 
 
+def runs() -> Callable[[str], str]:
+    """A function of the stage that says which run it is of, if not of the first, for each begins with a gaping wound.
+
+    That is so on finer triangles, on others after a failure, and with other cuts where cones are cut off.
+    """
+    run, last = 0, "closing"
+
+    def words(stage: str) -> str:
+        nonlocal run, last
+        run, last = run + (last == "closing" != stage), stage
+        return f"run {run}: " if run > 1 else ""
+
+    return words
+
+
 def said(stage: str, closed: float) -> str:
-    """A stage of the solver in words: a suture by its number, a closed wound that still has to come to rest."""
-    within = stages()[-1:]
-    if within and within[0].startswith("suture"):
-        return within[0]
+    """A stage of the solver in words: a suture by its number, a closed wound that still has to come to rest.
+
+    Stages within it, as `at_stage` names them, are said as they are called.
+    """
+    if within := [word for word in stages() if word not in ("gaping wound", "closing")]:
+        return ", ".join(within)
     if stage != "closing":
         return stage
     return f"{100 * closed:.0f} % closed" if closed < 1 else "closed, coming to rest"

@@ -1,14 +1,15 @@
 """Cases, explorations and studies solved with a bar on a terminal: what came of each is printed."""
 
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fem.cli import printing, progress
 from fem.cli.files import NO_CONVERGENCE, complaint, exit_code, fail
-from fem.errors import MeshError, NotConverged
+from fem.errors import MeshError, NotConverged, StudyStopped
 
 if TYPE_CHECKING:
     from fem.case.case import Case
@@ -40,9 +41,9 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
             print(f"{case.name}: {there}; closing again", file=sys.stderr)
 
 
-def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = False) -> dict[str, Exception]:
-    """Errors by address, of what was not closed yet; a line on each as it ends. `spread` as of `solve_missing`."""
-    from fem.comparison.compare import solve_missing
+@contextmanager
+def side_by_side(cases: "Sequence[Case]", into: Path) -> Iterator[dict[str, Any]]:
+    """A bar of what is closed of several cases, a line on each as it ends; gives what `solve_missing` calls."""
     from fem.comparison.jobs import cores
     from fem.results.cost import PICTURES, cost
     from fem.results.folder import sweep
@@ -58,13 +59,13 @@ def solve(cases: "Sequence[Case]", *, into: Path, again: bool, spread: bool = Fa
             update(of=missing, state=f"0 of {missing}, about {printing.span(each * missing / min(missing, cores()))}")
 
         def watch(job: "Job", error: Exception | None, done: int, of: int) -> None:
-            update(done=done, of=of, state=words(done, of))
+            update(done=done, of=of, state=words(done, of) + ("; page and tables" if done == of else ""))
             if error is not None:
                 print(complaint(job.called, error), file=sys.stderr)
             elif not job.skin:
                 print(printing.summary(job.case.name, into / job.address))
 
-        return solve_missing(cases, into=into, again=again, spread=spread, watch=watch, begin=begin)
+        yield {"watch": watch, "begin": begin}
 
 
 def replacing(cases: "Iterable[Case]", into: Path, name: str) -> None:
@@ -90,7 +91,8 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
     if page.with_suffix(".csv").exists():
         fail(f"{page}: is a comparison, which stays; give the base of the page to explore another name")
     cases = [step.case for step in explore.steps(exploration)]
-    errors = solve(cases, into=into, again=again)
+    with side_by_side(cases, into) as watching:
+        errors = comparison.solve_missing(cases, into=into, again=again, **watching)
     results = comparison.results(cases, errors, into=into)
     try:
         page = explore.write(exploration, results, into)
@@ -105,28 +107,18 @@ def explored(exploration: "Exploration", *, into: Path, again: bool) -> int:
 
 def solve_study(study: "Study", cases: "list[Case]", folder: Path, *, retry: bool, **client: Any) -> int:
     """Exit code of a study: what is missing is solved, table and page are written; client as for `cluster.chosen`."""
-    from fem.results.identity import address
-    from fem.study import cluster, report
-    from fem.study import study as studies
-    from fem.study.table import write_table
+    from fem.study import cluster, whole
 
-    keys = dict.fromkeys(map(address, cases))
-    options: dict[str, Any] = {"keep": study.keys.keep, "limits": study.keys.limits, "retry": retry}
-    page = None
+    workers = cluster.chosen(study.keys.cluster, **client)
     try:
-        workers = cluster.chosen(study.keys.cluster, **client)
         with progress.studying(study.name) as watch:
-            with studies.engine(folder, **options, workers=workers, watch=watch) as evaluate:
-                evaluate(cases)
-                if study.keys.answers:
-                    page = report.write(study, evaluate, folder)
-        failures, path = studies.failures(folder, keys), write_table(folder, keys)
-    except (studies.StudyStopped, OSError) as error:
+            done = whole.completed(study, cases, folder, workers=workers, retry=retry, watch=watch)
+    except (StudyStopped, OSError) as error:
         fail(f"{study.name}: {error}")
-    failed = "".join(f", {count} {kind}" for kind, count in failures.items())
-    files = ", ".join(str(written) for written in (path, page) if written)
-    print(f"{study.name}: {len(keys)} cases, {len(keys) - sum(failures.values())} done{failed}; {files}")
-    return NO_CONVERGENCE if failures else 0
+    failed = "".join(f", {count} {kind}" for kind, count in done.failures.items())
+    files = ", ".join(str(written) for written in (done.table, done.page) if written)
+    print(f"{study.name}: {done.count} cases, {done.count - done.failures.total()} done{failed}; {files}")
+    return NO_CONVERGENCE if done.failures else 0
 
 
 def validated(folder: Path, *, workers: int | None) -> "tuple[dict[str, list[Line]], int]":

@@ -1,6 +1,7 @@
 """The page of a case, `index.html` in its results folder: made of what lies there, and written with it."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -42,14 +43,19 @@ def close(
     return folder
 
 
-def write(folder: Path) -> None:
+def write(folder: Path, *, called: str = "") -> None:
     """Write the page of a results folder, or of its draft, and of the closure before cones were cut off, if any.
+
+    called   what the case is called there, if not by its name
 
     Raises as `result.read`.
     """
     if (before := folder / UNTRIMMED).is_dir():
-        write(before)
-    write_whole(folder / PAGE, html(read(folder, cases.read(folder / "case.yaml")), untrimmed=before.is_dir()))
+        write(before, called=called)
+    result = read(folder, cases.read(folder / "case.yaml"))
+    if called:
+        result = replace(result, case=result.case.model_copy(update={"name": called}))
+    write_whole(folder / PAGE, html(result, untrimmed=before.is_dir()))
 
 
 def links(results: Iterable[Result], into: Path) -> dict[str, str]:

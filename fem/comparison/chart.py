@@ -1,5 +1,6 @@
 """Charts and pictures that compare closures: figures of matplotlib, images of pyvista, all in one style."""
 
+import re
 from collections.abc import Sequence
 from itertools import product
 from typing import Any
@@ -31,6 +32,7 @@ ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker
     "slack": {"marker": "o", "ms": 5.5, "mfc": "white", "mew": 1.2},
     "tense": {"marker": "o", "ms": 6.5, "mec": "white", "mew": 1.0},
 }
+JOINTS = re.compile(r".{1,26}(?:(?<=[-_. ])|$)|.{26}")  # lines of a long name, broken at its joints if it has some
 UNSEEN = 0.05  # of a number that is printed as 0; an axis then starts there
 TENSION = "line_tension_mid_N_per_m"
 
@@ -86,8 +88,8 @@ def place_labels(
     taken += [shapely.LineString(line).buffer(2) for line in lines if len(line) > 1]
     inside = shapely.box(*axes.bbox.extents)
     for i, name, x, y in points:
-        look = {"color": looks(i)["color"], "size": min(11, 300 / (len(name) + 1)), "va": "center"}
-        text = axes.annotate(name, (x, y), (0, 0), textcoords="offset points", **look)
+        look = {"color": looks(i)["color"], "size": 11, "va": "center"}
+        text = axes.annotate("\n".join(JOINTS.findall(name)), (x, y), (0, 0), textcoords="offset points", **look)
         text.set_in_layout(False)  # a name that finds no room takes none from the axes
         tries: list[tuple] = []
         for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39, 52, -52)):

@@ -2,6 +2,7 @@
 
 import csv
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,15 +12,54 @@ from matplotlib.figure import Figure
 
 from fem.case import case as cases_of
 from fem.comparison import case_page, chart, images, jobs, page, style
-from fem.comparison.addresses import COMPARISON, clashes, results_of, tables
+from fem.comparison import spread as skins
+from fem.comparison.addresses import COMPARISON, Address, clashes, results_of, tables
 from fem.comparison.addresses import figures as figures_of
 from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, outcome, place, variants
 from fem.render.projection import Ranges
 from fem.results.folder import whole_files
 from fem.results.identity import state
-from fem.results.result import Result, names, read, solved
+from fem.results.result import Result, names, ordered, read, solved
 
 DPI = 300  # of figures for print
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Closures that were compared, and what was written."""
+
+    results: list[Result]  # of the cases, in order
+    spread: Spread  # in slack and tense skin
+    errors: dict[str, Exception]  # by address, of what has no closure
+    paths: list[Path]  # <name>.html, .csv and .parquet, and figures
+
+
+def compare(
+    cases: Iterable[cases_of.Case], *, into: Path | str, name: str = COMPARISON, again: bool = False,
+    spread: bool = True, sort: str | None = None, baseline: str | None = None, only: Sequence[str] | None = None,
+    figures: bool = False, **watching: Any,
+) -> Compared:  # fmt: skip
+    """Close what is missing, and write the page that compares all cases, with its tables, into a folder of results.
+
+    spread     whether in the slackest and the tensest skin of each case's site too
+    sort       number by which the cases are put in order
+    watching   `watch` and `begin` of `solve_missing`
+
+    Raises ValueError for names that do not go together; OSError if something else would be replaced, or writing fails.
+    """
+    wanted = list(cases)
+    compared(into, name)
+    errors = solve_missing(wanted, into=into, again=again, spread=spread, beside=_written(name), **watching)
+    each = results(wanted, errors, into=into)
+    ends = skins.read(wanted, each, errors, into=into) if spread else NO_SPREAD
+    each = ordered(each, sort) if sort else each
+    paths = write(each, into=into, name=name, spread=ends, baseline=baseline, only=only, figures=figures)
+    return Compared(each, ends, errors, paths)
+
+
+def _written(name):
+    """Addresses of what a comparison writes."""
+    return [Address(file, file, "the comparison") for file in (*tables(name), figures_of(name))]
 
 
 # Solving ------------------------------------------------------------------------------------------------------
@@ -28,6 +68,7 @@ DPI = 300  # of figures for print
 def solve_missing(
     cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False,
     watch: jobs.Watch = lambda job, error, done, of: None, begin: Callable[[int], None] = lambda missing: None,
+    beside: Sequence[Address] = (),
 ) -> dict[str, Exception]:  # fmt: skip
     """Errors by the address of what was to be closed; the others now have a complete results folder.
 
@@ -36,13 +77,15 @@ def solve_missing(
     spread  whether to close each case in the slackest and the tensest skin of its site too, see `spread.variants`
     watch   as of `jobs.run`
     begin   called before it with how many closures are missing, if any are
+    beside  what else will be written into the folder
 
     Raises ValueError if the results of two different cases would go into one folder.
     """
     wanted = list(cases)
-    for later, first in clashes(address for case in wanted for address in results_of(case, case.name)):
+    for later, first in clashes([*beside, *(address for case in wanted for address in results_of(case, case.name))]):
         raise ValueError(
-            f"two different cases have {later.name!r} as a name of their results, {first.source} the first"
+            f"{later.name!r} is written for {first.source} and, with other content, for {later.source}; "
+            "one of them needs another name"
         )
     wanted, into = list({case.name: case for case in wanted}.values()), Path(into)
     missing = [jobs.Job(case) for case in wanted if again or not state(into / case.name, case).complete]
@@ -104,19 +147,28 @@ def write(
 
 def write_tables(results: Sequence[Result], spread: Spread, lines: Path, parquet: Path) -> None:
     """Write all numbers, a row for each skin of each case, every digit, as CSV and Parquet; what one lacks is empty."""
-    skins = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
-    rows = [(name, skin, result) for name, closed in skins for skin, result in closed.items()]
-    columns = names(result for _, _, result in rows)
-    types = {"case": "VARCHAR", "skin": "VARCHAR", "reason": "VARCHAR"} | dict.fromkeys(columns, "DOUBLE")
+    columns = table(results, spread)
+    types = dict.fromkeys(columns, "DOUBLE") | dict.fromkeys(("case", "skin", "reason"), "VARCHAR")
     with duckdb.connect() as base:
         columns_of = ", ".join(f'"{name}" {kind}' for name, kind in types.items())
         base.execute(f"CREATE TABLE comparison ({columns_of})")
-        for name, skin, result in rows:
-            row = [name, skin, result.reason or None, *map(result.numbers.get, columns)]
+        for row in zip(*columns.values(), strict=True):
             base.execute(f"INSERT INTO comparison VALUES ({', '.join('?' * len(types))})", row)
-        table = base.table("comparison")
-        table.write_csv(str(lines))
-        table.write_parquet(str(parquet))
+        written = base.table("comparison")
+        written.write_csv(str(lines))
+        written.write_parquet(str(parquet))
+
+
+def table(results: Sequence[Result], spread: Spread = NO_SPREAD) -> dict[str, list[Any]]:
+    """Columns by name, a row for each skin of each case: case, skin, reason if it has no closure, then all numbers."""
+    closed = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
+    rows = [(name, skin, result) for name, several in closed for skin, result in several.items()]
+    columns: dict[str, list[Any]] = {
+        "case": [name for name, _, _ in rows],
+        "skin": [skin for _, skin, _ in rows],
+        "reason": [result.reason or None for _, _, result in rows],
+    }
+    return columns | {name: [r.numbers.get(name) for _, _, r in rows] for name in names(r for _, _, r in rows)}
 
 
 def drawings(

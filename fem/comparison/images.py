@@ -13,6 +13,7 @@ from fem.render import canvas
 from fem.render.projection import FLATTEST, Ranges
 from fem.results.result import Result
 
+PROFILES = "heights_along", "heights_across", "tensions_along"
 QUALITY = 88  # of WebP images; our choice
 
 
@@ -42,7 +43,10 @@ def embedded(charts: dict[str, Figure], pictures: dict[str, dict[str, Any]], ran
     """All of them, and their scales, as SVG text or bytes of WebP; `sizes` of pictures in pixels."""
     ends = {"height": ranges.heights, "stress": ranges.stresses}
     scales = {f"{kind}_scale": chart.colour_scale(kind, end) for kind, end in ends.items()}
-    images: dict[str, Any] = {name: style.svg(figure) for name, figure in (charts | scales).items()}
+    lines = [charts[name] for name in PROFILES if name in charts]  # side by side, their key beside them
+    alone = len(pictures["plans"]) == 1
+    images: dict[str, Any] = {n: style.svg(f, keyed=n not in PROFILES) for n, f in (charts | scales).items()}
+    images["key"] = [] if alone else style.shared_key(lines)
     images["plans"] = {name: style.svg(plan) for name, plan in pictures["plans"].items()}
     images["sizes"] = {"plans": canvas.VIEW.tolist()}
     for kind in ends:

@@ -1,6 +1,7 @@
 """The look of every chart: size, letters, and looks of cases, no two of the first twelve of which are alike in grey."""
 
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, cast
 
@@ -8,8 +9,11 @@ import numpy as np
 from matplotlib import rc_params_from_file
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 STYLE = rc_params_from_file(Path(__file__).with_name("charts.mplstyle"), use_default_template=False)
+LOOK = "color", "linestyle", "linewidth", "marker", "markersize", "markerfacecolor", "markeredgecolor"
+SAMPLE = (0.55, 0.2)  # inches, of a line in a key beside figures
 SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
 COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
 MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
@@ -45,8 +49,34 @@ def key(axes: Axes) -> None:
     )  # fmt: skip
 
 
-def svg(plot: Figure) -> str:
-    """A figure as SVG."""
-    stream = io.StringIO()
+def shared_key(plots: Sequence[Figure]) -> list[tuple[str, str]]:
+    """A sample as SVG and its words, for each line in the key of figures side by side; none if their keys differ."""
+    keys = [plot.axes[0].get_legend_handles_labels() for plot in plots]
+    if len(plots) < 2 or any(words != keys[0][1] for _, words in keys):
+        return []
+    return [(_sample(line), words.strip()) for line, words in zip(*keys[0], strict=True)]
+
+
+def _sample(line):
+    plot = Figure(figsize=SAMPLE)
+    axes = plot.add_axes((0, 0, 1, 1), xlim=(-0.1, 1.1), ylim=(-1, 1))
+    axes.set_axis_off()
+    look = {name: getattr(line, f"get_{name}")() for name in LOOK}
+    axes.add_line(Line2D([0, 0.5, 1], [0, 0, 0], markevery=[1], **look))
+    return svg(plot)
+
+
+def svg(plot: Figure, *, keyed: bool = True) -> str:
+    """A figure as SVG, without its key and the room for it if not `keyed`."""
+    stream, high = io.StringIO(), plot.get_figheight()
+    keys = [] if keyed else [legend for axes in plot.axes if (legend := axes.get_legend())]
+    if keys:  # for which `key` has made room
+        plot.set_figheight(SIZE[1])
+    keys += [] if keyed else plot.legends
+    for each in keys:
+        each.set_visible(False)
     plot.savefig(stream, format="svg", metadata={"Date": None})
+    plot.set_figheight(high)
+    for each in keys:
+        each.set_visible(True)
     return stream.getvalue()

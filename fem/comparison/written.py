@@ -1,13 +1,15 @@
 """A case as its user wrote it: without what the program filled in, so that what is changed has its consequences."""
 
 import json
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from fem.case import dotted
-from fem.case.case import Case
+from fem.case.case import MESHES, Case
 from fem.case.document import parse
 from fem.case.site import SITES, springs
 from fem.errors import BadCase
@@ -49,5 +51,48 @@ def parsed(content: dict[str, Any]) -> Case:
     try:
         return parse(json.dumps(content, indent=0), Case, "")
     except BadCase as error:
-        lines = [line for line in str(error).splitlines() if line.startswith(":")]
-        raise ValueError("; ".join(re.sub(r"^:\d+:\d+: ", "", line) for line in lines)) from error
+        raise ValueError("; ".join(complaints(error))) from error
+
+
+def of_values(content: dict[str, Any]) -> Case:
+    """The case of keys and values as a program has them; files that it names lie in this folder or in MESHES.
+
+    Raises BadCase, a complaint a line, each with the key that it is about.
+    """
+    try:
+        return parse(as_text(content), Case, "", folders=(Path(), MESHES))
+    except BadCase as error:
+        raise BadCase("\n".join(f"case: {line}" for line in complaints(error))) from error
+
+
+def varied(case: Case, name: str, changes: Mapping[str, Any]) -> Case:
+    """The case by another name, with other values by dotted key, and what follows from those. Raises as `of_values`."""
+    content = without_defaults(case)
+    for key, value in changes.items():
+        try:
+            content = dotted.put(content, key, value)
+        except ValueError as error:
+            raise BadCase(f"case: {key}: {error}") from error
+    return of_values({**content, "name": name})
+
+
+def as_text(content: Mapping[str, Any]) -> str:
+    """Keys and values of a program as text that is YAML too; numpy's are taken as well, and cases as written."""
+    return json.dumps(content, indent=0, default=_plain)
+
+
+def _plain(value):
+    if isinstance(value, Case):
+        return without_defaults(value)
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, Path):
+        return str(value)
+    if isinstance(value, np.ndarray | np.generic):
+        return value.tolist()
+    raise TypeError(f"{value!r} cannot be a value of a case")
+
+
+def complaints(error: BadCase) -> list[str]:
+    """The complaints about a text without a name, without their places in it."""
+    return [line.split(": ", 1)[1] for line in str(error).splitlines() if line.startswith(":")]

@@ -29,12 +29,11 @@ INTERVALS = 8  # contour intervals of a range, at least
 
 def save_vtu(closure: Closure, path: Path) -> None:
     """Write the closed skin as quadratic triangles, with the arrays that results/README.md explains."""
-    mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
+    mesh = closure.mesh
     skin = _quadratic(closure.x, mesh.elements)
     skin.point_data.update({"reference_mm": mesh.flat.T, "gaping_mm": closure.gaping.T})
     skin.point_data.update({"displacement_mm": (closure.x - mesh.flat).T, "height_mm": closure.x[2]})
-    for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
-        skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.area.weights)
+    skin.cell_data.update(means(closure))
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
     writer = vtkXMLUnstructuredGridWriter()
     writer.SetInputData(skin)
@@ -42,6 +41,13 @@ def save_vtu(closure: Closure, path: Path) -> None:
     writer.WriteToOutputStringOn()  # for what writes files there ends the process on a full disk
     writer.Write()
     path.write_text(writer.GetOutputString())
+
+
+def means(closure: Closure) -> dict[str, np.ndarray]:
+    """Principal stresses, kPa, and greatest stretch from the unstressed state, each (m,) means over the elements."""
+    (least, greatest), stretch = closure.stress
+    fields = {"stress_max_kPa": KPA * greatest, "stress_min_kPa": KPA * least, "stretch_max": stretch}
+    return {name: np.average(v, axis=1, weights=closure.sheet.area.weights) for name, v in fields.items()}
 
 
 def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:

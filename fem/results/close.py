@@ -22,8 +22,9 @@ from fem.closure.closing import closed
 from fem.closure.closure import Closure
 from fem.closure.measure import measures
 from fem.mechanics import solve
-from fem.results import identity
+from fem.results import identity, scene
 from fem.results.folder import refuse_unusable, whole, write_whole
+from fem.results.result import Result
 
 HANDOUT, MADE = "handout", "handout.json"  # in the folder of a case: what is taught with it; in that: what wrote it
 UNTRIMMED = "untrimmed"  # in the folder of a trimmed closure: the whole result of the one before
@@ -86,7 +87,6 @@ def write(
     start = time.perf_counter()
     if keep != "measures":
         from fem.render import projection
-        from fem.results import scene
 
         (folder / "profiles.json").write_text(json.dumps(scene.profiles(closure), allow_nan=False) + "\n")
         scene.write_stages(scene.stages(closure), folder / "stages.npz")
@@ -94,10 +94,9 @@ def write(
     if keep == "pictures":
         from fem.render import picture
 
-        trimmed = case if closure.trimmed is None else physical.cut_by(case, closure.trimmed.cut)
-        picture.save_pictures(closure, folder / "pictures", title=title or case.name, case=trimmed)
+        picture.save_pictures(closure, folder / "pictures", title=title or case.name, case=_as_cut(case, closure))
     further: dict[str, Any] = {"restarts": restarts, "pictures_s": round(time.perf_counter() - start, 3)}
-    further["warnings"] = _warnings(case, numbers) + doubts(closure.effort)
+    further["warnings"] = _warnings(case, numbers, closure)
     write_numbers(folder, case, numbers, effort(closure) | further, keep=keep)
     if closure.trimmed is not None and keep != "measures":
         (folder / UNTRIMMED).mkdir()
@@ -140,7 +139,20 @@ def effort(closure: Closure) -> dict[str, Any]:
     return record | {"untrimmed": effort(closure.trimmed.before), "cuts_tried": cuts}
 
 
-def _warnings(case, numbers):
+def in_memory(case: cases.Case, closure: Closure) -> Result:
+    """The result of a closure that is written nowhere, as `result.read` gives it from a folder."""
+    numbers = measures(closure)
+    run = effort(closure) | {"warnings": [*cases.warnings(case), *_warnings(case, numbers, closure)]}
+    drawn = scene.profiles(closure), scene.stages(closure)
+    return Result(_as_cut(case, closure), "", run, numbers, *drawn)
+
+
+def _as_cut(case, closure):
+    """The case with the lengths of cuts that were found, if its cones were cut off."""
+    return case if closure.trimmed is None else physical.cut_by(case, closure.trimmed.cut)
+
+
+def _warnings(case, numbers, closure):
     forces = [force for name in ("suture_forces_N", "suture_forces_final_N") for force in numbers[name] or ()]
     lines = cases.overloaded(case, forces) if forces else []
     if (gap := numbers["largest_gap_mm"] or 0.0) > GAPING:
@@ -150,7 +162,7 @@ def _warnings(case, numbers):
     if crossed := numbers["self_intersection_mm2"]:
         what = "have passed through other skin, which this model does not prevent"
         lines.append(f"{crossed:.3g} mm2 of skin {what}: what is measured there is not what skin would do")
-    return lines
+    return lines + doubts(closure.effort)
 
 
 def commit() -> str | None:

@@ -112,16 +112,22 @@ class Keys(Block):
 
 def read(path: Path | str) -> Study:
     """The study in a YAML file; its cases are not checked yet. Raises errors.BadCase."""
-    path = Path(path)
-    text = document.read(path)
-    keys, page = document.parse(text, Keys, path, renamed=RENAMED), document.written(text, path, RENAMED)
+    return parse(document.read(path), path, folder=Path(path).parent)
+
+
+def parse(text: str, source: object, *, folder: Path) -> Study:
+    """The study in a YAML text, which `source` names in messages; as `read`.
+
+    folder   of the files that it names
+    """
+    keys, page = document.parse(text, Keys, source, renamed=RENAMED), document.written(text, source, RENAMED)
     if isinstance(keys.base, dict):
-        return Study(keys, page, replace(page, content=keys.base), inline=True, folder=path.parent)
+        return Study(keys, page, replace(page, content=keys.base), inline=True, folder=folder)
     try:
-        base_path = tracing.located(keys.base, [path.parent], kinds=(".yaml", ".yml"))
+        base_path = tracing.located(keys.base, [folder], kinds=(".yaml", ".yml"))
     except BadCase as error:
         raise document.bad(page, [(("base",), f"base: {error}")]) from error
     base = document.written(document.read(base_path), base_path)
     if not isinstance(base.content, dict):
         raise document.bad(base, [((), "wanted the keys of a case")])
-    return Study(keys, page, base, inline=False, folder=path.parent)
+    return Study(keys, page, base, inline=False, folder=folder)

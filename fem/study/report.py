@@ -45,6 +45,12 @@ def varied(study: Study) -> list[str]:
     return [*keys.grid, *keys.zip, *(keys.sample.over if keys.sample else ())]
 
 
+def inputs(study: Study) -> tuple[str, ...]:
+    """Those, and the further inputs that its answers vary."""
+    tried = [ANSWERS[block.kind].trials(block, study) for block in study.keys.answers]
+    return tuple(dict.fromkeys([*varied(study), *(path for trials in tried for point in trials for path in point)]))
+
+
 def counts(study: Study) -> list[tuple[str, int]]:
     """How many cases each answer asks for beside the study's own, at most, by its place and kind."""
     blocks = enumerate(study.keys.answers, start=1)

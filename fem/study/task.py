@@ -10,7 +10,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -19,12 +19,14 @@ from typing import Any
 
 import fem
 from fem.case import case as cases
+from fem.case import dotted
 from fem.case.document import parse
 from fem.closure.closing import closed
 from fem.errors import MeshError, NotConverged, OtherVersion, OutOfTime
 from fem.results import identity
 from fem.results.close import write
 from fem.results.folder import first, whole, write_whole
+from fem.study.answers.naming import settings_text
 
 ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
@@ -44,17 +46,22 @@ class Order:
     solve: Callable  # as `closing`
 
 
-def closing(case: cases.Case, *, keep: str, watch: Callable[..., None]) -> Callable:
-    """The closure of a case, as the function that writes its folder."""
-    return partial(_put, case=case, closure=closed(case, watch=watch), keep=keep)
+def closing(case: cases.Case, *, keep: str, watch: Callable[..., None], varied: Collection[str] = ()) -> Callable:
+    """The closure of a case, as the function that writes its folder.
+
+    varied   inputs by dotted path, by whose values the case is called in its pictures and on its page
+    """
+    return partial(_put, case=case, closure=closed(case, watch=watch), keep=keep, varied=varied)
 
 
-def _put(folder, *, case, closure, keep):
-    write(folder, case, closure, keep=keep)
+def _put(folder, *, case, closure, keep, varied):
+    content = case.model_dump(mode="json", exclude_none=True)
+    called = settings_text({path: dotted.get(content, path) for path in varied}) if varied else ""
+    write(folder, case, closure, keep=keep, title=called)
     if keep == "pictures":
         from fem.comparison import case_page
 
-        case_page.write(folder)
+        case_page.write(folder, called=called)
 
 
 def solved(key: str, text: str, order: Order) -> str:

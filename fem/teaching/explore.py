@@ -29,6 +29,7 @@ from fem.teaching.lesson import RENAMED, Text, changed, impossible
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MOST = 40  # closures of a page, some 150 kB each; our choice
 FIRST = ("cone_height_mm", "scar_length_mm")  # those against each other in the chart
+LEAST = 1.0  # mm, N/m, kPa at the end of a bar or an axis, else round-off would fill it; our choice
 BARS = (*FIRST, "line_tension_mid_N_per_m", "skin_stress_p99_kPa")
 ROWS = (*BARS, "closing_force_N", "removed_area_mm2", "tip_angles_1_deg")  # of the table
 CHART = np.array([480, 300])  # size of the chart, in its own units
@@ -179,7 +180,7 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
         sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
         heights=[f"{h:g}".replace("-", "−") for h in ranges.heights],
-        bars={name: max(abs(r.numbers[name] or 0) for r in done) for name in BARS},
+        bars={name: max(LEAST, *(abs(r.numbers[name] or 0) for r in done)) for name in BARS},
         chart=_chart(exploration, made, results), assumed=page.assumed([Result(exploration.base)]),
     )  # fmt: skip
 
@@ -223,7 +224,7 @@ def _chart(exploration, made, results):
     """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
     scar, cone = ([printed(name, r.numbers[name]) for r in solved(results)] for name in FIRST[::-1])
     ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
-    across, up = ticks(0.0, 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), 1.05 * max(0.0, *cone))
+    across, up = ticks(0.0, 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), max(LEAST, 1.05 * max(cone)))
 
     def at(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]

@@ -3,7 +3,7 @@
 import io
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -28,6 +28,7 @@ from fem.teaching.solid import rim, rings
 from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT, Keyframe
 
 Film = list[tuple[np.ndarray, int]]  # frames, and for how many each stands
+Watch = Callable[..., None]  # called with how many frames are `done`, `of` how many
 KEY = "Blue dots: ends of the wound. Darker skin in the plan: undermined."
 
 # Our choices, all of looks, in pixels.
@@ -268,17 +269,26 @@ def numbered(made: Sequence[Keyframe], shot: Camera) -> list[tuple[str, np.ndarr
     return [(m.title, frame(m, shot, f"{k} of {len(made)}")) for k, m in enumerate(made, start=1)]
 
 
-def film(made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.ndarray]]) -> Film:
+def film(
+    made: Sequence[Keyframe], shot: Camera, kept: Sequence[tuple[str, np.ndarray]], *,
+    watch: Watch = lambda **frames: None,
+) -> Film:  # fmt: skip
     """Frames and for how many each stands: those kept, as from `numbered`, the skin moving from one to the next."""
     shown = []
+    moves = [before.at != UNCUT and before.of is after.of for before, after in pairwise(made)]
+    drawn, count = 0, sum(moves) * (ON - 1)
     for k, (before, after) in enumerate(pairwise(made)):
         shown.append((kept[k][1], HOLD))
-        if before.at != UNCUT and before.of is after.of:
-            shown += [(frame(timeline.between(before, after, j / ON), shot), 1) for j in range(1, ON)]
+        for j in range(1, ON) if moves[k] else ():
+            watch(done=drawn, of=count)
+            shown.append((frame(timeline.between(before, after, j / ON), shot), 1))
+            drawn += 1
     return [*shown, (kept[-1][1], END)]
 
 
-def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) -> Film:
+def film_of_several(
+    made: Sequence[Sequence[Keyframe]], names: Sequence[str], *, watch: Watch = lambda **frames: None
+) -> Film:
     """Film of several closures, given by their keyframes and names, side by side and in step: each as far closed."""
     shot = camera([keyframe for each in made for keyframe in each])
     last = max(each[-1].at for each in made)
@@ -289,7 +299,11 @@ def film_of_several(made: Sequence[Sequence[Keyframe]], names: Sequence[str]) ->
         places.append((before, HOLD if before <= OPEN or before >= CLOSED else 1))
         if UNCUT < before < CLOSED:
             places += [(before + (after - before) * j / ON, 1) for j in range(1, ON)]
-    return [(side_by_side(made, at, shot, names), times) for at, times in [*places, (last, END)]]
+    shown = []
+    for done, (at, times) in enumerate(places := [*places, (last, END)]):
+        watch(done=done, of=len(places))
+        shown.append((side_by_side(made, at, shot, names), times))
+    return shown
 
 
 # Files --------------------------------------------------------------------------------------------------------

@@ -3,7 +3,8 @@
 import json
 import shutil
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -45,6 +46,7 @@ class Material:
     paper: str  # "A4" or "Letter"
     heights: float = 1.0  # exaggeration of heights in what is printed in 3D
     spread: Spread = field(default_factory=dict)  # the case and its neighbours in slack and tense skin
+    watch: film.Watch = lambda **frames: None
 
 
 class Record(BaseModel):
@@ -101,7 +103,7 @@ def frame_files(material: Material, folder: Path) -> None:
     shot = film.camera(keyframes)
     kept = film.numbered(keyframes, shot)
     film.write_numbered(kept, folder / "frames")
-    write_film(film.film(keyframes, shot, kept), folder / "closure")
+    write_film(film.film(keyframes, shot, kept, watch=material.watch), folder / "closure")
 
 
 def untrimmed(case: Case, folder: Path) -> Result | None:
@@ -118,7 +120,8 @@ def side_by_side_files(material: Material, folder: Path) -> None:
     closed = [(case, label, result) for case, (label, result) in every if not result.reason][: film.MOST]
     if len(closed) > 1:
         keyframes = [timeline.keyframes(result, untrimmed(case, into / case.name)) for case, _, result in closed]
-        write_film(film.film_of_several(keyframes, [label for _, label, _ in closed]), folder / "side-by-side")
+        shown = film.film_of_several(keyframes, [label for _, label, _ in closed], watch=material.watch)
+        write_film(shown, folder / "side-by-side")
 
 
 def write_film(shown: film.Film, stem: Path) -> None:
@@ -203,11 +206,13 @@ def teach(
         made = _kept(folder / HANDOUT, draft) if only else {}
         wanted = [name for name in PRODUCTS if not only or name in only]
         for k, name in enumerate(wanted):
-            watch(stage=f"product {k + 1} of {len(wanted)}, {name}")
+            stage = f"product {k + 1} of {len(wanted)}, {name}"
+            watch(stage=stage)
+            watched = replace(material, watch=partial(watch, stage=stage))
             for old in made.get(name, []):
                 (draft / old).unlink(missing_ok=True)
             with TemporaryDirectory(dir=draft) as room:
-                PRODUCTS[name](material, Path(room))
+                PRODUCTS[name](watched, Path(room))
                 made[name] = sorted(p.relative_to(room).as_posix() for p in Path(room).rglob("*") if p.is_file())
                 _copy(Path(room), draft)
         record = {"case": cases.key(lesson.case), "solver": identity.solver(), "lesson": lesson.title}

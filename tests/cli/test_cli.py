@@ -214,7 +214,12 @@ def test_help_of_all(flatseam):
 
 
 def test_help_is_not_taken_for_markup(flatseam):
-    """Every sentence of the help arrives whole."""
+    """Every sentence of the help arrives whole, and no option has a word against it that is of no use."""
+    assert "page to explore, results/CASE.html, from many" in " ".join(flatseam("teach", "--help")[1].split())
+    options = [
+        line for command in ("close", "compare", "fit", "teach") for line in flatseam(command, "--help")[1].split()
+    ]
+    assert [word for word in options if word.startswith(("--no-", "--empty-"))] == ["--no-spread"]
     assert "each gets a folder of its name for its results" in " ".join(flatseam("close", "--help")[1].split())
 
 

@@ -37,7 +37,16 @@ def test_check_takes_every_kind(flatseam, mixed):
         "A page: page to explore on page",
         "few: study of 2 cases",
     ]
+    assert "\n  lens: 2, 3 to 1\n" in out
     assert out.count("  2 closures take in all, and the largest, about ") == 3 and " unknowns, 330 MB" in out
+
+
+def test_check_tells_the_stops_of_a_slider(flatseam, mixed):
+    """What is slid if it is not the length, and where it stops."""
+    slider = "slider: {key: closure.undermine_mm, label: undermined by, unit: mm, values: [3, 6]}"
+    Path("page.yaml").write_text(KINDS["page.yaml"].replace("ratios: [2, 3]", slider))
+    code, out, _ = flatseam("check", "page.yaml")
+    assert code == 0 and "\n  lens: undermined by 3, 6 mm\n" in out
 
 
 def test_check_tells_of_all_kinds_what_is_wrong(flatseam, mixed):

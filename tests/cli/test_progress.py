@@ -28,6 +28,15 @@ def test_stages_end_with_an_error():
     assert stages() == ()
 
 
+def test_runs():
+    """A wound that gapes once more begins another run, as on finer triangles or where cones are cut off."""
+    run = progress.runs()
+    said = [run(stage) for stage in ("gaping wound", "gaping wound", "closing", "closing", "gaping wound", "closing")]
+    assert said == ["", "", "", "", "run 2: ", "run 2: "]
+    with at_stage("closing"), at_stage("pressed flat"), at_stage("suture 1 of 3"):
+        assert progress.said("closing", 1.0) == "pressed flat, suture 1 of 3"
+
+
 def test_time_left():
     """One of six in a second leaves five; of none or all done nothing is said."""
     words = progress.pace()

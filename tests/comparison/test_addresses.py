@@ -20,7 +20,7 @@ def test_clashes():
 
 def test_nothing_is_solved_into_one_folder(tmp_path):
     """Two different cases of one name are refused by whatever solves them, not only by the commands."""
-    with pytest.raises(ValueError, match="two different cases have 'small' as a name of their results"):
+    with pytest.raises(ValueError, match="'small' is written for small and, with other content, for small; one of"):
         solve_missing([case(text("small", 20)), case(text("small", 21))], into=tmp_path)
     assert list(tmp_path.iterdir()) == []
 

@@ -12,6 +12,7 @@ from fem.case import physical
 from fem.comparison import case_page, compare, images
 from fem.comparison.wording import sentences
 from fem.results.quantities import numbers, shown
+from fem.study.answers.naming import settings_text
 
 SUTURED = SMALL.replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 8}")
 
@@ -42,6 +43,19 @@ def test_nothing_goes_wrong(opened, written, width):
     assert all(tab.evaluate("[...document.images].map((i) => i.naturalWidth > 0 && i.alt !== '')"))
     assert tab.locator(".stage").all_inner_texts() == ["closed"]
     assert tab.locator("body").inner_text().count("not a medical device") == 1
+
+
+def test_case_of_a_study(opened, results):
+    """A case that is named by its content is called by its inputs on its page, wherever it is named."""
+    key = 24 * "0"
+    folder = results[0] / key
+    result_of(case(text("lens", 20).replace("lens\n", f'"{key}"\n', 1)), results[0])
+    called = settings_text({"wound.outline.length_mm": 20.0, "skin.law": {"kind": "neo-hooke", "shear_kPa": 33.3}})
+    assert called == "length of the wound 20 mm, skin law neo-hooke (shear 33.3 kPa)"
+    case_page.write(folder, called=called)
+    tab, complaints = opened(folder / "index.html")
+    assert complaints == [] and tab.locator("h1").inner_text() == called and tab.title() == f"{called}, closed"
+    assert key not in tab.locator("body").inner_html()
 
 
 def test_numbers(opened, written):

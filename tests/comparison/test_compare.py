@@ -336,6 +336,23 @@ def test_words_are_no_formulas(words):
         assert beside.get_window_extent().width == plain and not key.get_parse_math()
 
 
+def test_one_key_for_charts_side_by_side():
+    """Charts of the same lines share one key, drawn beside them; where lines differ each chart keeps its own."""
+    with rc_context(style.STYLE):
+        plots = [style.figure() for _ in range(3)]
+        for (_, axes), names in zip(plots, ("ab", "ab", "ac"), strict=True):
+            for i, name in enumerate(names):
+                axes.plot([0, 1], [i, 1], label=f" {name}", **style.looks(i))
+            style.key(axes)
+        (same, _), (too, _), (other, _) = plots
+        shared = style.shared_key([same, too])
+        high, low = (ElementTree.fromstring(style.svg(same, keyed=keyed)) for keyed in (True, False))
+    assert [words for _, words in shared] == ["a", "b"] and all("#b34700" in svg for svg, _ in shared[1:])
+    assert style.shared_key([same, other]) == style.shared_key([same]) == []
+    assert float(low.get("height")[:-2]) == 72 * style.SIZE[1] < float(high.get("height")[:-2])
+    assert same.axes[0].get_legend().get_visible()  # for print
+
+
 def test_labels_do_not_cover_each_other():
     """Five cases with nearly the same numbers: names lie apart and inside the chart."""
     close = [made(f"case-{i}", 50.0 + 0.2 * i, 4.0 + 0.01 * i) for i in range(4)] + [made("far", 90.0, 1.0)]

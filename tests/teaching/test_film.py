@@ -48,7 +48,11 @@ def kept(results, shot):
 
 @pytest.fixture(scope="module")
 def filmed(results, shot, kept):
-    return film.film(timeline.keyframes(results[0]), shot, kept)
+    told: list = []
+    watch = lambda *, done, of: told.append((done, of))  # noqa: E731
+    made = film.film(timeline.keyframes(results[0]), shot, kept, watch=watch)
+    assert told == [(k, len(made) - len(kept)) for k in range(len(made) - len(kept))]
+    return made
 
 
 def decoded(path):
@@ -258,7 +262,10 @@ def test_several_in_step(results, tmp_path, monkeypatch):
     """Two closures side by side: both are uncut, open and closed at the same time, and each half shows its own."""
     monkeypatch.setattr(film, "ON", 1)  # nothing between two states
     made = [timeline.keyframes(sample) for sample in results[:2]]
-    shown = film.film_of_several(made, ["all along", "by three sutures"])
+    told: list = []
+    watch = lambda *, done, of: told.append((done, of))  # noqa: E731
+    shown = film.film_of_several(made, ["all along", "by three sutures"], watch=watch)
+    assert told == [(k, len(shown)) for k in range(len(shown))]
     film.write_mp4(shown, tmp_path / "a.mp4")
     images, _ = decoded(tmp_path / "a.mp4")
     assert len(images) == sum(times for _, times in shown)

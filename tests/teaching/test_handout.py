@@ -106,7 +106,7 @@ def test_trimmed_neighbour_starts_untrimmed(into, plain, monkeypatch):
     """Side by side, a trimmed neighbour is cut and closed first as it was, then its cones are cut off."""
     shown = {}
     monkeypatch.setattr(
-        film, "film_of_several", lambda keyframes, names: shown.update(zip(names, keyframes, strict=True))
+        film, "film_of_several", lambda keyframes, names, watch: shown.update(zip(names, keyframes, strict=True))
     )
     monkeypatch.setattr(handout, "write_film", lambda made, stem: None)
     cut = lesson.Neighbour(label="cut", name="cut", change={"closure.technique": "trimmed", "closure.left_mm": 5})

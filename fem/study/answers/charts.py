@@ -1,5 +1,7 @@
 """Parts that charts and tables of answers share."""
 
+import re
+import textwrap
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
@@ -7,7 +9,7 @@ from typing import Any
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.axis import Axis
+from matplotlib.axis import Axis, XAxis
 from matplotlib.figure import Figure
 
 from fem.comparison import style
@@ -17,6 +19,8 @@ from fem.study.answers.naming import cell, heading, name, value
 
 MOST_CELLS = 200  # of a table; our choice
 CROSS: dict[str, Any] = {"marker": "x", "ls": "", "color": "#8f2f00", "ms": 7, "mew": 1.8}
+UNIT = re.compile(r"(?<=\d) (?=\S)")  # the space before it
+LETTERS, BESIDE_SCALE = 38, 33  # that fit side by side along an axis, also beside a scale of colours
 LOST = " not closed"  # matplotlib leaves out labels that begin with an underscore, not with a space
 
 
@@ -34,10 +38,13 @@ def places(given: Sequence) -> tuple[np.ndarray, list[str] | None]:
     return np.array([texts.index(str(value)) for value in given], float), texts
 
 
-def label_ticks(axis: Axis, texts: list[str] | None) -> None:
-    """Put the words of `places` at an axis, if there are any."""
+def label_ticks(axis: Axis, texts: list[str] | None, *, letters: int = LETTERS) -> None:
+    """Put the words of `places` at an axis, if there are any; along the axis in lines that leave each other room."""
     if texts is not None:
-        axis.set_ticks(range(len(texts)), texts)
+        wide = max(8, letters // len(texts)) if isinstance(axis, XAxis) else letters
+        fold = partial(textwrap.fill, width=wide, break_long_words=False, break_on_hyphens=False)
+        lines = [fold(UNIT.sub("\u00a0", text)) for text in texts]
+        axis.set_ticks(range(len(texts)), lines)
 
 
 def cross_out(axes: Axes, x: Sequence[float] | np.ndarray) -> None:

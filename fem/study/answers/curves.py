@@ -22,12 +22,13 @@ from fem.results.quantities import known as is_measure
 from fem.results.quantities import labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
-from fem.study.answers.naming import cell, heading, measured, name, settings_text, value
+from fem.study.answers.naming import cell, heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, case_at, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
 ALL = "closed"  # the only line of a chart
 WORDS = "least", "middle", "greatest"  # of the values of a band
+BESIDE = 0.4  # of the room of a word at the axis, over which dots of several lines are spread; our choice
 SAME = 0.01  # of the largest value, below which a curve is called level; our choice
 
 
@@ -130,7 +131,7 @@ def _groups(block, study, settings):
 def _along(block, study, settings, row=None):
     """Place of a point along the axis; without its row, or if that has no result, by what is known before any solve."""
     if block.over in settings:
-        return settings[block.over]
+        return plain(block.over, settings[block.over])
     if row is None or row["status"] != "done":
         case = case_or_reason(study, settings)
         return numbers(cases.geometry(case)).get(block.over) if isinstance(case, cases.Case) else None
@@ -201,6 +202,7 @@ def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple]
         y = np.asarray(ys, float)
         once = len(set(x)) == len(x) and texts is None  # else nothing lies between two
         order = np.argsort(x, kind="stable")
+        x = x if texts is None else x + BESIDE * (i - (len(series) - 1) / 2) / len(series)
         axes.plot(x[order], y[order], ms=5, label=f" {line}", **looks(i) | ({} if once else {"ls": ""}))
         lost += list(x[np.isnan(y)])
         for low, high in bands[i : i + 1]:

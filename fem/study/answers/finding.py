@@ -30,11 +30,10 @@ class Chart:
     figure: Figure
     caption: str
 
-    @property
-    def svg(self) -> str:
-        """The chart as text, in the style of all charts."""
+    def svg(self, *, keyed: bool = True) -> str:
+        """The chart as text, in the style of all charts; its key left out if not `keyed`."""
         with rc_context(style.STYLE):
-            return style.svg(self.figure)
+            return style.svg(self.figure, keyed=keyed)
 
 
 @dataclass(frozen=True)
@@ -56,6 +55,12 @@ class Finding:
     tables: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()  # how it was found, what it rests on
     best: Settings | None = None  # of the design that was found best, if one was sought
+
+    @property
+    def key(self) -> list[tuple[str, str]]:
+        """A sample as SVG and its words, for each line that all charts side by side have in their keys."""
+        with rc_context(style.STYLE):
+            return style.shared_key([chart.figure for chart in self.charts])
 
 
 @dataclass(frozen=True)

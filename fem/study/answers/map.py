@@ -14,9 +14,9 @@ from fem.case.document import Block
 from fem.comparison.style import SIZE, figure
 from fem.comparison.wording import sentence, told_apart
 from fem.results.quantities import labelled, magnitude, shown
-from fem.study.answers.charts import CROSS, caption, drawing, label_ticks, places, tables
+from fem.study.answers.charts import BESIDE_SCALE, CROSS, caption, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, values
-from fem.study.answers.naming import heading, measured, name, settings_text, value
+from fem.study.answers.naming import heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, points
 
 SMALL = 100  # cells of a map in which the numbers are written; our choice
@@ -34,14 +34,16 @@ def colour_map(block: Map, study: Study, ask: Ask) -> Finding:
     """A measure over two inputs."""
     settings = points(study)
     rows = ask(settings)
-    x, y = ([at[path] for at in settings] for path in block.over)
+    x, y = ([plain(path, at[path]) for at in settings] for path in block.over)
     z = values(rows, block.measure)
     across, up = map(name, block.over)
     over, what, sentences = tuple(map(heading, block.over)), name(block.measure), []
     for which, place in (("least", np.nanargmin), ("greatest", np.nanargmax)) if np.isfinite(z).any() else ():
         k = place(magnitude(block.measure, z))
         at = settings_text({path: settings[k][path] for path in block.over})
-        sentences.append(sentence("study/map", "extreme", which, what, measured(block.measure, z[k]), at))
+        said = measured(block.measure, z[k])
+        alike = sum(measured(block.measure, number) == said for number in z) - 1
+        sentences.append(sentence("study/map", "extreme", which, what, said, at, alike))
     shows = caption(block.measure, f"{across} and {up}", rows)
     columns = [f"{across} {along}" for along in told_apart(x, partial(value, block.over[0]), digits=4)]
     charts = (drawing(draw, shows, x, y, z, measure=block.measure, over=over),)
@@ -67,13 +69,13 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         for place, number in zip(zip(x, y, strict=True), z, strict=True) if z.size <= SMALL else ():
             if np.isfinite(number):
                 red, green, blue, _ = painted.to_rgba(number)
-                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 8}
+                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 9.5}
                 axes.annotate(shown(measure, number), place, ha="center", va="center", **look)
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)
     axes.set(xlabel=over[0], ylabel=over[1])
-    label_ticks(axes.xaxis, across)
+    label_ticks(axes.xaxis, across, letters=BESIDE_SCALE)
     label_ticks(axes.yaxis, upwards)
     plot.colorbar(painted, ax=axes, label=labelled(measure))
     return plot

@@ -1,5 +1,7 @@
 """Bands of curves: from the least to the greatest value of an input around the line of the middle one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from invented import Evaluate, cone, written
@@ -87,6 +89,7 @@ def test_line_each_site(answered):
     assert len(axes.collections) == 2
     names = [text.get_text().strip() for text in axes.get_legend().get_texts()]
     assert names == ["site forearm", "site back"]
+    assert [words for _, words in replace(finding, charts=2 * finding.charts).key] == names and finding.key == []
     assert finding.tables[0].headings[1:4] == tuple(
         f"site forearm, {skin} skin" for skin in ("slack", "typical", "tense")
     )

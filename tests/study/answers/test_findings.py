@@ -9,6 +9,7 @@ from pytest import approx
 from scipy.stats import uniform
 
 from fem.case import site
+from fem.comparison.wording import sentence
 from fem.study import keys, report, sweep
 from fem.study.answers import sensitivity
 from fem.study.answers.finding import asking
@@ -103,6 +104,8 @@ def test_map(answered):
         "The least cone height is 0.0 mm, at length of the wound 90 mm, undermining 20 mm.",
         "The greatest cone height is 4.9 mm, at length of the wound 30 mm, undermining 0 mm.",
     )
+    tie = sentence("study/map", "extreme", "least", "cone height", "0.0 mm", "site back", 2)
+    assert tie == "The least cone height is 0.0 mm, at site back, and alike at two more."
     assert "2 of 10 cases" in finding.notes[0]
     assert cells(finding)[1] == ("20 mm", "4.7", "3.1", "1.5", "0.0", "–")
     painted = np.ma.filled(finding.charts[0].figure.axes[0].collections[0].get_array(), np.nan)
@@ -331,7 +334,7 @@ def test_blocks_as_choices(answered):
     finding, evaluate, _ = answered(
         f"{{kind: search, least: scar_length_mm, limits: {{cone_height_mm: 2}}, over: {{wound.outline: {outlines}}}}}"
     )
-    assert "is 70.0 mm: outline {kind: rhombus" in finding.sentences[0]
+    assert "is 70.0 mm: outline rhombus (length 60 mm, width 20 mm); " in finding.sentences[0]
     assert evaluate.solves == 2
 
 
