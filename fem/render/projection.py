@@ -31,8 +31,8 @@ def save_vtu(closure: Closure, path: Path) -> None:
     """Write the closed skin as quadratic triangles, with the arrays that results/README.md explains."""
     mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
     skin = _quadratic(closure.x, mesh.elements)
-    skin.point_data.update({"reference_mm": mesh.flat.T, "gaping_mm": closure.gaping.T})
-    skin.point_data.update({"displacement_mm": (closure.x - mesh.flat).T, "height_mm": closure.x[2]})
+    skin.point_data.update({"reference_mm": mesh.x0.T, "gaping_mm": closure.gaping.T})
+    skin.point_data.update({"displacement_mm": (closure.x - mesh.x0).T, "height_mm": closure.x[2]})
     for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
         skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.area.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
