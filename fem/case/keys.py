@@ -19,6 +19,7 @@ from fem.errors import refuse
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
+from fem.geometry.surface import SURFACES
 from fem.material.laws import LAWS, Positive
 from fem.plan.plan import Bite, Distance, Spacing, undermined
 
@@ -274,7 +275,10 @@ class Relax(Block):
 class Patch(Block):
     """The round piece of skin that is computed; its rim is held."""
 
-    radius_mm: Positive = Field(description="radius about the origin, mm")
+    radius_mm: Positive | None = Field(None, description="radius about the origin, mm; by default as the wound asks")
+    surface: variants(SURFACES, "kind") | None = Field(  # type: ignore[valid-type]
+        None, description="of the body, on which the plan is laid; flat if absent"
+    )
 
 
 class MeshSize(Block):

@@ -35,7 +35,9 @@ def patch(case: Case) -> Mesh:
     size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
     assert case.patch and size.edge_mm and size.tip_mm and size.far_mm, "reading a case fills in what it leaves out"
     marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
-    return mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
+    assert case.patch.radius_mm
+    flat = mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
+    return replace(flat, surface=physical.surface(case.patch))
 
 
 def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
@@ -122,7 +124,7 @@ def _closed(case, *, restarts, watch):
     effort.total_s = time.perf_counter() - start
     lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
     x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
-    effort.edges_unfaced = sutures.unfaced(sewn.sheet, triangles.seams, x)
+    effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, skin.surface, h=skin.h)
     closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
     return replace(closure, stages=_stages(closure, sewn, coarse))
 

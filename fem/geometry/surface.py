@@ -86,7 +86,7 @@ class Surface:
         return np.stack([det / greatest, greatest])
 
 
-def _plane(X, along=0, across=0):
+def plane(X: np.ndarray, along: int = 0, across: int = 0) -> np.ndarray:
     """Places (3, n), or derivatives of an order, of a plan laid on a plane."""
     if along + across == 0:
         return np.vstack([X, np.zeros_like(X[0])])
@@ -94,7 +94,7 @@ def _plane(X, along=0, across=0):
     return np.tile(unit[:, None], X.shape[1])
 
 
-FLAT = Surface(_plane, lambda x: x[:2], curved=False)
+FLAT = Surface(plane, lambda x: x[:2], curved=False)
 
 
 def sampled(places: np.ndarray, reach: float) -> Surface:
@@ -111,6 +111,8 @@ def sampled(places: np.ndarray, reach: float) -> Surface:
 
 def laid(on: Map, radius: float) -> Surface:
     """The surface of a map, on a patch of a radius, mm. Raises ValueError as `check`."""
+    if on is plane:
+        return FLAT
     reach = BEYOND * radius
     s = np.linspace(-reach, reach, GRID)
     X = np.stack(np.meshgrid(s, s, indexing="ij")).reshape(2, -1)
@@ -159,6 +161,11 @@ def _turned(on: Map, angle: float) -> Map:
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
     return lambda X: turn @ on(turn[:2, :2].T @ X)
+
+
+def flat() -> Map:
+    """No body below: skin in a plane."""
+    return plane
 
 
 def cylinder(*, radius_mm: Radius, axis_rad: float = 0.0) -> Map:
@@ -237,5 +244,5 @@ def _quadric(along, across, upward):
     return on
 
 
-KINDS = cylinder, sphere, ellipsoid, saddle
+KINDS = flat, cylinder, sphere, ellipsoid, saddle
 SURFACES = {kind.__name__: kind for kind in KINDS}

@@ -37,6 +37,7 @@ class Edges:
     nodes: np.ndarray  # (n, m)
     B: np.ndarray  # (n, m, 10) of the vectors of `kernels/shell.py`
     sides: Sides
+    apart: bool = False  # of a seam, both of whose sides lie apart in uncut skin, turned against each other on a body
 
 
 @dataclass(frozen=True)
@@ -112,11 +113,13 @@ def sheet(
 
 
 def assemble(
-    sheet: Sheet, x: np.ndarray, *, regularisation: float = 0.0, tangent: Iterator[Stored] = NO_TANGENT
-) -> tuple[float, np.ndarray]:
+    sheet: Sheet, x: np.ndarray, *, regularisation: float = 0.0, closed: float = 1.0,
+    tangent: Iterator[Stored] = NO_TANGENT,
+) -> tuple[float, np.ndarray]:  # fmt: skip
     """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); infinite if a layer is turned inside out.
 
     regularisation   of the bending stiffness in place is added to that against plain second derivatives; 0: the model
+    closed           of the wound: the sides of its seams are at rest turned by what is left of that in uncut skin
     tangent          where each of the sheet's groups adds its own
     """
     u, dead = x - sheet.x0, sheet.held + regularisation * sheet.plain
@@ -124,6 +127,8 @@ def assemble(
     r = np.ascontiguousarray(-dead.T)
     elements, Pi, plain = next(tangent), -float((dead * u).sum()), regularisation * sheet.D
     for at in sheet.edges:
+        if at.apart and closed < 1 and sheet.surface.curved:
+            at = _from_rest(at, sheet.x0, across=1 - closed)
         E = layers(x, at.nodes, at.B, at.sides, sheet.z)
         if not ((E[0] > 0) & (E[0] * E[1] > E[2] ** 2)).all():
             return np.inf, r.T
@@ -203,7 +208,7 @@ def _held(sheet, mesh):
     bent both ways, forces along the skin (of the order of r/R^2 of the tension), and what triangles err.
     """
     _, r = assemble(sheet, sheet.x0)
-    left = r + lift(sheet, sheet.body.pressure)
+    left = r - lift(sheet, sheet.body.pressure)  # of what the bed pushes back
     left[:, mesh.edge] = 0.0
     return left
 
@@ -233,7 +238,7 @@ def _edges(mesh, to_lines, off, D, hinged):
     for seam, facets in () if hinged else zip(mesh.seams, seams, strict=True):
         of_seam = np.stack([seam[:, :-1:2], seam[:, 2::2]], axis=1)  # side, end, edge
         beside = _beside(mesh, tri.f2t[0, facets], of_seam, to_lines, off, D)
-        groups.append(_from_rest(beside, x0, across=0.0))  # a seam is at rest where it runs flat across
+        groups.append(_from_rest(replace(beside, apart=True), x0, across=0.0))  # sewn, it is at rest flat across
     return tuple(group for group in groups if group.nodes.size)
 
 
@@ -268,7 +273,7 @@ def _from_rest(edges, x0, *, across=1.0):
     sides = edges.sides
     k0, theta = bends(np.ascontiguousarray(x0.T), edges.nodes, edges.B, sides._replace(bent=across * sides.bent))
     turned = 16 * across * sides.penalty * theta / (4 - theta**2) ** 2
-    return Edges(edges.nodes, edges.B, sides._replace(k0=k0, turned=turned))
+    return replace(edges, sides=sides._replace(k0=k0, turned=turned))
 
 
 def _merged(edges):

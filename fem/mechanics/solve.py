@@ -94,7 +94,8 @@ def state(
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
     data = np.zeros(problem.pattern.indices.size if tangent else 0)
-    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, tangent=groups(problem.pattern, data))
+    aids = {"regularisation": regularisation, "closed": closed, "tangent": groups(problem.pattern, data)}
+    Pi, r = assemble(problem.sheet, x, **aids)
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)

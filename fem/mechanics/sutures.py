@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 
 from fem.errors import NotConverged, at_stage
+from fem.geometry.surface import Surface
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
 from fem.mechanics.quadratic import located
-from fem.mechanics.sheet import Sheet
 from fem.mechanics.solve import Problem
 from fem.mechanics.ties import Contact, PenaltyTie, Thread, TiedSutures, shortened, tension
 from fem.mechanics.triangulation import Mesh
@@ -158,11 +158,9 @@ def _touching(problem, q, seams):
     return replace(problem, sheet=replace(problem.sheet, contact=facing))
 
 
-def unfaced(sheet: Sheet, seams: Sequence[np.ndarray], x: np.ndarray) -> int:
+def unfaced(contact: Contact | None, seams: Sequence[np.ndarray], x: np.ndarray, surface: Surface, *, h: float) -> int:
     """Points of sutured edges that do not face at positions x (3, n), so that nothing keeps them apart."""
-    if sheet.contact is None:
-        return 0
-    return int((~_facing(sheet.contact, seams, x, sheet.surface, h=sheet.h).normals.any(axis=0)).sum())
+    return 0 if contact is None else int((~_facing(contact, seams, x, surface, h=h).normals.any(axis=0)).sum())
 
 
 def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSutures:
