@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Mapping
 from functools import reduce
 from operator import or_
-from typing import Annotated, Any, Literal, Self, get_type_hints
+from typing import Annotated, Any, Literal, Self, cast, get_type_hints
 
 import numpy as np
 import shapely
@@ -275,7 +275,11 @@ class Relax(Block):
 class Patch(Block):
     """The round piece of skin that is computed; its rim is held."""
 
-    radius_mm: Positive | None = Field(None, description="radius about the origin, mm; by default as the wound asks")
+    radius_mm: Positive = Field(  # reading a case fills it in
+        cast(float, None),
+        validate_default=False,
+        description="radius about the origin, mm; by default as the wound asks",
+    )
     surface: variants(SURFACES, "kind") | None = Field(  # type: ignore[valid-type]
         None, description="of the body, on which the plan is laid; flat if absent"
     )

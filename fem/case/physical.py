@@ -51,7 +51,6 @@ def surface(patch: "Patch") -> Surface:
     """The body's surface on which the plan lies. Raises ValueError if it cannot carry the patch."""
     if patch.surface is None:
         return FLAT
-    assert patch.radius_mm, "reading a case fills it in"
     return _surface(patch.surface, patch.radius_mm)
 
 

@@ -35,7 +35,6 @@ def patch(case: Case) -> Mesh:
     size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
     assert case.patch and size.edge_mm and size.tip_mm and size.far_mm, "reading a case fills in what it leaves out"
     marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
-    assert case.patch.radius_mm
     flat = mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
     return replace(flat, surface=physical.surface(case.patch))
 

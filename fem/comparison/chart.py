@@ -161,7 +161,7 @@ def common_ranges(results: Sequence[Result]) -> Ranges:
 def skin(result: Result) -> pv.PolyData:
     """The closed skin, as `projection.surface` has it."""
     stages = result.stages
-    return projection.surface(stages.x[-1], stages.elements, stress_kPa=stages.stress_kPa[-1])
+    return projection.surface(stages.x[-1], stages.elements, result.body, stress_kPa=stages.stress_kPa[-1])
 
 
 def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:

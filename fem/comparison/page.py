@@ -123,7 +123,12 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
     x = stages.x[:, :, used] - stages.centre[:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
     share = stages.stress_kPa[:, used] / ranges.stresses[1]
-    return {
+    heights = {}
+    if result.body.curved:
+        low, high = ranges.heights
+        above = np.array([result.body.over(at)[2] for at in stages.x[:, :, used]])
+        heights = {"heights": coded(np.round((COLOURS - 1) * np.clip((above - low) / (high - low), 0, 1)), "u1")}
+    return heights | {
         "name": result.name,
         "nodes": int(used.size),
         "step": float(step),

@@ -21,7 +21,7 @@ Map = Callable[[np.ndarray], np.ndarray]
 # Convex positive, concave negative, mm; beyond the limit it is flat, to some nanometres.
 Radius = Annotated[float, Ge(-1e7), Le(1e7)]
 LEAST_RADIUS = 2.0  # mm; our choice, a finger tip has 6 and skin is up to 3 thick
-GRID = 97  # samples across the patch; a cubic spline between them errs by less than 1e-6 of R for a patch as wide as 4 R
+GRID = 97  # samples across the patch; cubic splines between them err by less than 1e-6 of R in a patch as wide as 4 R
 BEYOND = 1.05  # of the patch's radius, to which the samples reach
 ACCURACY = 1e-11  # of geodesics, relative
 STEPS, SAME = 50, 1e-9  # of Newton's method for the foot of a perpendicular, mm; it takes 3 to 5
@@ -47,7 +47,8 @@ class Surface:
 
     def normal(self, X: np.ndarray) -> np.ndarray:
         """Outward unit normals (3, n) at places X (2, n) of the plan."""
-        n = np.cross(*self.tangents(X), axis=0)
+        along, across = self.tangents(X)
+        n = np.cross(along, across, axis=0)
         return n / np.linalg.norm(n, axis=0)
 
     def over(self, x: np.ndarray) -> np.ndarray:
@@ -70,7 +71,9 @@ class Surface:
             if np.abs(step).max(initial=0.0) <= SAME:
                 break
         else:
-            raise NotConverged("skin has no one foot on the body, as where it stands higher than a concave body is bent")
+            raise NotConverged(
+                "skin has no one foot on the body, as where it stands higher than a concave body is bent"
+            )
         return np.vstack([X, (self.normal(X) * (x - self.at(X))).sum(axis=0)])
 
     def lifted(self, over: np.ndarray) -> np.ndarray:
@@ -152,7 +155,9 @@ def distortion(surface: Surface, radius: float) -> float:
 def _curvature(radius, key):
     """1/mm. Raises ValueError if the radius is too small to carry skin."""
     if not abs(radius) >= LEAST_RADIUS:
-        raise ValueError(f"{key} {radius:g}: wanted {LEAST_RADIUS:g} mm or more, or if concave -{LEAST_RADIUS:g} or less")
+        raise ValueError(
+            f"{key} {radius:g}: wanted {LEAST_RADIUS:g} mm or more, or if concave -{LEAST_RADIUS:g} or less"
+        )
     return 1 / radius
 
 

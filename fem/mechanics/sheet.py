@@ -4,8 +4,8 @@ Pi(x) = h int mean over z of psi(E) + foundation + ties,
 C = G F^T F G,   F = dx/ds,   k = G (n . x,ij) G + jumps of slope,   G the natural stretches along and across the lines
 
 x0 are the positions of uncut skin on the body, and s lengths on it, at every integration point in an orthonormal frame
-that touches it, its first axis along the lines as the plan shows them: areas, lines and G are those of the skin, however
-the plan was laid. n . x,ij is the same by the plan's coordinates as by any others, for n . x,i = 0.
+that touches it, its first axis along the lines as the plan shows them: areas, lines and G are those of the skin,
+however the plan was laid. n . x,ij is the same by the plan's coordinates as by any others, for n . x,i = 0.
 """
 
 from collections.abc import Iterator, Sequence

@@ -94,8 +94,8 @@ def state(
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
     data = np.zeros(problem.pattern.indices.size if tangent else 0)
-    aids = {"regularisation": regularisation, "closed": closed, "tangent": groups(problem.pattern, data)}
-    Pi, r = assemble(problem.sheet, x, **aids)
+    stored = groups(problem.pattern, data)
+    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, closed=closed, tangent=stored)
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)

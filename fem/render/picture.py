@@ -27,7 +27,7 @@ def save_pictures(
     ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)
-    skin = projection.surface(closure.x, closure.mesh.elements, stress_kPa=nodal_stress(closure))
+    skin = projection.surface(closure.x, closure.mesh.elements, closure.mesh.surface, stress_kPa=nodal_stress(closure))
     figures = {
         "height-oblique.png": height_oblique(closure, skin, title, ranges),
         "height-above.png": height_above(closure, skin, title, ranges),

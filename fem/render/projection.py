@@ -16,6 +16,7 @@ from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
 from fem.closure.closure import Closure
 from fem.closure.measures.skin import skin_stress_max
+from fem.geometry.surface import Surface
 from fem.material.skin import KPA
 from fem.render.canvas import COLOURS, HEIGHT_ENDS, INK, SHAPE, TIP, VIEW, Range, round_number
 
@@ -32,7 +33,7 @@ def save_vtu(closure: Closure, path: Path) -> None:
     mesh, ((least, greatest), stretch) = closure.mesh, closure.stress
     skin = _quadratic(closure.x, mesh.elements)
     skin.point_data.update({"reference_mm": mesh.x0.T, "gaping_mm": closure.gaping.T})
-    skin.point_data.update({"displacement_mm": (closure.x - mesh.x0).T, "height_mm": closure.x[2]})
+    skin.point_data.update({"displacement_mm": (closure.x - mesh.x0).T, "height_mm": closure.over[2]})
     for name, v in dict(stress_max_kPa=KPA * greatest, stress_min_kPa=KPA * least, stretch_max=stretch).items():
         skin.cell_data[name] = np.average(v, axis=1, weights=closure.sheet.area.weights)
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
@@ -44,10 +45,10 @@ def save_vtu(closure: Closure, path: Path) -> None:
     path.write_text(writer.GetOutputString())
 
 
-def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:
-    """Skin with nodes at x (3, n): 16 flat triangles an element (6, m), height_mm and `values` (n,) at points."""
+def surface(x: np.ndarray, elements: np.ndarray, body: Surface, **values: np.ndarray) -> pv.PolyData:
+    """Skin with nodes at x (3, n): 16 flat triangles an element (6, m), height_mm above the body, `values` (n,)."""
     skin = _quadratic(x, elements)
-    skin.point_data.update({"height_mm": x[2]} | values)
+    skin.point_data.update({"height_mm": body.over(x)[2]} | values)
     how = dict(algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False)
     return skin.extract_surface(**how)
 

@@ -17,8 +17,8 @@ from fem.closure.measure import measures
 from fem.errors import BadCase
 from fem.geometry.curve import part
 from fem.geometry.outlines import crescent, lens
-from fem.material.skin import resistance
 from fem.geometry.surface import FLAT
+from fem.material.skin import resistance
 from fem.mechanics import sutures
 from fem.mechanics.mesh import mesh
 from fem.mechanics.ties import length, shortened, tension

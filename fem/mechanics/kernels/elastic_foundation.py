@@ -2,8 +2,8 @@
 
     U = 1/2 (pull d^2 + shear |u_tan|^2) + (push - pull) p(d),     w = n . u + 1/2 u . bend u
 
-p is 0 above the bed, and from there the stiffness goes over from pull to push evenly, within a depth s, so that Newton's
-method meets no jump:
+p is 0 above the bed, and from there the stiffness goes over from pull to push evenly, within a depth s, so that
+Newton's method meets no jump:
 
     p(t) = t^3/(6 s) for 0 < t < s,    t^2/2 - s t/2 + s^2/6 beyond
 
