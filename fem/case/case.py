@@ -15,7 +15,7 @@ from ruamel.yaml import YAML
 from fem.case import document, dotted, physical, plausible
 from fem.case import site as library
 from fem.case.document import Block
-from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
+from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, mapped, variants
 from fem.geometry.curve import MIN_SEGMENTS, Outline
 from fem.geometry.outlines import facts
 from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance, wave_length
@@ -99,6 +99,7 @@ class Case(Block):
             raise ValueError(
                 f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
             )
+        patch = mapped(patch, (info.context or {}).get("folders", ()))
         _below(patch, info.data["skin"], info.data["bed"])
         return patch
 

@@ -10,15 +10,17 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
-from annotated_types import Ge, Le
+from annotated_types import Ge, Gt, Le
 from scipy.integrate import solve_ivp
 from scipy.interpolate import RectBivariateSpline
 from scipy.spatial import cKDTree
 
 from fem.errors import NotConverged
+from fem.geometry.polygon import FileName
 
 Map = Callable[[np.ndarray], np.ndarray]
 # Convex positive, concave negative, mm; beyond the limit it is flat, to some nanometres.
+Point = tuple[float, float, float]
 Radius = Annotated[float, Ge(-1e7), Le(1e7)]
 LEAST_RADIUS = 2.0  # mm; our choice, a finger tip has 6 and skin is up to 3 thick
 GRID = 97  # samples across the patch; cubic splines between them err by less than 1e-6 of R in a patch as wide as 4 R
@@ -206,7 +208,7 @@ def ellipsoid(*, radius_along_mm: Radius, radius_across_mm: Radius, axis_rad: fl
     """Bent both ways to the same side, as a cheek or a breast; its third half axis is the root of both radii.
 
     radius_along_mm   principal radius along the axis at the plan's origin, mm; both negative: concave
-    radius_across_mm  the same across
+    radius_across_mm  the same across, mm
     axis_deg          of the axis, degrees counter-clockwise from x
     """
     along, across = _curvature(radius_along_mm, "radius_along_mm"), _curvature(radius_across_mm, "radius_across_mm")
@@ -219,7 +221,7 @@ def saddle(*, radius_along_mm: Radius, radius_across_mm: Radius, axis_rad: float
     """Bent both ways to different sides, as the waist or the bridge of a nose: a hyperbolic paraboloid.
 
     radius_along_mm   principal radius along the axis at the plan's origin, mm; convex positive, concave negative
-    radius_across_mm  the same across, of the other sign
+    radius_across_mm  the same across, of the other sign, mm
     axis_deg          of the axis, degrees counter-clockwise from x
     """
     along, across = _curvature(radius_along_mm, "radius_along_mm"), _curvature(radius_across_mm, "radius_across_mm")
@@ -249,5 +251,29 @@ def _quadric(along, across, upward):
     return on
 
 
-KINDS = flat, cylinder, sphere, ellipsoid, saddle
+def file(
+    *, file: FileName | None = None, at_mm: Point | None = None, along: Point | None = None,
+    places_mm: tuple[Point, ...] | None = None, reach_mm: Annotated[float, Gt(0)] | None = None,
+    mapped_from: FileName | None = None,
+) -> Map:  # fmt: skip
+    """A body of triangles, their corners counter-clockwise seen from outside, as from a scanner.
+
+    file         PLY, STL or OBJ file, in mm; read in place of places_mm
+    at_mm        place [x, y, z] in the file that is the plan's origin, mm; the nearest on the surface is taken
+    along        direction [x, y, z] in the file of the plan's x axis, along the skin
+    places_mm    written by the program: places [x, y, z] on the body of an even grid of the plan, mm
+    reach_mm     written by the program: half the side of that grid, mm
+    mapped_from  written by the program: the file that places_mm came from
+    """
+    if file is not None and None in (at_mm, along):
+        raise ValueError("needed beside file: at_mm and along")
+    if places_mm is None or reach_mm is None:
+        raise ValueError("needed: file, at_mm and along")
+    n = round(len(places_mm) ** 0.5)
+    if n < 4 or n * n != len(places_mm):
+        raise ValueError(f"places_mm are {len(places_mm)}, wanted those of a square grid")
+    return sampled(np.reshape(places_mm, (n, n, 3)).transpose(2, 0, 1), reach_mm).place
+
+
+KINDS = flat, cylinder, sphere, ellipsoid, saddle, file
 SURFACES = {kind.__name__: kind for kind in KINDS}
