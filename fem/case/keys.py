@@ -15,7 +15,7 @@ from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_vali
 
 from fem.case import body_file, physical, tracing
 from fem.case.document import NONE, Block
-from fem.case.site import LIBRARY, SITES, confined, springs
+from fem.case.site import AS_SITE, LIBRARY, SITES, confined, springs
 from fem.errors import refuse
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
@@ -274,6 +274,11 @@ class Relax(Block):
         return terms
 
 
+def _or_the_word_site(known):
+    """Change the JSON Schema of a surface: it may be a word."""
+    known["anyOf"] = [*known.get("anyOf", []), {"const": AS_SITE}]
+
+
 class Patch(Block):
     """The round piece of skin that is computed; its rim is held."""
 
@@ -283,8 +288,18 @@ class Patch(Block):
         description="radius about the origin, mm; by default as the wound asks",
     )
     surface: variants(SURFACES, "kind") | None = Field(  # type: ignore[valid-type]
-        None, description="of the body, on which the plan is laid; flat if absent"
+        None,
+        description="of the body, on which the plan is laid; flat if absent; the word site: as skin.site is typically",
+        json_schema_extra=_or_the_word_site,
     )
+
+    @field_validator("surface", mode="before")
+    def of_a_site(cls, surface: Any) -> Any:
+        """Refuse the word that a site with a body has replaced."""
+        if surface == AS_SITE:
+            known = ", ".join(name for name, site in SITES.items() if site.body)
+            raise ValueError(f"needed for a surface like the site's: skin.site, one of {known}")
+        return surface
 
 
 def mapped(patch: Patch, folders: Sequence[Path]) -> Patch:

@@ -80,6 +80,7 @@ def test_every_paper_is_cited_and_every_citation_has_a_paper():
     entries = LIBRARY.anywhere, *SITES.values()
     told = [value.source for entry in entries for value in values(entry).values()]
     told += [undermining(entry).source for entry in entries]
+    told += [entry.body.radius_mm.source for entry in entries if entry.body]
     told += [value.source for value in (*LIBRARY.age.values(), SITES["forearm"].young_kPa, SITES["back"].young_kPa)]
     assert [paper for paper in LIBRARY.papers if not any(paper in source for source in told)] == []
     cited = {name for source in told for name in re.findall(r"[A-ZÀ-Ý]\w+(?: [A-ZÀ-Ý]\w+)? (?:19|20)\d\d", source)}
@@ -355,7 +356,8 @@ def test_one_entry_with_its_sources(name):
     printed = site(name, columns=70)
     flowing = " ".join(printed.split())
     assert max(map(len, printed.splitlines())) <= 70
-    for dotted, value in values(SITES[name]).items():
+    body = {"patch.surface.radius_mm": SITES[name].body.radius_mm} if SITES[name].body else {}
+    for dotted, value in (values(SITES[name]) | body).items():
         line = f"{dotted} {value.typical:g} {value.low:g} to {value.high:g} {value.tag} {value.source}"
         assert line in flowing
         assert all(f"{paper}: {full}" in flowing for paper, full in LIBRARY.papers.items() if paper in value.source)
