@@ -39,7 +39,7 @@ def write(folder, points, faces, name="a.ply"):
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")  # of meshio, as it looks whether an STL is binary
 @pytest.mark.parametrize("name", ["a.ply", "a.stl", "a.obj"])
 def test_ball(name, ball, tmp_path):
-    """Great circles, within four times what triangles of 4.5 mm lie below the sphere; at any place, in any direction."""
+    """Great circles, within four times what triangles of 4.5 mm lie below the sphere, from any place, any way."""
     write(tmp_path, *ball, name)
     sagitta = 4.5**2 / 8 / R
     for at, along in (((0, 0, R), (1, 0, 0)), ((20, 30, 48), (0, 1, -0.3))):

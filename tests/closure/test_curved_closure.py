@@ -1,4 +1,4 @@
-"""Closures on curved bodies: the flat limit, a seam that sinks, bodies that do not matter, all techniques on two bodies."""
+"""Closures on curved bodies: the flat limit, a seam that sinks, a hollow, all techniques on a limb and a scalp."""
 
 from functools import cache
 
@@ -87,7 +87,7 @@ def test_hollow():
 @pytest.mark.parametrize("body", BODIES)
 @pytest.mark.parametrize("name", NAMES)
 def test_every_technique(name, body):
-    """Closes on a limb of 45 mm and a scalp of 85 mm to a stable equilibrium, what is sewn is shut, and it has numbers."""
+    """Closes on a limb of 45 mm and a scalp of 85 mm to a stable equilibrium; what is sewn is shut."""
     closure = on(body, name)
     assert closure.effort.negative_pivots == 0
     first, second = closure.mesh.pairs

@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import skfem
-from problems import plate, rubber, strip
+from problems import bending_as, disc, plate, rubber, sewn_flat, springs, strip
 from pytest import approx
+from scipy.integrate import quad
 from test_sheet import sewn_disc, tangent
 
 from fem.geometry.surface import FLAT, cylinder, ellipsoid, laid, saddle, sphere
 from fem.material.skin import tension
-from fem.mechanics import constraints
+from fem.mechanics import constraints, solve
 from fem.mechanics.kernels.elastic_foundation import pressed_by
 from fem.mechanics.sheet import ElasticFoundation, assemble, cauchy_stress, lift, sheet, uncut_energy
 from fem.mechanics.triangulation import from_triangulation
@@ -206,3 +207,30 @@ def test_strip_bent_to_a_ring(radius):
     ring = np.array([r * np.sin(angle), m.X[1], -2 * r * np.sin(angle / 2) ** 2])
     bent = E * h**3 / 24 * (1 / r - 1 / radius) ** 2 * length
     assert assemble(skin, ring)[0] - assemble(skin, m.x0)[0] == approx(bent, rel=5e-3)
+
+
+def test_wedge_cut_from_a_cap():
+    """A thin slack cap less a wedge, sewn, is a spindle:  r = c R sin(s/R),  c = 1 - wedge/2 pi, s from the pole.
+
+    It has the cap's lengths and its curvature 1/R^2, and a point with the wedge as its deficit. By Gauss and Bonnet
+    its rim then turns by 2 pi - (2 pi - wedge)(1 - cos(s/R)) - wedge: what a wedge takes out adds to what a cap has.
+    The height, int sqrt(1 - c^2 cos^2(s/R)) ds, is within 1 %; that of a flat disc, sqrt(1 - c^2), is 5 % less.
+    """
+    wedge, rings, D, radius = np.radians(50), 10, 1e-5, 3.0
+    m = replace(disc(rings=rings, wedge=wedge), surface=laid(sphere(radius_mm=radius), 1.1))
+    skin = sheet(m, law=rubber(1.0), h=1.0, foundation=springs(m, normal=1e-2 * D, shear=1e-3 * D))
+    s, flat, c = np.hypot(*m.X), sewn_flat(m, wedge), 1 - wedge / (2 * np.pi)
+
+    def height(s):
+        return quad(lambda t: np.sqrt(1 - c**2 * np.cos(t / radius) ** 2), 0, s)[0]
+
+    r = c * radius * np.sin(s / radius) / np.maximum(s, 1e-12)
+    spindle = np.array([r * flat[0], r * flat[1], [-height(at) for at in s]])
+    sewing = constraints.constraints(spindle, np.hstack(m.seams), np.zeros(0, int))
+    sewn = solve.problem(bending_as(skin, D), sewing)
+    q = solve.newton(sewn, constraints.independent(sewing, spindle, 1.0), tol=1e-11, max_iter=200)
+    x = constraints.positions(sewing, q, 1.0)
+    assert solve.negative_pivots(sewn, q) == 0
+    rim = m.rim[m.rim < m.tri.nvertices][:-1]
+    found = np.linalg.norm(x[:, 0] - x[:, rim].mean(axis=1))
+    assert found == approx(height(1.0), rel=1e-2) and height(1.0) > 1.04 * np.sqrt(1 - c**2)
