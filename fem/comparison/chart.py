@@ -172,7 +172,7 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
 
 def height_image(result: Result, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width)
+    seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width, result.body)
     return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, **canvas.SHADED)
 
 

@@ -120,7 +120,7 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
     used = np.unique(np.concatenate([triangles.ravel(), *(line.ravel() for line in lines)]))
     number = np.full(seen.size, -1)
     number[used] = np.arange(used.size)
-    x = stages.x[:, :, used] - stages.centre[:, None]
+    x = stages.x[:, :, used] - projection.halfway(result.body, stages.centre, ranges.half_width)[:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
     share = stages.stress_kPa[:, used] / ranges.stresses[1]
     heights = {}

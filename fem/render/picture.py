@@ -43,9 +43,9 @@ def save_pictures(
 def height_oblique(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the skin seen obliquely: the half-width to either side of the wound, DEPTH of that across."""
     half_width, middle = ranges.half_width, centre(closure)
-    view, skin = projection.oblique(skin, middle, half_width)
+    view, skin = projection.oblique(skin, middle, half_width, closure.mesh.surface)
     figure, axes = _heights(closure, skin, view, title, ranges, "obliquely, true to scale", **SHADED)
-    length, corner = round_number(half_width / 3), middle - half_width * np.array([1.0, DEPTH, 0.0])
+    length, corner = round_number(half_width / 3), view.centre - half_width * np.array([1.0, DEPTH, 0.0])
     for leg in np.eye(3):
         axes.plot(*projected(view, np.stack([corner, corner + length * leg], axis=1)), color=INK, lw=4)
     x, y = projected(view, corner[:, None])[:, 0]

@@ -16,12 +16,13 @@ from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
 from fem.closure.closure import Closure
 from fem.closure.measures.skin import skin_stress_max
-from fem.geometry.surface import Surface
+from fem.geometry.surface import Surface, within
 from fem.material.skin import KPA
 from fem.render.canvas import COLOURS, HEIGHT_ENDS, INK, SHAPE, TIP, VIEW, Range, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
+BENT = 1.6  # of a half-width: how far around a body, which is bent away, the piece in a view may reach
 DEPTH = float(SHAPE)  # of the piece seen obliquely, over its width: as much as is seen from above, so all of a cone
 SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
 FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as colours
@@ -111,13 +112,22 @@ class View:
         return np.stack([right, np.cross(towards, right), towards])
 
 
-def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float) -> tuple[View, pv.PolyData]:
+def halfway(body: Surface, middle: np.ndarray, half_width: float) -> np.ndarray:
+    """The middle (3,) of a view, half way down to the lowest place of the body in it, mm: on a flat one it stays."""
+    if not body.curved:
+        return middle
+    x = body.place(middle[:2, None] + within(BENT * half_width))
+    seen = (np.abs(x[:2] - middle[:2, None]) <= half_width * np.array([[1.0], [DEPTH]])).all(axis=0)
+    return middle + np.array([0.0, 0.0, (x[2, seen].min() + x[2, seen].max()) / 2 - middle[2]])
+
+
+def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float, body: Surface) -> tuple[View, pv.PolyData]:
     """Oblique view, and the skin in it: `half_width` to either side of the middle (3,), mm, DEPTH of that across."""
     half = half_width * np.array([1.0, DEPTH, 0.0])
     for side in np.diag(half)[:2]:
         skin = skin.clip(side, origin=middle + side).clip(-side, origin=middle - side)
     width = half[:2] @ [np.cos(TURNED), -np.sin(TURNED)]
-    return View(middle, width, TURNED, RAISED), skin
+    return View(halfway(body, middle, half_width), width, TURNED, RAISED), skin
 
 
 def projected(view: View, points: np.ndarray) -> np.ndarray:

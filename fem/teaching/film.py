@@ -60,7 +60,7 @@ def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), timeline.cut_lines(keyframe.of)
         skin.point_data["height_mm"] = np.zeros(skin.n_points)
-    at, skin = projection.oblique(skin, stages.centre, ranges.half_width)
+    at, skin = projection.oblique(skin, stages.centre, ranges.half_width, keyframe.of.body)
     tips = keyframe.x[:, stages.tips]
     return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, **canvas.SHADED)
 
@@ -166,7 +166,7 @@ def _rows(keyframe, half_width):
     half = half_width * np.array([[1.0], [projection.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
     inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)
-    seen, _ = projection.oblique(pv.PolyData(corners.T), middle, half_width)
+    seen, _ = projection.oblique(pv.PolyData(corners.T), middle, half_width, keyframe.of.body)
     up = projection.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
     up = up * canvas.VIEW[0] / (2 * seen.half_width)
     return math.floor(up.min()), math.ceil(up.max())
