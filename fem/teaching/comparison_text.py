@@ -123,8 +123,13 @@ def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
 
 
 def prices(order: Closures) -> list[str]:
-    """What each step costs that lowers the cones for a longer scar."""
-    return [line for line in (price(*pair) for pair in pairwise(order)) if line]
+    """What each step on the same body costs that lowers the cones for a longer scar."""
+    steps = [(a, b) for a, b in pairwise(order) if _surface(a) == _surface(b)]
+    return [line for line in (price(*pair) for pair in steps) if line]
+
+
+def _surface(closure):
+    return closure[1].case.patch.surface
 
 
 def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:
