@@ -163,7 +163,8 @@ def test_direction(angle, phrase):
     ("surface", "said"),
     [
         ("{kind: flat}", None),
-        ("{kind: cylinder, radius_mm: 45}", "on a limb with a radius of 45 mm, whose axis runs along the long axis of the wound"),
+        ("{kind: cylinder, radius_mm: 45}",
+         "on a limb with a radius of 45 mm, whose axis runs along the long axis of the wound"),
         ("{kind: cylinder, radius_mm: -45, axis_deg: 90}",
          "in the hollow of a limb with a radius of 45 mm, whose axis runs straight across the wound"),
         ("{kind: sphere, radius_mm: 85}", "on a ball with a radius of 85 mm"),
