@@ -125,12 +125,11 @@ def filled(content: Any) -> Any:
     Content without a site, or with `from_site` (written by this program, so nothing is left out), stays as it is.
     For an unknown site the values of no particular one stand in, so its name is the one complaint.
     """
+    content = on_its_body(content)
     name = dotted.get(content, "skin.site")
     if name is None or "from_site" in content:
         return content
     entry, taken = SITES.get(str(name), LIBRARY.anywhere), []
-    if dotted.get(content, "patch.surface") == AS_SITE and (body := entry.body):
-        content = dotted.put(content, "patch.surface", {"kind": body.kind, "radius_mm": body.radius_mm.typical})
     for offered in (_typical, _following):
         settled = _settled(content, entry)
         for key, value in offered(content, entry).items():
@@ -138,6 +137,15 @@ def filled(content: Any) -> Any:
                 content = dotted.put(content, key, value)
                 taken.append(key)
     return content | {"from_site": tuple(taken)}
+
+
+def on_its_body(content: Any) -> Any:
+    """The content of a case file, a `surface: site` of its patch replaced by the site's typical body."""
+    entry = SITES.get(str(dotted.get(content, "skin.site")))
+    if dotted.get(content, "patch.surface") != AS_SITE or entry is None or entry.body is None:
+        return content
+    body = {"kind": entry.body.kind, "radius_mm": entry.body.radius_mm.typical}
+    return dotted.put(content, "patch.surface", body)
 
 
 def fillable(entry: Site) -> set[str]:
