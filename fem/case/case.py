@@ -15,7 +15,7 @@ from ruamel.yaml import YAML
 from fem.case import document, dotted, physical, plausible
 from fem.case import site as library
 from fem.case.document import Block
-from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, variants
+from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, mapped, variants
 from fem.geometry.curve import MIN_SEGMENTS, Outline
 from fem.geometry.outlines import facts
 from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance, wave_length
@@ -92,12 +92,15 @@ class Case(Block):
         if plan is None or not {"skin", "bed"} <= info.data.keys():
             return patch
         touching, zone = reach(plan), "outline" if plan.undermined is None else "undermined zone"
-        if patch is None:
-            return Patch(radius_mm=_radius(touching, info.data["skin"], info.data["bed"]))
+        patch = patch or Patch()
+        if patch.radius_mm is None:
+            patch = patch.model_copy(update={"radius_mm": _radius(touching, info.data["skin"], info.data["bed"])})
         if touching >= patch.radius_mm:
             raise ValueError(
                 f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
             )
+        patch = mapped(patch, (info.context or {}).get("folders", ()))
+        _below(patch, info.data["skin"], info.data["bed"])
         return patch
 
     @field_validator("mesh")
@@ -118,6 +121,16 @@ def _plan(info):
     """The plan of a case, once its wound and closure are good."""
     wound, closure = info.data.get("wound"), info.data.get("closure")
     return physical.plan_of(closure, wound) if wound and closure else None
+
+
+def _below(patch: Patch, skin: Skin, bed: Bed | None) -> None:
+    """Raise ValueError if the body's surface cannot carry the patch, or nothing below bears what its skin presses."""
+    pressed = skin.tension.along_N_per_m or skin.tension.across_N_per_m
+    if physical.surface(patch).curved and pressed and not all(physical.springs(bed)[:2]):
+        raise ValueError(
+            "taut skin on a curved body presses on what lies below, or pulls where it is concave: needed is a bed with "
+            "push_kPa_per_mm and pull_kPa_per_mm above 0, or skin without tension"
+        )
 
 
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:

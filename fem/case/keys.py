@@ -2,23 +2,25 @@
 
 import inspect
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import reduce
 from operator import or_
-from typing import Annotated, Any, Literal, Self, get_type_hints
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, cast, get_type_hints
 
 import numpy as np
 import shapely
 from annotated_types import Ge, Gt, Le, Len, Lt, MultipleOf
 from pydantic import ConfigDict, Field, ValidationInfo, create_model, field_validator, model_validator
 
-from fem.case import physical, tracing
+from fem.case import body_file, physical, tracing
 from fem.case.document import NONE, Block
-from fem.case.site import LIBRARY, SITES, confined, springs
+from fem.case.site import AS_SITE, LIBRARY, SITES, confined, springs
 from fem.errors import refuse
 from fem.geometry.curve import Length, Place
 from fem.geometry.outlines import OUTLINES, boundary
 from fem.geometry.polygon import traced_edges
+from fem.geometry.surface import BEYOND, SURFACES
 from fem.material.laws import LAWS, Positive
 from fem.plan.plan import Bite, Distance, Spacing, undermined
 
@@ -26,6 +28,7 @@ from fem.plan.plan import Bite, Distance, Spacing, undermined
 SMALLEST_STRETCH, LARGEST_STRETCH = 0.4, 5.0
 MAX_TERMS, MAX_TIMES = 2, 100  # of a relaxation; our choices: two figures settle no more terms
 SCALP = 0.65, 270.0  # share and time constant, s, of human scalp: Lear 2019, README
+PLACE_DECIMALS = 5  # of mm, of places on a body that are kept; our choice
 INSIDE = 1e-6  # share of the outline's length: a lesion may touch the outline, which is drawn with chords
 # Least mean knot-pull strength of synthetic absorbable sutures by size, N: USP <881>, from memory.
 KNOT_PULL = {
@@ -271,10 +274,44 @@ class Relax(Block):
         return terms
 
 
+def _or_the_word_site(known):
+    """Change the JSON Schema of a surface: it may be a word."""
+    known["anyOf"] = [*known.get("anyOf", []), {"const": AS_SITE}]
+
+
 class Patch(Block):
     """The round piece of skin that is computed; its rim is held."""
 
-    radius_mm: Positive = Field(description="radius about the origin, mm")
+    radius_mm: Positive = Field(  # reading a case fills it in
+        cast(float, None),
+        validate_default=False,
+        description="radius about the origin, mm; by default as the wound asks",
+    )
+    surface: variants(SURFACES, "kind") | None = Field(  # type: ignore[valid-type]
+        None,
+        description="of the body, on which the plan is laid; flat if absent; the word site: as skin.site is typically",
+        json_schema_extra=_or_the_word_site,
+    )
+
+    @field_validator("surface", mode="before")
+    def of_a_site(cls, surface: Any) -> Any:
+        """Refuse the word that a site with a body has replaced."""
+        if surface == AS_SITE:
+            known = ", ".join(name for name, site in SITES.items() if site.body)
+            raise ValueError(f"needed for a surface like the site's: skin.site, one of {known}")
+        return surface
+
+
+def mapped(patch: Patch, folders: Sequence[Path]) -> Patch:
+    """The patch, of whose body the file, if any, is read, from the first of the folders that has it. Raises BadCase."""
+    body = patch.surface
+    if body is None or body.kind != "file" or None in (body.file, body.at_mm, body.along):
+        return patch
+    reach = BEYOND * patch.radius_mm
+    X = body_file.places(body.file, folders, at=body.at_mm, along=body.along, reach=reach)
+    places = tuple(map(tuple, X.reshape(3, -1).T.round(PLACE_DECIMALS).tolist()))
+    known = {"file": None, "mapped_from": body.file, "places_mm": places, "reach_mm": reach}
+    return patch.model_copy(update={"surface": body.model_copy(update=known)})
 
 
 class MeshSize(Block):

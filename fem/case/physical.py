@@ -11,6 +11,7 @@ import numpy as np
 
 from fem.geometry.curve import Outline
 from fem.geometry.outlines import OUTLINES
+from fem.geometry.surface import FLAT, SURFACES, Surface, laid
 from fem.material.laws import LAWS, Law
 from fem.material.skin import N_PER_M, left_after, stretch_under, tension
 from fem.plan.plan import Plan, stitches, undermined
@@ -19,7 +20,7 @@ from fem.plan.trim import ENDS, extended, trimmed
 
 if TYPE_CHECKING:
     from fem.case.case import Case
-    from fem.case.keys import Bed, Tension, Wound
+    from fem.case.keys import Bed, Patch, Tension, Wound
 
 KEYS = {"MPa": ("kPa", 1e-3), "rad": ("deg", pi / 180)}  # unit of an argument -> of its key, that in the first
 RECENT = 32  # plans and stretches that are kept; our choice, a comparison shows fewer cases
@@ -44,6 +45,18 @@ def arguments(function: Callable, block: Any) -> dict[str, Any]:
 def outline(block: Any) -> Outline:
     """The outline that a case's `wound.outline` describes. Raises ValueError if it cannot be."""
     return OUTLINES[block.kind](**arguments(OUTLINES[block.kind], block))
+
+
+def surface(patch: "Patch") -> Surface:
+    """The body's surface on which the plan lies. Raises ValueError if it cannot carry the patch."""
+    if patch.surface is None:
+        return FLAT
+    return _surface(patch.surface, patch.radius_mm)
+
+
+@lru_cache(RECENT)
+def _surface(block, radius):
+    return laid(SURFACES[block.kind](**arguments(SURFACES[block.kind], block)), radius)
 
 
 def plan(case: "Case") -> Plan:

@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.case import physical
+from fem.geometry.surface import distortion
+from fem.plan.plan import reach
 
 if TYPE_CHECKING:
     from fem.case.case import Case
@@ -12,6 +14,7 @@ if TYPE_CHECKING:
 # Our choices: a wound longer than LARGEST or shorter than SMALLEST, mm, is one in cm or in another unit; skin is not
 # flat over WIDEST, mm; STRAINED skin is past what is closed in one go, for it tears below 2.
 LARGEST, SMALLEST, WIDEST, STRAINED = 250.0, 2.0, 1000.0, 1.6
+WRAPPED, DISTORTED = 0.5, 0.05  # share of a limb's girth, which no arm lies on; of a length
 
 
 def warnings(case: "Case", stretch: np.ndarray, decay: float) -> list[str]:
@@ -26,6 +29,7 @@ def warnings(case: "Case", stretch: np.ndarray, decay: float) -> list[str]:
         lines.append(f"wound.outline is {_long(outline.length)} long; are its lengths in mm?")
     if across > WIDEST:
         lines.append(f"patch.radius_mm {case.patch.radius_mm:g} is skin {_long(across)} across; is it in mm?")
+    lines += on_the_body(case)
     if case.wound.outline.kind == "ellipse":
         lines.append("wound.outline.kind ellipse has blunt ends; a pointed 'ellipse', as the trade cuts it, is a lens")
     if (expected := stretch_across(case, stretch, decay)) > STRAINED:
@@ -33,6 +37,19 @@ def warnings(case: "Case", stretch: np.ndarray, decay: float) -> list[str]:
             f"closing it is expected to stretch skin beside the seam {expected:.1f} times, more than {STRAINED:g}; "
             "a narrower wound, wider undermining or a flap takes less"
         )
+    return lines
+
+
+def on_the_body(case: "Case") -> list[str]:
+    """A line if the patch goes far around a limb, or if the plan is much distorted where it is laid on the body."""
+    assert case.patch
+    lines, body = [], case.patch.surface
+    turns = case.patch.radius_mm / (np.pi * abs(body.radius_mm)) if body and body.kind == "cylinder" else 0.0
+    if turns > WRAPPED:
+        lines.append(f"patch.radius_mm {case.patch.radius_mm:g} goes around {turns:.2g} of such a limb; is it meant?")
+    off = distortion(physical.surface(case.patch), reach(physical.plan(case)))
+    if off > DISTORTED:
+        lines.append(f"on this body lengths of the plan are up to {100 * off:.2g} % off; angles and areas too")
     return lines
 
 

@@ -17,6 +17,7 @@ WAYS = "along", "across"
 STRETCHES = [f"skin.tension.{way}_stretch" for way in WAYS]  # natural stretch, as keys of a case
 TENSIONS = [f"skin.tension.{way}_N_per_m" for way in WAYS]
 MODULUS = "skin.law.shear_kPa"  # which follows, of a law that has no other
+AS_SITE = "site"  # a surface of the patch that is that of the site
 NEAR = 1e-4  # relative; our choice: a stretch that is kept as a tension is as good as the same
 
 
@@ -43,10 +44,18 @@ class Law(Block):
     parameters: dict[str, Value]
 
 
+class Body(Block):
+    """How a site is curved, typically."""
+
+    kind: Literal["cylinder", "sphere"]
+    radius_mm: Value
+
+
 class Site(Block):
     """Skin of one site, or a material; without natural stretch, tension and the fat of a bed unless given."""
 
     about: Words
+    body: Body | None = None
     thickness_mm: Value
     law: Law | None = None  # that of the library
     young_kPa: Value | None = None  # that a test measured, to be held against the law's
@@ -111,9 +120,12 @@ def confined(poisson: float) -> float:
 def filled(content: Any) -> Any:
     """The content of a case file, what it leaves out taken from its site; `from_site` lists the keys taken.
 
+    A `surface: site` of its patch is replaced by the typical body, as if it had been written.
+
     Content without a site, or with `from_site` (written by this program, so nothing is left out), stays as it is.
     For an unknown site the values of no particular one stand in, so its name is the one complaint.
     """
+    content = on_its_body(content)
     name = dotted.get(content, "skin.site")
     if name is None or "from_site" in content:
         return content
@@ -125,6 +137,15 @@ def filled(content: Any) -> Any:
                 content = dotted.put(content, key, value)
                 taken.append(key)
     return content | {"from_site": tuple(taken)}
+
+
+def on_its_body(content: Any) -> Any:
+    """The content of a case file, a `surface: site` of its patch replaced by the site's typical body."""
+    entry = SITES.get(str(dotted.get(content, "skin.site")))
+    if dotted.get(content, "patch.surface") != AS_SITE or entry is None or entry.body is None:
+        return content
+    body = {"kind": entry.body.kind, "radius_mm": entry.body.radius_mm.typical}
+    return dotted.put(content, "patch.surface", body)
 
 
 def fillable(entry: Site) -> set[str]:

@@ -43,6 +43,7 @@ def site(name: str, *, columns: int) -> str:
 
     entry = SITES[name]
     known = values(entry) | ({"closure.undermine_mm": undermining(entry)} if entry.stretch else {})
+    known |= {"patch.surface.radius_mm": entry.body.radius_mm} if entry.body else {}
     bed = springs(**{key: value.typical for key, value in fat(entry).items()}) if entry.bed else None
     sources = " ".join(value.source for value in [*known.values(), *([entry.young_kPa] if entry.young_kPa else [])])
     cited = [f"{paper}: {full}" for paper, full in LIBRARY.papers.items() if paper in sources]

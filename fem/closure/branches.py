@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.errors import NotConverged
 from fem.mechanics import solve, sutures
-from fem.mechanics.sheet import assemble
+from fem.mechanics.sheet import uncut_energy
 from fem.mechanics.solve import Effort, Problem, state
 from fem.mechanics.ties import TiedSutures
 
@@ -23,13 +23,12 @@ SEED, STRONGER = 1, 10.0  # a random way has at each node the upward pressure ti
 RESCUES = 2  # random ways that are tried if the first leads to no rest
 
 
-def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *, both: bool, restarts: int) -> End:
+def lowest(problem: Problem, sew: Callable[[Problem], End], *, both: bool, restarts: int) -> End:
     """The end of least energy of those that are found; of equal ones the first. The effort tells of all.
 
     The path is led up. Skin that comes to rest flat is lifted and let go, skin that stands low is pressed flat and let
     go: at the threshold of buckling it may rest in either state.
 
-    flat      (3, n) positions of the uncut skin
     both      whether skin may sink as well, for fat holds it: then it is pulled harder, and its mirror image let go
     restarts  random ways besides
 
@@ -37,11 +36,11 @@ def lowest(problem: Problem, sew: Callable[[Problem], End], flat: np.ndarray, *,
     """
     ends: dict[str, tuple[float, End, int]] = {}
     rng, told = np.random.default_rng(SEED), problem.effort.branches
-    tried = partial(_tried, ends, told, assemble(problem.sheet, flat)[0])
+    tried = partial(_tried, ends, told, uncut_energy(problem.sheet))
     failure = tried("led up", partial(sew, problem))
     for k in range(restarts or RESCUES):
         if restarts or (failure and not ends and failure.kind != "round-off"):
-            load = STRONGER * problem.perturbation * rng.standard_normal(flat.shape[1])
+            load = STRONGER * problem.perturbation * rng.standard_normal(problem.sheet.x0.shape[1])
             tried(f"led at random {k + 1}", partial(sew, replace(problem, perturbation=load, path=[])))
     if failure and not ends:
         failure.tried = tuple(branch["way"] for branch in told[1:])
@@ -69,7 +68,7 @@ def _tried(ends, told, uncut, name, way):
         told.append({"way": name, "failed": str(error)})
         return error
     ends[name] = float(state(end[0], end[1]).energy - uncut), end, end[0].effort.negative_pivots
-    heights = [float(end[1][2].min()), float(end[1][2].max())]
+    heights = [float(_heights(end).min()), float(_heights(end).max())]
     told.append({"way": name, "energy_mJ": ends[name][0], "heights_mm": heights})
     return None
 
@@ -79,7 +78,7 @@ def _other_states(end):
     problem, q, _ = end
     if _flat(end):
         yield "lifted", lambda: _let_go(end, solve.lifted(problem, q, by=LIFT * problem.sheet.h))
-    elif np.abs(q[2]).max() < HIGH * problem.sheet.h:
+    elif np.abs(_heights(end)).max() < HIGH * problem.sheet.h:
         yield "pressed flat", lambda: _let_go(end, solve.pressed_flat(problem, q))
 
 
@@ -87,14 +86,24 @@ def _held_by_fat(ends, tried):
     """Skin is pressed flat and pulled off the fat, all its cones, and the mirror image of what stood last let go."""
     first = next(iter(ends.values()))[1]
     harder = replace(first[0], perturbation=PULL * first[0].perturbation)
-    tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, first[1] * [[1], [1], [0]])))
+    tried("pulled up", lambda: _let_go(first, solve.on_the_way(harder, _mirrored(first, 0))))
     risen = next((end for _, end, _ in reversed(ends.values()) if not _flat(end)), None)
     if risen is not None:
-        tried("mirrored", partial(_let_go, risen, risen[1] * [[1], [1], [-1]]))
+        tried("mirrored", lambda: _let_go(risen, _mirrored(risen, -1)))
+
+
+def _heights(end):
+    return end[0].sheet.surface.over(end[1])[2]
 
 
 def _flat(end):
-    return np.abs(end[1][2]).max() < SAME
+    return np.abs(_heights(end)).max() < SAME
+
+
+def _mirrored(end, times):
+    """q (3, n_free) of an end, its heights above the body some times as great."""
+    surface = end[0].sheet.surface
+    return surface.lifted(surface.over(end[1]) * [[1], [1], [times]])
 
 
 def _let_go(end, q):

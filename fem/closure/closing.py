@@ -37,7 +37,8 @@ def patch(case: Case) -> Mesh:
     size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
     assert case.patch and size.edge_mm and size.tip_mm and size.far_mm, "reading a case fills in what it leaves out"
     marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
-    return mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
+    flat = mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
+    return replace(flat, surface=physical.surface(case.patch))
 
 
 def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
@@ -100,8 +101,8 @@ def _closed(case, *, restarts, watch, coarsen=COARSEN):
     problem = partial(solve.problem, pressure=pressure, tol=tol, effort=effort)
 
     unsewn = skin_sheet(case, triangles, hinged=True)
-    flat, no_pairs = triangles.flat, np.zeros((2, 0), int)
-    cut = problem(unsewn, constraints(flat, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
+    uncut, no_pairs = triangles.x0, np.zeros((2, 0), int)
+    cut = problem(unsewn, constraints(uncut, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     with at_stage("gaping wound"):
         level, gaping = _opened(cut, triangles, coarse)
     del cut  # and its factors
@@ -117,29 +118,29 @@ def _closed(case, *, restarts, watch, coarsen=COARSEN):
     sew = partial(_sewn, edge_to_edge=edge_to_edge, pairs=pairs, mesh=triangles, level=level)
     found = None if coarse is None else _from_coarser(sewn, pairs, triangles, coarse)
     with at_stage("closing"):
-        sewn, q, tied = found or branches.lowest(sewn, sew, flat, both=both, restarts=restarts)
+        sewn, q, tied = found or branches.lowest(sewn, sew, both=both, restarts=restarts)
     effort.unknowns, effort.elements = 3 * sewn.constraints.n_free, triangles.elements.shape[1]
     effort.smallest_angle_deg = float(quality(triangles)[0])
     effort.residual_N = float(np.abs(solve.state(sewn, q).forces).max())
     effort.total_s = time.perf_counter() - start
     lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
     x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
-    effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, h=skin.h)
+    effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, skin.surface, h=skin.h)
     closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
     return replace(closure, stages=_stages(closure, sewn, coarse))
 
 
 def _opened(cut, mesh, coarse):
     """Positions (3, n) of the gaping wound, held flat and at rest, from those on coarser triangles, if any."""
-    flat = independent(cut.constraints, mesh.flat, 1.0)
+    uncut = independent(cut.constraints, mesh.x0, 1.0)
     if coarse is None or not coarse.effort.gaping_at_rest:
-        opened = solve.opened_wound(cut, flat)
+        opened = solve.opened_wound(cut, uncut)
     else:
         try:
             q = solve.at_rest(cut, independent(cut.constraints, _at_nodes(mesh, coarse.mesh, coarse.gaping), 1.0))
-            opened = q * [[1], [1], [0]], q
+            opened = solve.level(cut, q), q
         except NotConverged:
-            opened = solve.opened_wound(cut, flat)
+            opened = solve.opened_wound(cut, uncut)
     return [positions(cut.constraints, q, 1.0) for q in opened]
 
 
@@ -208,8 +209,8 @@ def _stages(closure, sewn, coarse):
         between = [stage(closed, positions(sewn.constraints, q, closed)) for closed, q in nearest if 0 < closed < 1]
     elif closure.sutures is None and coarse is not None:
         for there in coarse.stages[1:-1]:
-            *x, stress = _at_nodes(closure.mesh, coarse.mesh, np.vstack([there.x, there.stress]))
-            between.append(Stage(there.closed, np.array(x), stress))
+            x, stress = _at_nodes(closure.mesh, coarse.mesh, there.x), there.stress[None]
+            between.append(Stage(there.closed, x, _interpolated(closure.mesh, coarse.mesh, stress)[0]))
     if closure.sutures is not None:
         after = closure.sutures.after
         between += [stage(k / len(after), x, f"suture {k} of {len(after)} tied") for k, x in enumerate(after[:-1], 1)]
@@ -228,7 +229,12 @@ def _coarser(case, effort, **how):
     return coarse
 
 
-def _at_nodes(mesh, coarse, values):
+def _at_nodes(mesh, coarse, x):
+    """Positions (3, n) at nodes from those of a coarser mesh, on the same body."""
+    return mesh.x0 + _interpolated(mesh, coarse, x - coarse.x0)
+
+
+def _interpolated(mesh, coarse, values):
     """Values (k, n) at nodes from those of a coarser mesh, found from inside their triangles: a cut's sides differ."""
     middle = np.empty_like(mesh.X)
     middle[:, mesh.elements] = mesh.X[:, mesh.elements[:3]].mean(axis=1)[:, None]

@@ -42,6 +42,11 @@ class Closure:
     effort: Effort = field(default_factory=Effort)
 
     @cached_property
+    def over(self) -> np.ndarray:
+        """Places on the plan below the nodes, and heights above the body (3, n), mm: on a flat one, x itself."""
+        return self.mesh.surface.over(self.x)
+
+    @cached_property
     def stress(self) -> tuple[np.ndarray, np.ndarray]:
         """Principal Cauchy stresses (2, n_elements, n_quad) in MPa, and greatest stretch, at the integration points."""
         return cauchy_stress(self.sheet, self.x)

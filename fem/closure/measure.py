@@ -18,6 +18,8 @@ MEASURES = {
     "cones": cones.cones,
     "rise_mm": cones.rise,
     "dip_mm": cones.dip,
+    "seam_depth_mm": scars.seam_depth,
+    "contour_mm": scars.contour,
     "seam_wave_mm": lambda closure: scars.seam_waves(closure)[0],
     "seam_wave_length_mm": lambda closure: scars.seam_waves(closure)[1],
     "scar_length_mm": scars.scar_length,

@@ -39,7 +39,7 @@ def closed(case: Case, once: Callable[[Case], Closure]) -> Closure:
 
 def end_heights(closure: Closure) -> np.ndarray:
     """How far (2,) the cone that is farthest off the level is, above or below, at the left and the right end, mm."""
-    off = np.abs(closure.x[2, tops(closure)])
+    off = np.abs(closure.over[2, tops(closure)])
     return np.array([off[np.isin(closure.mesh.tips, side)].max() for side in closure.mesh.ends])
 
 

@@ -163,7 +163,7 @@ def common_ranges(results: Sequence[Result]) -> Ranges:
 def skin(result: Result) -> pv.PolyData:
     """The closed skin, as `projection.surface` has it."""
     stages = result.stages
-    return projection.surface(stages.x[-1], stages.elements, stress_kPa=stages.stress_kPa[-1])
+    return projection.surface(stages.x[-1], stages.elements, result.body, stress_kPa=stages.stress_kPa[-1])
 
 
 def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
@@ -174,7 +174,7 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
 
 def height_image(result: Result, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
-    seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width)
+    seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width, result.body)
     return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, **canvas.SHADED)
 
 

@@ -84,6 +84,7 @@
     Object.assign(view, {
       one, world, geometry, skin, mesh, lines, dots,
       positions: integers(one.positions, Int16Array), stresses: bytes(one.stresses),
+      heights: one.heights && bytes(one.heights), // above a curved body; above a flat one they are z
     });
     shape(view);
   }
@@ -91,13 +92,14 @@
   const stageOf = (one) => slider ? Math.round(slider.value * (one.closed.length - 1) / last) : one.closed.length - 1;
   const colour = () => (document.querySelector("input[name=colour]:checked") || {value: "height"}).value;
 
-  function shape({one, geometry, lines, dots, caption, canvas, positions, stresses}) {
+  function shape({one, geometry, lines, dots, caption, canvas, positions, stresses, heights}) {
     const stage = stageOf(one), n = one.nodes, how = colour();
     const at = geometry.attributes.position.array, paint = geometry.attributes.color.array;
     const [low, high] = scene.heights;
     for (let i = 0; i < 3 * n; i++) at[i] = positions[3 * n * stage + i] * one.step;
     for (let i = 0; i < n; i++) {
-      const share = how === "height" ? 255 * (at[3 * i + 2] - low) / (high - low) : stresses[n * stage + i];
+      const height = heights ? heights[n * stage + i] : 255 * (at[3 * i + 2] - low) / (high - low);
+      const share = how === "height" ? height : stresses[n * stage + i];
       const entry = 3 * Math.min(255, Math.max(0, Math.round(share)));
       for (let k = 0; k < 3; k++) paint[3 * i + k] = how === "plain" ? PLAIN[k] : lookup[how][entry + k] / 255;
     }

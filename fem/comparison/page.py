@@ -120,10 +120,15 @@ def packed(result: Result, ranges: Ranges) -> dict[str, Any]:
     used = np.unique(np.concatenate([triangles.ravel(), *(line.ravel() for line in lines)]))
     number = np.full(seen.size, -1)
     number[used] = np.arange(used.size)
-    x = stages.x[:, :, used] - stages.centre[:, None]
+    x = stages.x[:, :, used] - projection.halfway(result.body, stages.centre, ranges.half_width)[:, None]
     step = np.abs(x).max() / np.iinfo(np.int16).max
     share = stages.stress_kPa[:, used] / ranges.stresses[1]
-    return {
+    heights = {}
+    if result.body.curved:
+        low, high = ranges.heights
+        above = np.array([result.body.over(at)[2] for at in stages.x[:, :, used]])
+        heights = {"heights": coded(np.round((COLOURS - 1) * np.clip((above - low) / (high - low), 0, 1)), "u1")}
+    return heights | {
         "name": result.name,
         "nodes": int(used.size),
         "step": float(step),

@@ -15,12 +15,17 @@ from fem.case.site import SITES, springs
 from fem.errors import BadCase
 
 SPRINGS = "push_kPa_per_mm", "pull_kPa_per_mm", "shear_kPa_per_mm"  # of a bed, which follow from its fat
-DEFAULTS = "mesh.tip_mm", "mesh.far_mm", "mesh.edge_mm", "patch"  # of a case: a later one may follow from those before
+# Of a case: a later one may follow from those before.
+DEFAULTS = "mesh.tip_mm", "mesh.far_mm", "mesh.edge_mm", "patch.radius_mm", "patch"
 
 
 def as_written(case: Case) -> dict[str, Any]:
-    """Content of a case without what its site filled in or what followed from that, its name, patch and triangles."""
-    content = case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site", "mesh", "patch"})
+    """Content of a case without what its site filled in or what followed from that, its name and triangles.
+
+    Of its patch there is the body's surface.
+    """
+    content = case.model_dump(mode="json", exclude_none=True, exclude={"name", "from_site", "mesh"})
+    content = dotted.without(content, "patch.radius_mm" if case.patch and case.patch.surface else "patch")
     for key in case.from_site or ():
         content = dotted.without(content, key)
     bed = case.bed
@@ -38,7 +43,8 @@ def as_written(case: Case) -> dict[str, Any]:
 
 def without_defaults(case: Case, keys: Sequence[str] = DEFAULTS) -> dict[str, Any]:
     """Content as of `as_written`, with the name, and patch and triangles as far as the case has not its defaults."""
-    content = {"name": case.name, **as_written(case), **case.model_dump(mode="json", include={"patch", "mesh"})}
+    sizes = case.model_dump(mode="json", exclude_none=True, include={"patch", "mesh"})
+    content = {"name": case.name, **as_written(case), **sizes}
     for key in keys:
         fewer = dotted.without(content, key)
         with suppress(ValueError):  # what is left does not go together

@@ -94,7 +94,8 @@ def state(
     start = time.perf_counter()
     x = positions(problem.constraints, q, closed)
     data = np.zeros(problem.pattern.indices.size if tangent else 0)
-    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, tangent=groups(problem.pattern, data))
+    stored = groups(problem.pattern, data)
+    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, closed=closed, tangent=stored)
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)
@@ -182,12 +183,13 @@ def _lower(at, q, d, here):
 
 
 def opened_wound(problem: Problem, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Positions (3, n_free) of the gaping, unsewn wound, held flat and at rest, from those of the uncut skin.
+    """Positions (3, n_free) of the gaping, unsewn wound, held to the body and at rest, from those of the uncut skin.
 
     Its edges may curl so much that no rest is found: then both are that of skin held flat, as the effort says.
     """
     flat = pressed_flat(problem, q)
-    if not negative_pivots(problem, flat):
+    at_rest = np.abs(state(problem, flat).forces).max() <= problem.tol  # not on a body that is curved
+    if at_rest and not negative_pivots(problem, flat):
         return flat, flat
     try:  # it is flat only because nothing pushes it to either side
         return flat, settled(problem, on_the_way(problem, flat))
@@ -197,9 +199,14 @@ def opened_wound(problem: Problem, q: np.ndarray) -> tuple[np.ndarray, np.ndarra
 
 
 def pressed_flat(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) at rest of skin that is held flat, from those at q, pressed flat."""
-    level = q * [[1], [1], [0]]
-    return newton(replace(problem, sheet=_held_flat(problem.sheet)), level, tol=problem.tol)
+    """Positions (3, n_free) at rest of skin that is held to the body, from those at q, pressed onto it."""
+    return newton(replace(problem, sheet=_held_flat(problem.sheet)), level(problem, q), tol=problem.tol)
+
+
+def level(problem: Problem, q: np.ndarray) -> np.ndarray:
+    """Positions (3, n_free) on the body below those at q."""
+    surface = problem.sheet.surface
+    return surface.place(surface.over(q)[:2])
 
 
 def lifted(problem: Problem, q: np.ndarray, *, by: float) -> np.ndarray:
@@ -207,11 +214,13 @@ def lifted(problem: Problem, q: np.ndarray, *, by: float) -> np.ndarray:
     here = state(problem, q, tangent=True)
     _positive(problem, here.tangent, np.abs(here.forces).max())
     way = _answer(problem, -reduced(problem.constraints, problem.perturbation))
-    return q + by / np.abs(way[2]).max() * way
+    surface = problem.sheet.surface
+    upward = (way * surface.normal(surface.over(q)[:2])).sum(axis=0)
+    return q + by / np.abs(upward).max() * way
 
 
 def _held_flat(sheet):
-    """The sheet on a bed that keeps it level; in skin that is flat it bears nothing."""
+    """The sheet on a bed that keeps it level; in skin that is flat it bears no more than what the body bears."""
     n, stiff = sheet.area.nodes.shape[0], float(np.abs(sheet.law(np.array([1.0, 1.0, 0.0]))[2]).max()) * sheet.h
     shear = np.zeros(n) if sheet.foundation is None else sheet.foundation.shear
     level = np.full(n, FIRM * stiff)

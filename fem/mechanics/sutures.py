@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from fem.errors import NotConverged, at_stage
+from fem.geometry.surface import Surface
 from fem.mechanics import solve
 from fem.mechanics.constraints import positions
 from fem.mechanics.quadratic import located
@@ -70,7 +71,8 @@ def tapering(
 def anchoring(mesh: Mesh, *, beyond_mm: float, bite_mm: float, skin: float) -> list[Thread]:
     """Threads from a place beyond each tip to where it lies in uncut skin."""
     places = mesh.X[:, mesh.tips] + beyond_mm * mesh.outward(mesh.X)
-    threads = [([_patch(mesh, X, bite_mm)], np.append(X, 0.0)) for X in places.T]
+    below = mesh.surface.place(places)
+    threads = [([_patch(mesh, X, bite_mm)], on_bed) for X, on_bed in zip(places.T, below.T, strict=True)]
     return [_thread(*thread, wanted=0.0, kind="anchor", skin=skin) for thread in threads]
 
 
@@ -81,28 +83,35 @@ def contact(mesh: Mesh, stitches: Sequence[tuple[int, float]], *, bite: float, s
         first, second = (_along(mesh.X[:, edge]) for edge in mesh.seams[number])
         weights[number] *= abs(first[1:-1] / first[-1] - at) > bite / (first[-1] + second[-1])
     nodes = np.hstack([seam[:, 1:-1] for seam in mesh.seams]).T
-    return Contact(nodes, _across(mesh.seams, mesh.X), np.concatenate(weights), CONTACT * skin)
+    return Contact(nodes, _across(mesh.seams, mesh.x0, mesh.surface), np.concatenate(weights), CONTACT * skin)
 
 
-def _across(seams, x):
-    """Level unit vectors (2, n) at inner nodes of seams at x, left of a line between both edges, over SMOOTH of it."""
+def _across(seams, x, surface):
+    """Unit vectors (3, n) along the body at inner nodes of seams at x, left of a line between both edges.
+
+    Its direction is that over SMOOTH of it either way.
+    """
     normals = []
     for first, second in seams:
-        line = x[:2, first] + x[:2, second]
+        line = (x[:, first] + x[:, second]) / 2
+        over = surface.over(line)
+        line, up = surface.place(over[:2]), surface.normal(over[:2])[:, 1:-1]
         k, reach = np.arange(1, line.shape[1] - 1), max(1, round(SMOOTH * line.shape[1]))
         along = line[:, np.minimum(k + reach, line.shape[1] - 1)] - line[:, np.maximum(k - reach, 0)]
-        facing = np.hypot(*along) > AGAINST * reach * np.hypot(*np.diff(line)).mean()
-        normals.append(np.where(facing, np.array([-along[1], along[0]]), 0.0) / np.where(facing, np.hypot(*along), 1.0))
+        left = np.cross(up, along, axis=0)
+        size = np.linalg.norm(left, axis=0)
+        facing = size > AGAINST * reach * np.linalg.norm(np.diff(line), axis=0).mean()
+        normals.append(np.where(facing, left, 0.0) / np.where(facing, size, 1.0))
     return np.hstack(normals)
 
 
-def _facing(contact, seams, x, *, h):
+def _facing(contact, seams, x, surface, *, h):
     """The contact with normals at x; none where edges run against each other, or a flap's edge is yet to be turned.
 
     Such an edge lies beyond the other, by more than the thickness h.
     """
-    normals, (first, second) = _across(seams, x), contact.nodes.T
-    gap = (normals * (x[:2, first] - x[:2, second])).sum(axis=0)
+    normals, (first, second) = _across(seams, x, surface), contact.nodes.T
+    gap = (normals * (x[:, first] - x[:, second])).sum(axis=0)
     return replace(contact, normals=np.where(gap > -h, normals, 0.0))
 
 
@@ -153,13 +162,14 @@ def _touching(problem, q, seams):
     """The problem with the contact, if any, that edges have at q (3, n_free)."""
     if (contact := problem.sheet.contact) is None:
         return problem
-    facing = _facing(contact, seams, positions(problem.constraints, q, 1.0), h=problem.sheet.h)
+    x, sheet = positions(problem.constraints, q, 1.0), problem.sheet
+    facing = _facing(contact, seams, x, sheet.surface, h=sheet.h)
     return replace(problem, sheet=replace(problem.sheet, contact=facing))
 
 
-def unfaced(contact: Contact | None, seams: Sequence[np.ndarray], x: np.ndarray, *, h: float) -> int:
+def unfaced(contact: Contact | None, seams: Sequence[np.ndarray], x: np.ndarray, surface: Surface, *, h: float) -> int:
     """Points of sutured edges that do not face at positions x (3, n), so that nothing keeps them apart."""
-    return 0 if contact is None else int((~_facing(contact, seams, x, h=h).normals.any(axis=0)).sum())
+    return 0 if contact is None else int((~_facing(contact, seams, x, surface, h=h).normals.any(axis=0)).sum())
 
 
 def at_another_end(tied: TiedSutures, problem: Problem, q: np.ndarray) -> TiedSutures:

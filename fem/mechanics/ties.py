@@ -37,7 +37,7 @@ class Contact:
     """Facing points of two edges: p/2 <-gap>^2 per length, gap = n . (x of the first - x of the second)."""
 
     nodes: np.ndarray  # (n, 2) node of the first edge, and that of the second which faces it
-    normals: np.ndarray  # (2, n) level unit vectors across the edges, into the skin of the first
+    normals: np.ndarray  # (3, n) unit vectors along the body across the edges, into the skin of the first
     weights: np.ndarray  # (n,) length of edge that a point stands for, mm
     stiffness: float  # p, N/mm2
 
@@ -101,7 +101,7 @@ def _penalised(tie, x):
 
 
 def _in_contact(contact, x):
-    n = np.vstack([contact.normals, np.zeros(len(contact.nodes))]).T
+    n = contact.normals.T
     sign, p = np.array([1.0, -1.0]), contact.stiffness * contact.weights
     gap = np.einsum("ni,a,nai->n", n, sign, x[contact.nodes])
     press, stiff = p * np.minimum(gap, 0.0), np.where(gap < 0, p, 0.0)

@@ -11,26 +11,28 @@ import skfem
 
 from fem.errors import MeshError
 from fem.geometry.curve import turn
+from fem.geometry.surface import FLAT, Surface
 
 CORNERS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # flat triangles of a quadratic one
 
 
 @dataclass(frozen=True)
 class Mesh:
-    """Quadratic triangles with straight edges; nodes and elements are numbered as in skfem.ElementTriP2."""
+    """Quadratic triangles, straight on the plan; nodes and elements are numbered as in skfem.ElementTriP2."""
 
-    X: np.ndarray  # (2, n) mm: vertices, then the midpoint of each facet of `tri`
+    X: np.ndarray  # (2, n) mm, on the plan: vertices, then the midpoint of each facet of `tri`
     elements: np.ndarray  # (6, n_elements) vertices 0 1 2, then midpoints of 01 12 02
     tri: skfem.MeshTri  # the triangulation itself
     seams: tuple[np.ndarray, ...]  # each (2, 2 k + 1) nodes along its edges: vertex, midpoint, vertex, ...
     rim: np.ndarray  # nodes on the outer edge, ascending
     undermined: np.ndarray  # (n_elements,) bool: inside the undermined zone
     open: tuple[np.ndarray, ...] = ()  # each (2 k + 1,) nodes along an edge that is not sewn, skin on its left
+    surface: Surface = FLAT  # of the body, on which the plan lies
 
     @cached_property
-    def flat(self) -> np.ndarray:
+    def x0(self) -> np.ndarray:
         """Positions (3, n) of the nodes in the uncut skin, mm."""
-        return np.vstack([self.X, np.zeros_like(self.X[0])])
+        return self.surface.place(self.X)
 
     @cached_property
     def pairs(self) -> np.ndarray:
@@ -157,7 +159,7 @@ def write(mesh: Mesh, path_stem: str | Path) -> tuple[str, str]:
         seam[second], seam[first] = -k, k
     rim[mesh.rim] = 1
     zone = {"undermined": [mesh.undermined.astype(np.int32)]}
-    written = meshio.Mesh(mesh.flat.T, [("triangle6", mesh.elements.T)], {"seam": seam, "rim": rim}, cell_data=zone)
+    written = meshio.Mesh(mesh.x0.T, [("triangle6", mesh.elements.T)], {"seam": seam, "rim": rim}, cell_data=zone)
     vtu, msh = f"{path_stem}.vtu", f"{path_stem}.msh"
     written.write(vtu)
     written.write(msh, file_format="gmsh")

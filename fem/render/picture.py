@@ -27,7 +27,7 @@ def save_pictures(
     ranges  of view and colours, shared by cases compared by eye; None: those that suit the closure
     """
     ranges = ranges or projection.ranges(closure)
-    skin = projection.surface(closure.x, closure.mesh.elements, stress_kPa=nodal_stress(closure))
+    skin = projection.surface(closure.x, closure.mesh.elements, closure.mesh.surface, stress_kPa=nodal_stress(closure))
     figures = {
         "height-oblique.png": height_oblique(closure, skin, title, ranges),
         "height-above.png": height_above(closure, skin, title, ranges),
@@ -43,9 +43,9 @@ def save_pictures(
 def height_oblique(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the skin seen obliquely: the half-width to either side of the wound, DEPTH of that across."""
     half_width, middle = ranges.half_width, centre(closure)
-    view, skin = projection.oblique(skin, middle, half_width)
+    view, skin = projection.oblique(skin, middle, half_width, closure.mesh.surface)
     figure, axes = _heights(closure, skin, view, title, ranges, "obliquely, true to scale", **SHADED)
-    length, corner = round_number(half_width / 3), middle - half_width * np.array([1.0, DEPTH, 0.0])
+    length, corner = round_number(half_width / 3), view.centre - half_width * np.array([1.0, DEPTH, 0.0])
     for leg in np.eye(3):
         axes.plot(*projected(view, np.stack([corner, corner + length * leg], axis=1)), color=INK, lw=4)
     x, y = projected(view, corner[:, None])[:, 0]

@@ -16,11 +16,13 @@ from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
 from fem.closure.closure import Closure
 from fem.closure.measures.skin import skin_stress_max
+from fem.geometry.surface import Surface, within
 from fem.material.skin import KPA
 from fem.render.canvas import COLOURS, HEIGHT_ENDS, INK, SHAPE, TIP, VIEW, Range, round_number
 
 MARGIN = 1.1  # half-width over the reach of the wound and its undermined zone
 TURNED, RAISED = np.radians([-20, 27])  # oblique view: from across the wound to its left, above the level
+BENT = 1.6  # of a half-width: how far around a body, which is bent away, the piece in a view may reach
 DEPTH = float(SHAPE)  # of the piece seen obliquely, over its width: as much as is seen from above, so all of a cone
 SUN = np.array([-1.0, -0.6, 1.0])  # where the light comes from
 FLATTEST, CALMEST = 1.0, 1.0  # mm, kPa: a smaller range would show round-off as colours
@@ -31,8 +33,8 @@ def save_vtu(closure: Closure, path: Path) -> None:
     """Write the closed skin as quadratic triangles, with the arrays that results/README.md explains."""
     mesh = closure.mesh
     skin = _quadratic(closure.x, mesh.elements)
-    skin.point_data.update({"reference_mm": mesh.flat.T, "gaping_mm": closure.gaping.T})
-    skin.point_data.update({"displacement_mm": (closure.x - mesh.flat).T, "height_mm": closure.x[2]})
+    skin.point_data.update({"reference_mm": mesh.x0.T, "gaping_mm": closure.gaping.T})
+    skin.point_data.update({"displacement_mm": (closure.x - mesh.x0).T, "height_mm": closure.over[2]})
     skin.cell_data.update(means(closure))
     skin.cell_data["undermined"] = mesh.undermined.astype(np.uint8)
     writer = vtkXMLUnstructuredGridWriter()
@@ -50,10 +52,10 @@ def means(closure: Closure) -> dict[str, np.ndarray]:
     return {name: np.average(v, axis=1, weights=closure.sheet.area.weights) for name, v in fields.items()}
 
 
-def surface(x: np.ndarray, elements: np.ndarray, **values: np.ndarray) -> pv.PolyData:
-    """Skin with nodes at x (3, n): 16 flat triangles an element (6, m), height_mm and `values` (n,) at points."""
+def surface(x: np.ndarray, elements: np.ndarray, body: Surface, **values: np.ndarray) -> pv.PolyData:
+    """Skin with nodes at x (3, n): 16 flat triangles an element (6, m), height_mm above the body, `values` (n,)."""
     skin = _quadratic(x, elements)
-    skin.point_data.update({"height_mm": x[2]} | values)
+    skin.point_data.update({"height_mm": body.over(x)[2]} | values)
     how = dict(algorithm="dataset_surface", nonlinear_subdivision=2, pass_pointid=False, pass_cellid=False)
     return skin.extract_surface(**how)
 
@@ -116,13 +118,22 @@ class View:
         return np.stack([right, np.cross(towards, right), towards])
 
 
-def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float) -> tuple[View, pv.PolyData]:
+def halfway(body: Surface, middle: np.ndarray, half_width: float) -> np.ndarray:
+    """The middle (3,) of a view, half way down to the lowest place of the body in it, mm: on a flat one it stays."""
+    if not body.curved:
+        return middle
+    x = body.place(middle[:2, None] + within(BENT * half_width))
+    seen = (np.abs(x[:2] - middle[:2, None]) <= half_width * np.array([[1.0], [DEPTH]])).all(axis=0)
+    return middle + np.array([0.0, 0.0, (x[2, seen].min() + x[2, seen].max()) / 2 - middle[2]])
+
+
+def oblique(skin: pv.PolyData, middle: np.ndarray, half_width: float, body: Surface) -> tuple[View, pv.PolyData]:
     """Oblique view, and the skin in it: `half_width` to either side of the middle (3,), mm, DEPTH of that across."""
     half = half_width * np.array([1.0, DEPTH, 0.0])
     for side in np.diag(half)[:2]:
         skin = skin.clip(side, origin=middle + side).clip(-side, origin=middle - side)
     width = half[:2] @ [np.cos(TURNED), -np.sin(TURNED)]
-    return View(middle, width, TURNED, RAISED), skin
+    return View(halfway(body, middle, half_width), width, TURNED, RAISED), skin
 
 
 def projected(view: View, points: np.ndarray) -> np.ndarray:

@@ -9,6 +9,7 @@ from typing import Any, cast
 
 from fem.case import case as cases
 from fem.case import physical
+from fem.geometry.surface import Surface
 from fem.results import identity, scene
 from fem.results.quantities import FURTHER, QUANTITIES, magnitude, numbers, pattern, quantity
 
@@ -28,6 +29,12 @@ class Result:
     def name(self) -> str:
         """Name of the case."""
         return self.case.name
+
+    @property
+    def body(self) -> Surface:
+        """The surface of the body on which the plan lies."""
+        assert self.case.patch, "reading a case fills it in"
+        return physical.surface(self.case.patch)
 
     @cached_property
     def numbers(self) -> dict[str, Any]:

@@ -117,16 +117,16 @@ def _lists(**arrays):
 def along_scar(closure: Closure, scar: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Length along a closed scar, by the chords between its nodes, and height at them, each (m,), mm."""
     p = closure.x[:, scar[0]]
-    return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), p[2]
+    return np.append(0.0, np.cumsum(np.linalg.norm(np.diff(p, axis=1), axis=0))), closure.over[2, scar[0]]
 
 
 def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     """Section across the cone at a tip: places (m,), to the left of its top seen outward, and heights (m,), mm.
 
-    The plane is upright, square to the axis of the closed wound, through the top of the cone (`measures.cones.tops`);
-    quadratic triangles are cut as flat ones.
+    The plane is upright, square to the axis of the closed wound, through the top of the cone (`measures.cones.tops`),
+    on a curved body bent along its normals; quadratic triangles are cut as flat ones.
     """
-    x, here = closure.x, closure.mesh.tips == tip
+    x, here = closure.over, closure.mesh.tips == tip
     top = x[:, tops(closure)[here][0]]
     away = closure.mesh.outward(x)[:, here][:, 0]
     beyond = away @ (x[:2] - top[:2, None])

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from fem.case import document, dotted
 from fem.case.case import MESHES, Case
 from fem.case.document import Written
+from fem.case.site import on_its_body
 from fem.errors import BadCase
 from fem.study.spread import distributions, sampled
 
@@ -94,6 +95,7 @@ def _checked(study, settings):
     content = dict(study.base.content, name=study.name)
     try:
         for path in sorted(settings, key=lambda path: path.count(".")):  # a block before what is inside it
+            content = on_its_body(content) if path.startswith("patch.surface.") else content
             content = dotted.put(content, path, settings[path])
     except ValueError as error:
         return None, [((False, _place(study, path, settings[path]), f"{path}: {error}"), "")]

@@ -68,7 +68,23 @@ def trade_off(named: Closures, by: By = SCAR) -> list[str]:
         lines.append(trend(order, by, "scar_length_mm", "scar", "shorter", "longer"))
     if differ(order, "removed_area_mm2"):
         lines.append(trend(order, by, "removed_area_mm2", "skin taken away", "less", "more"))
-    return [*lines, *(prices(order) if by is SCAR else [])]
+    return [*lines, *bodies(order), *(prices(order) if by is SCAR else [])]
+
+
+def bodies(order: Closures) -> list[str]:
+    """What a body changes: of each closure on a curved one and its like on a flat one, if there is any."""
+    lines = []
+    for label, bent in order:
+        likes = ((name, other) for name, other in order if bent.body.curved and not other.body.curved)
+        like = next(((name, other) for name, other in likes if _alike(bent.case, other.case)), None)
+        if like is not None:
+            lines.append(sentence("teaching/comparison", "body", label, bent.measures, like[0], like[1].measures))
+    return lines
+
+
+def _alike(one, other):
+    """Whether two cases differ in the body and in what is computed of it alone."""
+    return all(getattr(one, part) == getattr(other, part) for part in ("wound", "closure", "skin", "bed"))
 
 
 def differ(order: Closures, name: str) -> bool:
@@ -107,8 +123,13 @@ def extremes(order: Closures, name: str) -> tuple[list[str], list[str]]:
 
 
 def prices(order: Closures) -> list[str]:
-    """What each step costs that lowers the cones for a longer scar."""
-    return [line for line in (price(*pair) for pair in pairwise(order)) if line]
+    """What each step on the same body costs that lowers the cones for a longer scar."""
+    steps = [(a, b) for a, b in pairwise(order) if _surface(a) == _surface(b)]
+    return [line for line in (price(*pair) for pair in steps) if line]
+
+
+def _surface(closure):
+    return closure[1].case.patch.surface
 
 
 def price(before: tuple[str, Result], after: tuple[str, Result]) -> str:

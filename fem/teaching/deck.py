@@ -46,7 +46,7 @@ def slides(
     order = comparison_text.ordered(every, by)
     asked = comparison_text.questions(result, every, by, spread)
     wound, about = sentence.say("wound", result), leaflet.origin(result)
-    lines = tuple(sentences("teaching/leaflet", "about", *about, leaflet.papers(result)))
+    lines = tuple(sentences("teaching/leaflet", "about", *about, leaflet.papers(result), result.body.curved))
     return [
         Slide(lesson.title, (lesson.question,), notes="\n".join(lesson.notes)),
         Slide("The plan", tuple(wound), pictures.plan(result)),

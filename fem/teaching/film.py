@@ -37,6 +37,7 @@ TITLE, TEXT, SMALL = 34, 23, 18  # letters
 INSET = 330  # width of the plan beside a single view
 FINE = 2  # the plan is drawn so many times as large, then reduced
 AROUND = 14  # of what is drawn on the skin: half a dot
+FACET = 3.0  # mm: sides of the flat triangles of skin on a curved body that will be cut out
 BITE = 2.5  # mm from the edge to the end of a stitch in the pictures
 HEAD, FOOT = MARGIN + TITLE + GAP + 2 * (TEXT + 6) + GAP, 2 * (SMALL + 6) + MARGIN  # heights
 PAPER, GREY = "white", "#555555"
@@ -55,12 +56,12 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
-    skin = projection.surface(keyframe.x, stages.elements)
+    skin = projection.surface(keyframe.x, stages.elements, keyframe.of.body)
     lines = [*edges(keyframe), *stitches(keyframe), *keyframe.marked]
     if keyframe.at == UNCUT:
         skin, lines = pv.merge([skin, *_patches(keyframe.of)]), timeline.cut_lines(keyframe.of)
-        skin.point_data["height_mm"] = skin.points[:, 2]
-    at, skin = projection.oblique(skin, stages.centre, ranges.half_width)
+        skin.point_data["height_mm"] = np.zeros(skin.n_points)
+    at, skin = projection.oblique(skin, stages.centre, ranges.half_width, keyframe.of.body)
     tips = keyframe.x[:, stages.tips]
     return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, **canvas.SHADED)
 
@@ -75,14 +76,18 @@ def edges(keyframe: Keyframe) -> list[np.ndarray]:
 
 
 def _patches(result):
-    """Flat pieces of the skin that will be cut out."""
+    """Pieces of the skin that will be cut out, on the body."""
     triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(removed_skin(physical.plan(result.case))))
     triangles = shapely.orient_polygons(triangles)  # their upper side is lit, as that of the skin around
     places = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
     if not places.size:
         return []
     flat = np.column_stack([places, np.zeros(len(places))])
-    return [pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3).tolist())]
+    piece = pv.PolyData.from_regular_faces(flat, np.arange(len(flat)).reshape(-1, 3).tolist())
+    if result.body.curved:
+        piece = piece.subdivide_adaptive(max_edge_len=FACET)
+        piece.points = result.body.place(piece.points[:, :2].T).T
+    return [piece]
 
 
 def stitches(keyframe: Keyframe) -> list[np.ndarray]:
@@ -162,7 +167,7 @@ def _rows(keyframe, half_width):
     half = half_width * np.array([[1.0], [projection.DEPTH]])
     corners = np.vstack([half * [[-1, -1, 1, 1], [-1, 1, -1, 1]], np.zeros(4)]) + middle[:, None]
     inside = (np.abs(keyframe.x[:2] - middle[:2, None]) < half).all(axis=0)
-    seen, _ = projection.oblique(pv.PolyData(corners.T), middle, half_width)
+    seen, _ = projection.oblique(pv.PolyData(corners.T), middle, half_width, keyframe.of.body)
     up = projection.projected(seen, np.hstack([corners, keyframe.x[:, inside]]))[1]
     up = up * canvas.VIEW[0] / (2 * seen.half_width)
     return math.floor(up.min()), math.ceil(up.max())

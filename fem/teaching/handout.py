@@ -22,6 +22,8 @@ from fem.comparison.html import caution
 from fem.comparison.spread import Spread
 from fem.comparison.wording import NOTE, sentence
 from fem.errors import NotPrintable
+from fem.geometry.surface import distortion
+from fem.plan.plan import reach
 from fem.results import identity
 from fem.results.close import HANDOUT, MADE, UNTRIMMED
 from fem.results.folder import whole
@@ -59,7 +61,9 @@ class Record(BaseModel):
 def template_files(material: Material, folder: Path) -> None:
     """The 1:1 template as PDF, SVG and DXF."""
     case = material.result.case
-    about = case.closure, cases.geometry(case), physical.plan(case).thread, template.MARK
+    plan = physical.plan(case)
+    distorted = distortion(material.result.body, reach(plan))
+    about = case.closure, cases.geometry(case), plan.thread, template.MARK, distorted
     subtitle = sentence("teaching/paper", "template", *about)
     write_drawing(material, folder / "template", template.template(case), subtitle)
 

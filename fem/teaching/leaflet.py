@@ -58,7 +58,10 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, spread: S
         *compared(every, order(lesson), spread),
         *((Paragraph("Questions", "heading"), Items(questions, numbered=True)) if asked else ()),
         Paragraph("Sources and limits", "heading"),
-        Items(tuple(sentences("teaching/leaflet", "about", *origin(result), papers(result))), look="small"),
+        Items(
+            tuple(sentences("teaching/leaflet", "about", *origin(result), papers(result), result.body.curved)),
+            look="small",
+        ),
         Paragraph(caution(), "small"),
     )
     return Sheet(lesson.title, f"Case {result.name}", (first, second))

@@ -197,8 +197,8 @@ def changed(case: Case, name: str, change: dict[str, Any]) -> Case:
         content = dotted.without(content, key) if value is None else dotted.put(content, key, value)
     first = parsed({"name": name, **content})
     margin = cast(Patch, case.patch).radius_mm - reach(physical.plan(case))
-    patch = {"radius_mm": reach(physical.plan(first)) + margin}
-    return parsed({"name": name, "patch": patch, **content, "mesh": case.mesh.model_dump()})
+    patch = {"radius_mm": reach(physical.plan(first)) + margin, **content.pop("patch", {})}
+    return parsed({"name": name, **content, "patch": patch, "mesh": case.mesh.model_dump()})
 
 
 def impossible(make: Callable, values: dict[tuple, Any]) -> list[tuple]:

@@ -47,8 +47,9 @@ def printed(result: Result, *, exaggeration: float = 1.0) -> Print:
     Raises NotPrintable if a body has an open edge, or one of its edges crosses itself seen from above.
     """
     x, triangles = welded(result)
+    if exaggeration != 1:
+        x = result.body.lifted(result.body.over(x) * [[1], [1], [exaggeration]])
     x = x - result.stages.centre[:, None]
-    x[2] *= exaggeration
     half = result.case.skin.thickness_mm / 2
     away = normals(x, triangles)
     upper, under = x + half * away, x - half * away

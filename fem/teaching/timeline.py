@@ -41,14 +41,14 @@ def keyframes(result: Result, before: Result | None = None) -> list[Keyframe]:
     if before is not None:
         return [*keyframes(before), *_trimmed(result, keyframes(before)[-1])]
     stages, drawing = result.stages, physical.plan(result.case)
-    flat = np.vstack([stages.X, 0 * stages.X[:1]])
+    uncut = result.body.place(stages.X)
     plan, cut = (sentence("teaching/timeline", caption, removed_area(drawing)) for caption in ("plan", "cut"))
     tension = result.case.skin.tension
     pulled = max(tension.along_N_per_m, tension.across_N_per_m) > 0
     gape = sentence("teaching/timeline", "gape", result.measures, pulled)
     return [
-        Keyframe(result, flat, UNCUT, "Uncut skin", plan),
-        Keyframe(result, flat, CUT, "Cut", cut),
+        Keyframe(result, uncut, UNCUT, "Uncut skin", plan),
+        Keyframe(result, uncut, CUT, "Cut", cut),
         Keyframe(result, stages.x[0], OPEN, "The wound gapes", gape),
         *(_stage(result, k) for k in range(1, len(stages.closed))),
     ]
@@ -75,7 +75,7 @@ def done(result: Result) -> str:
 
 def _trimmed(result, closed):
     """The untrimmed closed wound with the cuts that will trim it, and the trimmed one."""
-    lines = tuple(np.array([moved(closed, place) for place in line[:2].T]).T for line in cut_lines(result))
+    lines = tuple(np.array([moved(closed, place) for place in line.T]).T for line in _cuts(result))
     at, count = result.measures, len(stitched(result))
     marked = sentence("teaching/timeline", "marked", at["trim_skin_removed_mm2"])
     caption = sentence("teaching/timeline", "trimmed", ending(at), at["trim_scar_added_mm"])
@@ -114,9 +114,13 @@ def keyframe_at(made: Sequence[Keyframe], at: float) -> Keyframe:
 
 
 def cut_lines(result: Result) -> list[np.ndarray]:
-    """Lines (3, k) of all that will be cut, on flat skin."""
-    lines = plan_lines(physical.plan(result.case), n=200)
-    return [np.vstack([line.points, 0 * line.points[:1]]) for line in lines if line.kind in ("cut", "removed")]
+    """Lines (3, k) of all that will be cut, on uncut skin."""
+    return [result.body.place(line) for line in _cuts(result)]
+
+
+def _cuts(result):
+    """The same lines (2, k) on the plan."""
+    return [line.points for line in plan_lines(physical.plan(result.case), n=200) if line.kind in ("cut", "removed")]
 
 
 def moved(keyframe: Keyframe, place: np.ndarray) -> np.ndarray:

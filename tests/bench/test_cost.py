@@ -56,8 +56,8 @@ def assembly_s(case):
     """Seconds of one assembly with its tangent on the case's triangles: the least of three."""
     triangles = patch(case)
     skin, no_pairs = skin_sheet(case, triangles), np.zeros((2, 0), int)
-    problem = solve.problem(skin, constraints(triangles.flat, no_pairs, triangles.rim))
-    q = independent(problem.constraints, triangles.flat, 1.0)
+    problem = solve.problem(skin, constraints(triangles.x0, no_pairs, triangles.rim))
+    q = independent(problem.constraints, triangles.x0, 1.0)
     starts = []
     for _ in range(3):
         start = time.perf_counter()

@@ -50,7 +50,6 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         "6",
         "10",
         "13",
-        "13",
         "14",
     ]
 

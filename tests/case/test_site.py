@@ -80,6 +80,7 @@ def test_every_paper_is_cited_and_every_citation_has_a_paper():
     entries = LIBRARY.anywhere, *SITES.values()
     told = [value.source for entry in entries for value in values(entry).values()]
     told += [undermining(entry).source for entry in entries]
+    told += [entry.body.radius_mm.source for entry in entries if entry.body]
     told += [value.source for value in (*LIBRARY.age.values(), SITES["forearm"].young_kPa, SITES["back"].young_kPa)]
     assert [paper for paper in LIBRARY.papers if not any(paper in source for source in told)] == []
     cited = {name for source in told for name in re.findall(r"[A-ZÀ-Ý]\w+(?: [A-ZÀ-Ý]\w+)? (?:19|20)\d\d", source)}
@@ -355,7 +356,8 @@ def test_one_entry_with_its_sources(name):
     printed = site(name, columns=70)
     flowing = " ".join(printed.split())
     assert max(map(len, printed.splitlines())) <= 70
-    for dotted, value in values(SITES[name]).items():
+    body = {"patch.surface.radius_mm": SITES[name].body.radius_mm} if SITES[name].body else {}
+    for dotted, value in (values(SITES[name]) | body).items():
         line = f"{dotted} {value.typical:g} {value.low:g} to {value.high:g} {value.tag} {value.source}"
         assert line in flowing
         assert all(f"{paper}: {full}" in flowing for paper, full in LIBRARY.papers.items() if paper in value.source)
@@ -378,3 +380,53 @@ def test_check_prints_warnings(tmp_path):
     assert printed.startswith("a: case, lens, side-to-side\n")
     assert warned.startswith(f"{path}: warning: skin.thickness_mm 1.5 is outside 0.9 to 1.3 of forearm (from memory: ")
     assert (warned.count("\n"), code) == (1, 0)
+
+
+# Bodies -----------------------------------------------------------------------------------------------------
+
+
+def test_body_of_a_site():
+    """Only if the case asks; it is then as if it had been written. Without a site that has one the word is refused."""
+    written = f"{WOUND}skin: {{site: SITE}}\npatch: {{radius_mm: 60, surface: site}}\n"
+    limb = parse(written.replace("SITE", "forearm"), Case, "a.yaml")
+    assert (limb.patch.surface.kind, limb.patch.surface.radius_mm) == ("cylinder", 41)
+    assert not any(key.startswith("patch") for key in limb.from_site)
+    assert parse(written.replace("SITE", "scalp"), Case, "a.yaml").patch.surface.kind == "sphere"
+    with pytest.raises(BadCase, match=r"a.yaml:\d+:33: patch.surface: needed for a surface like the site's: skin.site"):
+        parse(written.replace("SITE", "cotton-towel"), Case, "a.yaml")
+    assert (
+        parse(written.replace("SITE", "forearm").replace(", surface: site", ""), Case, "a.yaml").patch.surface is None
+    )
+
+
+def test_taut_skin_on_a_body_needs_a_bed():
+    """What it presses with must be borne; slack skin presses with nothing."""
+    skin = "{thickness_mm: 2, law: {kind: neo-hooke, shear_kPa: 33}TENSION}"
+    written = f"{WOUND}skin: {skin}\npatch: {{radius_mm: 60, surface: {{kind: sphere, radius_mm: 85}}}}\n"
+    with pytest.raises(BadCase, match="patch: taut skin on a curved body presses on what lies below"):
+        parse(written.replace("TENSION", ", tension: {along_N_per_m: 9}"), Case, "a.yaml")
+    assert parse(written.replace("TENSION", ""), Case, "a.yaml").patch.surface.radius_mm == 85
+
+
+@pytest.mark.parametrize(
+    ("surface", "message"),
+    [
+        ("{kind: cylinder, radius_mm: 0}", "patch: radius_mm 0: wanted 2 mm or more"),
+        ("{kind: cylinder, radius_mm: 15}", "patch: a patch with radius_mm 60 wraps onto itself"),
+        ("{kind: sphere, radius_mm: 20}", "patch: lengths are distorted by more than 50 %"),
+        ("{kind: cone, radius_mm: 20}", "patch.surface.kind: got 'cone'"),
+    ],
+)
+def test_bodies_that_are_refused(surface, message):
+    with pytest.raises(BadCase, match=rf"a.yaml:\d+:\d+: {message}"):
+        parse(f"{WOUND}skin: {{site: forearm}}\npatch: {{radius_mm: 60, surface: {surface}}}\n", Case, "a.yaml")
+
+
+def test_far_around_a_limb():
+    """More than half of a limb's girth is told, and so is a plan that is much distorted."""
+    limb, ball = (
+        parse(f"{WOUND}skin: {{site: forearm}}\npatch: {{radius_mm: {body}}}\n", Case, "a.yaml")
+        for body in ("70, surface: site", "45, surface: {kind: sphere, radius_mm: 26}")
+    )
+    assert any("goes around 0.54 of such a limb" in line for line in warnings(limb))
+    assert any("lengths of the plan are up to" in line for line in warnings(ball))

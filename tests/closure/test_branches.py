@@ -145,12 +145,12 @@ def test_a_way_that_ends_nowhere():
     def never(problem):
         raise NotConverged(f"way {len(made.effort.branches)}")
 
-    assert lowest(made, sew, mesh.flat, both=False, restarts=0)[1] is q
+    assert lowest(made, sew, both=False, restarts=0)[1] is q
     assert ways(made.effort) == ["led up", "led at random 1"]
     assert made.effort.branches[0]["failed"] == "not this way"
     made.effort.branches.clear()
     with pytest.raises(NotConverged, match="way 0"):
-        lowest(made, never, mesh.flat, both=False, restarts=0)
+        lowest(made, never, both=False, restarts=0)
 
 
 def test_a_gape_that_is_held_flat_has_no_size():

@@ -32,11 +32,11 @@ def skin(mesh, **changes):
     return sheet(mesh, **{"law": rubber(E), "h": H, **changes})
 
 
-def tangent(skin, sewing, x, share=0.0):
+def tangent(skin, sewing, x, share=0.0, closed=1.0):
     """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
     stored = pattern(sewing.free, skin.groups)
     data = np.zeros(stored.indices.size)
-    assemble(skin, x, regularisation=share, tangent=groups(stored, data))
+    assemble(skin, x, regularisation=share, closed=closed, tangent=groups(stored, data))
     upper = csr_array((data, stored.indices, stored.indptr))
     return upper + triu(upper, 1).T
 

@@ -214,7 +214,7 @@ def beyond_radius(m, rings):
 
 def centre_height(problem, pressure, x=None):
     skin = problem.sheet
-    x = np.vstack([skin.X, 0 * skin.X[:1]]) if x is None else x
+    x = skin.x0 if x is None else x
     force = pressure * np.pi  # N
     q = independent(problem.constraints, x, 1.0)
     q = solve.newton(problem, q, closed=1.0, load=lift(skin, pressure), tol=1e-7 * force)
@@ -252,7 +252,7 @@ def test_hencky_membrane(clamped):
     membrane = solve.problem(bending_as(clamped.sheet, 1e-6 * h**3), clamped.constraints)
     C1, C2 = hencky(nu=0.5)
     w0 = C1 * (pressure / h) ** (1 / 3)
-    X = clamped.sheet.X
+    X = clamped.sheet.x0[:2]
     x = np.vstack([X, w0 * np.maximum(0, 1 - (X**2).sum(axis=0))])
     x = positions(clamped.constraints, independent(clamped.constraints, x, 1.0), 1.0)
     x = centre_height(membrane, pressure, x)

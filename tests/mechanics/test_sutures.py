@@ -17,6 +17,7 @@ from fem.closure.measure import measures
 from fem.errors import BadCase
 from fem.geometry.curve import part
 from fem.geometry.outlines import crescent, lens
+from fem.geometry.surface import FLAT
 from fem.material.skin import resistance
 from fem.mechanics import sutures
 from fem.mechanics.mesh import mesh
@@ -52,7 +53,7 @@ def test_flaps_sutured_one_by_one(technique):
     content["closure"]["sutures"] = {"kind": "interrupted", "spacing_mm": 12}
     found = closed(parse(json.dumps(content | {"mesh": {"edge_mm": 2.7}}), Case, "a.yaml"))
     first, second = np.hstack([seam[:, 1:-1] for seam in found.mesh.seams])
-    gap = (sutures._across(found.mesh.seams, found.x) * (found.x[:2, first] - found.x[:2, second])).sum(axis=0)
+    gap = (sutures._across(found.mesh.seams, found.x, FLAT) * (found.x[:, first] - found.x[:, second])).sum(axis=0)
     assert gap.min() > -0.1 and found.effort.edges_unfaced == 0
 
 
@@ -71,10 +72,10 @@ def test_which_edges_push():
         x = at_rest(m)
         x[1, m.seams[0][0]] -= (apart.max() + 2 * beyond) * np.sin(np.pi * np.linspace(0, 1, m.seams[0].shape[1])) / 2
         x[1, m.seams[0][1]] += (apart.max() + 2 * beyond) * np.sin(np.pi * np.linspace(0, 1, m.seams[0].shape[1])) / 2
-        facing = sutures._facing(touch, m.seams, x, h=2.0)
+        facing = sutures._facing(touch, m.seams, x, FLAT, h=2.0)
         middle = np.abs(m.X[0, touch.nodes[:, 0]]) < 5
         assert np.abs(facing.normals[:, middle]).any() == some
-        assert (sutures.unfaced(touch, m.seams, x, h=2.0) == 0) == some
+        assert (sutures.unfaced(touch, m.seams, x, FLAT, h=2.0) == 0) == some
 
 
 def test_halves():

@@ -95,7 +95,7 @@ def test_thread_drawn_by_a_share():
 def edges(gap):
     """Three points along two edges `gap` mm from the x axis and a Contact of 2 N/mm2 that all of them face."""
     first = np.array([[k, gap / 2, 0.3 * k] for k in range(3)], float)
-    normals = np.array([[0.0, 0, 0], [1, 1, 1]])
+    normals = np.array([[0.0, 0, 0], [1, 1, 1], [0, 0, 0]])
     touch = Contact(nodes=np.array([[0, 3], [1, 4], [2, 5]]), normals=normals, weights=np.ones(3), stiffness=2.0)
     return touch, np.vstack([first, first * [1, -1, -1]])
 

@@ -36,7 +36,7 @@ def circle():
 
 
 def surface(closure):
-    return projection.surface(closure.x, closure.mesh.elements, stress_kPa=nodal_stress(closure))
+    return projection.surface(closure.x, closure.mesh.elements, closure.mesh.surface, stress_kPa=nodal_stress(closure))
 
 
 def wide(closure, **others):

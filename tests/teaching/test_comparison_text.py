@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from ranged import made
+from small_cases import text
 from synthetic import FLAP, LEFT_OPEN, PURSE, TIED, of, result
 
 from fem.comparison.wording import printed
@@ -184,3 +185,32 @@ def test_whose_skin():
     assert "long enough" not in ask and "shortest" not in answer
     assert comparison_text.ask_flat(named, SCAR, {}) is None
     assert comparison_text.ask_flat(named[:1], SCAR, spread) is None
+
+
+LIMB = text("limb", 30).replace("radius_mm: 40", "radius_mm: 40, surface: {kind: cylinder, radius_mm: 45}")
+
+
+def test_bodies():
+    """Of the same wound in the same skin: lower, higher or as high, and how deep the seam lies if it shows."""
+    flat = ("flat", of(scar_length_mm=30.0, cone_height_mm=3.0))
+
+    def said(height, depth):
+        on_limb = result(LIMB, cone_height_mm=height, seam_depth_mm=depth, contour_mm=height + depth)
+        return comparison_text.bodies([flat, ("limb", on_limb)])
+
+    same = "“limb”: of the same wound in the same skin, cones are "
+    assert said(2.0, 0.5) == [
+        f"{same}1.0 mm lower than those of “flat”, and the seam lies up to 0.5 mm below where the skin was: above that "
+        "they stand 2.5 mm."
+    ]
+    assert said(3.24, 0.04) == [f"{same}0.2 mm higher than those of “flat”."]
+    assert said(3.04, 0.0) == [f"{same}as high as those of “flat”."]
+    assert comparison_text.bodies([flat, ("longer", result(text("longer", 40)))]) == []
+    other = result(LIMB.replace("length_mm: 30", "length_mm: 40"), seam_depth_mm=0.0, contour_mm=4.0)
+    assert comparison_text.bodies([flat, ("longer limb", other)]) == []
+
+
+def test_no_price_from_one_body_to_another():
+    """A scar that is longer on a limb has bought nothing there."""
+    flat, limb = of(scar_length_mm=30.0, cone_height_mm=5.0), result(LIMB, scar_length_mm=45.0, cone_height_mm=4.0)
+    assert comparison_text.prices([("flat", flat), ("limb", limb)]) == []

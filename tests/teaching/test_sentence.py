@@ -157,3 +157,22 @@ def test_material():
 def test_direction(angle, phrase):
     turned = text("lens", 30).replace("across_N_per_m: 1", f"across_N_per_m: 1, lines_deg: {angle}")
     assert f"they run {phrase}" in sentence.say("skin", result(turned))[1]
+
+
+@pytest.mark.parametrize(
+    ("surface", "said"),
+    [
+        ("{kind: flat}", None),
+        ("{kind: cylinder, radius_mm: 45}",
+         "on a limb with a radius of 45 mm, whose axis runs along the long axis of the wound"),
+        ("{kind: cylinder, radius_mm: -45, axis_deg: 90}",
+         "in the hollow of a limb with a radius of 45 mm, whose axis runs straight across the wound"),
+        ("{kind: sphere, radius_mm: 85}", "on a ball with a radius of 85 mm"),
+        ("{kind: ellipsoid, radius_along_mm: 90, radius_across_mm: 60}", "on an ellipsoid with radii of 90 and 60 mm"),
+        ("{kind: saddle, radius_along_mm: -90, radius_across_mm: 60}", "on a saddle with radii of 90 and 60 mm"),
+    ],
+)  # fmt: skip
+def test_body(surface, said):
+    """What a plan is laid on is said, of a flat one nothing."""
+    lines = sentence.say("skin", result(text("a", 30).replace("radius_mm: 40", f"radius_mm: 40, surface: {surface}")))
+    assert [line for line in lines if line.startswith("The plan is laid")] == [f"The plan is laid {said}."] * bool(said)

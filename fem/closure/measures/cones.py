@@ -31,14 +31,14 @@ def from_tips(closure: Closure) -> tuple[np.ndarray, np.ndarray]:
 
 
 def tops(closure: Closure) -> np.ndarray:
-    """At each tip, the node (k,) in its `zone` that is farthest off the patch's level, above or below."""
+    """At each tip, the node (k,) in its `zone` that is farthest off the body, above or below."""
     distance, tip = from_tips(closure)
     near = [np.flatnonzero((distance <= zone(closure)) & (tip == k)) for k in range(closure.mesh.tips.size)]
-    return np.array([nodes[np.abs(closure.x[2, nodes]).argmax()] for nodes in near], int)
+    return np.array([nodes[np.abs(closure.over[2, nodes]).argmax()] for nodes in near], int)
 
 
 def cone_height(closure: Closure) -> float:
-    """Height above the patch's level of the cone that is farthest off it, negative if it is sunk, mm.
+    """Height above the body of the cone that is farthest off it, negative if it is sunk, mm.
 
     Without tips, as around a purse-string, that of the skin within the `zone` of the wound's edge.
     """
@@ -46,34 +46,34 @@ def cone_height(closure: Closure) -> float:
     if not nodes.size:
         edge = cKDTree(closure.x[:, closure.mesh.edge].T)
         nodes = np.flatnonzero(edge.query(closure.x.T)[0] <= zone(closure))
-    heights = closure.x[2, nodes]
+    heights = closure.over[2, nodes]
     return float(heights[np.abs(heights).argmax()])
 
 
 def rise(closure: Closure) -> float:
-    """Greatest height above the patch's level anywhere, mm."""
-    return float(max(0.0, closure.x[2].max()))
+    """Greatest height above the body anywhere, mm."""
+    return float(max(0.0, closure.over[2].max()))
 
 
 def dip(closure: Closure) -> float:
-    """Greatest depression below the patch's level anywhere, mm, positive."""
-    return float(max(0.0, -closure.x[2].min()))
+    """Greatest depression below the body's surface anywhere, mm, positive."""
+    return float(max(0.0, -closure.over[2].min()))
 
 
 def cones(closure: Closure) -> list[dict[str, Any]]:
     """The cone at each tip: where its top is, its height, negative if it is sunk, footprint, volume, reach and slope.
 
     Footprint and volume are those of the skin around the top that is more than CONE_LEVEL off the level on its side and
-    nearer to this tip than to others, seen from above; reach is how far that skin extends beyond the closed tip, along
-    the axis of the wound; the slope is the steepest of that skin outside the tip zone.
+    nearer to this tip than to others, seen along normals of the body; reach is how far that skin extends beyond the
+    closed tip, along the axis of the wound; the slope is the steepest of that skin outside the tip zone.
     """
-    tip, away = from_tips(closure)[1], closure.mesh.outward(closure.x)
+    tip, away = from_tips(closure)[1], closure.mesh.outward(closure.over)
     return [_cone(closure, k, top, tip == k, away[:, k]) for k, top in enumerate(tops(closure))]
 
 
 def _cone(closure, k, top, nearer, away):
     """The cone of tip k: of its top, the nodes nearer to it than to others (n,), and its way outward (2,)."""
-    x, mesh, end = closure.x, closure.mesh, closure.mesh.tips[k]
+    x, mesh, end = closure.over, closure.mesh, closure.mesh.tips[k]
     side = 1.0 if x[2, top] >= 0 else -1.0
     off = side * x[2]
     triangles = flat_triangles(mesh.elements)
@@ -81,6 +81,7 @@ def _cone(closure, k, top, nearer, away):
     triangles = triangles[:, _joined(mesh, triangles, off > CONE_LEVEL, top)[triangles].any(axis=0)]
     corners = x[:, triangles]
     area, beyond_level, volume = _above(np.stack([*corners[:2], off[triangles]]), CONE_LEVEL)
+    area *= mesh.surface.stretches(corners[:2].mean(axis=1)).prod(axis=0)
     beyond = away @ (x[:2] - x[:2, [end]])
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], axis=0)
     slope = np.degrees(np.arccos(normal[2] / np.linalg.norm(normal, axis=0)))

@@ -8,7 +8,7 @@ from scipy.interpolate import CubicSpline
 from scipy.signal import find_peaks
 
 from fem.closure.closure import Closure
-from fem.closure.measures.cones import TIP_ZONE, from_tips, zone
+from fem.closure.measures.cones import TIP_ZONE, cone_height, from_tips, zone
 from fem.material.skin import N_PER_M
 
 # mm to either side of the middle, our choice: 2 mm about a rhombus's corner hang on how triangles end there, by 4 %
@@ -49,7 +49,7 @@ def seam_waves(closure: Closure) -> tuple[float | None, float | None]:
         return None, None
     beyond, waves = from_tips(closure)[0] > zone(closure), [np.zeros((2, 0))]
     for scar in closure.mesh.scars:
-        line, first = closure.x[:, scar].mean(axis=1), scar[0]
+        line, first = closure.over[:, scar].mean(axis=1), scar[0]
         place = np.append(0.0, np.cumsum(np.hypot(*np.diff(line[:2]))))
         for run in np.split(np.arange(first.size), np.flatnonzero(np.diff(beyond[first])) + 1):
             if beyond[first[run[0]]]:
@@ -66,6 +66,21 @@ def _half_waves(line):
     return np.abs(np.diff(line[:, turns[order]]))[:, np.diff(kind[order]) != 0]
 
 
+def seam_depth(closure: Closure) -> float | None:
+    """Greatest depth of a scar below the body's surface, mm, 0 where none is sunk; None without a scar.
+
+    A line drawn straight on a convex body sinks as a chord does below its arc.
+    """
+    lowest = [closure.over[2, scar].min() for scar in closure.mesh.scars]
+    return float(max(0.0, -min(lowest))) if lowest else None
+
+
+def contour(closure: Closure) -> float | None:
+    """Height of the cone that is farthest off the body above the deepest place of the scars, mm; None without one."""
+    depth = seam_depth(closure)
+    return None if depth is None else cone_height(closure) + depth
+
+
 def scar_chord(closure: Closure) -> float | None:
     """Distance between the ends of the closed wound, mm, at an M half way between its tips; None without two tips."""
     along = closure.mesh.axis(closure.x)
@@ -73,8 +88,8 @@ def scar_chord(closure: Closure) -> float | None:
 
 
 def push_out(closure: Closure) -> list[float]:
-    """How far each tip travels outward, along the axis of the wound as drawn and level, mm."""
-    moved = (closure.x[:2] - closure.mesh.X)[:, closure.mesh.tips]
+    """How far each tip travels outward on the plan, along the axis of the wound as drawn, mm."""
+    moved = (closure.over[:2] - closure.mesh.X)[:, closure.mesh.tips]
     return (closure.mesh.outward(closure.mesh.X) * moved).sum(axis=0).tolist()
 
 
@@ -88,7 +103,7 @@ def gape(closure: Closure) -> tuple[float, float, float] | tuple[None, None, Non
         return None, None, None
     along = closure.mesh.axis(closure.mesh.X)
     along = np.array([1.0, 0.0]) if along is None else along
-    edge = closure.gaping[:2, closure.mesh.edge]
+    edge = closure.mesh.surface.over(closure.gaping[:, closure.mesh.edge])[:2]
     hull = shapely.get_coordinates(shapely.MultiPoint(edge.T).convex_hull).T
     between = hull[:, :, None] - hull[:, None]
     i, j = np.unravel_index(np.hypot(*between).argmax(), between.shape[1:])
@@ -106,22 +121,22 @@ def largest_gap(closure: Closure) -> float | None:
 
 
 def open_area(closure: Closure) -> float | None:
-    """Area, mm2, seen from above, inside the edges that are left open; None if there are none."""
-    rings = (closure.x[:2, edge[::-1]] for edge in closure.mesh.open)  # or their pieces: the sum is the same
+    """Area, mm2, on the plan, inside the edges that are left open; None if there are none."""
+    rings = (closure.over[:2, edge[::-1]] for edge in closure.mesh.open)  # or their pieces: the sum is the same
     return total((x[:-1] * y[1:] - y[:-1] * x[1:]).sum() / 2 for x, y in rings)
 
 
 def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:
     """Force (k,) in N across each segment of a scar, positive where the edges pull apart; its two end nodes left out.
 
-    The nodal force that holds the first edge against its skin, on the left, level and across the seam; a vertex's goes
-    to its two segments by their lengths.
+    The nodal force that holds the first edge against its skin, on the left, along the body and across the seam; a
+    vertex's goes to its two segments by their lengths.
     """
     first, _ = scar
-    p = closure.x[:2, first]
-    along = np.gradient(p, axis=1)
-    across = np.stack([-along[1], along[0]]) / np.hypot(*along)
-    pull = -(across * closure.assembled[1][:2, first]).sum(axis=0)
+    along = np.gradient(closure.x[:, first], axis=1)
+    left = np.cross(closure.mesh.surface.normal(closure.over[:2, first]), along, axis=0)
+    across = left / np.linalg.norm(left, axis=0)
+    pull = -(across * closure.assembled[1][:, first]).sum(axis=0)
     length = segment_lengths(closure, scar)
     share = length[:-1] / (length[:-1] + length[1:])  # of an inner vertex to the segment before it
     force = pull[1::2].copy()

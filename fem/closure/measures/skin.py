@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
 from fem.material.skin import KPA
-from fem.mechanics.sheet import assemble
+from fem.mechanics.sheet import uncut_energy
 from fem.mechanics.triangulation import flat_triangles
 from fem.plan.junctions import junctions
 
@@ -91,7 +91,7 @@ def compressed_area(closure: Closure) -> float:
 
 def strain_energy(closure: Closure) -> float:
     """Energy of the closed skin and its bed, mJ (N mm), above that of the same skin uncut."""
-    return float(closure.assembled[0] - assemble(closure.sheet, closure.mesh.flat)[0])
+    return float(closure.assembled[0] - uncut_energy(closure.sheet))
 
 
 def self_intersection(closure: Closure) -> float:
@@ -102,8 +102,8 @@ def self_intersection(closure: Closure) -> float:
     triangles = flat_triangles(mesh.elements)
     triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
     crossed = triangles[:, np.unique(self_intersections(closure.x, triangles, same))]
-    a, b, c = mesh.X[:, crossed].transpose(1, 0, 2)
-    return float(np.abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0]).sum() / 2)
+    a, b, c = mesh.x0[:, crossed].transpose(1, 0, 2)
+    return float(np.linalg.norm(np.cross(b - a, c - a, axis=0), axis=0).sum() / 2)
 
 
 def self_intersections(x: np.ndarray, triangles: np.ndarray, same: np.ndarray) -> np.ndarray:

@@ -1,6 +1,6 @@
 """The skin as a shell: h times the mean over the thickness of psi(E), at the middles of all edges, on both sides.
 
-    E = C - 2 z k,     C_c = x,a . x,b,     k_c = n . x,ab - reach nu_c theta,     c = 11, 22, 12
+    E = C - 2 z (k - k0),     C_c = x,a . x,b,     k_c = n . x,ab - reach nu_c theta,     c = 11, 22, 12
 
 x,a and x,ab are natural: derivatives along and across the lines in skin that carries no tension; n is normal to x,1 and
 x,2; z is the height above the middle of the skin in place. The jump of slope across the edge,
@@ -9,6 +9,8 @@ x,2; z is the height above the middle of the skin in place. The jump of slope ac
 
 is curvature in its own right: nu_c are the components of nu nu. 2 penalty tan^2(fold/2), of the angle between n_1 and
 n_2, keeps it small and grows without limit as the edge folds over; on the way `plain`/2 x,ab . x,ab is added.
+k0 is k of uncut skin, on the body. Quadratic triangles of a body have slight folds too, so  -turned theta  is added, by
+which the energy of the penalty is least where theta is that of uncut skin.
 Orders and sources: README of mechanics.
 """
 
@@ -33,6 +35,31 @@ class Sides(NamedTuple):
     nu: np.ndarray  # (n, 2, 2) x,nu = nu_1 x,1 + nu_2 x,2, nu out of the side
     bent: np.ndarray  # (n, 2, 3) 1/mm, reach nu_c
     penalty: np.ndarray  # (n,) N mm, per squared angle, halved
+    k0: np.ndarray  # (n, 2, 3) 1/mm, of uncut skin; 0 if it is flat
+    turned: np.ndarray  # (n,) N mm
+
+
+@kernel
+def bends(x: np.ndarray, nodes: np.ndarray, B: np.ndarray, sides: Sides) -> tuple[np.ndarray, np.ndarray]:
+    """k (n, 2, 3) of n edges, 1/mm, and theta (n,); the rest as in `layers`."""
+    k, theta = np.empty((nodes.shape[0], 2, 3)), np.empty(nodes.shape[0])
+    v, n, beta = np.empty((10, 3)), np.empty((2, 3)), np.empty(3)
+    for e in range(nodes.shape[0]):
+        vectors(x, nodes[e], B[e], v)
+        theta[e] = _bent(v, n, beta, sides.nu[e], sides.bent[e], k[e])
+    return k, theta
+
+
+@kernel
+def _bent(v, n, beta, nu, bent, k):
+    """theta of an edge; fills both normals n, beta as `_jump`, and k (2, 3)."""
+    normal(v[0], v[1], n[0])
+    normal(v[2], v[3], n[1])
+    theta = _jump(v, n, nu, beta)
+    for side in range(2):
+        for c in range(3):
+            k[side, c] = dot(n[side], v[4 + 3 * side + c]) - bent[side, c] * theta
+    return theta
 
 
 @kernel
@@ -43,19 +70,16 @@ def layers(x: np.ndarray, nodes: np.ndarray, B: np.ndarray, sides: Sides, z: np.
     """
     n_edges = nodes.shape[0]
     E = np.empty((3, n_edges, 2, z.size))
-    v, n, beta = np.empty((10, 3)), np.empty((2, 3)), np.empty(3)
+    v, n, beta, k = np.empty((10, 3)), np.empty((2, 3)), np.empty(3), np.empty((2, 3))
     for e in range(n_edges):
         vectors(x, nodes[e], B[e], v)
-        normal(v[0], v[1], n[0])
-        normal(v[2], v[3], n[1])
-        theta = _jump(v, n, sides.nu[e], beta)
+        _bent(v, n, beta, sides.nu[e], sides.bent[e], k)
         for side in range(2):
             t = v[2 * side : 2 * side + 2]
             for c in range(3):
                 C = dot(t[1], t[1]) if c == 1 else dot(t[0], t[c // 2])
-                k = dot(n[side], v[4 + 3 * side + c]) - sides.bent[e, side, c] * theta
                 for i in range(z.size):
-                    E[c, e, side, i] = C - 2 * z[i] * k
+                    E[c, e, side, i] = C - 2 * z[i] * (k[side, c] - sides.k0[e, side, c])
     return E
 
 
@@ -106,10 +130,12 @@ def shell(
                 dtheta[3 * a + i] += sides.nu[e, a // 2, a % 2] * mean[i]
         for i in range(3):
             p[i] = n[1, i] - n[0, i]
-        e_theta, c = 0.0, 1 - dot(p, p) / 2  # n_1 . n_2
-        Pi += sides.penalty[e] * dot(p, p) / (1 + c)
+        e_theta, c = -sides.turned[e], 1 - dot(p, p) / 2  # n_1 . n_2
+        Pi += sides.penalty[e] * dot(p, p) / (1 + c) + e_theta * theta
         e_c = -4 * sides.penalty[e] / (1 + c) ** 2
         _add_penalty(p, dn, e_c, -2 * e_c / (1 + c), dc, g, H)
+        for a in range(TANGENTS):
+            g[a] += e_theta * dtheta[a]
         for side in range(2):
             area = sides.area[e, side]
             if area == 0.0:

@@ -42,8 +42,11 @@ def ranges_of(study: Study, settings: Settings | None = None) -> dict:
     taken = set(case.from_site or ())
     if taken >= set(site.TENSIONS):  # which follow from the stretch
         taken = taken - set(site.TENSIONS) | set(site.STRETCHES)
-    library = site.values(site.SITES[str(case.skin.site)]) if taken else {}
-    ranges = {path: held for path, held in library.items() if path in taken and held.low < held.high}
+    entry = site.SITES[str(case.skin.site)] if taken else None
+    ranges = {path: v for path, v in (site.values(entry) if entry else {}).items() if path in taken and v.low < v.high}
+    surface, body = case.patch and case.patch.surface, entry and entry.body
+    if surface and body and (surface.kind, surface.radius_mm) == (body.kind, body.radius_mm.typical):
+        ranges["patch.surface.radius_mm"] = body.radius_mm
     if not ranges:
         raise BadCase("the base takes nothing from a site, so `inputs` must be given")
     return ranges

@@ -6,6 +6,7 @@ from invented import Evaluate, written
 from fem.errors import BadCase
 from fem.results.quantities import known
 from fem.study import keys, report
+from fem.study.answers import uncertain_inputs
 
 WRONG = {  # an answer, and what is said of it
     "{kind: curve, measures: [cone_height_mm], over: a}": "answers[0].kind: got 'curve'; did you mean 'curves'?",
@@ -111,3 +112,16 @@ def test_counts(tmp_path):
         report.findings(study, evaluate)
         assert evaluate.solves == exact if exact else evaluate.solves <= error
         assert exact in (None, error)
+
+
+def test_radius_of_a_site_joins_its_inputs(tmp_path):
+    """A base on its site's body varies the radius over that site's range; one on a flat patch has none to vary."""
+    base = "name: a\nbase:\n  wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}\n  skin: {site: forearm}\n"
+    path = tmp_path / "study.yaml"
+    for patch, joins in (("{radius_mm: 60, surface: site}", True), ("{radius_mm: 60}", False)):
+        path.write_text(f"{base}  patch: {patch}\nanswers:\n  - {{kind: sensitivity, measures: [dip_mm]}}\n")
+        laws = uncertain_inputs.laws_of(None, keys.read(path))
+        assert ("patch.surface.radius_mm" in laws) == joins
+        if joins:
+            assert laws["patch.surface.radius_mm"].support() == (37, 46)
+            report.check(keys.read(path))
