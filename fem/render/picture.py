@@ -88,7 +88,8 @@ def _heights(closure, skin, view: View, title, ranges, how, **looks):
     height = cone_height(closure)
     way = "high" if height > -0.05 else "deep"  # as it is printed
     heading = f"{title}: {'cones' if closure.mesh.tips.size else 'folds'} {abs(height):.1f} mm {way}"
-    caption = f"Height of the closed skin above its level, seen {how}"
+    level = "the body" if closure.mesh.surface.curved else "its level"
+    caption = f"Height of the closed skin above {level}, seen {how}"
     figure, axes, bar = _skin(
         closure, skin, view, heading, caption, "height_mm", ranges.heights, [line], contours=levels, **looks
     )
