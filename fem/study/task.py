@@ -22,6 +22,7 @@ from fem.case import case as cases
 from fem.case import dotted
 from fem.case.document import parse
 from fem.closure.closing import closed
+from fem.comparison.wording import capital
 from fem.errors import MeshError, NotConverged, OtherVersion, OutOfTime
 from fem.results import identity
 from fem.results.close import write
@@ -30,6 +31,7 @@ from fem.study.answers.naming import settings_text
 
 ATTEMPTS = 3  # workers that a case may take with it; our choice
 GRACE = 1.25  # times the limit, after which the worker is ended rather than asked to stop; our choice
+TITLE = 80  # letters that a picture has room for; our choice
 LOOK = 0.2  # s between two looks at the worker's memory and time; our choice
 KINDS = {NotConverged: "not converged", MeshError: "mesh", OutOfTime: "time", MemoryError: "memory"}  # of failures
 SPEAKING = NotConverged, MeshError, OutOfTime  # their messages need no more words
@@ -55,13 +57,20 @@ def closing(case: cases.Case, *, keep: str, watch: Callable[..., None], varied: 
 
 
 def _put(folder, *, case, closure, keep, varied):
-    content = case.model_dump(mode="json", exclude_none=True)
-    called = settings_text({path: dotted.get(content, path) for path in varied}) if varied else ""
-    write(folder, case, closure, keep=keep, title=called)
+    called = _called(case, varied) if varied else ""
+    write(folder, case, closure, keep=keep, title=called if len(called) <= TITLE else "")
     if keep == "pictures":
         from fem.comparison import case_page
 
         case_page.write(folder, called=called)
+
+
+def _called(case, varied):
+    """The inputs of a case that are varied in words; of blocks what differs from their defaults."""
+    every, own = (case.model_dump(mode="json", exclude_none=True, exclude_defaults=plain) for plain in (False, True))
+    given = {path: value for path in varied if (value := dotted.get(every, path)) is not None}
+    blocks = {path: dotted.get(own, path) or value for path, value in given.items() if isinstance(value, dict)}
+    return capital(settings_text(given | blocks))
 
 
 def solved(key: str, text: str, order: Order) -> str:

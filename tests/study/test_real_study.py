@@ -147,3 +147,15 @@ def test_keep_more(done):
     good = real(here)[0]
     kept = {path.name for path in (here / "results/real/cases" / address(good)).iterdir()}
     assert kept == set(KEPT["fields"])
+
+
+@pytest.mark.slow
+def test_cases_are_called_by_what_is_varied(tmp_path):
+    """Kept with pictures, a case of a study has a page of its own, headed by its inputs and not by its address."""
+    one = REAL.replace("[20, 24, 30]", "[20]").replace(
+        "[{undermine_mm: 6}, {undermine_mm: 6}, {}]", "[{undermine_mm: 6}]"
+    )
+    (tmp_path / "real.yaml").write_text(one.split("  bed.pull")[0] + "keep: pictures\n")
+    assert study_command(tmp_path, "real.yaml").returncode == 0
+    (page,) = tmp_path.glob("results/real/cases/*/index.html")
+    assert "<h1>Length of the wound 20 mm, closure technique side-to-side, undermine 6 mm</h1>" in page.read_text()

@@ -37,8 +37,13 @@ def unit_of(path: str) -> str:
 def value(path: str, given: Any, digits: int = 4) -> str:
     """A value of an input as it is printed, with its unit; of a block its kind, and its numbers with their names."""
     if isinstance(given, dict):
-        rest = [f"{name(f'.{key}').strip()} {value(key, v, digits)}" for key, v in given.items() if key != "kind"]
-        return f"{given['kind']} ({', '.join(rest)})" if "kind" in given else ", ".join(rest)
+        rest = [
+            f"{name(f'.{key}').strip()} {value(key, v, digits)}"
+            for key, v in given.items()
+            if key != "kind" and v != {}
+        ]
+        listed = ", ".join(rest)
+        return f"{given['kind']} ({listed})" if rest and "kind" in given else str(given.get("kind", listed))
     return f"{given:.{digits}g} {unit_of(path)}".strip() if isinstance(given, float) else sweep.shown(given)
 
 
