@@ -90,16 +90,24 @@ def stages() -> tuple[str, ...]:
 
 
 @contextmanager
-def at_stage(stage: str) -> Iterator[None]:
-    """Failures within name the stage, unless they name one within it; so does `stages`."""
-    within = _stages.set((*_stages.get(), stage))
+def within(stage: str) -> Iterator[None]:
+    """`stages` names the stage as long as this lasts."""
+    entered = _stages.set((*_stages.get(), stage))
     try:
         yield
-    except NotConverged as error:
-        error.stage = error.stage or stage
-        raise
     finally:
-        _stages.reset(within)
+        _stages.reset(entered)
+
+
+@contextmanager
+def at_stage(stage: str) -> Iterator[None]:
+    """As `within`, and failures name the stage, unless they name one within it."""
+    with within(stage):
+        try:
+            yield
+        except NotConverged as error:
+            error.stage = error.stage or stage
+            raise
 
 
 class MeshError(ValueError):

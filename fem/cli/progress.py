@@ -114,13 +114,13 @@ def runs() -> Callable[[str], str]:
 def said(stage: str, closed: float) -> str:
     """A stage of the solver in words: a suture by its number, a closed wound that still has to come to rest.
 
-    Stages within it, as `at_stage` names them, are said as they are called.
+    Before it what it is within, coarser triangles or another way, as `at_stage` and `within` name them.
     """
-    if within := [word for word in stages() if word not in ("gaping wound", "closing")]:
-        return ", ".join(within)
-    if stage != "closing":
-        return stage
-    return f"{100 * closed:.0f} % closed" if closed < 1 else "closed, coming to rest"
+    around = [word for word in stages() if word not in ("gaping wound", "closing", "led up")]
+    if not (around and around[-1].startswith("suture ")):
+        way = f"{100 * closed:.0f} % closed" if closed < 1 else "closed, coming to rest"
+        around.append(way if stage == "closing" else stage)
+    return ", ".join(around)
 
 
 def solving(stage: str, closed: float) -> dict[str, float | None]:

@@ -6,7 +6,7 @@ from functools import partial
 
 import numpy as np
 
-from fem.errors import NotConverged
+from fem.errors import NotConverged, within
 from fem.mechanics import solve, sutures
 from fem.mechanics.sheet import uncut_energy
 from fem.mechanics.solve import Effort, Problem, state
@@ -63,7 +63,8 @@ def lowest(problem: Problem, sew: Callable[[Problem], End], *, both: bool, resta
 def _tried(ends, told, uncut, name, way):
     """Put among the ends that of a way, its energy above that of uncut skin and its pivots; or return why none is."""
     try:
-        end = way()
+        with within(name):
+            end = way()
     except NotConverged as error:
         told.append({"way": name, "failed": str(error)})
         return error

@@ -11,7 +11,7 @@ from fem.case import keys, physical
 from fem.case.case import Case
 from fem.closure import branches, trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
-from fem.errors import MeshError, NotConverged, at_stage
+from fem.errors import MeshError, NotConverged, at_stage, within
 from fem.material.skin import resistance
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
@@ -77,7 +77,8 @@ def _remeshed(case, **how):
         sizes = {name: OTHER * size for name, size in case.mesh.model_dump().items()}
         tried = f"triangles {OTHER:g} times as large"
         try:
-            closure = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), **how)
+            with within(tried):
+                closure = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), **how)
         except (NotConverged, MeshError):
             if isinstance(error, MeshError):
                 raise MeshError(f"{error}; also tried: {tried}") from None
@@ -221,7 +222,8 @@ def _coarser(case, effort, **how):
     """The same closure on triangles of twice the size; None if it fails."""
     sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
-        coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), coarsen=AGAIN, **how)
+        with within("coarser triangles"):
+            coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), coarsen=AGAIN, **how)
     except (NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         effort.coarser = {"not_used": str(error)}
         return None

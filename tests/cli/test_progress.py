@@ -6,7 +6,7 @@ import time
 import pytest
 
 from fem.cli import progress
-from fem.errors import NotConverged, at_stage, stages
+from fem.errors import NotConverged, at_stage, stages, within
 
 
 def test_stage_of_the_solver():
@@ -35,6 +35,10 @@ def test_runs():
     assert said == ["", "", "", "", "run 2: ", "run 2: "]
     with at_stage("closing"), at_stage("pressed flat"), at_stage("suture 1 of 3"):
         assert progress.said("closing", 1.0) == "pressed flat, suture 1 of 3"
+    with within("coarser triangles"):
+        assert progress.said("gaping wound", 1.0) == "coarser triangles, gaping wound"
+        with at_stage("closing"), within("led up"):
+            assert progress.said("closing", 0.4) == "coarser triangles, 40 % closed"
 
 
 def test_time_left():
