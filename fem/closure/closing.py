@@ -63,7 +63,7 @@ def closed(case: Case, *, restarts: int = 0, watch: Callable[..., None] = lambda
     Raises fem.errors.MeshError, or fem.errors.NotConverged if no stable equilibrium was found. What is tried before,
     in order: smaller steps, random ways, other triangles.
     """
-    once = partial(_remeshed, restarts=restarts, watch=watch)
+    once = partial(_remeshed, restarts=restarts, watch=watch, coarsen=COARSEN)
     return trimming.closed(case, once) if case.closure.technique == "trimmed" else once(case)
 
 
@@ -88,7 +88,7 @@ def _remeshed(case, **how):
         return closure
 
 
-def _closed(case, *, restarts, watch, coarsen=COARSEN):
+def _closed(case, *, restarts, watch, coarsen):
     """Closure of a case that is cut and sewn as it says; with more unknowns than `coarsen` from coarser triangles."""
     start, effort = time.perf_counter(), solve.Effort()
     plan, triangles = physical.plan(case), patch(case)
