@@ -290,7 +290,7 @@ COARSER = dict.fromkeys(("crescent", "crescent-right", "square", "triangle"), 2.
 
 
 def coarsely(path, **changed):
-    """Closure of a case in a file on triangles 1.25 times as large, at tips 2.5, some of its keys changed.
+    """Closure of a case in a file on triangles 1.25 times as large, at tips 6 times, some of its keys changed.
 
     A closure that is asked for again is not computed again.
     """
@@ -299,7 +299,7 @@ def coarsely(path, **changed):
         "wound": asked.wound.model_copy(update={"outline": _changed(asked.wound.outline, changed)}),
         "closure": _changed(asked.closure, changed),
         "mesh": MeshSize(
-            edge_mm=times * asked.mesh.edge_mm, tip_mm=2 * times * asked.mesh.tip_mm, far_mm=1.2 * asked.mesh.far_mm
+            edge_mm=times * asked.mesh.edge_mm, tip_mm=0.8 * times * asked.mesh.edge_mm, far_mm=asked.mesh.far_mm
         ),
     }
     return _solved(text(asked.model_copy(update=parts)))
