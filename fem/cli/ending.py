@@ -57,6 +57,8 @@ def _code(command, raised):
     try:
         command()
     except SystemExit as end:  # Stopped is one
+        if raised:  # what was cut short may complain as it is taken apart, and says nothing to the reader
+            sys.unraisablehook = lambda unraisable: None
         code = end.code
     except Exception:
         if not raised:

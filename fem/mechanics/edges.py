@@ -80,7 +80,7 @@ def _fractions(curves, marks, *, edge, tip):
     length = max(curve.length for curve in curves)
     fits = min(1.0, length / (MIN_SEGMENTS * edge))
     edge, tip = fits * edge, fits * tip
-    middle = [] if marks else [0.5]  # so that a symmetric edge has a point on its axis
+    middle = [0.5] if not marks and all(map(_upright, curves)) else []
     knots = np.unique([0.0, *middle, 1.0, *marks, *(s for curve in curves for s in curve.corners)])
     knots = knots[np.append(True, np.diff(knots) * length > SAME)]
 
@@ -93,6 +93,12 @@ def _fractions(curves, marks, *, edge, tip):
         return np.minimum(np.minimum(edge, tips), pieces.min(axis=0)) / length
 
     return graded(knots, size)
+
+
+def _upright(curve):
+    """Whether a curve seems to be its own mirror image, left to right: then it needs a point on the axis."""
+    start, near, far, end = curve.point(np.array([0.0, 0.2, 0.8, 1.0])).T
+    return bool(np.allclose([start, near], np.array([end, far]) * [-1, 1], rtol=0, atol=SAME))
 
 
 def _sharp(curve):

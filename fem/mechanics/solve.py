@@ -17,6 +17,7 @@ from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, li
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
 LARGEST_STEP, LEAST_STEP = 0.2, 0.002  # of `closed`; the least of any path
 PATIENCE, LAST = 25, 200  # iterations before a step is halved, and at its end; shallow waves take many
+MOST = 300  # iterations of a path, after which the first step that leads nowhere ends it
 ROUGH = 1e5  # times the final tolerance, on the way
 DIFFERENCE = 1e-5  # of the path, for the linearised response
 FIRM = 1.0  # 1/mm2, times E h: of the bed that holds the gaping wound level
@@ -251,7 +252,7 @@ def walked(
     at       what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
     largest  step, and the first
 
-    Raises NotConverged where the least step leads nowhere.
+    Raises NotConverged where the least step leads nowhere, or any after MOST iterations.
     """
 
     def aided(place: float, *, tangent: bool = False) -> State:
@@ -264,6 +265,7 @@ def walked(
         return _answer(problem, (aided(place + DIFFERENCE).forces - aided(place).forces) / DIFFERENCE)
 
     place, step, (problem, _) = 0.0, largest, at(0.0)
+    before = problem.effort.iterations
     here = aided(DIFFERENCE, tangent=True)  # a thread that is just taut
     _positive(problem, here.tangent, np.abs(here.forces).max())
     ahead = rate()
@@ -274,7 +276,7 @@ def walked(
             there = q + (target - place) * ahead
             q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else PATIENCE)
         except NotConverged:
-            if least:
+            if least or problem.effort.iterations - before > MOST:
                 raise
             step = max(LEAST_STEP, step / 2)
         else:

@@ -117,21 +117,20 @@ def test_hinged_lens_against_an_independent_shell():
 def test_orders_of_convergence():
     """Triangles of 4, 2 and 1 mm: the cone converges with order 1.5 to 2, as bending does on quadratic triangles.
 
-    So do the closing force, 2 mm from the tips, with 1.5 at least, and the mean stress about a tip, though there is no
-    limit at the tip itself; the energy stays within 0.02 %, percentiles within 0.3 %, for they are those of points.
+    So do the energy and the closing force, 2 mm from the tips, with 1.5 at least, and with 1.3 the mean stress about a
+    tip, though there is no limit at the tip itself; percentiles stay within 0.5 %, for they are those of points.
     """
     closures = bench_lens(4.0), bench_lens(2.0), bench_lens(1.0, start=2.0)
     coarse, middle, fine = map(numbers, closures)
-    cone, force = np.log2((middle - coarse)[:2] / (fine - middle)[:2])
+    cone, force, energy = np.log2((middle - coarse) / (fine - middle))
     assert 1.4 < cone < 2.2
-    assert force > 1.5
-    assert middle[2] == approx(coarse[2], rel=2e-4)
-    assert fine[2] == approx(middle[2], rel=2e-4)
+    assert force > 1.5 and energy > 1.5
+    assert fine[2] == approx(middle[2], rel=3e-4)
     means = [MEASURES["skin_stress_corner_kPa"](of) for of in closures]
-    assert np.log2((means[1] - means[0]) / (means[2] - means[1])) > 1.4
+    assert np.log2((means[1] - means[0]) / (means[2] - means[1])) > 1.3
     for name in ("skin_stress_p99_kPa", "skin_stretch_p99"):
         found = [MEASURES[name](of) for of in closures]
-        assert found == approx(len(found) * [found[-1]], rel=3e-3), name
+        assert found == approx(len(found) * [found[-1]], rel=5e-3), name
 
 
 def demo_case(name, **blocks):
@@ -161,7 +160,7 @@ def test_default_mesh():
     its height is round-off.
     """
     for name, measured in [("circle-20", ("cone_height_mm", "closing_force_N")), ("lens-3-1", ("closing_force_N",))]:
-        default, coarser = demo_measures(name), demo_measures(name, mesh={"edge_mm": 2.8, "tip_mm": 1.12})
+        default, coarser = demo_measures(name), demo_measures(name, mesh={"edge_mm": 2.8, "tip_mm": 0.42, "far_mm": 28})
         for measure in measured:
             assert default[measure] == approx(coarser[measure], rel=0.01), (name, measure)
 
@@ -225,10 +224,10 @@ def test_other_units_of_stiffness(scale):
 @pytest.mark.slow
 def test_start_from_a_coarser_mesh(monkeypatch):
     """Over so many unknowns, a closure starts from that on coarser triangles; the whole path ends in the same state."""
-    monkeypatch.setattr(closing, "COARSEN", 5_000)
+    monkeypatch.setattr(closing, "COARSEN", 3_000)
     case = demo_case("circle-20", mesh={"edge_mm": 2.6, "tip_mm": 2.2, "far_mm": 20})
     found = closed(case)
-    assert found.effort.coarser.unknowns < found.effort.unknowns / 2
+    assert found.effort.coarser.unknowns < 0.6 * found.effort.unknowns
     sewing = constraints.constraints(found.gaping, np.hstack(found.mesh.seams), found.mesh.rim)
     sewn = solve.problem(found.sheet, sewing, pressure=1e-5, tol=1e-10)
     start = constraints.independent(sewing, found.gaping, 0.0)

@@ -60,7 +60,7 @@ def test_nothing_goes_wrong(opened, written, width):
     assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     loaded = tab.evaluate("[...document.images].map((image) => image.complete && image.naturalWidth > 0)")
-    assert len(loaded) == 5 + 3 * 3 + 4  # charts; plan, height, stress of three; scales, two of them twice
+    assert len(loaded) == 5 + 3 + 3 * 3 + 4  # charts and their key; plan, height, stress of three; scales, two twice
     assert all(loaded)
     assert tab.evaluate("[...document.images].every((image) => image.alt !== '')")
 

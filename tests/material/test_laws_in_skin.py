@@ -163,7 +163,7 @@ def test_closure(law, lines_deg):
     blocks = {
         "skin": {"thickness_mm": 2, "law": YAML(typ="safe").load(GOOD[law]), "tension": lines},
         "bed": {"pull_kPa_per_mm": 1, "shear_kPa_per_mm": 0.1},
-        "mesh": {"edge_mm": 4, "tip_mm": 4, "far_mm": 30},
+        "mesh": {"edge_mm": 3, "tip_mm": 2, "far_mm": 30},
     }
     case = parse(json.dumps(YAML(typ="safe").load(path) | blocks), Case, path)
     closure = closed(case)

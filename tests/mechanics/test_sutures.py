@@ -232,7 +232,7 @@ def test_sutures_whose_bites_meet_are_a_running_one():
     written = """name: a
 wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
 closure: {undermine_mm: 6, CLOSURE}
-skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 4, across_N_per_m: 2}}
+skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}, tension: {along_N_per_m: 3, across_N_per_m: 1.5}}
 bed: {pull_kPa_per_mm: 1, shear_kPa_per_mm: 0.1}
 patch: {radius_mm: 50}
 mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
@@ -241,7 +241,7 @@ mesh: {edge_mm: 2, tip_mm: 2, far_mm: 9}
     one, other = (
         measures(closed(parse(written.replace("CLOSURE", how), Case, "a.yaml"))) for how in (single, "seam: hinge")
     )
-    assert sum(one["suture_forces_final_N"]) > other["closing_force_N"]  # which leaves out the nodes at the tips
+    assert sum(one["suture_forces_final_N"]) == approx(other["closing_force_N"], rel=0.02)  # 2 mm at each tip left out
     for name in ("closing_force_N", "scar_length_mm", "cone_height_mm", "strain_energy_mJ"):
         assert one[name] == approx(other[name], rel=0.02), name
 
