@@ -11,6 +11,7 @@ from fem.closure.closure import Closure
 from fem.closure.measures.cones import tops
 from fem.closure.measures.scars import line_tension
 from fem.material.skin import N_PER_M
+from fem.mechanics.edges import SAME
 from fem.mechanics.triangulation import flat_triangles
 
 SINGLE = "x", "stress_kPa", "X"  # stored in single precision
@@ -134,7 +135,10 @@ def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
     lines = shapely.line_merge(shapely.multilinestrings(cut))
     piece = min(shapely.get_parts(lines), key=lambda line: line.distance(shapely.Point(0, top[2])))
-    s, z = shapely.get_coordinates(piece).T
+    line = shapely.get_coordinates(piece)
+    s, z = line[
+        np.append(True, np.hypot(*np.diff(line, axis=0).T) > SAME)
+    ].T  # through a node it has one point, not two
     return (s, z) if s[0] < s[-1] else (s[::-1], z[::-1])
 
 

@@ -34,7 +34,7 @@ skin: {thickness_mm: 2.5, law: {kind: neo-hooke, shear_kPa: 60}, tension: {along
 bed: {pull_kPa_per_mm: 1.0, shear_kPa_per_mm: 0.1}
 """,
 }
-EDGE = {"trimmed": 2.3, "bilobed": 2.3, "two-sided-advancement": 2.7, "v-y": 2.2}  # which have short edges
+EDGE = {"trimmed": 2.3, "bilobed": 2.3, "two-sided-advancement": 2.7, "v-y": 2.0}  # which have short edges
 OTHERS = 3.2  # mm, edges of the others' triangles
 COARSE = "patch: {{radius_mm: 80}}\nmesh: {{edge_mm: {0}, tip_mm: {0}, far_mm: 18}}\n"
 DEGREE = np.pi / 180
@@ -111,7 +111,7 @@ def test_tighter_skin(name):
     )  # fmt: skip
     assert (pulls[1:] > 2 * pulls[:-1]).all()
     assert (energies[1:] > 2 * energies[:-1]).all()
-    assert (np.diff(heights) < 1e-6).all() and heights[2] < heights[0] / 3
+    assert (np.diff(heights) < 1e-5).all() and heights[2] < heights[0] / 3
 
 
 @pytest.mark.slow
@@ -121,7 +121,7 @@ def test_cones_where_they_are_forecast(name):
 
     At the end of a bilobed flap's second lobe that skin is a ridge 10 mm from the tip, which is no cone at it.
     Skin of 1.5 mm held 10 mm or more away stays flat up to about 10 degrees (fact of the buckling of a wedge: 9.9
-    thicknesses), and a V-Y of 22.6 degrees rises by 0.79, 0.94 and 1.05 mm on triangles of 2.7, 2.2 and 1.8 mm; 0.1 mm
+    thicknesses), and a V-Y of 22.6 degrees rises by 0.77, 0.90 and 0.95 mm on triangles of 2.2, 2.0 and 1.8 mm; 0.1 mm
     is what a cone elsewhere lifts. Of two tips, that with 10 degrees more has no lower cone, within 2 %: two tips near
     each other lift together.
     """
