@@ -48,7 +48,8 @@ class Measure(NamedTuple):
 class Result:
     """A case and its closure. Nodes are n, flat triangles t, stages of closing s; positions and heights in mm.
 
-    x and y are those of the case: along the wound and across it, z is up, 0 the level of the skin far from the wound.
+    x and y are those of the case: along the wound and across it, z is up, 0 the level of uncut skin, or on a curved
+    body that of its place at the origin.
     """
 
     _held: Held  # may change from version to version, unlike what has no underscore
@@ -95,7 +96,7 @@ class Result:
 
     @property
     def uncut(self) -> np.ndarray:
-        """Places (2, n) of the nodes in the uncut skin, mm."""
+        """Places (2, n) of the nodes in the uncut skin, on the plan, mm."""
         return self._held.stages.X
 
     @property
@@ -105,8 +106,8 @@ class Result:
 
     @property
     def heights(self) -> np.ndarray:
-        """Heights (n,) of the nodes in the closed skin, mm."""
-        return self.positions[2]
+        """Heights (n,) of the nodes in the closed skin above the body, along its normals, mm."""
+        return self._held.body.over(self.positions)[2]
 
     @property
     def stress(self) -> np.ndarray:

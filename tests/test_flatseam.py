@@ -151,6 +151,18 @@ def test_example(tmp_path, monkeypatch, capsys):
     assert Path("longer-wound.png").is_file() and "<th>lens-1.5</th>" in compared._repr_html_()
 
 
+def test_heights_on_a_limb():
+    """Are those above the limb: skin far from the wound, which falls away below the origin, is at 0, cones are not."""
+    limb = flatseam.varied(case(SMALL), "limb", {"patch.surface": {"kind": "cylinder", "radius_mm": 45}})
+    closed = flatseam.close(limb)
+    far = np.hypot(*closed.uncut) > 35
+    assert closed.heights[far] == pytest.approx(0, abs=0.02) and closed.positions[2].min() < -10
+    heights = [
+        value for name, value in closed.numbers.items() if name.startswith("cone") and name.endswith("height_mm")
+    ]
+    assert any(closed.heights.max() == pytest.approx(abs(height), abs=1e-4) for height in heights)
+
+
 def test_comparisons_keep_to_their_folder(tmp_path):
     """A name that leads elsewhere, or a baseline that is not compared, is refused before anything is closed."""
     for options, complaint in [({"name": "../page"}, "name: got"), ({"baseline": "smal"}, "did you mean 'small'")]:

@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import RectBivariateSpline
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -168,6 +167,8 @@ def _mapped(points, triangles, at, along, reach, path):
         p, there = nearest(p + _along(step, n, half))
         step, n = _along(step, n, there), there
         rays.append(p)
+    from scipy.interpolate import RectBivariateSpline  # here, as in `geometry.surface`
+
     s = np.linspace(-reach, reach, SAMPLES)
     x, y = np.stack(np.meshgrid(s, s, indexing="ij"))
     around = np.linspace(-AROUND, RAYS + AROUND, RAYS + 2 * AROUND + 1)

@@ -29,7 +29,6 @@ COARSEN, AGAIN = 6_000, 20_000
 PERTURBATION = 1e-4  # upward pressure while the wound closes, as a share of E in place; gone at the end
 WAYPOINTS = np.array([0.2, 0.4, 0.6, 0.8])  # of `closed`, nearest to which states on the way are kept; our choice
 OTHER = 0.85  # times as large are triangles on which what failed is tried again; our choice
-FLAT = 0.01  # mm, our choice: a gaping wound with no point farther from the body is as good as held to it
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
@@ -141,7 +140,7 @@ def _opened(cut, mesh, coarse):
         try:
             q = solve.at_rest(cut, independent(cut.constraints, _at_nodes(mesh, coarse.mesh, coarse.gaping), 1.0))
             level = solve.level(cut, q)
-            opened = level if np.abs(level - q).max() < FLAT else solve.pressed_flat(cut, uncut), q
+            opened = level if np.abs(level - q).max() < branches.SAME else solve.pressed_flat(cut, uncut), q
         except NotConverged:
             opened = solve.opened_wound(cut, uncut)
     return [positions(cut.constraints, q, 1.0) for q in opened]

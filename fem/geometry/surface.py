@@ -11,8 +11,6 @@ from typing import Annotated
 
 import numpy as np
 from annotated_types import Ge, Gt, Le
-from scipy.integrate import solve_ivp
-from scipy.interpolate import RectBivariateSpline
 from scipy.spatial import cKDTree
 
 from fem.errors import NotConverged
@@ -104,6 +102,8 @@ FLAT = Surface(plane, lambda x: x[:2], curved=False)
 
 def sampled(places: np.ndarray, reach: float) -> Surface:
     """Surface through places (3, m, m), of the plan's x, y = -reach ... reach mm, evenly spaced: bicubic splines."""
+    from scipy.interpolate import RectBivariateSpline  # here, for checking a case on a flat patch needs none of it
+
     s = np.linspace(-reach, reach, places.shape[1])
     splines = [RectBivariateSpline(s, s, component) for component in places]
     tree, X = cKDTree(places.reshape(3, -1).T), np.stack(np.meshgrid(s, s, indexing="ij")).reshape(2, -1)
@@ -235,6 +235,8 @@ def _quadric(along, across, upward):
 
     A geodesic turns along the normal g = A x + e_z alone, and stays:  x'' = -(x' . A x') g / |g|^2.
     """
+    from scipy.integrate import solve_ivp  # here, as in `sampled`
+
     A = np.array([along, across, upward])[:, None]
 
     def on(X: np.ndarray) -> np.ndarray:

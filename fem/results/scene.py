@@ -135,10 +135,8 @@ def across_cone(closure: Closure, tip: int) -> tuple[np.ndarray, np.ndarray]:
     cut = _cut(flat_triangles(closure.mesh.elements), beyond, left, x[2])
     lines = shapely.line_merge(shapely.multilinestrings(cut))
     piece = min(shapely.get_parts(lines), key=lambda line: line.distance(shapely.Point(0, top[2])))
-    line = shapely.get_coordinates(piece)
-    s, z = line[
-        np.append(True, np.hypot(*np.diff(line, axis=0).T) > SAME)
-    ].T  # through a node it has one point, not two
+    line = shapely.get_coordinates(piece).T
+    s, z = line[:, np.append(True, np.hypot(*np.diff(line)) > SAME)]  # through a node it has one point, not two
     return (s, z) if s[0] < s[-1] else (s[::-1], z[::-1])
 
 

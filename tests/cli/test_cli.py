@@ -108,7 +108,7 @@ def test_check_forecasts_cones(flatseam):
         "2 +73.7 at (15.0, 0.0)",
         "-147.5 spread along seam 1",
         "sum 0.0",
-        "takes about 1 seconds on one core, 2 200 unknowns, 330 MB",
+        "takes about 1 seconds on one core, 2 200 unknowns, 310 MB",
     ]
 
 

@@ -235,6 +235,22 @@ def test_start_from_a_coarser_mesh(monkeypatch):
     assert constraints.positions(sewing, q, 1.0) == approx(found.x, abs=1e-6)
 
 
+@pytest.mark.slow
+def test_sutures_from_coarser_triangles(monkeypatch):
+    """Sutures started from those on coarser triangles carry, when tied and at the end, what the whole path gives."""
+    stitched = {"undermine_mm": 15, "sutures": {"kind": "interrupted", "spacing_mm": 12}}
+    case = demo_case("lens-3-1", closure=stitched, mesh={"edge_mm": 3, "tip_mm": 2, "far_mm": 30})
+    found = []
+    for most in (10**9, 3_000):
+        monkeypatch.setattr(closing, "COARSEN", most)
+        found.append(closed(case))
+    whole, started = found
+    assert whole.effort.coarser is None and started.effort.coarser.unknowns < 0.7 * started.effort.unknowns
+    assert started.effort.starts_dropped == 0 and started.effort.iterations < whole.effort.iterations
+    for forces in ("when_tied", "at_end"):
+        assert getattr(started.sutures, forces) == approx(getattr(whole.sutures, forces), rel=1e-4)
+
+
 COARSE = {"edge_mm": 4, "tip_mm": 4, "far_mm": 30}
 
 

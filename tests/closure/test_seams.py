@@ -28,6 +28,7 @@ from fem.closure.measures.scars import (
 from fem.geometry.outlines import circle, crescent, lens_with_m
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import mesh
+from fem.mechanics.ties import TiedSutures
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
 
@@ -172,6 +173,17 @@ WITH_M = lens_with_m(length_mm=40, width_mm=14, shorter_mm=5)
 def forked():
     """A lens with an M at its right end, cut into skin of radius 50 mm."""
     return mesh(side_to_side(WITH_M), radius=50, edge=1.5, tip=1, far=8)
+
+
+@pytest.mark.parametrize(("sutures", "half"), [(1, 5.0), (2, 5.0), (4, 4.0)])
+def test_line_tension_between_sutures(sutures, half):
+    """A scar of 20 mm: the mean is over a spacing of sutures, but a quarter of it at most and 4 mm at least."""
+    cut = strips(side=0.5)
+    of = closure(cut, drawn_together(cut, 1.0, 1.2 + cut.X[0] / 50))
+    none = np.zeros(sutures)
+    of = replace(of, sutures=TiedSutures(("edges",) * sutures, none, none, (of.x,) * sutures))
+    whole = quad(lambda x: (1.2 + x / 50) - (1.2 + x / 50) ** -3, 10 - half, 10 + half)[0]
+    assert line_tension_mid(of) == approx(1e3 * H * MU * whole / (2 * half), rel=1e-6)
 
 
 def test_tips_of_an_m(forked):
