@@ -179,7 +179,7 @@ def close(
                there already is not computed again; None: nothing is written
     again      compute it even if it is there
     restarts   random ways to close it too, which may lead to a state of less energy
-    error      estimate the numerical error of each number too, as `measures` then have it; takes some five closures
+    error      estimate the numerical error of each number too, as `measures` then have it; takes five closures or more
     watch      called now and then with `stage`, and on the way with `closed`, 0 to 1, and `residual`, N
 
     Raises MeshError; NotConverged if no stable equilibrium was found; OSError if results cannot be written.

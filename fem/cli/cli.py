@@ -49,7 +49,9 @@ app.register_install_completion_command(help="Install completion of words by the
 Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
-Errors = Annotated[bool, Parameter(help="Estimate the error of each number too: as long again as some five closures.")]
+Errors = Annotated[
+    bool, Parameter(help="Estimate the error of each number too: as long again as five closures or more.")
+]
 Tries = validators.Number(gte=0, lte=100)
 Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close it too, which may end elsewhere.")]
 

@@ -1,8 +1,8 @@
 """How far the triangles and the patch may put numbers off: estimated by three further closures, kept beside them.
 
-Richardson's extrapolation from triangles coarser, given and finer, with the factors of Roache's grid convergence index:
-Roache (1994) J Fluids Eng 116:405; ASME V&V 20-2009 (both from memory). Order out of the range: Eça and Hoekstra's
-data range, as in doi 10.1007/s00773-008-0018-1, appendix 1. Where there is no order: our choice, README.
+Richardson's extrapolation from triangles coarser, given and finer, with the factor of Roache's grid convergence index
+(1994, J Fluids Eng 116:405; ASME V&V 20-2009; both from memory); where the order is too high the range of all three, as
+by Eça and Hoekstra (from memory). Without an order: our choice. How well it does: tests/VERIFICATION.md.
 """
 
 import json

@@ -5,10 +5,13 @@ from dataclasses import replace
 import duckdb
 import pytest
 from ranged import made
+from small_cases import case, text
 
+import flatseam
 from fem.comparison import chart, compare, page
 from fem.comparison.alike import alike
 from fem.results.accuracy import Accuracy, Error
+from fem.results.quantities import plus_minus
 
 CONE = "cone_height_mm"
 
@@ -103,3 +106,21 @@ def test_bars():
     figure = chart.trade_off([high, flat], "scar_length_mm", CONE)
     spans = [bars.get_segments()[0][:, 1].tolist() for bars in figure.axes[0].collections]
     assert [3.5, 4.5] in spans and any(low == pytest.approx(0) and up == pytest.approx(0.6) for low, up in spans)
+
+
+@pytest.mark.slow
+def test_from_solving_to_what_is_shown(tmp_path, opened):
+    """Errors are estimated once their case is closed, and then shown by page, table, terminal and package."""
+    sample, ended = case(text("lens", 20)), []
+    watch = lambda job, error, done, of: ended.append((job.called, error, done, of))  # noqa: E731
+    assert compare.solve_missing([sample], into=tmp_path, error=True, watch=watch) == {}
+    assert ended == [("lens", None, 1, 2), ("lens, errors", None, 2, 2)]
+    assert compare.solve_missing([sample], into=tmp_path, error=True, watch=watch) == {} and len(ended) == 2
+    done = compare.compare([sample], into=tmp_path, error=True)
+    wanted = plus_minus(done.results[0].error("closing_force_N"))
+    for file in (tmp_path / "comparison.html", tmp_path / "lens" / "index.html"):
+        tab, complaints = opened(file, 390)
+        assert complaints == [] and tab.evaluate("document.documentElement.scrollWidth") == 390
+        assert tab.locator("tr[data-measure=closing_force_N] .error").inner_text() == wanted
+    measure = flatseam.load(tmp_path / "lens").measures["closing_force_N"]
+    assert measure.error == done.results[0].error("closing_force_N") and wanted in str(measure)
