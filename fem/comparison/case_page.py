@@ -19,7 +19,7 @@ from fem.results.close import UNTRIMMED
 from fem.results.close import close as close_case
 from fem.results.folder import write_whole
 from fem.results.identity import KEPT
-from fem.results.quantities import FURTHER, quantity, shown
+from fem.results.quantities import FURTHER, UNLIMITED, quantity, shown
 from fem.results.result import Result, read
 
 PAGE = "index.html"
@@ -91,6 +91,7 @@ def html(result: Result, *, untrimmed: bool = False) -> str:
         "sutures": sutures(result),
         "notes": notes(row["name"] for row in rows),
         "errors": errors,
+        "unlimited": [row["name"] for row in rows if quantity(row["name"]).group == UNLIMITED],
         "accuracy": sentences("comparison/accuracy", "errors", page.estimated(alone), page.stated()),
         "leading": [row for row in rows if quantity(row["name"]).group != FURTHER],
         "further": [row for row in rows if quantity(row["name"]).group == FURTHER],

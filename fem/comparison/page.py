@@ -218,7 +218,7 @@ def estimated(done: Sequence[Result]) -> str:
 def stated() -> list[str]:
     """What is stated of errors on the default triangles, of the measures that are asked first."""
     first = [of for of in QUANTITIES.values() if of.group == FIRST and of.error and "{}" not in of.name]
-    return [f"{of.label.split(',')[0]} {100 * of.error:.2g} %" for of in first if of.error]
+    return [f"{of.label.split(',')[0]} {100 * of.error:.2g}\N{NO-BREAK SPACE}%" for of in first if of.error]
 
 
 def _alike(results, cells, like):

@@ -33,7 +33,8 @@ ORDERS = 0.5, 2.05  # an order outside is none of these triangles, whose order i
 ORDER = 2.0
 ROUND_OFF = 1e-6  # of a number, mm, N and so on: what differs by less is the same; our choice
 FOUND = {  # words on how a mesh part was estimated
-    "order": "Richardson, order {:.1f}", "fast": "order above 2: data range", "none": "no order: difference doubled",
+    "order": "Richardson, order {:.1f}", "fast": "order above 2: range of three",
+    "none": "no order: difference doubled",
     "finer": "finer triangles only", "coarser": "coarser triangles only", "exact": "the same on all triangles",
 }  # fmt: skip
 NO_PATCH = "patch not tried"

@@ -11,6 +11,7 @@ from fem.closure.measure import measures
 from fem.results import accuracy, identity
 from fem.results.accuracy import mesh_part, patch_part
 from fem.results.quantities import numbers, plus_minus
+from fem.study.table import row
 
 COARSE = """\
 name: coarse
@@ -35,7 +36,7 @@ def test_order_seen(order, ratios):
 def test_order_too_high():
     """Values that come nearer faster than such triangles can: 1.25 times from the least to the greatest."""
     error, how = mesh_part(5.0, finer=(4.99, 1.4), coarser=(5.2, 1.4))
-    assert (error, how) == (pytest.approx(1.25 * 0.21), "order above 2: data range")
+    assert (error, how) == (pytest.approx(1.25 * 0.21), "order above 2: range of three")
 
 
 @pytest.mark.parametrize("coarser", [4.7, 5.05])
@@ -104,6 +105,13 @@ def test_what_is_kept(kept):
     assert found["closing_force_N"].patch == pytest.approx(2 * abs(wider - known["closing_force_N"]))
     assert found["removed_area_mm2"].total < 1e-6 < found["closing_force_N"].mesh
     assert accuracy.complete(kept) and accuracy.read(kept).note == ""
+
+
+def test_in_the_table_of_a_study(kept, tmp_path):
+    """A result among those of a study: a column for each error, named as in a comparison's table."""
+    shutil.copytree(kept, tmp_path / "cases" / "coarse")
+    errors = accuracy.read(kept).errors
+    assert row(tmp_path, "coarse")["closing_force_error_N"] == errors["closing_force_N"].total
 
 
 def test_damaged(folder):
