@@ -197,7 +197,9 @@ def of(case: Case, closure: Closure, **how: Any) -> Accuracy:
 
 def _of(run):
     """Whose errors they are."""
-    return {"case": run["case"], "solver": run["solver"], "measures": run["files"]["measures.json"]}
+    known = run.get("files")
+    numbers_of = known.get("measures.json") if isinstance(known, dict) else None
+    return {"case": run.get("case"), "solver": run.get("solver"), "measures": numbers_of}
 
 
 def read(folder: Path) -> Accuracy:
@@ -217,7 +219,7 @@ def read(folder: Path) -> Accuracy:
 
 
 def _read(mesh, patch, how):
-    if not (math.isfinite(mesh) and math.isfinite(patch) and min(mesh, patch) >= 0 and isinstance(how, str)):
+    if not (math.isfinite(mesh) and math.isfinite(patch) and min(mesh, patch) >= 0 and how.isprintable()):
         raise ValueError("no error")
     return Error(float(mesh), float(patch), how)
 

@@ -169,7 +169,7 @@ def test_holds_against_finer_triangles(kept):
         assert 0 < abs(found[name] - fine[name]) <= errors[name].mesh < abs(found[name]) / 5, name
 
 
-FEWER = COARSE.replace("edge_mm: 1.5, tip_mm: 1.5", "edge_mm: 2, tip_mm: 2")
+FEWER = COARSE.replace("edge_mm: 1.5, tip_mm: 1.5", "edge_mm: 2.5, tip_mm: 2.5")
 CURVED = FEWER.replace("patch: {radius_mm: 40}", "patch: {radius_mm: 36, surface: {kind: sphere, radius_mm: 24}}")
 TIED = FEWER.replace("undermine_mm: 6", "undermine_mm: 6, sutures: {kind: interrupted, spacing_mm: 6}")
 
