@@ -16,7 +16,7 @@ from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat
-from fem.comparison.alike import alike, pairs
+from fem.comparison.alike import alike, order, pairs
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
@@ -40,6 +40,7 @@ from fem.results.result import Result, names, solved
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
+BY_SKIN = " by skin"  # of a closure that another is alike with though both differ in their own
 GLANCE = "cone_height_mm", "scar_length_mm", "line_tension_mid_N_per_m", "removed_area_mm2"
 REPEATED = {("rise_mm", "cone_height_mm"), ("removed_area_mm2", "healthy_removed_mm2")}  # the later one, if alike
 EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"  # of run.json, on the page
@@ -199,7 +200,8 @@ def table(
             }
             for result, value, rank, same in zip(results, column, ranked, like, strict=True)
         ]
-        about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells} | _alike(results, cells, like)
+        about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells}
+        about["alike"] = _alike(name, results, cells, like)
         if twin := next((row for row in rows if not only and _repeats(about, row)), None):
             twin["label"] = _both(twin["label"], about["label"])
             continue
@@ -221,14 +223,16 @@ def stated() -> list[str]:
     return [f"{of.label.split(',')[0]} {100 * of.error:.2g}\N{NO-BREAK SPACE}%" for of in first if of.error]
 
 
-def _alike(results, cells, like):
+def _alike(name, results, cells, like):
     """Whether all cells of a row are alike, and if not, in each the names of those that it does not show to be."""
+    by_skin = [[BY_SKIN if order(name, a, b) else "" for b in results] for a in results]
     known = [i for i, same in enumerate(like) if same]
     every = len({cells[i]["text"] for i in known}) > 1 and all(like[i] == set(known) for i in known)
-    for cell, same in zip(cells, like, strict=True):
+    for cell, same, why in zip(cells, like, by_skin, strict=True):
         others = [j for j in sorted(same) if not every and cells[j]["text"] != cell["text"]]
-        cell["like"] = [results[j].name for j in others if cells[j]["rank"] != cell["rank"] or not cell["rank"]]
-    return {"alike": every}
+        others = [j for j in others if cells[j]["rank"] != cell["rank"] or not cell["rank"]]
+        cell["like"] = [results[j].name + why[j] for j in others]
+    return every
 
 
 def _estimated(result, name):

@@ -90,6 +90,22 @@ def test_all_alike():
     assert page.glance(results)[-1].startswith("Alike in all: cone height")
 
 
+def test_by_skin():
+    """In tense skin b has more than a, though less in their own: each says that it is alike with the other by skin.
+
+    c has less than both in every skin, and is best.
+    """
+    a, b, spread = pair((6, 4, 1), (5, 3, 2))
+    c, ends = made("c", (3, 1, 0))
+    row = next(row for row in page.table([a, b, c], spread=spread | {"c": ends}) if row["name"] == CONE)
+    assert [(cell["rank"], cell["like"]) for cell in row["cells"]] == [("worst", []), ("worst", []), ("best", [])]
+    row = next(row for row in page.table([a, b], spread=spread) if row["name"] == CONE)
+    assert row["alike"]
+    d, ends = made("d", (7, 5, 1.5))  # above a in all, in tense skin below b
+    row = next(row for row in page.table([a, b, d], spread=spread | {"d": ends}) if row["name"] == CONE)
+    assert [cell["like"] for cell in row["cells"]] == [["b by skin"], ["a by skin", "d by skin"], ["b by skin"]]
+
+
 def test_columns(tmp_path):
     """An error that was estimated has a column of its own, beside each number of the case's own skin."""
     a, b, spread = pair((6, 4, 2), (5, 3, 1))
