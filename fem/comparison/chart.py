@@ -69,8 +69,9 @@ def _draw_errors(axes, i, at, errors):
     bars = [error.total if error else 0.0 for error in errors]
     below = [bar if value < 0 else min(bar, value) for bar, value in zip(bars, at, strict=True)]
     if any(bars):
-        sides = {f"{way}err": [[low], [bar]] for way, low, bar in zip("xy", below, bars, strict=True)}
-        axes.errorbar(*at, fmt="none", ecolor=looks(i)["color"], elinewidth=1.6, zorder=2, **sides)
+        (x, y), (left, down), (right, up) = at, below, bars
+        for ends in ([x - left, x + right], [y, y]), ([x, x], [y - down, y + up]):
+            axes.plot(*ends, color=looks(i)["color"], lw=1.6, zorder=2)
 
 
 def _draw_spread(axes, i, at, skins, names):
