@@ -1,7 +1,7 @@
 """A closed case: its numbers with units, its fields as arrays, its pictures."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -15,8 +15,9 @@ from fem.closure.closing import closed
 from fem.comparison import case_page, page
 from fem.comparison.wording import NOTE
 from fem.mechanics.triangulation import flat_triangles
+from fem.results import accuracy
 from fem.results import close as closing
-from fem.results.quantities import FURTHER, LEADING, label, quantity, shown, unit
+from fem.results.quantities import FURTHER, LEADING, label, plus_minus, quantity, shown, unit
 from fem.results.result import Result as Held
 from fem.results.result import names
 from fem.results.result import read as read_result
@@ -39,9 +40,11 @@ class Measure(NamedTuple):
     value: float | None  # None: not there in this case
     unit: str  # "mm", "N/m", ...; empty of a ratio
     text: str  # the value as pages print it
+    error: float | None = None  # numerical, if it was estimated
+    how: str = ""  # that was
 
     def __str__(self) -> str:
-        return f"{self.label}: {self.text} {self.unit}".rstrip()
+        return " ".join(filter(None, [f"{self.label}:", self.text, plus_minus(self.error), self.unit]))
 
 
 @dataclass(frozen=True, repr=False)
@@ -74,8 +77,12 @@ class Result:
     @cached_property
     def measures(self) -> dict[str, Measure]:
         """The same with label, unit and text as printed; those that are asked for first come first."""
-        at = self.numbers
-        return {name: Measure(label(name), at[name], unit(name), shown(name, at[name])) for name in names([self._held])}
+        return {name: self._measure(name) for name in names([self._held])}
+
+    def _measure(self, name: str) -> Measure:
+        value, error = self.numbers[name], self._held.accuracy.errors.get(name)
+        estimated = (error.total, error.how) if error else (None, "")
+        return Measure(label(name), value, unit(name), shown(name, value), *estimated)
 
     @property
     def warnings(self) -> list[str]:
@@ -163,14 +170,16 @@ class Result:
 
 
 def close(
-    case: Case, *, into: str | Path | None = None, again: bool = False, restarts: int = 0, watch: Watch = _unwatched
-) -> Result:
+    case: Case, *, into: str | Path | None = None, again: bool = False, restarts: int = 0, error: bool = False,
+    watch: Watch = _unwatched,
+) -> Result:  # fmt: skip
     """The closure of a case, from some seconds to minutes; the first on a machine compiles for a minute before.
 
     into       folder of results, in which <name>/ gets the files and pictures that `flatseam close` writes, and what is
                there already is not computed again; None: nothing is written
     again      compute it even if it is there
     restarts   random ways to close it too, which may lead to a state of less energy
+    error      estimate the numerical error of each number too, as `measures` then have it; takes five closures or more
     watch      called now and then with `stage`, and on the way with `closed`, 0 to 1, and `residual`, N
 
     Raises MeshError; NotConverged if no stable equilibrium was found; OSError if results cannot be written.
@@ -179,8 +188,11 @@ def close(
         from fem.render.projection import means
 
         closure = closed(case, restarts=restarts, watch=watch)
-        return Result(closing.in_memory(case, closure), _stretch=means(closure)["stretch_max"])
-    return load(case_page.close(case, into=into, again=again, restarts=restarts, watch=watch))
+        held = closing.in_memory(case, closure)
+        if error:
+            held = replace(held, accuracy=accuracy.of(case, closure, restarts=restarts, watch=watch))
+        return Result(held, _stretch=means(closure)["stretch_max"])
+    return load(case_page.close(case, into=into, again=again, restarts=restarts, watch=watch, error=error))
 
 
 def load(folder: str | Path) -> Result:
@@ -194,7 +206,8 @@ def table_html(results: Sequence[Held], rows: Iterable[dict[str, Any]], warnings
     head = Markup("").join(Markup("<th>{}</th>").format(result.name) for result in results)
     body = Markup("").join(
         Markup("<tr><th style='text-align: left'>{}</th>{}<td style='text-align: left'>{}</td></tr>").format(
-            row["label"], Markup("").join(Markup("<td>{}</td>").format(cell["text"]) for cell in row["cells"]),
+            row["label"],
+            Markup("").join(Markup("<td>{}</td>").format(_cell(cell)) for cell in row["cells"]),
             row["unit"],
         )
         for row in rows
@@ -204,6 +217,10 @@ def table_html(results: Sequence[Held], rows: Iterable[dict[str, Any]], warnings
     return Markup(
         "<table><thead><tr><th></th>{}<th></th></tr></thead><tbody>{}</tbody></table><ul>{}</ul><p>{}</p>"
     ).format(head, body, unusual, NOTE)
+
+
+def _cell(cell):
+    return " ".join(filter(None, [cell["text"], cell["error"]]))
 
 
 def _arrays(profiles):

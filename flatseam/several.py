@@ -36,7 +36,7 @@ class Comparison:
 
 def compare(
     cases: Iterable[Case], *, into: str | Path = "results", name: str = "comparison", baseline: str | None = None,
-    spread: bool = True, figures: bool = False, again: bool = False,
+    spread: bool = True, error: bool = False, figures: bool = False, again: bool = False,
     watch: Callable[..., None] = lambda job, error, done, of: None,
 ) -> Comparison:  # fmt: skip
     """Close what is not closed yet, a case a core, and write <name>.html, .csv and .parquet into a folder of results.
@@ -45,6 +45,7 @@ def compare(
 
     baseline   name of the case that differences on the page are taken to
     spread     close each case whose tension is that of its site in the site's slackest and tensest skin too
+    error      estimate the numerical error of each case's numbers too, see `close`
     figures    write every chart and picture for print too
     watch      called as each closure ends: with it, its error or None, how many are done, and of how many
 
@@ -60,8 +61,8 @@ def compare(
         raise ValueError(f"name: got {name[:80]!r}, wanted letters, digits, - _ . but no . in front") from None
     if baseline is not None and baseline not in (known := [case.name for case in wanted]):
         raise ValueError(f"baseline: no {baseline!r}{hint(baseline, known)}")
-    how: dict[str, Any] = {"spread": spread, "baseline": baseline, "figures": figures, "again": again, "watch": watch}
-    done = comparison.compare(wanted, into=into, name=name, **how)
+    how: dict[str, Any] = {"spread": spread, "error": error, "figures": figures, "again": again, "watch": watch}
+    done = comparison.compare(wanted, into=into, name=name, baseline=baseline, **how)
     results = {held.name: Result(held, Path(into) / held.name) for held in done.results if not held.reason}
     failed = {address: str(error) for address, error in done.errors.items()}
     return Comparison(done.paths[0], results, failed, comparison.table(done.results, done.spread), done)

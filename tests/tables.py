@@ -10,12 +10,12 @@ from ruamel.yaml import YAML
 from fem.case import dotted
 from fem.case.case import Case
 from fem.case.document import parse
-from fem.case.keys import MeshSize
 from fem.case.site import SITES, natural_stretch
 from fem.closure.closing import closed
 from fem.closure.measure import measures
 from fem.comparison.spread import stretches
-from fem.mechanics import edges, mesh
+from fem.results import accuracy
+from fem.results.quantities import numbers
 
 ROOT = Path(__file__).parents[1]
 COLUMNS = (
@@ -35,6 +35,10 @@ GRADED = {  # files of the cases on which the default sizes of triangles are tri
     "trimmed": "techniques/trimmed",
     "sutured": "sutures/one-by-one",
 }
+ESTIMATED = (  # files and skins on which the estimate of errors is tried
+    ("demo/circle-20", "typical"), ("demo/circle-20", "low"), ("demo/lens-2-1", "typical"), ("demo/lens-2-1", "low"),
+    ("sutures/one-by-one", "typical"), ("techniques/rhombic", "typical"), ("techniques/trimmed", "low"),
+)  # fmt: skip
 LENS = {"kind": "lens", "length_mm": 60, "width_mm": 20}
 CIRCLE = {"kind": "circle", "diameter_mm": 20}
 
@@ -133,15 +137,24 @@ def graded(file, skin):
 
 def finely(case):
     """Its closure on triangles of half the size that grow half as fast."""
-    half = {key: size / 2 for key, size in case.mesh.model_dump().items()}
-    growth, swell = edges.GROWTH, mesh.SWELL
-    edges.GROWTH = mesh.GROWTH = growth / 2
-    mesh.SWELL = (1 + swell) / 2
-    try:
-        return closed(case.model_copy(update={"mesh": MeshSize(**half)}))
-    finally:
-        edges.GROWTH = mesh.GROWTH = growth
-        mesh.SWELL = swell
+    return closed(case, size=0.5)
+
+
+def errors():
+    """Errors as `close --error` estimates them for triangles and for the patch, and against those of half the size.
+
+    In per cent: of cones, force, line tension in the middle, scar, stress, energy.
+    """
+    for file, skin in ESTIMATED:
+        case = graded(file, skin)
+        ours = closed(case)
+        found, fine = (numbers(measures(closure)) for closure in (ours, finely(case)))
+        of = accuracy.of(case, ours).errors
+        for name in ("cone_height_mm", "scar_length_mm", *COLUMNS[1:4], ENERGY):
+            if abs(found[name] or 0) > 0.05:
+                parts = of[name].mesh, of[name].patch, abs(found[name] - fine[name])
+                shares = (f"{100 * part / abs(found[name]):.2f}" for part in parts)
+                print(file, skin, name, *shares, of[name].how, sep=" | ", flush=True)
 
 
 if __name__ == "__main__":

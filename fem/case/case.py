@@ -158,6 +158,17 @@ def _wave(skin: Skin, bed: Bed | None, plan: Plan) -> float:
     return wave if plan.undermined is None and wave > SHORTEST_WAVE * skin.thickness_mm else math.inf
 
 
+def usual_mesh(case: Case) -> MeshSize | None:
+    """The sizes of triangles that a case has by default; None if there are none for its patch."""
+    plan, patch = physical.plan(case), cast(Patch, case.patch)
+    try:
+        return _sizes(
+            MeshSize(), physical.outline(case.wound.outline), plan, patch.radius_mm, _wave(case.skin, case.bed, plan)
+        )
+    except ValueError:
+        return None
+
+
 def _sizes(mesh: MeshSize, outline: Outline, plan: Plan, radius: float, wave: float) -> MeshSize:
     """The sizes of triangles, those left open filled in, a slit's by its length; ValueError if too large or small."""
     lengths = [edge.length for edges in (*plan.seams, plan.open) for edge in edges]  # of all edges, sewn or open

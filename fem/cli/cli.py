@@ -49,6 +49,9 @@ app.register_install_completion_command(help="Install completion of words by the
 Files = Annotated[list[Path], Parameter(help="case files, or folders of them")]
 Workers = Annotated[int | None, Parameter(converter=worker_count)]
 Again = Annotated[bool, Parameter(help="Compute even what is already there.")]
+Errors = Annotated[
+    bool, Parameter(help="Estimate the error of each number too: as long again as five closures or more.")
+]
 Tries = validators.Number(gte=0, lte=100)
 Restarts = Annotated[int, Parameter(validator=Tries, help="Random ways to close it too, which may end elsewhere.")]
 
@@ -84,30 +87,49 @@ def check(
 
 
 @app.command
-def close(files: Files, /, *, into: Into = Path("results"), again: Again = False, restarts: Restarts = 0) -> None:
+def close(
+    files: Files,
+    /,
+    *,
+    into: Into = Path("results"),
+    again: Again = False,
+    restarts: Restarts = 0,
+    error: Errors = False,
+) -> None:
     """Close the wounds of the cases; each gets a folder of its name for its results.
 
-    What begins anew on the way, on finer triangles or with other cuts, is a further run of the same wound.
+    What begins anew on the way, on finer triangles or with other cuts, is a further run of the same wound. Errors are
+    estimated from closures on finer and coarser triangles and a wider patch; what is there already is not closed again.
 
     Example: flatseam close configs/demo/circle-20.yaml configs/demo/lens-3-1.yaml
     """
     cases = cases_in("close", files)
     from fem.case.case import warnings as case_warnings
     from fem.comparison.case_page import close as close_case
+    from fem.results import accuracy
     from fem.results.folder import sweep
     from fem.results.identity import state
 
     sweep(into)
     worst = 0
     for case in cases:
-        if not again and state(into / case.name, case, restarts=restarts).complete:
+        there = not again and state(into / case.name, case, restarts=restarts).complete
+        known = accuracy.read(into / case.name)
+        if there and known.note:
+            print(f"{case.name}: {known.note}", file=sys.stderr)
+        if there and error <= accuracy.complete(into / case.name):
             print(f"{case.name}: already in {into / case.name} (--again computes it once more)")
+            if error:
+                printing.errors(into / case.name)
             continue
         announce([case], into)
-        folder, code = attempted(case.name, partial(close_case, case, into=into, again=again, restarts=restarts))
+        options: dict[str, Any] = {"into": into, "again": again, "restarts": restarts, "error": error}
+        folder, code = attempted(case.name, partial(close_case, case, **options))
         worst = max(worst, code)
         if folder is not None:
             print(printing.summary(case.name, folder))
+            if error:
+                printing.errors(folder)
             unusual = json.loads((folder / "run.json").read_text())["warnings"]
             for line in unusual[len(case_warnings(case)) :]:
                 print(f"{case.name}: warning: {line}", file=sys.stderr)
@@ -126,6 +148,7 @@ def compare(
     sort: str | None = None,
     only: list[str] | None = None,
     figures: bool = False,
+    error: Errors = False,
     spread: Annotated[bool, Parameter(negative="--no-spread")] = True,
 ) -> None:
     """Close what is not closed yet, side by side, and compare all cases on one page.
@@ -164,14 +187,15 @@ def compare(
     replacing(cases, into, name)
     shown: dict[str, Any] = {"baseline": baseline, "only": only}
     try:
-        with side_by_side(cases, into) as watching:
-            done = comparison.compare(
-                cases, into=into, name=name, again=again, spread=spread, sort=sort, figures=figures, **shown, **watching
-            )
+        with side_by_side(cases, into, error=error) as watching:
+            options: dict[str, Any] = {"spread": spread, "error": error, "sort": sort, "figures": figures}
+            done = comparison.compare(cases, into=into, name=name, again=again, **options, **shown, **watching)
     except OSError as error:
         fail(f"flatseam compare: {error}")
     rows = page.table(done.results, spread=done.spread, **shown)
     printing.measures([row for row in rows if row["name"] in LEADING], done.results)
+    for line in filter(None, (result.accuracy.note for result in done.results)):
+        print(line, file=sys.stderr)
     written = ", ".join([str(done.paths[0]), *(path.name for path in done.paths[1:3])])
     print(written + (f"; figures in {done.paths[-1].parent}" if figures else ""))
     sys.exit(max(map(exit_code, done.errors.values()), default=0))

@@ -89,12 +89,34 @@ def measures(rows: Iterable[dict], results: "Iterable[Result]") -> None:
 
     body = []
     for row in rows:
-        cells = [" ".join(filter(None, [RANKS.get(c["rank"]), c["text"], c["change"]])) for c in row["cells"]]
+        parts = "text", "error", "change"
+        cells = [" ".join(filter(None, [RANKS.get(c["rank"]), *(c[part] for part in parts)])) for c in row["cells"]]
         body.append([labelled(row["name"]), *cells])
         skins = dict.fromkeys(skin for cell in row["cells"] for skin in cell["skins"])
         body += [[f"  in {skin} skin", *(cell["skins"].get(skin, "–") for cell in row["cells"])] for skin in skins]
+        if any(cell["like"] for cell in row["cells"]):
+            body.append(["  alike with", *(", ".join(cell["like"]) for cell in row["cells"])])
+        elif row["alike"]:
+            body.append(["  all alike"])
     print_table(["measure", *(result.name for result in results)], body, justify="right")
-    print("★ best (least), ▽ worst (greatest) of a row, as far as the digits shown tell")
+    print("★ best (least), ▽ worst (greatest) of a row, as far as digits, errors and skins tell them apart")
+
+
+def errors(folder: Path) -> None:
+    """Print the leading measures of a result that are not exact with their errors, and how these were estimated."""
+    from fem.case import case as cases
+    from fem.comparison.page import table
+    from fem.results.quantities import LEADING, labelled, plus_minus
+    from fem.results.result import read
+
+    result = read(folder, cases.read(folder / "case.yaml"))
+    body = []
+    for row in table([result]):
+        error = result.accuracy.errors.get(row["name"])
+        if error and plus_minus(error.total) and row["name"] in LEADING:
+            parts = (plus_minus(part) or "0" for part in (error.total, error.mesh, error.patch))
+            body.append([labelled(row["name"]), row["cells"][0]["text"], *parts, error.how])
+    print_table(["measure", "value", "error", "mesh", "patch", "how"], body, justify="right")
 
 
 def print_table(headings: Iterable[str], rows: Iterable[Iterable[str]], *, justify: Any = "left") -> None:

@@ -42,10 +42,10 @@ def announce(cases: "Iterable[Case]", into: Path) -> None:
 
 
 @contextmanager
-def side_by_side(cases: "Sequence[Case]", into: Path) -> Iterator[dict[str, Any]]:
+def side_by_side(cases: "Sequence[Case]", into: Path, *, error: bool = False) -> Iterator[dict[str, Any]]:
     """A bar of what is closed of several cases, a line on each as it ends; gives what `solve_missing` calls."""
     from fem.comparison.jobs import cores
-    from fem.results.cost import PICTURES, cost
+    from fem.results.cost import LONGER, PICTURES, cost
     from fem.results.folder import sweep
 
     sweep(into)
@@ -55,14 +55,14 @@ def side_by_side(cases: "Sequence[Case]", into: Path) -> Iterator[dict[str, Any]
     with progress.bar("closing", "looking what is closed already") as update:
 
         def begin(missing: int) -> None:
-            each = cost(cases).seconds / len(cases) + PICTURES
+            each = cost(cases).seconds / len(cases) * (LONGER if error else 1) + PICTURES
             update(of=missing, state=f"0 of {missing}, about {printing.span(each * missing / min(missing, cores()))}")
 
         def watch(job: "Job", error: Exception | None, done: int, of: int) -> None:
             update(done=done, of=of, state=words(done, of) + ("; page and tables" if done == of else ""))
             if error is not None:
                 print(complaint(job.called, error), file=sys.stderr)
-            elif not job.skin:
+            elif job.first:
                 print(printing.summary(job.case.name, into / job.address))
 
         yield {"watch": watch, "begin": begin}

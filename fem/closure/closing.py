@@ -15,6 +15,7 @@ from fem.errors import MeshError, NotConverged, at_stage, within
 from fem.material.skin import resistance
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
+from fem.mechanics.edges import GROWTH
 from fem.mechanics.mesh import mesh
 from fem.mechanics.quadratic import interpolated
 from fem.mechanics.sheet import ElasticFoundation, Sheet, sheet
@@ -32,12 +33,13 @@ OTHER = 0.85  # times as large are triangles on which what failed is tried again
 INWARD = 0.2  # of the way to a triangle's middle; our choice, more than coarse chords leave the arc of a cut
 
 
-def patch(case: Case) -> Mesh:
-    """Mesh of a case. Raises fem.errors.MeshError."""
+def patch(case: Case, *, growth: float = GROWTH) -> Mesh:
+    """Mesh of a case, its sizes growing by `growth` per mm. Raises fem.errors.MeshError."""
     size, plan, sutures = case.mesh, physical.plan(case), case.closure.sutures
     assert case.patch and size.edge_mm and size.tip_mm and size.far_mm, "reading a case fills in what it leaves out"
     marks = {} if sutures.kind == "running" else held(plan, physical.tying(plan, sutures), bite=sutures.bite_mm)
-    flat = mesh(plan, radius=case.patch.radius_mm, edge=size.edge_mm, tip=size.tip_mm, far=size.far_mm, marks=marks)
+    sizes = {"edge": size.edge_mm, "tip": size.tip_mm, "far": size.far_mm, "growth": growth}
+    flat = mesh(plan, radius=case.patch.radius_mm, marks=marks, **sizes)
     return replace(flat, surface=physical.surface(case.patch))
 
 
@@ -54,16 +56,20 @@ def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     )  # fmt: skip
 
 
-def closed(case: Case, *, restarts: int = 0, watch: Callable[..., None] = lambda **state: None) -> Closure:
+def closed(
+    case: Case, *, restarts: int = 0, watch: Callable[..., None] = lambda **state: None, size: float = 1.0
+) -> Closure:
     """Closure of a case: of the equilibria to which several ways led, that of least energy.
 
     restarts  random ways, besides those that are always tried
     watch     called after every Newton iteration with `stage`, `closed` and `residual`
+    size      times as large triangles as the case says, and as fast growing; to see what numbers owe to them
 
     Raises fem.errors.MeshError, or fem.errors.NotConverged if no stable equilibrium was found. What is tried before,
     in order: smaller steps, random ways, other triangles.
     """
-    once = partial(_remeshed, restarts=restarts, watch=watch, coarsen=COARSEN)
+    once = partial(_remeshed, restarts=restarts, watch=watch, coarsen=COARSEN, growth=size * GROWTH)
+    case = case if size == 1 else _resized(case, size)
     return trimming.closed(case, once) if case.closure.technique == "trimmed" else once(case)
 
 
@@ -74,11 +80,10 @@ def _remeshed(case, **how):
     except (NotConverged, MeshError) as error:
         if getattr(error, "kind", "") == "round-off":  # it is all but there, and would be no nearer
             raise
-        sizes = {name: OTHER * size for name, size in case.mesh.model_dump().items()}
         tried = f"triangles {OTHER:g} times as large"
         try:
             with within(tried):
-                closure = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), **how)
+                closure = _closed(_resized(case, OTHER), **how)
         except (NotConverged, MeshError):
             if isinstance(error, MeshError):
                 raise MeshError(f"{error}; also tried: {tried}") from None
@@ -88,13 +93,13 @@ def _remeshed(case, **how):
         return closure
 
 
-def _closed(case, *, restarts, watch, coarsen):
+def _closed(case, *, restarts, watch, coarsen, growth):
     """Closure of a case that is cut and sewn as it says; with more unknowns than `coarsen` from coarser triangles."""
     start, effort = time.perf_counter(), solve.Effort()
-    plan, triangles = physical.plan(case), patch(case)
+    plan, triangles = physical.plan(case), patch(case, growth=growth)
     effort.mesh_s = time.perf_counter() - start
     few = 3 * triangles.X.shape[1] <= coarsen
-    coarse = None if few else _coarser(case, effort, restarts=restarts, watch=watch)
+    coarse = None if few else _coarser(case, effort, restarts=restarts, watch=watch, growth=growth)
     skin = skin_sheet(case, triangles)
     stretch = physical.prestretch(case.skin.tension, case.skin.law, h=skin.h)
     softest, stiffest = np.sort(resistance(skin.law, stretch, h=skin.h))
@@ -221,15 +226,20 @@ def _stages(closure, sewn, coarse):
 
 def _coarser(case, effort, **how):
     """The same closure on triangles of twice the size; None if it fails."""
-    sizes = {name: 2 * size for name, size in case.mesh.model_dump().items()}
     try:
         with within("coarser triangles"):
-            coarse = _closed(case.model_copy(update={"mesh": keys.MeshSize(**sizes)}), coarsen=AGAIN, **how)
+            coarse = _closed(_resized(case, 2), coarsen=AGAIN, **how)
     except (NotConverged, MeshError) as error:  # too coarse for this wound, and no reason to give up
         effort.coarser = {"not_used": str(error)}
         return None
     effort.coarser = coarse.effort
     return coarse
+
+
+def _resized(case, times):
+    """The case with triangles so many times as large."""
+    sizes = {name: times * size for name, size in case.mesh.model_dump().items()}
+    return case.model_copy(update={"mesh": keys.MeshSize(**sizes)})
 
 
 def _at_nodes(mesh, coarse, x):

@@ -14,11 +14,12 @@ from fem.case.keys import KNOT_PULL
 from fem.comparison import chart, images, page, style
 from fem.comparison.html import notes, rendered
 from fem.comparison.wording import sentences
+from fem.results import accuracy
 from fem.results.close import UNTRIMMED
 from fem.results.close import close as close_case
 from fem.results.folder import write_whole
 from fem.results.identity import KEPT
-from fem.results.quantities import FURTHER, quantity, shown
+from fem.results.quantities import FURTHER, UNLIMITED, quantity, shown
 from fem.results.result import Result, read
 
 PAGE = "index.html"
@@ -30,17 +31,29 @@ FILES = {  # of a results folder, and what is in them
     "skin.vtu": "the closed skin, for ParaView or meshio",
     "run.json": "versions, mesh, effort, residual, stability",
 }
+ERRORS = {accuracy.FILE: "the numerical error of each number, and what it was estimated from"}
 
 
 def close(
     case: cases.Case, *, into: Path | str = "results", again: bool = False, restarts: int = 0,
-    watch: Callable[..., None] = lambda **state: None,
+    watch: Callable[..., None] = lambda **state: None, error: bool = False,
 ) -> Path:  # fmt: skip
-    """Results folder of a case with its page, as `results.close.close`; a page that a folder lacks is added."""
+    """Results folder of a case with its page, as `results.close.close`; a page that a folder lacks is added.
+
+    error   whether the errors of its numbers are estimated too, unless they are there
+    """
     folder = close_case(case, into=into, again=again, restarts=restarts, watch=watch, page=write)
+    if error and not accuracy.complete(folder):
+        add_errors(folder, case, watch=watch)
     if not (folder / PAGE).is_file():
         write(folder)
     return folder
+
+
+def add_errors(folder: Path, case: cases.Case, *, watch: Callable[..., None] = lambda **state: None) -> None:
+    """Estimate the errors of a result, and write them into its folder and on its page. Raises as `accuracy.add`."""
+    accuracy.add(folder, case, watch=watch)
+    write(folder)
 
 
 def write(folder: Path, *, called: str = "") -> None:
@@ -69,18 +82,22 @@ def html(result: Result, *, untrimmed: bool = False) -> str:
     ranges, alone = chart.common_ranges([result]), [result]
     with rc_context(style.STYLE):
         embedded = images.embedded(images.profiles(alone), images.pictures(alone, ranges), ranges)
-    rows = page.table(alone)
+    rows, errors = page.table(alone), result.accuracy.errors
+    known = [*ERRORS.items()] if errors else []
     values = page.pictured(alone, ranges, embedded) | {
         "what": what(result),
         "headline": sentences("comparison/case", "headline", result.measures),
         "sewn": sewn(result),
         "sutures": sutures(result),
         "notes": notes(row["name"] for row in rows),
+        "errors": errors,
+        "unlimited": [row["name"] for row in rows if quantity(row["name"]).group == UNLIMITED],
+        "accuracy": sentences("comparison/accuracy", "errors", page.estimated(alone), page.stated()),
         "leading": [row for row in rows if quantity(row["name"]).group != FURTHER],
         "further": [row for row in rows if quantity(row["name"]).group == FURTHER],
     }
     return rendered(
-        "comparison/case.html", title=f"{result.name}, closed", linked=files(untrimmed),
+        "comparison/case.html", title=f"{result.name}, closed", linked=files(untrimmed) + known,
         seams=len(physical.plan(result.case).seams),
         results=alone, done=alone, pages={}, assumed=page.assumed(alone), **values,
     )  # fmt: skip

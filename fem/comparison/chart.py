@@ -40,12 +40,16 @@ TENSION = "line_tension_mid_N_per_m"
 def trade_off(
     results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD, size: tuple[float, float] = SIZE
 ) -> Figure:
-    """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin."""
+    """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin.
+
+    Where errors were estimated, bars.
+    """
     plot, axes = figure(size)
     measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     ends = [end for i, name, *at in points for end in _draw_spread(axes, i, at, spread.get(name, {}), (x, y))]
     for i, _, *at in points:
+        _draw_errors(axes, i, at, [results[i].accuracy.errors.get(name) for name in (x, y)])
         axes.plot(*at, ms=10, mec="white", clip_on=False, zorder=3, **looks(i) | {"ls": ""})
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
@@ -58,6 +62,16 @@ def trade_off(
         key(axes)
     place_labels(plot, axes, points, beside=ends)
     return plot
+
+
+def _draw_errors(axes, i, at, errors):
+    """Draw bars of the errors of a case's point; where a number is not below 0 they end there."""
+    bars = [error.total if error else 0.0 for error in errors]
+    below = [bar if value < 0 else min(bar, value) for bar, value in zip(bars, at, strict=True)]
+    if any(bars):
+        (x, y), (left, down), (right, up) = at, below, bars
+        for ends in ([x - left, x + right], [y, y]), ([x, x], [y - down, y + up]):
+            axes.plot(*ends, color=looks(i)["color"], lw=1.6, zorder=2)
 
 
 def _draw_spread(axes, i, at, skins, names):

@@ -17,8 +17,10 @@ from fem.comparison.addresses import COMPARISON, Address, clashes, results_of, t
 from fem.comparison.addresses import figures as figures_of
 from fem.comparison.spread import AS_GIVEN, NO_SPREAD, Spread, complete, outcome, place, variants
 from fem.render.projection import Ranges
+from fem.results import accuracy
 from fem.results.folder import whole_files
 from fem.results.identity import state
+from fem.results.quantities import error_name
 from fem.results.result import Result, names, ordered, read, solved
 
 DPI = 300  # of figures for print
@@ -36,12 +38,13 @@ class Compared:
 
 def compare(
     cases: Iterable[cases_of.Case], *, into: Path | str, name: str = COMPARISON, again: bool = False,
-    spread: bool = True, sort: str | None = None, baseline: str | None = None, only: Sequence[str] | None = None,
-    figures: bool = False, **watching: Any,
+    spread: bool = True, error: bool = False, sort: str | None = None, baseline: str | None = None,
+    only: Sequence[str] | None = None, figures: bool = False, **watching: Any,
 ) -> Compared:  # fmt: skip
     """Close what is missing, and write the page that compares all cases, with its tables, into a folder of results.
 
     spread     whether in the slackest and the tensest skin of each case's site too
+    error      whether the errors of each case's numbers are estimated too
     sort       number by which the cases are put in order
     watching   `watch` and `begin` of `solve_missing`
 
@@ -49,7 +52,8 @@ def compare(
     """
     wanted = list(cases)
     compared(into, name)
-    errors = solve_missing(wanted, into=into, again=again, spread=spread, beside=_written(name), **watching)
+    asked: dict[str, Any] = {"spread": spread, "error": error, "beside": _written(name)}
+    errors = solve_missing(wanted, into=into, again=again, **asked, **watching)
     each = results(wanted, errors, into=into)
     ends = skins.read(wanted, each, errors, into=into) if spread else NO_SPREAD
     each = ordered(each, sort) if sort else each
@@ -66,7 +70,7 @@ def _written(name):
 
 
 def solve_missing(
-    cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False,
+    cases: Iterable[cases_of.Case], *, into: Path | str, again: bool = False, spread: bool = False, error: bool = False,
     watch: jobs.Watch = lambda job, error, done, of: None, begin: Callable[[int], None] = lambda missing: None,
     beside: Sequence[Address] = (),
 ) -> dict[str, Exception]:  # fmt: skip
@@ -75,6 +79,7 @@ def solve_missing(
     Cases are solved side by side, one process a core, each on one thread.
 
     spread  whether to close each case in the slackest and the tensest skin of its site too, see `spread.variants`
+    error   whether to estimate the errors of each case's numbers too, see `results.accuracy`
     watch   as of `jobs.run`
     begin   called before it with how many closures are missing, if any are
     beside  what else will be written into the folder
@@ -98,6 +103,9 @@ def solve_missing(
                 watch(jobs.Job(case, skin), variant, 0, 1)
             elif again or case.name in anew or not complete(into / place(case.name, skin), variant):
                 missing.append(jobs.Job(variant, skin))
+    for case in wanted if error else ():
+        if again or case.name in anew or not accuracy.complete(into / case.name):
+            missing.append(jobs.Job(case, errors=True))
     if missing:
         begin(len(missing))
     return errors | (jobs.run(missing, into=into, again=again, watch=watch) if missing else {})
@@ -160,7 +168,10 @@ def write_tables(results: Sequence[Result], spread: Spread, lines: Path, parquet
 
 
 def table(results: Sequence[Result], spread: Spread = NO_SPREAD) -> dict[str, list[Any]]:
-    """Columns by name, a row for each skin of each case: case, skin, reason if it has no closure, then all numbers."""
+    """Columns by name, a row for each skin of each case: case, skin, reason if it has no closure, then all numbers.
+
+    Then the errors that were estimated, as `cone_height_error_mm`.
+    """
     closed = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
     rows = [(name, skin, result) for name, several in closed for skin, result in several.items()]
     columns: dict[str, list[Any]] = {
@@ -168,7 +179,12 @@ def table(results: Sequence[Result], spread: Spread = NO_SPREAD) -> dict[str, li
         "skin": [skin for _, skin, _ in rows],
         "reason": [result.reason or None for _, _, result in rows],
     }
-    return columns | {name: [r.numbers.get(name) for _, _, r in rows] for name in names(r for _, _, r in rows)}
+    known = names(r for _, _, r in rows)
+    errors = {
+        error_name(name): [(of := r.accuracy.errors.get(name)) and of.total for _, _, r in rows] for name in known
+    }
+    columns |= {name: [r.numbers.get(name) for _, _, r in rows] for name in known}
+    return columns | {name: each for name, each in errors.items() if any(error is not None for error in each)}
 
 
 def drawings(

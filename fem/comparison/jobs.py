@@ -1,6 +1,6 @@
-"""Closures side by side, one process a core, each on one thread: those of cases first, then those of their variants.
+"""Closures side by side, one process a core, each on one thread: cases first, then their variants and their errors.
 
-A variant lies in its case's folder, which is replaced whole, so it is begun only when that is complete.
+Those lie in the case's folder, which is replaced whole, so they are begun only when that is complete.
 """
 
 import multiprocessing
@@ -16,9 +16,10 @@ from pathlib import Path
 from fem.case.case import Case, text
 from fem.case.document import parse
 from fem.comparison import spread
-from fem.comparison.case_page import close
+from fem.comparison.case_page import add_errors, close
 from fem.comparison.stopping import heed_parent, held_back
 from fem.errors import MeshError, NotConverged
+from fem.results import accuracy
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
 
@@ -29,16 +30,24 @@ class Job:
 
     case: Case
     skin: str = ""  # of a variant, see `spread`; empty of a case as it is given
+    errors: bool = False  # whether those of its numbers are to be estimated, once it is closed
+
+    @property
+    def first(self) -> bool:
+        """Whether it is the case itself."""
+        return not (self.skin or self.errors)
 
     @property
     def address(self) -> str:
         """Its folder below the folder of results."""
+        if self.errors:
+            return f"{self.case.name}/{accuracy.FILE}"
         return spread.place(self.case.name, self.skin) if self.skin else self.case.name
 
     @property
     def called(self) -> str:
         """What it is called."""
-        return f"{self.case.name} in {self.skin} skin" if self.skin else self.case.name
+        return f"{self.case.name} in {self.skin} skin" if self.skin else self.case.name + ", errors" * self.errors
 
 
 Watch = Callable[[Job, Exception | None, int, int], None]
@@ -50,8 +59,8 @@ def run(jobs: Sequence[Job], *, into: Path | str, again: bool, watch: Watch) -> 
     watch   called with each job as it ends, its error or None, how many have ended, and of how many
     """
     errors: dict[str, Exception] = {}
-    given = {job.case.name for job in jobs if not job.skin}
-    waiting = [job for job in jobs if job.skin and job.case.name in given]
+    given = {job.case.name for job in jobs if job.first}
+    waiting = [job for job in jobs if not job.first and job.case.name in given]
     done = 0
     with _pool(min(len(jobs), cores())) as pool:
         running = {_started(pool, job, into, again): job for job in jobs if job not in waiting}
@@ -62,7 +71,7 @@ def run(jobs: Sequence[Job], *, into: Path | str, again: bool, watch: Watch) -> 
                     future.result()
                 except (NotConverged, MeshError, OSError, BrokenProcessPool) as error:
                     errors[job.address] = error
-                ready = [variant for variant in waiting if not job.skin and variant.case.name == job.case.name]
+                ready = [variant for variant in waiting if job.first and variant.case.name == job.case.name]
                 waiting = [variant for variant in waiting if variant not in ready]
                 if job.address not in errors:
                     running |= {_started(pool, variant, into, again): variant for variant in ready}
@@ -74,17 +83,20 @@ def _started(pool, job, into, again):
     """The future of a job; processes are started on the way, or cannot be any more, which is its error."""
     try:
         with held_back(signal.SIGINT):
-            return pool.submit(_close, text(job.case), job.address if job.skin else "", into, again)
+            where = "" if job.first else job.address
+            return pool.submit(_close, text(job.case), where, into, again, job.errors)
     except BrokenProcessPool as error:
         future: Future = Future()
         future.set_exception(error)
         return future
 
 
-def _close(written, variant, into, again):
+def _close(written, variant, into, again, errors):
     """Close the case in a text: the models of cases are made at run time and cannot be sent to another process."""
     case = parse(written, Case, "case.yaml")
-    if variant:
+    if errors:
+        add_errors(Path(into) / case.name, case)
+    elif variant:
         spread.close(case, Path(into) / variant, again=again)
     else:
         close(case, into=into, again=again)

@@ -16,17 +16,31 @@ from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat
+from fem.comparison.alike import alike, order, pairs
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
-from fem.results.quantities import FIRST, label, magnitude, pattern, quantity, ranks, shown, unit
+from fem.results.quantities import (
+    FIRST,
+    QUANTITIES,
+    label,
+    magnitude,
+    off,
+    pattern,
+    plus_minus,
+    quantity,
+    ranks,
+    shown,
+    unit,
+)
 from fem.results.result import Result, names, solved
 
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
+BY_SKIN = " by skin"  # of a closure that another is alike with though both differ in their own
 GLANCE = "cone_height_mm", "scar_length_mm", "line_tension_mid_N_per_m", "removed_area_mm2"
 REPEATED = {("rise_mm", "cone_height_mm"), ("removed_area_mm2", "healthy_removed_mm2")}  # the later one, if alike
 EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"  # of run.json, on the page
@@ -50,14 +64,17 @@ def html(
     values: dict[str, Any] = {}
     if ranges:
         values = pictured(done, ranges, images)
-        values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done)]
+        values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done, spread)]
         values["rows"] = table(results, spread=spread, baseline=baseline, only=only)
         values["notes"] = notes({row["name"] for row in values["rows"]})
+        values["estimated"] = bool(estimated(done))
+        values["accuracy"] = sentences("comparison/accuracy", "alike", spread, estimated(done), stated())
     return rendered(
         "comparison/page.html",
         title=f"Comparison of closures: {', '.join(result.name for result in results)}",
         results=results, done=done, pages=pages, failed=[result for result in results if result.reason],
-        baseline=baseline, spread=spread, assumed=assumed(results, spread), **values,
+        baseline=baseline, spread=spread, assumed=assumed(results, spread),
+        unused=[result.accuracy.note for result in results if result.accuracy.note], **values,
     )  # fmt: skip
 
 
@@ -156,9 +173,10 @@ def table(
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Rows of the table of measures: name, label, unit, the heading before it, folded or not, a cell for each case.
 
-    A cell has its text, the number itself, its rank, how many share it, its difference to the baseline, if any, and of
-    RANGED numbers the texts in slack and tense skin by skin, if these are known. What is asked first is not folded, nor
-    what is asked for by `only`.
+    A cell has its text, the number itself, its error as estimated, its rank, how many are alike with it, itself among
+    them, and which of those show it neither by the same rank nor the same text, its difference to the baseline, if any,
+    and of RANGED numbers the texts in slack and tense skin by skin, if these are known. A row tells whether all are
+    alike that do not print alike. What is asked first is not folded, nor what is asked for by `only`.
     """
     to = next((result.numbers for result in results if result.name == baseline), {})
     rows: list[dict[str, Any]] = []
@@ -168,19 +186,22 @@ def table(
             continue
         heading = quantity(name).group
         column = [result.numbers.get(name) for result in results]
-        ranked = ranks(name, column)
+        like = pairs(name, results, spread)
+        ranked = ranks(name, column, like)
         cells = [
             {
                 "text": _text_in(result, name),
                 "value": value,
+                "error": plus_minus(_estimated(result, name)),
                 "rank": rank,
-                "alike": ranked.count(rank),
+                "alike": len(same),
                 "change": _change(name, value, to.get(name)) if result.name != baseline else None,
                 "skins": {skin: _text_in(r, name) for skin, r in spread.get(result.name, {}).items() if name in RANGED},
             }
-            for result, value, rank in zip(results, column, ranked, strict=True)
+            for result, value, rank, same in zip(results, column, ranked, like, strict=True)
         ]
         about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells}
+        about["alike"] = _alike(name, results, cells, like)
         if twin := next((row for row in rows if not only and _repeats(about, row)), None):
             twin["label"] = _both(twin["label"], about["label"])
             continue
@@ -188,6 +209,35 @@ def table(
         headed.add(heading)
         rows.append(about | {"group": group, "folded": not only and heading != FIRST})
     return rows
+
+
+def estimated(done: Sequence[Result]) -> str:
+    """Of how many closures errors were estimated: "", "some" or "all"."""
+    known = [bool(result.accuracy.errors) for result in done]
+    return "all" if all(known) else "some" if any(known) else ""
+
+
+def stated() -> list[str]:
+    """What is stated of errors on the default triangles, of the measures that are asked first."""
+    first = [of for of in QUANTITIES.values() if of.group == FIRST and of.error and "{}" not in of.name]
+    return [f"{of.label.split(',')[0]} {100 * of.error:.2g}\N{NO-BREAK SPACE}%" for of in first if of.error]
+
+
+def _alike(name, results, cells, like):
+    """Whether all cells of a row are alike, and if not, in each the names of those that it does not show to be."""
+    by_skin = [[BY_SKIN if order(name, a, b) else "" for b in results] for a in results]
+    known = [i for i, same in enumerate(like) if same]
+    every = len({cells[i]["text"] for i in known}) > 1 and all(like[i] == set(known) for i in known)
+    for cell, same, why in zip(cells, like, by_skin, strict=True):
+        others = [j for j in sorted(same) if not every and cells[j]["text"] != cell["text"]]
+        others = [j for j in others if cells[j]["rank"] != cell["rank"] or not cell["rank"]]
+        cell["like"] = [results[j].name + why[j] for j in others]
+    return every
+
+
+def _estimated(result, name):
+    error = result.accuracy.errors.get(name)
+    return error and error.total
 
 
 def _repeats(row, other):
@@ -210,16 +260,26 @@ def _change(name, value, to):
     return None if value is None or to is None else shown(name, value - to, sign="+")
 
 
-def glance(done: Sequence[Result]) -> list[str]:
+def glance(done: Sequence[Result], spread: Spread = NO_SPREAD) -> list[str]:
     """What the numbers say at first glance, as sentences."""
-    extremes = {}
+    extremes: dict[str, list[tuple]] = {}
+    level: list[str] = []
     for name in GLANCE:
-        at = [(result.numbers.get(name), result.name) for result in done]
-        known = [(shown(name, value), value, who) for value, who in at if value is not None]  # not sewn: no scar
-        ends = [pick(known, key=lambda one: magnitude(name, one[1])) for pick in (max, min)] if known else []
-        if len({text.strip("−") if name == GLANCE[0] else text for text, *_ in ends}) > 1:
-            extremes[name] = [([who for text, _, who in known if text == end[0]], end[1]) for end in ends]
-    return sentences("comparison/reading", "glance", extremes)
+        known = [result for result in done if result.numbers.get(name) is not None]  # not sewn: no scar
+        ends = [pick(known, key=lambda one: magnitude(name, one.numbers[name])) for pick in (max, min)] if known else []
+        if len({off(name, end.numbers[name]) for end in ends}) > 1:
+            if alike(name, ends[0], ends[1], spread):
+                level.append(label(name))
+            else:
+                extremes[name] = [_end(name, end, known, spread) for end in ends]
+    return sentences("comparison/reading", "glance", extremes, level)
+
+
+def _end(name, end, known, spread):
+    """Names of those that print a number as one does, it, and the names of further ones that are alike with it."""
+    value = end.numbers[name]
+    same = [result.name for result in known if shown(name, result.numbers[name]) == shown(name, value)]
+    return same, value, [r.name for r in known if r.name not in same and alike(name, end, r, spread)]
 
 
 def assumed(results: Sequence[Result], spread: Spread = NO_SPREAD) -> list[tuple[str, list[tuple[str, list[str]]]]]:

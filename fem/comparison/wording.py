@@ -12,7 +12,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup, escape
 
-from fem.results.quantities import shown, unit
+from fem.results.quantities import plus_minus, shown, unit
 
 NOTE = "For research and teaching; not a medical device."  # where the whole caution has no room
 DIGITS = 17  # that tell any two numbers apart
@@ -32,6 +32,7 @@ def environment() -> Environment:
     )
     made.filters |= {
         "unit": lambda value, name: unitful(name, value),
+        "plus_minus": lambda error: plus_minus(error) or "0",
         "printed": lambda value, name: printed(name, value),
         **{function.__name__: function for function in (high, capital, count, together, alike, quoted, breakable)},
     }

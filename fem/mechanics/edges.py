@@ -19,7 +19,9 @@ Marks = Mapping[int, Sequence[float]]  # fractions of a seam at which there is a
 SAME = 1e-6  # mm: points closer than this are one
 
 
-def edge_points(plan: Plan, *, edge: float, tip: float, marks: Marks) -> tuple[list[np.ndarray], float]:
+def edge_points(
+    plan: Plan, *, edge: float, tip: float, marks: Marks, growth: float = GROWTH
+) -> tuple[list[np.ndarray], float]:
     """Points (2, k + 1) along the edges of all seams, two by two, then along the open edges.
 
     Then how far, mm, any edge bulges beyond the chords between its points.
@@ -27,7 +29,7 @@ def edge_points(plan: Plan, *, edge: float, tip: float, marks: Marks) -> tuple[l
     placed: list[np.ndarray] = []
     bulge = 0.0
     for number, curves in enumerate((*plan.seams, *((curve,) for curve in plan.open))):
-        s = _fractions(curves, marks.get(number, ()), edge=edge, tip=tip)
+        s = _fractions(curves, marks.get(number, ()), edge=edge, tip=tip, growth=growth)
         for curve in curves:
             x = curve.point(s)
             beyond = curve.point((s[:-1] + s[1:]) / 2) - (x[:, :-1] + x[:, 1:]) / 2
@@ -71,7 +73,7 @@ def graded(knots: Sequence[float] | np.ndarray, size: Callable[[np.ndarray], np.
     return np.append(np.concatenate(pieces), 1.0)
 
 
-def _fractions(curves, marks, *, edge, tip):
+def _fractions(curves, marks, *, edge, tip, growth):
     """Fractions (k + 1,) of arc length at which all the curves have nodes, corners and marks among them.
 
     The size grows from `tip` at both ends and at sharp corners, and from a short piece between two of them, to `edge`;
@@ -87,9 +89,9 @@ def _fractions(curves, marks, *, edge, tip):
     sharp = np.unique([0.0, 1.0, *(s for curve in curves for s in _sharp(curve))])
 
     def size(s: np.ndarray) -> np.ndarray:
-        tips = tip + GROWTH * length * abs(s - sharp[:, None]).min(axis=0)
+        tips = tip + growth * length * abs(s - sharp[:, None]).min(axis=0)
         beyond = np.maximum(0, np.maximum(knots[:-1, None] - s, s - knots[1:, None]))
-        pieces = length * (np.diff(knots)[:, None] + GROWTH * beyond)
+        pieces = length * (np.diff(knots)[:, None] + growth * beyond)
         return np.minimum(np.minimum(edge, tips), pieces.min(axis=0)) / length
 
     return graded(knots, size)

@@ -41,18 +41,20 @@ OPTIONS = {
 
 
 def mesh(
-    plan: Plan, *, radius: float, edge: float, tip: float, far: float, marks: Marks = MappingProxyType({})
-) -> Mesh:
+    plan: Plan, *, radius: float, edge: float, tip: float, far: float, marks: Marks = MappingProxyType({}),
+    growth: float = GROWTH,
+) -> Mesh:  # fmt: skip
     """Mesh of the disc of the given radius about the origin, without the skin that the plan removes.
 
     radius, edge, tip, far   mm: of the disc, and of segments along the wound, at the ends of seams, and far away
+    growth                   of sizes per mm; in proportion SWELL
 
     Raises MeshError where prescribed edges meet without a common end, where the wound or its undermined zone
     reaches the rim, where gmsh leaves out a prescribed edge, or where an angle is too small. How sizes grow: README.
     """
-    placed, bulge = edge_points(plan, edge=edge, tip=tip, marks=marks)
+    placed, bulge = edge_points(plan, edge=edge, tip=tip, marks=marks, growth=growth)
     pulled = pulled_aside(plan, placed, by=max(OPENED * tip, bulge)) if plan.cuts else placed
-    drawn = partial(_drawn, plan, placed, pulled, radius=radius, edge=edge, far=far)
+    drawn = partial(_drawn, plan, placed, pulled, radius=radius, edge=edge, far=far, growth=growth)
     if signs := _mirrors(pulled, _zone(plan)):
         with suppress(MeshError):
             made = drawn(signs)
@@ -69,10 +71,10 @@ def _zone(plan):
     return shapely.Polygon() if plan.undermined is None else plan.undermined
 
 
-def _drawn(plan, placed, pulled, signs, *, radius, edge, far):
+def _drawn(plan, placed, pulled, signs, *, radius, edge, far, growth):
     """The mesh of a plan with given points along its edges, as drawn and as pulled aside; its own image in mirrors."""
     zone, wound = _zone(plan), _wound(pulled, skin_on_left(plan))
-    size = _grading(wound, zone, edge=edge, far=far)
+    size = _grading(wound, zone, edge=edge, far=far, growth=growth)
     borders = _borders(zone, wound, symmetry.part(signs), size=size.at_border, on_edge=ON_EDGE * edge)
     rim = _rim(radius, far, around=shapely.union(wound, zone))
 
@@ -141,29 +143,31 @@ class _Grading:
     at_border: float
     far: float
     reach: float  # of the zone
+    growth: float  # per mm, beyond it
 
     @property
     def formula(self) -> str:
         """For gmsh, in F1, the distance."""
         slow = (self.at_border - self.edge) / self.reach if self.reach else 0.0
         within = f"{self.edge:.12f} + {slow:.12f} * F1"
-        beyond = f"{self.at_border:.12f} + {GROWTH:.12f} * (F1 - {self.reach:.12f})"
+        beyond = f"{self.at_border:.12f} + {self.growth:.12f} * (F1 - {self.reach:.12f})"
         return f"Min({self.far:.12f}, Max({within}, {beyond}))"
 
     def at(self, places: np.ndarray, cut: shapely.MultiLineString) -> np.ndarray:
         """At places (2, n), near the edges of the wound; their own lengths count as in `_set_size`."""
         points, lines = shapely.points(places.T), shapely.get_parts(cut)
         apart = shapely.distance(points[:, None], lines)
-        near = (shapely.length(lines) + GROWTH * apart).min(axis=1)
+        near = (shapely.length(lines) + self.growth * apart).min(axis=1)
         within = np.interp(apart.min(axis=1), [0.0, self.reach or 1.0], [self.edge, self.at_border])
-        beyond = self.at_border + GROWTH * (apart.min(axis=1) - self.reach)
+        beyond = self.at_border + self.growth * (apart.min(axis=1) - self.reach)
         return np.minimum(np.minimum(self.far, np.maximum(within, beyond)), near)
 
 
-def _grading(wound, zone, *, edge, far):
+def _grading(wound, zone, *, edge, far, growth):
     """How sizes grow around a wound with an undermined zone."""
     reach = max(shapely.distance(shapely.points(shapely.get_coordinates(zone)), wound), default=0.0)
-    return _Grading(edge, min(far, SWELL * edge, edge + GROWTH * reach), far, reach)
+    swell = 1 + (SWELL - 1) * growth / GROWTH
+    return _Grading(edge, min(far, swell * edge, edge + growth * reach), far, reach, growth)
 
 
 def _borders(zone, wound, part, *, size, on_edge):
@@ -268,7 +272,7 @@ def _symmetric(points, edges, faces, zone, signs, *, cut, size):
         kept, axes = symmetry.divided(kept, axes, partial(size.at, cut=lines))
         drawn = np.hstack([drawn, axes])
         faces = [face for face in _faces(kept, drawn) if skin.contains(face.representative_point())]
-    p, t, face_of = _triangles(kept, drawn, faces, cut=cut, size=size.formula)
+    p, t, face_of = _triangles(kept, drawn, faces, cut=cut, size=size)
     undermined = np.array([zone.intersection(face).area > face.area / 2 for face in faces])[face_of]
     if signs:
         p, t = symmetry.whole(p, t, signs, points)
@@ -312,14 +316,14 @@ def _draw(points, edges, faces):
 
 
 def _set_size(*, cut, size):
-    """Make gmsh's triangle size the smaller of a formula, F1 away from cut edges, and growth from their own length."""
+    """Make gmsh's triangle size the smaller of a grading's, F1 away from cut edges, and growth from their length."""
     field = gmsh.model.mesh.field
     for tag, kind in enumerate(["Distance", "MathEval", "Extend", "Min"], start=1):
         field.add(kind, tag)
     field.setNumbers(1, "CurvesList", cut)
-    field.setString(2, "F", size)
+    field.setString(2, "F", size.formula)
     field.setNumbers(3, "CurvesList", cut)
     field.setNumber(3, "SizeMax", 1e3)
-    field.setNumber(3, "DistMax", 1e3 / GROWTH)
+    field.setNumber(3, "DistMax", 1e3 / size.growth)
     field.setNumbers(4, "FieldsList", [2, 3])
     field.setAsBackgroundMesh(4)

@@ -26,6 +26,7 @@ SUTURE = 0.4  # of a closure, for each suture that is tied by itself; 0.1 to 0.7
 SEARCH = 5  # closures, until cones are cut just low enough
 IDLE_MB, MB = 277.0, 0.0135  # of the program with its libraries, and per unknown
 PICTURES = 3.0  # s, to draw a result's pictures
+LONGER = 2.0  # times a closure takes a job on average, if errors are estimated: 3 in three skins, and once about 5
 SAMPLE = 10  # of many cases, that stand for all; our choice, 50 ms each
 
 

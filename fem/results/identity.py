@@ -105,7 +105,7 @@ def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pi
         return State(Kind.OTHER_CASE, "closed from other input")
     if why := outdated(run):
         return State(Kind.OUT_OF_DATE, why)
-    if run.get("seal") != _seal(run):
+    if not intact(run):
         return State(Kind.DAMAGED, "run.json is not as it was written")
     if list(KEPT).index(run["keep"]) < list(KEPT).index(keep):
         return State(Kind.MISSING, f"only its {run['keep']} were kept")
@@ -115,11 +115,21 @@ def state(folder: Path | str, case: cases.Case | None = None, *, keep: str = "pi
     return State(Kind.DAMAGED, why) if why else State(Kind.COMPLETE)
 
 
+def signed(note: dict[str, Any]) -> dict[str, Any]:
+    """A note with its own content hash."""
+    note = json.loads(json.dumps(note))
+    return note | {"seal": _seal(note)}
+
+
+def intact(note: dict[str, Any]) -> bool:
+    """Whether a note is as it was `signed`."""
+    return note.get("seal") == _seal(note)
+
+
 def sealed(folder: Path, run: dict[str, Any]) -> dict[str, Any]:
     """A run.json with the content hashes of the files beside it, and its own, so that they are known to go together."""
     there = [name for name in KEPT["pictures"] if name != "run.json" and (folder / name).is_file()]
-    run = json.loads(json.dumps(run)) | {"files": {name: _hash((folder / name).read_bytes()) for name in there}}
-    return run | {"seal": _seal(run)}
+    return signed(run | {"files": {name: _hash((folder / name).read_bytes()) for name in there}})
 
 
 def _seal(run):

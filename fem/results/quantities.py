@@ -1,8 +1,9 @@
 """The numbers of a result, named and ranked by one table, `quantities.csv`, and wherever shown printed by `shown`."""
 
 import csv
+import math
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,10 @@ from fem.errors import present_name
 
 WRITTEN = {"N_per_m": "N/m", "mm2": "mm²", "mm3": "mm³", "deg": "°"}  # units, where not as they end names
 UNITS = *WRITTEN, "kPa", "mm", "mJ", "N", "s", ""
+LEAST_ERROR = 1e-6  # of any unit: round-off; our choice
 DIGITS = {"mm": 1, "mJ": 1, "N": 2, "": 2}  # decimals printed; else none
 FIRST, FURTHER = "First", "Further numbers"  # groups: what is asked first, and what nobody may ask
+UNLIMITED = "Greatest values: they depend on the mesh"  # a group: as triangles shrink they have no limit, so no error
 # Former names of measures, still read with a warning -> present ones.
 RENAMED = {"passed_through_mm2": "self_intersection_mm2", "loosened_area_mm2": "undermined_area_mm2"}
 
@@ -27,11 +30,13 @@ class Quantity:
     digits: int  # decimals printed
     better: str  # "less", "level": the nearer to 0, or "" where neither is better
     group: str  # heading in tables; those before FURTHER lead them
+    error: float | None  # share of it that it may be off on the default triangles and patch; None: not measured
 
 
-def _quantity(name, label, better="", group=FURTHER):
+def _quantity(name, label, better="", group=FURTHER, error_percent=""):
     _, unit = split(name)
-    return Quantity(name, WRITTEN.get(unit, unit), label, DIGITS.get(unit, 0), better, group)
+    error = float(error_percent) / 100 if error_percent else None
+    return Quantity(name, WRITTEN.get(unit, unit), label, DIGITS.get(unit, 0), better, group, error)
 
 
 def split(name: str) -> tuple[str, str]:
@@ -64,6 +69,12 @@ def _members(measures):
             yield from _members({f"{stem}_{place}{ending}": v for place, v in zip(places, value, strict=True)})
         else:
             yield name, value
+
+
+def error_name(name: str) -> str:
+    """What the error of a number is called in tables."""
+    stem, unit = split(name)
+    return "_".join(filter(None, [stem, "error", unit]))
 
 
 def current(name: str, where: str) -> str:
@@ -112,21 +123,43 @@ def shown(name: str, value: float | None, *, sign: str = "") -> str:
     return text.replace("-", "−") if float(text) else text.lstrip("+-")
 
 
+def plus_minus(error: float | None) -> str:
+    """An error as it is printed, two digits, with ± and without its unit; "" if there is none to speak of."""
+    if error is None or error < LEAST_ERROR:
+        return ""
+    rounded = float(f"{error:.1e}")
+    return f"± {rounded:.{max(0, 1 - math.floor(math.log10(rounded)))}f}"
+
+
 def magnitude(name: str, value: Any) -> Any:
     """A number, or array of numbers, as it is ranked and held to limits: how far off 0, where 0 is best."""
     return abs(value) if quantity(name).better == "level" else value
 
 
-def ranks(name: str, values: Sequence[float | None]) -> list[str | None]:
+def off(name: str, value: float) -> float:
+    """How far a number is off 0 where that is best, else the number, as printed: what cannot be told apart is one."""
+    return magnitude(name, float(f"{value:.{quantity(name).digits}f}"))
+
+
+def ranks(
+    name: str, values: Sequence[float | None], alike: Sequence[Collection[int]] | None = None
+) -> list[str | None]:
     """What is "best", the least `magnitude`, and "worst", the greatest, of some values; None for the rest.
 
-    As printed: what cannot be told apart there has the same rank; nothing is ranked if all are alike, or if less is
-    neither better nor worse.
+    alike   for each value the places of those that cannot be told from it otherwise
+
+    What prints alike, or is alike, has the same rank, but none if it is like the best and the worst; nothing is ranked
+    if these are alike, or if less is neither better nor worse.
     """
-    of = quantity(name)
-    printed = [None if value is None else magnitude(name, float(f"{value:.{of.digits}f}")) for value in values]
-    different = {value for value in printed if value is not None}
-    if not of.better or len(different) < 2:
+    known = {i: off(name, value) for i, value in enumerate(values) if value is not None}
+    if not quantity(name).better or not known:
         return [None] * len(values)
-    ends: dict[float | None, str] = {min(different): "best", max(different): "worst"}
-    return [ends.get(value) for value in printed]
+    ends = {"best": min(known, key=known.__getitem__), "worst": max(known, key=known.__getitem__)}
+    like = {
+        rank: {i for i in known if known[i] == known[end] or (alike and i in alike[end])} for rank, end in ends.items()
+    }
+    apart = ends["best"] not in like["worst"]
+    marks = {
+        i: rank for rank, other in (("best", "worst"), ("worst", "best")) for i in like[rank] - like[other] if apart
+    }
+    return [marks.get(i) for i in range(len(values))]

@@ -10,7 +10,8 @@ from typing import Any, cast
 from fem.case import case as cases
 from fem.case import physical
 from fem.geometry.surface import Surface
-from fem.results import identity, scene
+from fem.results import accuracy, identity, scene
+from fem.results.accuracy import Accuracy
 from fem.results.quantities import FURTHER, QUANTITIES, magnitude, numbers, pattern, quantity
 
 
@@ -24,6 +25,7 @@ class Result:
     measures: dict = field(default_factory=dict)  # measures.json
     profiles: dict = field(default_factory=dict)  # profiles.json
     stages: scene.Stages = field(default=cast(scene.Stages, None))  # None without a closure
+    accuracy: Accuracy = field(default_factory=Accuracy)  # what is known of the errors of numbers
 
     @property
     def name(self) -> str:
@@ -41,6 +43,18 @@ class Result:
         """All numbers of the measures by name, see `quantities.numbers`."""
         return numbers(self.measures)
 
+    @cached_property
+    def stated(self) -> float:
+        """How many times as large as stated its errors are, see `accuracy.stated`."""
+        return accuracy.stated(self.case)
+
+    def error(self, name: str) -> float:
+        """How far a number may be off: as estimated, else as stated of it for the default triangles; else 0."""
+        if name in self.accuracy.errors:
+            return self.accuracy.errors[name].total
+        share, value = quantity(name).error, self.numbers.get(name)
+        return self.stated * share * abs(value) if share and value else 0.0
+
 
 def read(folder: Path | str, case: cases.Case) -> Result:
     """The result in a complete folder; its case has the lengths of cuts that were found.
@@ -56,7 +70,7 @@ def read(folder: Path | str, case: cases.Case) -> Result:
         raise ValueError(f"measures.json: {odd[0]} is no number")
     if cut := content["measures"].get("trim_cut_mm"):
         case = physical.cut_by(case, cut)
-    return Result(case, stages=scene.read_stages(folder / "stages.npz"), **content)
+    return Result(case, stages=scene.read_stages(folder / "stages.npz"), accuracy=accuracy.read(folder), **content)
 
 
 def solved(results: Iterable[Result]) -> list[Result]:

@@ -5,16 +5,16 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from fem.results import identity
+from fem.results import accuracy, identity
 from fem.results.folder import whole_files
-from fem.results.quantities import numbers
+from fem.results.quantities import error_name, numbers
 from fem.study.task import paths
 
 Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted path; measures
 
 
 def row(into: Path | str, key: str) -> Row:
-    """The row of a case: key, status, failure, reason, seconds; inputs; measures.
+    """The row of a case: key, status, failure, reason, seconds; inputs; measures; their errors if they are there.
 
     status   done, failed, or that of a folder without a result: missing, out of date, damaged
     """
@@ -23,7 +23,8 @@ def row(into: Path | str, key: str) -> Row:
     if state.complete:
         run, measures = (json.loads((folder / name).read_text()) for name in ("run.json", "measures.json"))
         plain = {"key": key, "status": "done", "failure": None, "reason": None, "seconds": run["total_s"]}
-        return plain | {"unknowns": run["unknowns"]} | run["inputs"] | numbers(measures)
+        errors = {error_name(name): error.total for name, error in accuracy.read(folder).errors.items()}
+        return plain | {"unknowns": run["unknowns"]} | run["inputs"] | numbers(measures) | errors
     if (note := identity.failure(failed)) and {"failure", "reason", "seconds", "inputs"} <= note.keys():
         plain = {name: note[name] for name in ("failure", "reason", "seconds")}
         return {"key": key, "status": "failed", **plain, **note["inputs"]}

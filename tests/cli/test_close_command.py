@@ -15,7 +15,7 @@ from small_cases import SMALL
 from terminal import FLATSEAM, content, names
 
 from fem.results.identity import KEPT
-from fem.results.quantities import shown
+from fem.results.quantities import plus_minus, shown
 
 PATIENCE = 600  # s; the kernels may have to be compiled first
 pytestmark = pytest.mark.usefixtures("here")
@@ -98,6 +98,30 @@ def test_something_else_in_the_way(flatseam, here):
     assert code == 2
     assert err == "small: small is not a results folder and will not be replaced; move it out of the way\n"
     assert names(here / "small") == ["thesis.txt"]
+
+
+@pytest.mark.slow
+def test_error(result, flatseam):
+    """On a finished case --error adds errors and writes the page anew, no more; a second time it only prints them.
+
+    A file that is damaged is told of, and made again when asked for.
+    """
+    before = content(result)
+    code, out, err = flatseam("close", "small.yaml", "--error")
+    after, path = content(result), result / "errors.json"
+    assert (code, err) == (0, "") and {name for name in after if after[name] != before.get(name)} == {
+        path,
+        result / "index.html",
+    }
+    row = next(line for line in out.splitlines() if "closing force, N" in line)
+    error = json.loads(path.read_text())["errors"]["closing_force_N"]
+    assert plus_minus(error["mesh"] + error["patch"]) in row and error["how"] in row
+    assert ">± " in (result / "index.html").read_text()
+    code, out, _ = flatseam("close", "small.yaml", "--error")
+    assert code == 0 and out.startswith("small: already in") and row in out and content(result) == after
+    path.write_text(path.read_text()[:-9])
+    code, out, err = flatseam("close", "small.yaml")
+    assert code == 0 and "errors.json is damaged and not used" in err
 
 
 # Interrupted --------------------------------------------------------------------------------------------------
