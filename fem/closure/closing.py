@@ -133,7 +133,7 @@ def _closed(case, *, restarts, watch, coarsen):
     lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
     x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
     effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, skin.surface, h=skin.h)
-    met = None if sewn.system.contact is None else contact(skin.parts, x)
+    met = None if sewn.system.contact is None or skin.parts is None else contact(skin.parts, x)
     closure = Closure(
         physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort, contact=met
     )

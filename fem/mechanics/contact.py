@@ -18,18 +18,26 @@ from fem.mechanics.kernels.storage import NO_TANGENT, Stored
 from fem.mechanics.quadratic import shapes
 from fem.mechanics.triangulation import Mesh
 
-# Our choices, in thicknesses of the skin (beside a cut: twice the distance to it). The middle surfaces of two parts push
+# Our choices, in thicknesses of the skin (beside a cut: twice the distance to it). Middle surfaces of two parts push
 # each other within REACH and lie about one thickness apart under the pressure that skin exerts; parts nearer than ALONG
 # along the skin, seams crossed, are neighbours and do not.
 REACH, ALONG = 1.25, 3.0
-FINE, SLACK = 0.3, 0.25  # thicknesses: between the points that push; by which those listed are farther than REACH
-THROUGH = 0.4  # thicknesses; nearer than that, further than the points are apart, lies only skin that has passed through
+FINE, SLACK = 0.4, 0.25  # thicknesses: between the points that push; by which those listed are farther than REACH
+LEAST = 0.2  # thicknesses from a cut: skin nearer to it is so thin that these points are too far apart for it
+THROUGH = (
+    0.4  # thicknesses; nearer than that, further than the points are apart, lies only skin that has passed through
+)
 SHARE = 0.5  # of its distance by which a pair of points comes nearer in an iteration at most
 SMALLEST, FAR = 1e-300, 1e9  # mm
 MANY = 500  # ways are sought from so many nodes at a time, to save memory
-BENT, SQUEEZED = 0.5, 0.6  # cosine of the angle and share of the distance: turned and squeezed less, neighbours are not near
+BENT, SQUEEZED = (
+    0.5,
+    0.6,
+)  # cosine of the angle and share of the distance: turned and squeezed less, neighbours are not near
 
-NO_PAIRS = Pairs(np.zeros((0, 12), int), np.zeros(1, int), *np.zeros((2, 0), int), np.zeros((0, 6)), *np.zeros((2, 0)))
+NOWHERE = next(NO_TANGENT)
+NO_PAIRS = Pairs(np.zeros((0, 12), int), np.zeros(1, int), np.zeros(0, int), np.zeros(0, int), np.zeros((0, 6)),
+                 np.zeros(0), np.zeros(0))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -116,7 +124,7 @@ class SelfContact:
         """Whether these are all pairs within reach at positions x (3, n)."""
         return bool(((x - self.at) ** 2).sum(axis=0).max() <= (SLACK * self.parts.h / 2) ** 2)
 
-    def assembled(self, x: np.ndarray, r: np.ndarray, to: Stored = next(NO_TANGENT)) -> tuple[float, np.ndarray]:
+    def assembled(self, x: np.ndarray, r: np.ndarray, to: Stored = NOWHERE) -> tuple[float, np.ndarray]:
         """Energy at x (n, 3), N mm, and what pushes each point (n_points, 3), MPa; forces and tangent are added."""
         pressed = np.zeros((self.pairs.areas.size, 3))
         return self_contact(x, self.pairs, REACH, self.parts.stiffness, r, pressed, to), pressed
@@ -124,7 +132,7 @@ class SelfContact:
     def part(self, x: np.ndarray, step: np.ndarray) -> float:
         """Part of a step (3, n) from x (3, n), at most 1, on which nothing passes through anything.
 
-        Pairs come nearer by a SHARE of their distance at most, other parts, which are farther apart than that, by the slack.
+        Pairs come nearer by a SHARE of their distance at most, other parts, which are farther apart, by the slack.
         """
         part = step_kept_apart(np.ascontiguousarray(x.T), np.ascontiguousarray(step.T), self.pairs, SHARE)
         moved, reach = part * np.linalg.norm(step, axis=0), SLACK * self.parts.h
@@ -173,23 +181,22 @@ def _near(parts, x, reach):
 
 
 def _cloud(parts, x, elements):
-    """Points of elements (m,) at x (3, n), not farther from each other than FINE, their shapes (n, 6) and areas (n,)."""
+    """Points of elements (m,) at x (3, n), FINE from each other, and their shapes (n, 6) and areas (n,)."""
     mesh = parts.mesh
     nodes = mesh.elements[:, elements]
     X = mesh.X[:, nodes[:3]]
     longest = np.linalg.norm(X - np.roll(X, 1, axis=1), axis=0).max(axis=0)
     fineness = np.ceil(longest / (np.sqrt(3) * FINE * parts.h)).astype(int)
-    N = [shapes(_middles(n)) for n in fineness]
-    of = np.repeat(np.arange(elements.size), fineness**2)
-    known, ways = _ways(parts, nodes)
-    N = np.vstack(N)
+    N, of = np.vstack([shapes(_middles(n)) for n in fineness]), np.repeat(np.arange(elements.size), fineness**2)
     on_plan = np.einsum("pa,iap->pi", N, mesh.X[:, nodes[:, of]])
-    away = mesh.X[:, nodes[:, of]].T - on_plan[:, None]
-    at = np.einsum("pa,iap->pi", N, x[:, nodes[:, of]])
-    starts = np.append(0, np.cumsum(fineness**2))
-    areas = (parts.areas[elements] / fineness**2)[of]
     radii = np.minimum(parts.h / 2, shapely.distance(shapely.points(on_plan), parts.drawn))
-    return Cloud(starts, on_plan, at, radii, np.sqrt((away**2).sum(axis=2)), known.T.copy(), ways), N, areas
+    thick = radii > LEAST * parts.h
+    N, of, on_plan, radii = N[thick], of[thick], on_plan[thick], radii[thick]
+    away = np.linalg.norm(mesh.X[:, nodes[:, of]].T - on_plan[:, None], axis=2)
+    at = np.einsum("pa,iap->pi", N, x[:, nodes[:, of]])
+    starts = np.searchsorted(of, np.arange(elements.size + 1))
+    known, ways = _ways(parts, nodes)
+    return Cloud(starts, on_plan, at, radii, away, known.T.copy(), ways), N, (parts.areas[elements] / fineness**2)[of]
 
 
 def _middles(n):

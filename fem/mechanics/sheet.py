@@ -147,7 +147,7 @@ def assemble(
         nodes = np.atleast_2d(tie.nodes)
         np.add.at(r, nodes, f)
         scatter_all(K, nodes, next(tangent))
-    if contact is not None:
+    if contact is not None and contact.near:
         Pi += contact.assembled(x, r, next(tangent))[0]
     return Pi, r.T
 

@@ -92,7 +92,7 @@ def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, to
 
 def _system(sheet, constraints, contact=None):
     """System of a sheet with a contact, if any."""
-    met = () if contact is None else (contact.pairs.nodes,)
+    met = (contact.pairs.nodes,) if contact is not None and contact.near else ()
     stored = pattern(constraints.free, (*sheet.groups, *met))
     return System(stored, solver(stored.indptr, stored.indices, definite=True), contact)
 

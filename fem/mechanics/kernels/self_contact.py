@@ -139,7 +139,7 @@ def step_kept_apart(x: np.ndarray, step: np.ndarray, pairs: Pairs, share: float)
 def self_contact(
     x: np.ndarray, pairs: Pairs, reach: float, stiffness: float, r: np.ndarray, pressed: np.ndarray, to: Stored
 ) -> float:
-    """Energy of contact at x (n, 3); forces and tangent are added, and to pressed (n_points, 3), MPa, what pushes each."""
+    """Energy of contact at x (n, 3); forces and tangent are added, what pushes points to pressed (n_points, 3), MPa."""
     K, c, d = np.empty((12, 12, 3, 3)), np.empty(12), np.empty(3)
     k, Pi = stiffness / (2 * np.pi), 0.0
     for n in range(pairs.nodes.shape[0]):
