@@ -50,7 +50,7 @@ def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, np.array(tied)[:, None]))
     cuts = triangles.open
     if case.closure.sutures.kind != "running":
-        cuts += tuple(np.concatenate(triangles.seams))
+        cuts += tuple(edge for seam in triangles.seams for edge in seam)
     whole = sheet(
         triangles, law=law, h=skin.thickness_mm, lines=physical.lines(skin.tension),
         stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
@@ -109,7 +109,8 @@ def _closed(case, *, restarts, watch, coarsen):
 
     unsewn = skin_sheet(case, triangles, hinged=True)
     uncut, no_pairs = triangles.x0, np.zeros((2, 0), int)
-    cut = problem(unsewn, constraints(uncut, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
+    apart = replace(unsewn, parts=None)  # its edges part, and meet nothing
+    cut = problem(apart, constraints(uncut, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     with at_stage("gaping wound"):
         level, gaping = _opened(cut, triangles, coarse)
     del cut  # and its factors

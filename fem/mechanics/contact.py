@@ -4,8 +4,8 @@ Only what was cut, folded or drawn together far enough gets there: a sheet that 
 than `reach` has no contact, and costs nothing more.
 """
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cache, cached_property
 
 import numpy as np
 import shapely
@@ -16,24 +16,21 @@ from scipy.spatial import cKDTree
 from fem.mechanics.kernels.self_contact import Cloud, Pairs, listed, nearest, self_contact, spheres, step_kept_apart
 from fem.mechanics.kernels.storage import NO_TANGENT, Stored
 from fem.mechanics.quadratic import shapes
-from fem.mechanics.triangulation import Mesh
+from fem.mechanics.triangulation import Mesh, facets_between
 
 # Our choices, in thicknesses of the skin (beside a cut: twice the distance to it). Middle surfaces of two parts push
 # each other within REACH and lie about one thickness apart under the pressure that skin exerts; parts nearer than ALONG
 # along the skin, seams crossed, are neighbours and do not.
 REACH, ALONG = 1.25, 3.0
 FINE, SLACK = 0.4, 0.25  # thicknesses: between the points that push; by which those listed are farther than REACH
+EDGE = 0.15  # thicknesses, radius of the points along a cut
 LEAST = 0.2  # thicknesses from a cut: skin nearer to it is so thin that these points are too far apart for it
-THROUGH = (
-    0.4  # thicknesses; nearer than that, further than the points are apart, lies only skin that has passed through
-)
+THROUGH = 0.4  # thicknesses, more than points are apart: nearer lies only skin that has passed through
 SHARE = 0.5  # of its distance by which a pair of points comes nearer in an iteration at most
 SMALLEST, FAR = 1e-300, 1e9  # mm
-MANY = 500  # ways are sought from so many nodes at a time, to save memory
-BENT, SQUEEZED = (
-    0.5,
-    0.6,
-)  # cosine of the angle and share of the distance: turned and squeezed less, neighbours are not near
+MANY, MOST = 500, 6000  # nodes from which ways are sought at a time, and between which they are kept: memory
+NO_KEYS = np.zeros(0, int)
+BENT, SQUEEZED = 0.5, 0.6  # cosine of the angle, share of the distance: neighbours turned and squeezed less do not meet
 
 NOWHERE = next(NO_TANGENT)
 NO_PAIRS = Pairs(np.zeros((0, 12), int), np.zeros(1, int), np.zeros(0, int), np.zeros(0, int), np.zeros((0, 6)),
@@ -49,6 +46,7 @@ class Parts:
     areas: np.ndarray  # (n_elements,) mm2 of uncut skin
     h: float  # mm, thickness
     stiffness: float  # MPa, k
+    known: dict[str, np.ndarray] = field(default_factory=dict, repr=False)  # nodes and the ways between them so far
 
     @cached_property
     def centres(self) -> np.ndarray:
@@ -75,6 +73,15 @@ class Parts:
         """The cuts on the plan; a point far away where there are none."""
         lines = [shapely.LineString(self.mesh.X[:, cut].T) for cut in self.cuts]
         return shapely.MultiLineString(lines) if lines else shapely.Point(FAR, FAR)
+
+    @cached_property
+    def edges(self) -> tuple[np.ndarray, np.ndarray]:
+        """Elements (n,) beside the edges of triangles along cuts, and which two (n, 2) of their vertices these join."""
+        tri, chains = self.mesh.tri, [cut[::2] for cut in self.cuts]
+        ends = np.hstack([np.zeros((2, 0), int), *(np.array([chain[:-1], chain[1:]]) for chain in chains)])
+        element = tri.f2t[0, facets_between(tri, ends)]
+        on = tri.t[:, element]
+        return element, np.stack([(on == end).argmax(axis=0) for end in ends], axis=1)
 
     @cached_property
     def groups(self) -> np.ndarray:
@@ -108,6 +115,7 @@ class SelfContact:
     """Pairs of points of the skin that are in contact, or nearly, at some positions."""
 
     pairs: Pairs
+    keys: np.ndarray  # (n_pairs,) of the pairs of elements, ascending
     at: np.ndarray  # (3, n) mm, the positions at which they were listed
     parts: Parts
 
@@ -116,9 +124,20 @@ class SelfContact:
         """Whether there are any."""
         return bool(self.pairs.first.size)
 
-    def passed(self, x: np.ndarray) -> bool:
-        """Whether skin has passed through skin at positions x (3, n), or lies as near as if it had."""
-        return bool(nearest(np.ascontiguousarray(x.T), self.pairs) < THROUGH)
+    @cached_property
+    def nearest(self) -> float:
+        """Least distance of two points where they were listed, in the sum of their radii."""
+        return nearest(np.ascontiguousarray(self.at.T), self.pairs)
+
+    @property
+    def pushes(self) -> bool:
+        """Whether some part pushes another where they were listed."""
+        return self.nearest < REACH
+
+    @property
+    def passed(self) -> bool:
+        """Whether skin has passed through skin where they were listed, or lies as near as if it had."""
+        return self.nearest < THROUGH
 
     def holds(self, x: np.ndarray) -> bool:
         """Whether these are all pairs within reach at positions x (3, n)."""
@@ -128,6 +147,15 @@ class SelfContact:
         """Energy at x (n, 3), N mm, and what pushes each point (n_points, 3), MPa; forces and tangent are added."""
         pressed = np.zeros((self.pairs.areas.size, 3))
         return self_contact(x, self.pairs, REACH, self.parts.stiffness, r, pressed, to), pressed
+
+    def pressed(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Points' positions (3, n), areas of uncut skin (n,), mm2, and pressures (n,), MPa, at positions x (3, n)."""
+        _, push = self.assembled(np.ascontiguousarray(x.T), np.zeros_like(x.T))
+        at, pairs = np.empty((3, self.pairs.areas.size)), self.pairs
+        of = np.repeat(np.arange(len(pairs.nodes)), np.diff(pairs.starts))
+        for points, nodes in ((pairs.first, pairs.nodes[of, :6]), (pairs.second, pairs.nodes[of, 6:])):
+            at[:, points] = np.einsum("pa,ipa->ip", pairs.shapes[points], x[:, nodes])
+        return at, pairs.areas, np.linalg.norm(push, axis=1)
 
     def part(self, x: np.ndarray, step: np.ndarray) -> float:
         """Part of a step (3, n) from x (3, n), at most 1, on which nothing passes through anything.
@@ -141,21 +169,30 @@ class SelfContact:
         return part * min(1.0, reach / (2 * moved.max(initial=0.0) + SMALLEST))
 
 
-def contact(parts: Parts, x: np.ndarray) -> SelfContact:
-    """Contact at positions x (3, n)."""
+def contact(parts: Parts, x: np.ndarray, before: SelfContact | None = None) -> SelfContact:
+    """Contact at positions x (3, n).
+
+    before  whose pairs of elements are named again, in the same array if there are no others
+    """
     reach = (REACH + SLACK) * parts.h
     near = _near(parts, x, reach)
     elements, known = np.unique(near, return_inverse=True)
     if not elements.size:
-        return SelfContact(NO_PAIRS, x, parts)
+        return SelfContact(NO_PAIRS, NO_KEYS, x, parts)
     cloud, N, areas = _cloud(parts, x, elements)
     rows = listed(known.reshape(near.shape), cloud, REACH, SLACK * parts.h, ALONG)
-    pair, first = np.unique(rows[:, 0], return_index=True)
-    nodes = np.hstack([parts.mesh.elements[:, near[pair, side]].T for side in (0, 1)])
-    points, numbers = np.unique(rows[:, 1:], return_inverse=True)
+    found = np.sort(near, axis=1)[rows[:, 0]] @ [parts.radii.size, 1]
+    keys, nodes = (NO_KEYS, NO_PAIRS.nodes) if before is None else (before.keys, before.pairs.nodes)
+    if not np.isin(found, keys).all():
+        keys = np.union1d(keys, found)
+        nodes = np.hstack([parts.mesh.elements[:, side].T for side in np.divmod(keys, parts.radii.size)])
+    turned = near[rows[:, 0], 0] > near[rows[:, 0], 1]
+    rows[turned, 1:] = rows[turned, :0:-1]
+    order = np.argsort(found, kind="stable")
+    points, numbers = np.unique(rows[order, 1:], return_inverse=True)
     one, other = np.ascontiguousarray(numbers.reshape(-1, 2).T)
-    pairs = Pairs(nodes, np.append(first, len(rows)), one, other, N[points], areas[points], cloud.radii[points])
-    return SelfContact(pairs, x, parts)
+    starts = np.append(np.searchsorted(found[order], keys), found.size)
+    return SelfContact(Pairs(nodes, starts, one, other, N[points], areas[points], cloud.radii[points]), keys, x, parts)
 
 
 def _near(parts, x, reach):
@@ -168,16 +205,20 @@ def _near(parts, x, reach):
     a, b, c = corners[:, :3].transpose(1, 0, 2)
     normals = np.cross(b - a, c - a, axis=0)
     normals /= np.linalg.norm(normals, axis=0)
-    even = (normals[:, one] * normals[:, other]).sum(axis=0) > BENT
-    apart = np.linalg.norm(centres[:, one] - centres[:, other], axis=0)
-    across = np.hypot(*(parts.centres[:, one] - parts.centres[:, other]))
+
+    def met(one: np.ndarray, other: np.ndarray, way: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The pairs without those that are neighbours by a way (n,) along the skin, little turned and squeezed."""
+        even = (normals[:, one] * normals[:, other]).sum(axis=0) > BENT
+        apart = np.linalg.norm(centres[:, one] - centres[:, other], axis=0)
+        near = way < parts.radii[one] + parts.radii[other] + ALONG * h
+        keep = ~(even & near & (apart > SQUEEZED * way))
+        return one[keep], other[keep]
+
+    one, other = met(one, other, np.hypot(*(parts.centres[:, one] - parts.centres[:, other])))
     node, far = parts.seam
     i, j = node[one], node[other]
-    along = np.min([np.hypot(*(mesh.X[:, p] - mesh.X[:, q]))
-                    for p in (i, parts.partner[i]) for q in (j, parts.partner[j])], axis=0)  # fmt: skip
-    way = np.minimum(across, far[one] + far[other] + along)
-    keep = ~(even & (way < parts.radii[one] + parts.radii[other] + ALONG * h) & (apart > SQUEEZED * way))
-    return np.stack([one[keep], other[keep]], axis=1)
+    along = [np.hypot(*(mesh.X[:, p] - mesh.X[:, q])) for p in (i, parts.partner[i]) for q in (j, parts.partner[j])]
+    return np.stack(met(one, other, far[one] + far[other] + np.min(along, axis=0)), axis=1)
 
 
 def _cloud(parts, x, elements):
@@ -187,32 +228,61 @@ def _cloud(parts, x, elements):
     X = mesh.X[:, nodes[:3]]
     longest = np.linalg.norm(X - np.roll(X, 1, axis=1), axis=0).max(axis=0)
     fineness = np.ceil(longest / (np.sqrt(3) * FINE * parts.h)).astype(int)
-    N, of = np.vstack([shapes(_middles(n)) for n in fineness]), np.repeat(np.arange(elements.size), fineness**2)
+    N, of = np.vstack([_middles(n) for n in fineness]), np.repeat(np.arange(elements.size), fineness**2)
+    areas = (parts.areas[elements] / fineness**2)[of]
     on_plan = np.einsum("pa,iap->pi", N, mesh.X[:, nodes[:, of]])
     radii = np.minimum(parts.h / 2, shapely.distance(shapely.points(on_plan), parts.drawn))
     thick = radii > LEAST * parts.h
-    N, of, on_plan, radii = N[thick], of[thick], on_plan[thick], radii[thick]
+    edge = _edges(parts, elements)
+    of = np.append(of[thick], edge[0])
+    order = np.argsort(of, kind="stable")
+    of, N, areas = of[order], np.vstack([N[thick], edge[1]])[order], np.append(areas[thick], edge[2])[order]
+    radii = np.append(radii[thick], np.full(edge[0].size, EDGE * parts.h))[order]
+    on_plan = np.einsum("pa,iap->pi", N, mesh.X[:, nodes[:, of]])
     away = np.linalg.norm(mesh.X[:, nodes[:, of]].T - on_plan[:, None], axis=2)
     at = np.einsum("pa,iap->pi", N, x[:, nodes[:, of]])
     starts = np.searchsorted(of, np.arange(elements.size + 1))
     known, ways = _ways(parts, nodes)
-    return Cloud(starts, on_plan, at, radii, away, known.T.copy(), ways), N, (parts.areas[elements] / fineness**2)[of]
+    return Cloud(starts, on_plan, at, radii, away, known.T.copy(), ways), N, areas
 
 
+def _edges(parts, elements):
+    """Points of cuts: numbers (n,) of their elements (m,), shapes (n, 6) and areas (n,)."""
+    element, ends = parts.edges
+    of = np.searchsorted(elements, element).clip(max=elements.size - 1)
+    here = elements[of] == element
+    lam, number, areas = [], [], []
+    for k, (i, j) in zip(of[here], ends[here], strict=True):
+        X = parts.mesh.X[:, parts.mesh.elements[[i, j], elements[k]]]
+        long = np.hypot(*(X[:, 1] - X[:, 0]))
+        n = int(np.ceil(long / (2 * FINE * EDGE * parts.h)))
+        at = np.zeros((n, 3))
+        at[:, j] = (np.arange(n) + 0.5) / n
+        at[:, i] = 1 - at[:, j]
+        lam.append(at)
+        number += [k] * n
+        areas += [long / n * parts.h] * n  # the face of a cut is as high as the skin is thick
+    return np.array(number, int), shapes(np.vstack([np.zeros((0, 3)), *lam])), np.array(areas)
+
+
+@cache
 def _middles(n):
-    """Barycentric coordinates (n^2, 3) of the middles of the triangles into which rows of n divide one."""
+    """Shape functions (n^2, 6) at the middles of the triangles into which rows of n divide one."""
     i, j = (index.ravel() for index in np.meshgrid(np.arange(n), np.arange(n), indexing="ij"))
     up = np.stack([i + 1 / 3, j + 1 / 3], axis=1)[i + j < n]
     down = np.stack([i + 2 / 3, j + 2 / 3], axis=1)[i + j < n - 1]
     two = np.concatenate([up, down]) / n
-    return np.column_stack([1 - two.sum(axis=1), two])
+    return shapes(np.column_stack([1 - two.sum(axis=1), two]))
 
 
 def _ways(parts, nodes):
     """Numbers (6, m) of the nodes (6, m) of elements, and shortest ways between them, up to ALONG."""
-    some, known = np.unique(parts.groups[nodes], return_inverse=True)
-    ways = [
-        dijkstra(parts.ways, directed=False, indices=rows, limit=ALONG * parts.h)[:, some].astype(np.float32)
-        for rows in np.array_split(some, 1 + some.size // MANY)
-    ]
-    return known.reshape(nodes.shape), np.vstack(ways)
+    wanted = parts.groups[nodes]
+    if not np.isin(wanted, parts.known.get("nodes", [])).all():
+        some = np.union1d(wanted, parts.known.get("nodes", [])).astype(int)
+        parts.known["nodes"] = some if some.size < MOST else np.unique(wanted)
+        parts.known["ways"] = np.vstack([
+            dijkstra(parts.ways, directed=False, indices=rows, limit=ALONG * parts.h)[:, parts.known["nodes"]]
+            for rows in np.array_split(parts.known["nodes"], 1 + some.size // MANY)
+        ]).astype(np.float32)  # fmt: skip
+    return np.searchsorted(parts.known["nodes"], wanted), parts.known["ways"]

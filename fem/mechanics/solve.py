@@ -10,7 +10,7 @@ import numpy as np
 from fem.errors import NotConverged, SingularMatrix
 from fem.mechanics import contact
 from fem.mechanics.constraints import Constraints, positions, reduced
-from fem.mechanics.contact import SelfContact
+from fem.mechanics.contact import NO_PAIRS, SelfContact
 from fem.mechanics.kernels.storage import NO_TANGENT, Pattern, groups, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
 from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, lift
@@ -100,7 +100,8 @@ def _system(sheet, constraints, contact=None):
 def keep_apart(problem: Problem, contact: SelfContact | None) -> None:
     """Let the parts of the skin that a contact knows push each other from now on; None: nothing does any more."""
     system, before = problem.system, problem.system.contact
-    if (before is not None and before.near) or (contact is not None and contact.near):
+    now, last = (NO_PAIRS.nodes if of is None else of.pairs.nodes for of in (contact, before))
+    if now is not last and now.size + last.size:
         renewed = _system(problem.sheet, problem.constraints, contact)
         system.pattern, system.cholesky = renewed.pattern, renewed.cholesky
     system.contact = contact
@@ -108,7 +109,7 @@ def keep_apart(problem: Problem, contact: SelfContact | None) -> None:
 
 def _met(problem, x):
     """Contact at positions x (3, n)."""
-    return contact.contact(problem.sheet.parts, x)
+    return contact.contact(problem.sheet.parts, x, problem.system.contact)
 
 
 @dataclass(frozen=True)
@@ -292,7 +293,7 @@ def _drawn_on(problem):
     while problem.path:
         place, q = problem.path.pop()
         met = _met(problem, positions(problem.constraints, q, place))
-        if place < 1 and not met.passed(met.at):
+        if place < 1 and not met.passed:
             keep_apart(problem, met)
             problem.path.append((place, q))
             return walked(lambda closed: (problem, closed), q, place, largest=LARGEST_STEP, path=problem.path)
@@ -397,9 +398,9 @@ def _watched(problem, q, *, strictly=False):
     if problem.sheet.parts is None:
         return False
     met = _met(problem, positions(problem.constraints, q, 1.0))
-    if not met.near:
+    if not met.pushes:
         return False
-    if not met.passed(met.at):
+    if not met.passed:
         keep_apart(problem, met)
     elif strictly:
         raise NotConverged("skin has passed through skin", kind=PASSED)
@@ -407,15 +408,16 @@ def _watched(problem, q, *, strictly=False):
 
 
 def kept_apart(problem: Problem, q: np.ndarray, way: Callable[[], End]) -> End:
-    """What a way that starts at q (3, n_free) leads to; where skin passes through skin, once more, kept from it."""
+    """What a way that starts at q (3, n_free) leads to; if to no rest, or through skin, once more, kept from that."""
+    if problem.sheet.parts is None or problem.system.contact is not None:
+        return way()
     try:
         return way()
     except NotConverged as error:
-        if error.kind != PASSED:
-            raise
+        failure = error
     met = _met(problem, positions(problem.constraints, q, 1.0))
-    if met.passed(met.at):
-        raise NotConverged("skin has passed through skin at the start", kind=PASSED)
+    if met.passed:
+        raise failure
     keep_apart(problem, met)
     return way()
 
