@@ -59,6 +59,7 @@ class SingularMatrix(ArithmeticError):
 ADVICE = {
     "crushed": "a longer wound, or a trimmed end, squeezes and folds skin less",
     "saddle": "other ways may lead past it: --restarts",
+    "passed through": "skin folds over, or is drawn tighter than it has room; a longer wound folds less",
     "limit point": "other ways may lead past it: --restarts, or other sizes of triangles",
     "round-off": "parts less stiff beside the skin, as springs and sutures, have less of it",
 }

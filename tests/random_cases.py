@@ -19,6 +19,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.closure.closing import closed
+from fem.closure.measures.skin import self_intersection
 from fem.comparison.written import parsed
 from fem.errors import MeshError, NotConverged
 from fem.plan.techniques import TECHNIQUES
@@ -177,6 +178,7 @@ def tried(k: int) -> dict:
         effort = found.effort
         line |= {"outcome": "closed", "unknowns": effort.unknowns, "iterations": effort.iterations}
         line |= {"cone_mm": float(found.x[2].max()), "dip_mm": float(found.x[2].min())}
+        line |= {"passed_mm2": self_intersection(found), "met": found.contact is not None}
     except (NotConverged, MeshError, TimeoutError) as error:
         line |= {"outcome": type(error).__name__, "reason": str(error)}
     except Exception as error:

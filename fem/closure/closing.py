@@ -15,6 +15,7 @@ from fem.errors import MeshError, NotConverged, at_stage, within
 from fem.material.skin import resistance
 from fem.mechanics import solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
+from fem.mechanics.contact import Parts, contact
 from fem.mechanics.edges import GROWTH
 from fem.mechanics.mesh import mesh
 from fem.mechanics.quadratic import interpolated
@@ -49,11 +50,16 @@ def skin_sheet(case: Case, triangles: Mesh, *, hinged: bool = False) -> Sheet:
     law = physical.law(skin.law)
     push, *tied = physical.springs(case.bed)
     bed = ElasticFoundation(np.full(undermined.size, push), *np.where(undermined, 0.0, np.array(tied)[:, None]))
-    return sheet(
+    cuts = triangles.open
+    if case.closure.sutures.kind != "running":
+        cuts += tuple(edge for seam in triangles.seams for edge in seam)
+    whole = sheet(
         triangles, law=law, h=skin.thickness_mm, lines=physical.lines(skin.tension),
         stretch=physical.prestretch(skin.tension, skin.law, h=skin.thickness_mm),
         foundation=None if case.bed is None else bed, hinged=hinged or case.closure.seam == "hinge",
     )  # fmt: skip
+    softest = float(resistance(law, whole.stretch, h=whole.h).min()) / whole.h
+    return replace(whole, parts=Parts(triangles, cuts, whole.area.weights.sum(axis=1), whole.h, softest))
 
 
 def closed(
@@ -108,7 +114,8 @@ def _closed(case, *, restarts, watch, coarsen, growth):
 
     unsewn = skin_sheet(case, triangles, hinged=True)
     uncut, no_pairs = triangles.x0, np.zeros((2, 0), int)
-    cut = problem(unsewn, constraints(uncut, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
+    apart = replace(unsewn, parts=None)  # its edges part, and meet nothing
+    cut = problem(apart, constraints(uncut, no_pairs, triangles.rim), watch=partial(watch, stage="gaping wound"))
     with at_stage("gaping wound"):
         level, gaping = _opened(cut, triangles, coarse)
     del cut  # and its factors
@@ -132,7 +139,10 @@ def _closed(case, *, restarts, watch, coarsen, growth):
     lesion = 0.0 if case.wound.lesion is None else np.pi / 4 * case.wound.lesion.diameter_mm**2
     x, left = positions(sewn.constraints, q, 1.0), physical.forces_left(case)
     effort.edges_unfaced = sutures.unfaced(sewn.sheet.contact, triangles.seams, x, skin.surface, h=skin.h)
-    closure = Closure(physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort)
+    met = None if sewn.system.contact is None or skin.parts is None else contact(skin.parts, x)
+    closure = Closure(
+        physical.excised(case), plan, lesion, triangles, worn, gaping, x, left, tied, effort=effort, contact=met
+    )
     return replace(closure, stages=_stages(closure, sewn, coarse))
 
 
@@ -156,19 +166,19 @@ def _tying(case, plan, mesh, sheet, skin):
 
     skin  its resistance in place in the stiffer direction, N/mm
     """
-    closing, contact = case.closure, None
+    closing, edges = case.closure, None
     ties: list[Thread | PenaltyTie] = []
     if plan.thread is not None:
         ties.append(sutures.around(mesh, plan.thread, skin=skin))
     if closing.sutures.kind == "interrupted":
         order, known = physical.tying(plan, closing.sutures), {"bite": closing.sutures.bite_mm, "skin": skin}
         ties += sutures.across_the_wound(mesh, order, **known)
-        contact = sutures.contact(mesh, order, **known)
+        edges = sutures.contact(mesh, order, **known)
     if closing.taper is not None:
         ties += sutures.tapering(mesh, **closing.taper.model_dump(), skin=skin)
     if closing.anchor is not None:
         ties += sutures.anchoring(mesh, **closing.anchor.model_dump(), skin=skin)
-    return replace(sheet, ties=tuple(ties), contact=contact)
+    return replace(sheet, ties=tuple(ties), contact=edges)
 
 
 def _from_coarser(problem, pairs, mesh, coarse):

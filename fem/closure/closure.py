@@ -7,6 +7,7 @@ import numpy as np
 
 from fem.geometry.outlines import Outline
 from fem.material.skin import KPA
+from fem.mechanics.contact import SelfContact
 from fem.mechanics.sheet import Sheet, assemble, cauchy_stress
 from fem.mechanics.solve import Effort
 from fem.mechanics.ties import TiedSutures
@@ -39,6 +40,7 @@ class Closure:
     sutures: TiedSutures | None = None  # None: edges joined all along, and no other suture
     stages: tuple[Stage, ...] = ()  # from the gaping wound to the closed one
     trimmed: "Trimmed | None" = None  # None: its cones are left
+    contact: SelfContact | None = None  # of skin with skin; None: no part is near another
     effort: Effort = field(default_factory=Effort)
 
     @cached_property
@@ -54,7 +56,7 @@ class Closure:
     @cached_property
     def assembled(self) -> tuple[float, np.ndarray]:
         """Energy of the closed skin and its bed, N mm, and forces (3, n) that hold the nodes, N."""
-        return assemble(self.sheet, self.x)
+        return assemble(self.sheet, self.x, contact=self.contact)
 
 
 @dataclass(frozen=True)

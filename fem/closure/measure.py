@@ -46,6 +46,8 @@ MEASURES = {
     "skin_stretch_p99": skin.skin_stretch_p99,
     "skin_stress_corner_kPa": skin.skin_stress_corner,
     "compressed_area_mm2": skin.compressed_area,
+    "contact_area_mm2": skin.contact_area,
+    "contact_pressure_max_kPa": skin.contact_pressure_max,
     "self_intersection_mm2": skin.self_intersection,
     "removed_area_mm2": lambda closure: removed_area(closure.plan),
     "healthy_removed_mm2": lambda closure: removed_area(closure.plan) - closure.lesion_area,

@@ -17,6 +17,7 @@ import numpy as np
 from fem.geometry.surface import Surface
 from fem.material.laws import Law
 from fem.material.skin import bending_stiffness, tension
+from fem.mechanics.contact import Parts, SelfContact
 from fem.mechanics.kernels.elastic_foundation import Body, ElasticFoundation, elastic_foundation, pressed_by
 from fem.mechanics.kernels.shell import Sides, bends, layers, shell
 from fem.mechanics.kernels.storage import NO_TANGENT, Stored, scatter_all
@@ -60,6 +61,7 @@ class Sheet:
     foundation: ElasticFoundation | None
     ties: tuple[Thread | PenaltyTie, ...] = ()  # sutures tied one by one
     contact: Contact | None = None  # of the edges between them
+    parts: Parts | None = None  # of the skin, as contact knows them; None: it may pass through itself
 
     @property
     def groups(self) -> tuple[np.ndarray, ...]:
@@ -114,12 +116,13 @@ def sheet(
 
 def assemble(
     sheet: Sheet, x: np.ndarray, *, regularisation: float = 0.0, closed: float = 1.0,
-    tangent: Iterator[Stored] = NO_TANGENT,
+    contact: SelfContact | None = None, tangent: Iterator[Stored] = NO_TANGENT,
 ) -> tuple[float, np.ndarray]:  # fmt: skip
     """Energy in N mm and nodal forces (3, n) in N at positions x (3, n); infinite if a layer is turned inside out.
 
     regularisation   of the bending stiffness in place is added to that against plain second derivatives; 0: the model
     closed           of the wound: the sides of its seams are at rest turned by what is left of that in uncut skin
+    contact          of skin with skin, whose pairs are the last group
     tangent          where each of the sheet's groups adds its own
     """
     u, dead = x - sheet.x0, sheet.held + regularisation * sheet.plain
@@ -144,6 +147,8 @@ def assemble(
         nodes = np.atleast_2d(tie.nodes)
         np.add.at(r, nodes, f)
         scatter_all(K, nodes, next(tangent))
+    if contact is not None and contact.near:
+        Pi += contact.assembled(x, r, next(tangent))[0]
     return Pi, r.T
 
 

@@ -3,13 +3,15 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from fem.errors import NotConverged, SingularMatrix
+from fem.mechanics import contact
 from fem.mechanics.constraints import Constraints, positions, reduced
-from fem.mechanics.kernels.storage import Pattern, groups, pattern
+from fem.mechanics.contact import NO_PAIRS, SelfContact
+from fem.mechanics.kernels.storage import NO_TANGENT, Pattern, groups, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
 from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, lift
 
@@ -28,6 +30,8 @@ LARGEST_SHIFT = 1e12  # 1/mm3, times the residual: beyond it a step is round-off
 NEGLIGIBLE = 1e-4  # 1/mm3: shifts below this times the residual are dropped
 SHORTEST = 1e-6  # share of a step
 LARGEST_FORCE = 1e3  # N, that a message speaks of; our choice: beyond, triangles have turned inside out
+PASSED = "passed through"  # the kind of trouble, of which contact is the remedy
+End = TypeVar("End")
 Load = np.ndarray | float  # dead loads (3, n), N
 
 
@@ -54,14 +58,22 @@ class Effort:
     coarser: "Effort | dict[str, str] | None" = None  # on the triangles where it starts; or why these are not used
 
 
+@dataclass
+class System:
+    """Where tangents are stored and factored; renewed as parts of the skin come near each other."""
+
+    pattern: Pattern
+    cholesky: Pardiso | Rslab  # of tangents on the way; one that is not positive need only be known as such
+    contact: SelfContact | None = None  # of skin that is kept from passing through skin; None: it is not
+
+
 @dataclass(frozen=True)
 class Problem:
     """A constrained sheet, ready to be solved."""
 
     sheet: Sheet
     constraints: Constraints
-    pattern: Pattern
-    cholesky: Pardiso | Rslab  # of tangents on the way; one that is not positive need only be known as such
+    system: System
     area: np.ndarray  # (3 n_free,) mm2, int N^2 dA of the shape function of each unknown
     perturbation: np.ndarray  # (3, n) N, of a slight upward pressure on the way; it picks the side to which cones rise
     tol: float  # N, the largest force that is left on a node at the end
@@ -72,10 +84,32 @@ class Problem:
 
 def problem(sheet: Sheet, constraints: Constraints, *, pressure: float = 0.0, tol: float = 0.0, **kept: Any) -> Problem:
     """Problem of a sheet and its constraints; pressure of the perturbation in MPa, the rest as in `Problem`."""
-    stored = pattern(constraints.free, sheet.groups)
     area = reduced(constraints, at_nodes(sheet, sheet.area.weights @ sheet.shapes**2)[None])[0]
-    cholesky = solver(stored.indptr, stored.indices, definite=True)
-    return Problem(sheet, constraints, stored, cholesky, np.repeat(area, 3), lift(sheet, pressure), tol, **kept)
+    return Problem(
+        sheet, constraints, _system(sheet, constraints), np.repeat(area, 3), lift(sheet, pressure), tol, **kept
+    )
+
+
+def _system(sheet, constraints, contact=None):
+    """System of a sheet with a contact, if any."""
+    met = (contact.pairs.nodes,) if contact is not None and contact.near else ()
+    stored = pattern(constraints.free, (*sheet.groups, *met))
+    return System(stored, solver(stored.indptr, stored.indices, definite=True), contact)
+
+
+def keep_apart(problem: Problem, contact: SelfContact | None) -> None:
+    """Let the parts of the skin that a contact knows push each other from now on; None: nothing does any more."""
+    system, before = problem.system, problem.system.contact
+    now, last = (NO_PAIRS.nodes if of is None else of.pairs.nodes for of in (contact, before))
+    if now is not last and now.size + last.size:
+        renewed = _system(problem.sheet, problem.constraints, contact)
+        system.pattern, system.cholesky = renewed.pattern, renewed.cholesky
+    system.contact = contact
+
+
+def _met(problem, x):
+    """Contact at positions x (3, n)."""
+    return contact.contact(problem.sheet.parts, x, problem.system.contact)
 
 
 @dataclass(frozen=True)
@@ -93,10 +127,14 @@ def state(
 ) -> State:  # fmt: skip
     """State at q (3, n_free) of the independent nodes under a load."""
     start = time.perf_counter()
-    x = positions(problem.constraints, q, closed)
-    data = np.zeros(problem.pattern.indices.size if tangent else 0)
-    stored = groups(problem.pattern, data)
-    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, closed=closed, tangent=stored)
+    x, met = positions(problem.constraints, q, closed), problem.system.contact
+    if met is not None and not met.holds(x):
+        met = _met(problem, x)
+        if tangent:
+            keep_apart(problem, met)
+    data = np.zeros(problem.system.pattern.indices.size if tangent else 0)
+    stored = groups(problem.system.pattern, data) if tangent else NO_TANGENT
+    Pi, r = assemble(problem.sheet, x, regularisation=regularisation, closed=closed, contact=met, tangent=stored)
     forces = reduced(problem.constraints, r - load)
     problem.effort.assembly_s += time.perf_counter() - start
     return State(energy=Pi - (load * x).sum(), forces=forces, tangent=data)
@@ -106,8 +144,8 @@ def _positive(problem, tangent, residual, shift=0.0):
     """The shift (MPa/mm), times the area of each unknown, that makes the tangent positive; it is factored then."""
     while True:
         values = tangent.copy()
-        values[problem.pattern.indptr[:-1]] += shift * problem.area
-        if not _factored(problem, problem.cholesky, values):
+        values[problem.system.pattern.indptr[:-1]] += shift * problem.area
+        if not _factored(problem, problem.system.cholesky, values):
             return shift
         shift = max(GROWTH * shift, residual / FIRST)
         if not shift < LARGEST_SHIFT * residual:
@@ -149,7 +187,8 @@ def newton(
         problem.effort.iterations += 1
         shift = shift / DECAY if shift > NEGLIGIBLE * residual else 0.0
         shift = _positive(problem, here.tangent, residual, shift)
-        q, here = _lower(at, q, _answer(problem, here.forces), here)
+        d = _answer(problem, here.forces)
+        q, here = _lower(at, q, _kept_apart(problem, q, q + d, closed, closed) * d, here)
     message = f"no rest after {max_iter} iterations{at_gap}{_left(residual)}, wanted {tol:.1e} N"
     raise NotConverged(message, kind="limit point" if residual > ROUGH * tol else "round-off")
 
@@ -161,7 +200,15 @@ def _left(residual):
 
 def _answer(problem, forces):
     """Displacement (3, n_free) that balances forces (3, n_free), by the tangent factored last."""
-    return -problem.cholesky.solve(forces.T.ravel()).reshape(-1, 3).T
+    return -problem.system.cholesky.solve(forces.T.ravel()).reshape(-1, 3).T
+
+
+def _kept_apart(problem, q, there, before, closed):
+    """Part of the way between states, at most 1, on which no skin passes through skin, if that is watched."""
+    if problem.system.contact is None:
+        return 1.0
+    x, ahead = (positions(problem.constraints, *end) for end in ((q, before), (there, closed)))
+    return problem.system.contact.part(x, ahead - x)
 
 
 def _lower(at, q, d, here):
@@ -233,18 +280,36 @@ def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
 
     Raises NotConverged if the path stops short or ends in an equilibrium that is not stable.
     """
-    return settled(problem, drawn_together(problem, q))
+    try:
+        return settled(problem, drawn_together(problem, q))
+    except NotConverged as error:
+        if error.kind != PASSED:
+            raise
+    return settled(problem, _drawn_on(problem))
+
+
+def _drawn_on(problem):
+    """As `drawn_together`, from the last state on the path in which no skin has passed through skin."""
+    while problem.path:
+        place, q = problem.path.pop()
+        met = _met(problem, positions(problem.constraints, q, place))
+        if place < 1 and not met.passed:
+            keep_apart(problem, met)
+            problem.path.append((place, q))
+            return walked(lambda closed: (problem, closed), q, place, largest=LARGEST_STEP, path=problem.path)
+    raise NotConverged("skin passes through skin all along the path", kind=PASSED)
 
 
 def drawn_together(problem: Problem, q: np.ndarray) -> np.ndarray:
     """Positions (3, n_free) of the closed wound, still with the aids of the path, otherwise as `closed_wound`."""
+    keep_apart(problem, None)
     q = on_the_way(problem, q, closed=0.0)
     problem.path.append((0.0, q))
     return walked(lambda closed: (problem, closed), q, largest=LARGEST_STEP, path=problem.path)
 
 
 def walked(
-    at: Callable[[float], tuple[Problem, float]], q: np.ndarray, *, largest: float,
+    at: Callable[[float], tuple[Problem, float]], q: np.ndarray, place: float = 0.0, *, largest: float,
     path: list[tuple[float, np.ndarray]] | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Positions (3, n_free) at rest at the end of a path, from those at its start; the states between join `path`.
@@ -264,27 +329,35 @@ def walked(
         """Of q along the path, linearised, by the tangent factored last: that of this state."""
         return _answer(problem, (aided(place + DIFFERENCE).forces - aided(place).forces) / DIFFERENCE)
 
-    place, step, (problem, _) = 0.0, largest, at(0.0)
+    step, (problem, closed) = largest, at(place)
     before = problem.effort.iterations
     here = aided(DIFFERENCE, tangent=True)  # a thread that is just taut
     _positive(problem, here.tangent, np.abs(here.forces).max())
     ahead = rate()
     while place < 1:
         target, least = min(1.0, place + step), step <= LEAST_STEP
-        problem, closed = at(target)
+        last, (problem, closed) = closed, at(target)
         try:
-            there = q + (target - place) * ahead
+            there = _ahead(problem, q, (target - place) * ahead, last, closed)
             q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else PATIENCE)
         except NotConverged:
             if least or problem.effort.iterations - before > MOST:
                 raise
-            step = max(LEAST_STEP, step / 2)
+            step, closed = max(LEAST_STEP, step / 2), last
         else:
             place, step = target, min(1.5 * step, largest)
             if path is not None:
                 path.append((place, q))
             ahead = rate() if place < 1 else ahead
     return q
+
+
+def _ahead(problem, q, d, before, closed):
+    """Where a step on the path starts: ahead by d, or where skin would pass through skin, where it is."""
+    for there in (q + d, q):
+        if _kept_apart(problem, q, there, before, closed) == 1:
+            return there
+    raise NotConverged("skin would pass through skin", kind=PASSED)
 
 
 def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter: int = 60) -> np.ndarray:
@@ -305,15 +378,52 @@ def settled(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 
 def at_rest(problem: Problem, q: np.ndarray, *, max_iter: int = LAST) -> np.ndarray:
-    """Positions (3, n_free) of stable equilibrium, straight from others near. Raises as `closed_wound`."""
+    """Positions (3, n_free) of stable equilibrium, straight from others near. Raises as `closed_wound`.
+
+    Skin that is near other skin, here or at rest, is kept apart from then on.
+    """
+    apart = _watched(problem, q)
     q = newton(problem, q, tol=problem.tol, max_iter=max_iter)
+    if not apart and _watched(problem, q, strictly=True):
+        q = newton(problem, q, tol=problem.tol, max_iter=max_iter)
     if negative := negative_pivots(problem, q):
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots", kind="saddle")
     return q
 
 
+def _watched(problem, q, *, strictly=False):
+    """Whether skin is kept from passing through skin, from now on if it is near at q; raises where it has passed."""
+    if problem.system.contact is not None:
+        return True
+    if problem.sheet.parts is None:
+        return False
+    met = _met(problem, positions(problem.constraints, q, 1.0))
+    if not met.pushes:
+        return False
+    if not met.passed:
+        keep_apart(problem, met)
+    elif strictly:
+        raise NotConverged("skin has passed through skin", kind=PASSED)
+    return problem.system.contact is not None
+
+
+def kept_apart(problem: Problem, q: np.ndarray, way: Callable[[], End]) -> End:
+    """What a way that starts at q (3, n_free) leads to; if to no rest, or through skin, once more, kept from that."""
+    if problem.sheet.parts is None or problem.system.contact is not None:
+        return way()
+    try:
+        return way()
+    except NotConverged as error:
+        failure = error
+    met = _met(problem, positions(problem.constraints, q, 1.0))
+    if met.passed:
+        raise failure
+    keep_apart(problem, met)
+    return way()
+
+
 def negative_pivots(problem: Problem, q: np.ndarray, *, closed: float = 1.0) -> int:
     """Number of directions in which the unloaded sheet would leave q (3, n_free) by itself; noted in its effort."""
-    tangent, stored = state(problem, q, closed=closed, tangent=True).tangent, problem.pattern
+    tangent, stored = state(problem, q, closed=closed, tangent=True).tangent, problem.system.pattern
     problem.effort.negative_pivots = _factored(problem, solver(stored.indptr, stored.indices), tangent)
     return problem.effort.negative_pivots

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -142,12 +143,14 @@ def tied(
         held = [replace(tie, tied=j <= k) for j, tie in enumerate(edges)]
         some = _touching(_with(some, (*held, *ties[len(edges) :])), there, seams)
         with at_stage(f"suture {k + 1} of {len(ties)}"):
-            after[k] = there = solve.settled(some, near(k, there, k + 1))
+            start = near(k, there, k + 1)
+            after[k] = there = solve.kept_apart(some, start, partial(solve.settled, some, start))
         if k == len(edges) - 1:
             problem, q = some, there
     for k in range(len(edges), len(ties)):
         with at_stage(f"suture {k + 1} of {len(ties)}"):
-            problem, q = _drawn(problem, near(k, q, k - 1), k)
+            start = near(k, q, k - 1)
+            problem, q = solve.kept_apart(problem, start, partial(_drawn, problem, start, k))
         after[k] = q
     x = tuple(positions(problem.constraints, after[k], 1.0) for k in range(len(ties)))
     when = np.array([tension(tie, at) for tie, at in zip(problem.sheet.ties, x, strict=True)])

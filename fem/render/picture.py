@@ -1,6 +1,7 @@
 """Pictures of a closed wound: pyvista draws the skin, matplotlib the flat plan, words and scales, in mm of the view."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyvista as pv
@@ -10,7 +11,7 @@ from matplotlib.lines import Line2D
 from fem.case.case import Case
 from fem.closure.closure import Closure, nodal_stress
 from fem.closure.measures.cones import TIP_ZONE, cone_height
-from fem.closure.measures.skin import skin_stress_p99
+from fem.closure.measures.skin import pressed, skin_stress_p99
 from fem.plan.junctions import junctions
 from fem.render import projection
 from fem.render.canvas import COLOURS, DOT, INK, SHADED, colour_bar, framed, key, label_heights, round_number, scale_bar
@@ -71,12 +72,17 @@ def height_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges
 
 def stress_above(closure: Closure, skin: pv.PolyData, title: str, ranges: Ranges) -> Figure:
     """Figure of the greatest principal Cauchy stress in the closed skin from above."""
-    view = projection.View(centre(closure), ranges.half_width)
+    view, (met, *_) = projection.View(centre(closure), ranges.half_width), pressed(closure)
     high = skin_stress_p99(closure)
     heading = title if high is None else f"{title}: stress {high:.0f} kPa"
     number = f"the number is its 99th percentile near the wound, {TIP_ZONE:g} mm around corners left out"
     caption = f"Greatest principal stress in the closed skin, seen from above; {number}"
-    figure, axes, _ = _skin(closure, skin, view, heading, caption, "stress_kPa", ranges.stresses, lighting=False)
+    looks: dict[str, Any] = dict(ls="", marker=".", ms=4, color=INK, label="skin on skin")
+    further = [Line2D([], [], **looks)] if met.size else []
+    figure, axes, _ = _skin(
+        closure, skin, view, heading, caption, "stress_kPa", ranges.stresses, further, lighting=False
+    )
+    axes.plot(*projected(view, met), **looks)
     scale_bar(axes)
     return figure
 

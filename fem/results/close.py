@@ -160,7 +160,7 @@ def _warnings(case, numbers, closure):
     if (stretch := numbers["skin_stretch_p99"]) > TORN:
         lines.append(f"skin is stretched {stretch:.1f} times near the wound; it tears before that")
     if crossed := numbers["self_intersection_mm2"]:
-        what = "have passed through other skin, which this model does not prevent"
+        what = "have passed through skin that is too near to it along the skin to be kept from it"
         lines.append(f"{crossed:.3g} mm2 of skin {what}: what is measured there is not what skin would do")
     return lines + doubts(closure.effort)
 

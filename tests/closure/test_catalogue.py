@@ -90,6 +90,7 @@ def test_closes(name, skin):
     """At its default sizes, to a stable equilibrium: no negative pivots, what is sewn is shut, and something pulls."""
     closure = result(name, skin)
     assert closure.effort.negative_pivots == 0
+    assert numbers(name, skin)["self_intersection_mm2"] == 0
     first, second = closure.mesh.pairs
     assert closure.x[:, first] == approx(closure.x[:, second], abs=1e-9)
     assert pull(name, skin) > 0

@@ -76,7 +76,7 @@ def test_names():
         trim_skin_removed_mm2 purse_force_N open_area_mm2 taper_forces_N anchor_forces_N largest_gap_mm
         skin_stress_max_kPa
         skin_stretch_max skin_stress_p99_kPa skin_stretch_p99 skin_stress_corner_kPa
-        compressed_area_mm2 self_intersection_mm2 removed_area_mm2
+        compressed_area_mm2 contact_area_mm2 contact_pressure_max_kPa self_intersection_mm2 removed_area_mm2
         healthy_removed_mm2 tip_angles_deg length_to_width strain_energy_mJ"""
     assert sorted(MEASURES) == sorted(names.split())
 

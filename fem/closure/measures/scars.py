@@ -9,6 +9,7 @@ from scipy.signal import find_peaks
 
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, cone_height, from_tips, zone
+from fem.geometry.curve import turn
 from fem.material.skin import N_PER_M
 
 # mm to either side of the middle, our choice: 2 mm about a rhombus's corner hang on how triangles end there, by 4 %
@@ -121,9 +122,27 @@ def largest_gap(closure: Closure) -> float | None:
 
 
 def open_area(closure: Closure) -> float | None:
-    """Area, mm2, on the plan, inside the edges that are left open; None if there are none."""
-    rings = (closure.over[:2, edge[::-1]] for edge in closure.mesh.open)  # or their pieces: the sum is the same
-    return total((x[:-1] * y[1:] - y[:-1] * x[1:]).sum() / 2 for x, y in rings)
+    """Area, mm2, on the plan, inside the edges that are left open; None if there are none.
+
+    Where an edge has crossed itself, that is what it still goes round with the skin outside.
+    """
+    return sum(area for area, turns in loops(closure) if turns > 0) if closure.mesh.open else None
+
+
+def loops(closure: Closure) -> list[tuple[float, int]]:
+    """Areas, mm2, on the plan, into which open edges divide it, and how often these go round each, the skin outside.
+
+    Where they do so the wrong way round, skin lies in skin.
+    """
+    edges = [closure.over[:2, edge[::-1]] for edge in closure.mesh.open]
+    faces = shapely.polygonize([shapely.union_all([shapely.LineString(edge.T) for edge in edges])]).geoms
+    return [(face.area, _turns(edges, face.representative_point())) for face in faces]
+
+
+def _turns(edges, point):
+    """How often edges, each (2, k), or what they make together, go round a point, counter-clockwise."""
+    ways = [edge - [[point.x], [point.y]] for edge in edges]
+    return round(sum(turn(way[:, :-1], way[:, 1:]).sum() for way in ways) / (2 * np.pi))
 
 
 def seam_force(closure: Closure, scar: np.ndarray) -> np.ndarray:

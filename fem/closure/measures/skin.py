@@ -1,4 +1,4 @@
-"""What closed skin bears: stress, stretch, energy, and where it has passed through itself, which nothing holds back."""
+"""What closed skin bears: stress, stretch, energy, where it lies on itself, or has passed through itself."""
 
 import numpy as np
 import shapely
@@ -8,12 +8,14 @@ from scipy.spatial import cKDTree
 
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE
+from fem.closure.measures.scars import loops
 from fem.material.skin import KPA
 from fem.mechanics.sheet import uncut_energy
 from fem.mechanics.triangulation import flat_triangles
 from fem.plan.junctions import junctions
 
 COMPRESSED = -1 / KPA  # MPa
+PRESSED = 0.1 / KPA  # MPa; our choice: less shows nowhere
 LEAST = 1e-6  # rad of an angle deficit, above round-off
 CLEAR = 1e-6  # share of an edge, and of a triangle, within which meeting is not crossing: round-off
 
@@ -94,8 +96,31 @@ def strain_energy(closure: Closure) -> float:
     return float(closure.assembled[0] - uncut_energy(closure.sheet))
 
 
+def pressed(closure: Closure) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Points (3, n) of skin that other skin presses with more than PRESSED, their areas, mm2, and pressures, MPa."""
+    if closure.contact is None:
+        return np.zeros((3, 0)), np.zeros(0), np.zeros(0)
+    at, area, pressure = closure.contact.pressed(closure.x)
+    met = pressure > PRESSED
+    return at[:, met], area[met], pressure[met]
+
+
+def contact_area(closure: Closure) -> float:
+    """Reference area, mm2, of skin that other skin presses with more than 0.1 kPa; both parts count."""
+    return float(pressed(closure)[1].sum())
+
+
+def contact_pressure_max(closure: Closure) -> float | None:
+    """Greatest pressure of skin on skin, kPa; None where none meets."""
+    pressure = pressed(closure)[2]
+    return float(KPA * pressure.max()) if pressure.size else None
+
+
 def self_intersection(closure: Closure) -> float:
-    """Reference area, mm2, of skin that has passed through other skin; triangles at edges, which meet, left out."""
+    """Reference area, mm2, of skin that has passed through other skin; triangles at edges, which meet, left out.
+
+    And, on the plan, what lies in other skin beside edges that are left open.
+    """
     mesh = closure.mesh
     n, pairs = mesh.X.shape[1], mesh.pairs
     same = connected_components(coo_array((np.ones(pairs.shape[1]), pairs), shape=(n, n)), directed=False)[1]
@@ -103,7 +128,8 @@ def self_intersection(closure: Closure) -> float:
     triangles = triangles[:, ~np.isin(triangles, pairs).any(axis=0)]
     crossed = triangles[:, np.unique(self_intersections(closure.x, triangles, same))]
     a, b, c = mesh.x0[:, crossed].transpose(1, 0, 2)
-    return float(np.linalg.norm(np.cross(b - a, c - a, axis=0), axis=0).sum() / 2)
+    within = sum(-turns * area for area, turns in loops(closure) if turns < 0)
+    return float(np.linalg.norm(np.cross(b - a, c - a, axis=0), axis=0).sum() / 2 + within)
 
 
 def self_intersections(x: np.ndarray, triangles: np.ndarray, same: np.ndarray) -> np.ndarray:
