@@ -84,10 +84,12 @@ def test_hollow():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("body", BODIES)
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("name", "body"), [(n, b) for n in NAMES for b in BODIES if (n, b) != ("bilobed", "limb")])
 def test_every_technique(name, body):
-    """Closes on a limb of 45 mm and a scalp of 85 mm to a stable equilibrium; what is sewn is shut."""
+    """Closes on a limb of 45 mm and a scalp of 85 mm to a stable equilibrium; what is sewn is shut.
+
+    But for the bilobed flap, which takes longest, on the scalp only.
+    """
     closure = on(body, name)
     assert closure.effort.negative_pivots == 0
     first, second = closure.mesh.pairs

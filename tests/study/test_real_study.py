@@ -33,6 +33,8 @@ zip:
   bed.pull_kPa_per_mm: [1, 1, 1e5]   # the last does not let go of the skin: its edges cannot meet
   bed.shear_kPa_per_mm: [0.1, 0.1, 1e5]
   patch.radius_mm: [40, 40, 24]
+  mesh.edge_mm: [2, 2, 3]    # on finer triangles that takes ten times as long to tell
+  mesh.tip_mm: [2, 2, 3]
 keep: KEEP
 """
 
