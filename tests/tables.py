@@ -1,4 +1,4 @@
-"""Prints the tables of VERIFICATION.md: `PYTHONPATH=.:tests:tests/closure python tests/tables.py NAME ...`."""
+"""Prints the tables of MEASURED.md: `PYTHONPATH=.:tests:tests/closure python tests/tables.py NAME ...`."""
 
 import json
 import sys

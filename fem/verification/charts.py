@@ -11,6 +11,7 @@ from fem.comparison.style import COLOURS, STYLE, figure, svg
 from fem.verification.check import Outcome, Series
 
 LINE = 0.235  # inches, of a check or fact
+TICKS = {1e-16: "1e−16", 1e-12: "1e−12", 1e-8: "1e−8", 1e-4: "0.01 %", 1.0: "100 %"}
 LEAST = 1e-17  # errors below are drawn there
 BAD, GOOD, LIMIT = COLOURS[1], COLOURS[0], COLOURS[5]
 
@@ -38,6 +39,8 @@ def overview(outcomes: Sequence[Outcome]) -> str:
             axes.plot(near.tolerance, y, "|", color=LIMIT, ms=11, mew=2)
             axes.plot(max(near.error, LEAST), y, "o" if near.good else "X", color=GOOD if near.good else BAD, ms=6)
         axes.set_xscale("log")
+        axes.set_xticks(list(TICKS), list(TICKS.values()))
+        axes.minorticks_off()
         axes.set_xlabel("error, as a share")
         return svg(plot)
 
@@ -45,15 +48,17 @@ def overview(outcomes: Sequence[Outcome]) -> str:
 def orders(series: Series) -> str:
     """SVG of a number's errors on ever finer triangles."""
     with rc_context(STYLE):
-        plot, axes = figure((3.4, 2.6))
+        plot, axes = figure((4.8, 3.0))
         sizes, errors = np.array(series.sizes), np.maximum(series.errors, LEAST)
         axes.loglog(sizes, errors, "o-", color=GOOD if series.good else BAD)
         axes.loglog(sizes, errors[-1] * (sizes / sizes[-1]) ** 2, ":", color=LIMIT, lw=1)
-        axes.text(sizes[0], errors[-1] * (sizes[0] / sizes[-1]) ** 2, "order 2", ha="right", va="bottom", fontsize=9)
+        axes.annotate("order 2", (sizes[0], errors[-1] * (sizes[0] / sizes[-1]) ** 2), (-4, 0),
+                      textcoords="offset points", ha="right", va="center", fontsize=9)  # fmt: skip
         axes.set_xticks(sizes, [f"{size:.3g}" for size in sizes])
+        axes.set_yticks(errors, [f"{100 * error:.2g} %" for error in errors])
         axes.minorticks_off()
         axes.set_xlabel("size of triangles")
-        axes.set_ylabel("error, as a share")
+        axes.set_ylabel("error")
         return svg(plot)
 
 

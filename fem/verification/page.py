@@ -26,7 +26,9 @@ def portion(value: float | None) -> str:
     """An error or a tolerance."""
     if value is None:
         return "–"
-    return f"{100 * value:.2g} %" if SMALL <= value < 10 else "0" if value == 0 else f"{value:.1e}".replace("-", "−")
+    if 0 < value < SMALL:
+        return f"{value:.1e}".replace("-", "−")
+    return f"{100 * value:.0f} %" if value >= 1 else f"{100 * value:.2g} %" if value else "0"
 
 
 def verdict(of: Row | Series | Outcome) -> str:

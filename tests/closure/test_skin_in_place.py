@@ -161,7 +161,7 @@ def test_undermining_lowers_the_force_as_measured(site):
 def test_lens_lies_flat_where_a_circle_puckers(site):
     """A 3:1 lens leaves no millimetre, a circle of its width three, in typical skin (common practice).
 
-    On back, abdomen and cheek the circle lies flat too, which no practitioner sees: tests/VERIFICATION.md.
+    On back, abdomen and cheek the circle lies flat too, which no practitioner sees: tests/MEASURED.md.
     """
     skin = f"site: {site}"
     assert abs(of("cone_height_mm", LENS, skin)) < 1
