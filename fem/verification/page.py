@@ -41,15 +41,23 @@ def verdict(of: Row | Series | Outcome) -> str:
 
 
 def summary(outcome: Outcome) -> tuple[str, ...]:
-    """A line of a table: title, error nearest to its tolerance, that, orders, seconds, verdict."""
+    """A line of a table: title, name, error nearest to its tolerance, that, orders, seconds, verdict."""
     near = outcome.nearest
     orders = ", ".join(f"{series.order:.1f}" for series in outcome.series)
     error = outcome.reason or (portion(near.error) if near else "–")
     limit = portion(near.tolerance) if near else "–"
-    return outcome.check.title, error, limit, orders or "–", f"{outcome.seconds:.1f}", verdict(outcome)
+    return (
+        outcome.check.title,
+        outcome.check.name,
+        error,
+        limit,
+        orders or "–",
+        f"{outcome.seconds:.1f}",
+        verdict(outcome),
+    )
 
 
-HEADINGS = "check", "error", "tolerance", "observed order", "CPU s", "verdict"
+HEADINGS = "check", "name", "error", "tolerance", "observed order", "CPU s", "verdict"
 
 
 COLUMNS = "number", "expected", "obtained", "unit", "error", "tolerance", "verdict"
