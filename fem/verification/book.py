@@ -6,7 +6,7 @@ from pathlib import Path
 from fem.study import validation
 from fem.study.study import addressed
 from fem.study.table import row
-from fem.verification import bed, closures, library, material, plane, plates, sewing, shells
+from fem.verification import bed, closures, library, material, plane, plates, sewing, shells, validity
 from fem.verification.check import Check, Outcome, outcome
 
 CHECKS: tuple[Check, ...] = (
@@ -27,9 +27,12 @@ def outcomes(names: Sequence[str], fine: int, watch: Callable[..., None] = lambd
         yield outcome(check, fine)
 
 
-def observed(folder: Path) -> "dict[str, list[validation.Line]] | None":
-    """What was observed on skin beside closures that `flatseam validate` keeps in a folder; None if it lacks some."""
+def observed(folder: Path, printed: Path) -> dict[str, list[validation.Line]]:
+    """What was observed on skin beside the closures that `flatseam validate` keeps in a folder.
+
+    If it lacks some, beside the tables of it that are in a text that was `printed`; empty if there is none.
+    """
     rows = {case: row(folder, addressed(case).name) for case in validation.cases().values()}
     if any(of["status"] not in ("done", "failed") for of in rows.values()):
-        return None
+        return validity.recorded(printed.read_text(encoding="utf-8")) if printed.is_file() else {}
     return validation.table(lambda cases, **_: iter([rows[case] for case in cases]))

@@ -1,6 +1,7 @@
 """Charts of the book: errors against tolerances, orders, what was observed against its uncertainty."""
 
 from collections.abc import Sequence
+from textwrap import fill
 
 import numpy as np
 from matplotlib import rc_context
@@ -16,9 +17,9 @@ LEAST = 1e-17  # errors below are drawn there
 BAD, GOOD, LIMIT = COLOURS[1], COLOURS[0], COLOURS[5]
 
 
-def _rows(names: Sequence[str]) -> tuple[Figure, Axes]:
+def _rows(names: Sequence[str], line: float = LINE) -> tuple[Figure, Axes]:
     """Figure and axes with a line for each name, the first on top."""
-    plot, axes = figure((4.8, 1.1 + LINE * len(names)))
+    plot, axes = figure((4.8, 1.1 + line * len(names)))
     axes.set_yticks(range(len(names)), names, fontsize=9)
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
@@ -65,11 +66,10 @@ def orders(series: Series) -> str:
 def misses(facts: Sequence[str], shares: Sequence[Sequence[float]]) -> str:
     """SVG of E over its uncertainty of each fact, a point a site; the band is what nothing can be said of."""
     with rc_context(STYLE):
-        plot, axes = _rows(facts)
-        plot.set_figwidth(6.4)
+        plot, axes = _rows([fill(about, 32) for about in facts], 1.7 * LINE)
         axes.axvspan(-1, 1, color="#e6eef4", lw=0)
         for y, of in enumerate(shares):
             for value in of:
                 axes.plot(value, y, "o", color=GOOD if abs(value) <= 1 else BAD, ms=5, alpha=0.7)
-        axes.set_xlabel("E over its uncertainty, a point a site")
+        axes.set_xlabel("E over uncertainty")
         return svg(plot)

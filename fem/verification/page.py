@@ -31,6 +31,12 @@ def portion(value: float | None) -> str:
     return f"{100 * value:.0f} %" if value >= 1 else f"{100 * value:.2g} %" if value else "0"
 
 
+def span(least: float, greatest: float) -> str:
+    """From one number to another, or the one that both are."""
+    ends = [f"{end:.3g}".replace("-", "−") for end in (least, greatest)]
+    return " to ".join(dict.fromkeys(ends))
+
+
 def verdict(of: Row | Series | Outcome) -> str:
     """In a word."""
     if isinstance(of, Row) and of.tolerance is None:
@@ -83,10 +89,10 @@ def result(outcomes: Sequence[Outcome], fine: int) -> str:
     return sentence(TEXT, "result", len(outcomes), held, failed, fine != FULL)
 
 
-def about(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]] | None) -> dict[str, Any]:
+def about(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]]) -> dict[str, Any]:
     """What both the page and the Markdown tell."""
     parts = [(name, *words, [of for of in outcomes if of.check.kind == name]) for name, words in KINDS.items()]
-    observed = [] if table is None else validity.observed(table)
+    observed = validity.observed(table)
     return {
         "outcomes": outcomes,
         "full": fine == FULL,
@@ -101,11 +107,11 @@ def about(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]] |
         "validation": sentence(TEXT, "validation", bool(observed)),
         "say": lambda name, *values: sentence("study/validation", name, *values),
         **{name: sentences(TEXT, name) for name in ("context", "unverified", "sceptic", "bed")},
-        **{function.__name__: function for function in (portion, summary, lines)},
+        **{function.__name__: function for function in (portion, span, summary, lines)},
     }
 
 
-def html(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]] | None) -> str:
+def html(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]]) -> str:
     """The page as text."""
     values = about(outcomes, fine, table)
     two_sided = [of for of in values["observed"] if of.shares]
@@ -117,7 +123,7 @@ def html(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]] | 
     )
 
 
-def markdown(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]] | None) -> str:
+def markdown(outcomes: Sequence[Outcome], fine: int, table: dict[str, list[Line]]) -> str:
     """The same as Markdown, without charts."""
     values = about(outcomes, fine, table)
     return environment().get_template("verification/book.txt").render(values, version=fem.__version__)

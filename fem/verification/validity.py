@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.study.validation import SKINS, Fact, Line
+from fem.study.validation import FACTS, SKINS, Fact, Line
 
 NUMERICAL = 0.01  # of a number, of triangles and patch; what the checks of calculation hold
 
@@ -18,8 +18,21 @@ class Observed:
     typical: tuple[float, ...]  # by site, those without a closure left out
     least: float  # of slack and tense skin of all sites
     greatest: float
-    met: int
+    met: int | None  # None where nothing was observed
     shares: tuple[float, ...]  # E over its uncertainty; none of a fact that has one end only
+
+
+def recorded(markdown: str) -> dict[str, list[Line]]:
+    """Lines by site of the tables that `flatseam validate --markdown` printed; whatever else is there is left out."""
+    facts, table = {(site, fact.about): fact for fact in FACTS for site in fact.sites}, dict[str, list[Line]]()
+    site = ""
+    for line in markdown.splitlines():
+        site = line.removeprefix("### ") if line.startswith("#") else site
+        about, *numbers = (cell.strip() for cell in line.strip("| ").split("|"))
+        if len(numbers) == len(SKINS) + 2 and (fact := facts.get((site, about))):
+            values = (np.nan if of == "–" else float(of) for of in numbers[1:-1])
+            table.setdefault(site, []).append(Line(fact, tuple(values)))
+    return table
 
 
 def share(line: Line) -> float | None:
@@ -47,4 +60,5 @@ def _observed(fact: Fact, lines: Sequence[Line]) -> Observed:
     typical = tuple(float(x) for x in every[:, SKINS.index("typical")] if np.isfinite(x))
     shares = tuple(of for line in lines if (of := share(line)) is not None)
     ends = (float(known.min()), float(known.max())) if known.size else (np.nan, np.nan)
-    return Observed(fact, typical, *ends, sum(line.miss == 0 for line in lines), shares)
+    met = None if fact.low is fact.high is None else sum(line.miss == 0 for line in lines)
+    return Observed(fact, typical, *ends, met, shares)

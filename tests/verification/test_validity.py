@@ -1,10 +1,13 @@
 """What was observed beside what was computed, on invented numbers."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from pytest import approx
 
-from fem.study.validation import Fact, Line
+from fem.cli import printing
+from fem.study.validation import FACTS, SITES, Fact, Line
 from fem.verification import page, validity
 from fem.verification.check import QUICK
 
@@ -28,6 +31,26 @@ def test_error_over_its_uncertainty():
 def test_nothing_to_say(line):
     """Of what has one end, or no closure in a skin, there is no uncertainty."""
     assert validity.share(line) is None
+
+
+def test_tables_that_were_printed(capsys):
+    """What `flatseam validate --markdown` prints is read back, to the digits printed; other text is no table."""
+    table = {site: [Line(fact, (0.0, np.nan, 1234.5678)) for fact in FACTS if site in fact.sites] for site in SITES}
+    printing.validation(table, markdown=True)
+    read = validity.recorded("# Before\n\n" + capsys.readouterr().out + "\n| a | b |\n")
+    assert {site: [line.fact for line in lines] for site, lines in read.items()} == {
+        site: [line.fact for line in lines] for site, lines in table.items()
+    }
+    for line in read[SITES[0]]:
+        assert line.values == approx((0.0, np.nan, 1230), nan_ok=True)
+
+
+def test_tables_of_this_project():
+    """tests/MEASURED.md has a line for every fact and site."""
+    read = validity.recorded((Path(__file__).parents[1] / "MEASURED.md").read_text())
+    assert {site: len(lines) for site, lines in read.items()} == {
+        site: sum(site in fact.sites for fact in FACTS) for site in SITES
+    }
 
 
 def test_all_sites():
