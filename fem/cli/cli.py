@@ -309,8 +309,8 @@ def verify(
     Parameters
     ----------
     quick
-        On coarse triangles, as the tests do, in two minutes; the page is then verification-quick.html. Without it 15
-        minutes on one core, and in the source tree tests/VERIFICATION.md is written too.
+        On coarse triangles, as the tests do, in two minutes; the page is then verification-quick.html. Without it
+        seven minutes on one core, and in the source tree tests/VERIFICATION.md is written too.
     """
     from fem.cli.verifying import verified
 

@@ -101,8 +101,11 @@ def wave_of_incompressible_fat(length: float) -> float:
     return 2 * SHEAR * k * (np.sinh(2 * x) + 2 * x) / (np.cosh(2 * x) - 1 - 2 * x**2)
 
 
-def wave(length: float, axis: int, fine: int, poisson: float = POISSON) -> float:
-    """Stiffness, MPa/mm, of fat that sticks to both faces against waves of the skin, up and down or along the skin."""
+def wave(length: float, axis: int, fine: int, poisson: float = POISSON, *, level: bool = True) -> float:
+    """Stiffness, MPa/mm, of fat that sticks to both faces against waves of the skin, up and down or along the skin.
+
+    level  whether skin that slides is held level; else it rises and sinks as its fat asks for
+    """
     k, n = 2 * np.pi / length, 8 * fine
     body = fat(length / 2, 1.0, (n, 1, n), poisson)
     held = block(body, stuck=True, sides="||")
@@ -111,6 +114,8 @@ def wave(length: float, axis: int, fine: int, poisson: float = POISSON) -> float
         for end in (0.0, length / 2):
             held[0] &= ~at(body, 0, end) | at(body, 2, 0.0) | at(body, 2, -THICK)
             held[2] |= at(body, 0, end)
+        if not level:
+            held[2] &= ~at(body, 2, 0.0)
     return stiffness(body, held, moved(body, axis, lambda x: np.cos(k * x)))
 
 
@@ -125,10 +130,11 @@ def waves(fine: int) -> Iterator[Row]:
         exact = wave_of_incompressible_fat(length)
         found = wave(length, 2, fine, 0.4999)
         yield Row(f"solid, up and down in waves of {length:g} mm", 1e3 * exact, 1e3 * found, "kPa/mm", 1e-2)
-        up, along = wave(length, 2, fine), wave(length, 0, fine)
+        up, along, rising = wave(length, 2, fine), wave(length, 0, fine), wave(length, 0, fine, level=False)
         yield Row(f"spring that pulls, waves of {length:g} mm", 1e3 * up, 1e3 * PULL, "kPa/mm")
         yield Row(f"spring that pushes, waves of {length:g} mm", 1e3 * up, 1e3 * PUSH, "kPa/mm")
-        yield Row(f"spring against sliding, waves of {length:g} mm", 1e3 * along, 1e3 * SLIDE, "kPa/mm")
+        yield Row(f"spring against sliding, waves of {length:g} mm, level skin", 1e3 * along, 1e3 * SLIDE, "kPa/mm")
+        yield Row(f"the same, skin that may rise and sink, {length:g} mm", 1e3 * rising, 1e3 * SLIDE, "kPa/mm")
 
 
 def patches(fine: int) -> Iterator[Row]:
