@@ -172,17 +172,18 @@ def default_patch(fine: int) -> Iterator[Row]:
             alike(f"{split(key)[0].replace('_', ' ')}, {name}", *pair, 0.01, unit=unit(key), scale=_size(pair[0]))
             for key, pair in both.items()
         ]
-        yield from sorted(rows, key=lambda row: -row.error)[:SHOWN]
+        yield from sorted(rows, key=lambda row: (row.good, abs(row.expected) < FLAT, -row.error))[:SHOWN]
         turned = np.sin(np.radians(near["gape_axis_deg"] - far["gape_axis_deg"]))
         yield Row(f"axis of the gape, {name}", 0, float(turned), "rad", 0.01, 1.0)
 
 
+FLAT = 1e-10  # mm, or any other unit: what is less is zero but for round-off
 SHOWN = 4  # measures that move most; the others, some 50, move less
 
 
 def _size(values):
-    """What errors of values are shares of; of numbers that are zero but for round-off, 1e-10."""
-    return np.maximum(np.abs(np.asarray(values, float)), 1e-10)
+    """What errors of values are shares of; of zeros, FLAT."""
+    return np.maximum(np.abs(np.asarray(values, float)), FLAT)
 
 
 CONE = "height_mm", "footprint_mm2", "volume_mm3", "reach_mm", "slope_deg"
