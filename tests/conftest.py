@@ -14,7 +14,7 @@ settings.load_profile("patient")
 # Files that take longest, longest first: begun last, one of them would keep one core at work while the other waits.
 LONGEST = """\
 test_study test_closure test_catalogue test_estimate test_compare test_sutures test_skin_in_place test_handout
-test_least_length test_sewn_disc test_ending test_plane test_film test_trim test_page test_purse_string test_real_study
+test_least_length test_checks test_ending test_film test_trim test_page test_purse_string test_real_study
 test_laws_in_skin test_report test_fit test_close_command test_close test_law_derivatives test_picture test_workers
 """.split()
 

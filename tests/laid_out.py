@@ -4,13 +4,13 @@ from functools import partial
 
 import numpy as np
 import skfem
-from problems import bending_as, flat
 
 from fem.closure.closure import Closure
 from fem.geometry.outlines import lens
 from fem.material.laws import neo_hooke
 from fem.mechanics.sheet import sheet
 from fem.plan.plan import side_to_side
+from fem.verification.problems import bending_as, flat
 
 MU, H = 0.03, 1.5  # MPa, mm
 LAW = partial(neo_hooke, shear_MPa=MU)

@@ -1,4 +1,4 @@
-"""Prints the trial of laws of VERIFICATION.md: the same stretch and tension, another law.
+"""Prints the trial of laws of MEASURED.md: the same stretch and tension, another law.
 
 `PYTHONPATH=.:tests python tests/law_trial.py forearm back`. Every law gets the modulus, or moduli, at which skin
 carries the site's tension along the lines at its natural stretch; that of fibres half as much across.

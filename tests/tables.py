@@ -1,4 +1,4 @@
-"""Prints the tables of VERIFICATION.md: `PYTHONPATH=.:tests:tests/closure python tests/tables.py NAME ...`."""
+"""Prints the tables of MEASURED.md: `PYTHONPATH=.:tests:tests/closure python tests/tables.py NAME ...`."""
 
 import json
 import sys
@@ -62,7 +62,7 @@ def printed(label, *found):
 
 def convergence():
     """The lens without tension on triangles of 4, 2 and 1 mm: CONVERGING, and the order of each where there is one."""
-    from test_closure import bench_lens
+    from fem.verification.closures import bench_lens
 
     found = [measures(bench_lens(edge, start=start)) for edge, start in ((4.0, None), (2.0, None), (1.0, 2.0))]
     for name in CONVERGING:

@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-DOCUMENTS = [ROOT / name for name in ("DEVELOPERS.md", "README.md", "SOURCES.md", "tests/VERIFICATION.md")]
+DOCUMENTS = [
+    ROOT / name for name in ("DEVELOPERS.md", "README.md", "SOURCES.md", "tests/MEASURED.md", "tests/VERIFICATION.md")
+]
 DOCUMENTS += sorted(ROOT.glob("fem/*/README.md"))
 FOLDERS = ROOT, ROOT / "fem", ROOT / "tests"
 PATH = re.compile(r"`([\w.-]+(?:/[\w.-]*)+|\w+\.py)(?:: (\w+))?`")  # of a file, then a function in it

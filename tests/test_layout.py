@@ -10,7 +10,7 @@ import pytest
 
 FEM = Path(__file__).parents[1] / "fem"
 ORDER = (  # data flows along it
-    "errors geometry plan material case mechanics closure render results comparison fit study teaching cli"
+    "errors geometry plan material case mechanics closure render results comparison fit study verification teaching cli"
 ).split()
 HEAVY = {"gmsh", "meshio", "skfem", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "shapely", "numpy"}
 HEAVY |= {"jinja2", "duckdb", "PIL", "distributed", "dask", "reportlab", "ezdxf", "trimesh", "av"}

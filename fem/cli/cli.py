@@ -1,4 +1,5 @@
-"""The commands. Exit code 0 only if everything asked for was done, 2 for bad input, 3 for no convergence.
+"""The commands. Exit code 0 only if everything asked for was done, 1 for a check that fails, 2 for bad input, 3 for no
+convergence.
 
 More in `ending.py`.
 """
@@ -313,6 +314,31 @@ def validate(*, into: Into = Path("results"), markdown: bool = False, workers: W
     table, code = validated(into / "validation", workers=workers)
     printing.validation(table, markdown=markdown)
     sys.exit(code)
+
+
+@app.command
+def verify(
+    checks: Annotated[list[str] | None, Parameter(help="names of checks; all if none is named")] = None,
+    /,
+    *,
+    quick: bool = False,
+    into: Into = Path("results"),
+) -> None:
+    """Hold the program against exact solutions, published tables and other codes; write the book of it, a page.
+
+    Of checks that are named the numbers are printed, and nothing is written. Exit code 1 if one fails.
+
+    Example: flatseam verify --quick
+
+    Parameters
+    ----------
+    quick
+        On coarse triangles, as the tests do, in two minutes; the page is then verification-quick.html. Without it
+        seven minutes on one core, and in the source tree tests/VERIFICATION.md is written too.
+    """
+    from fem.cli.verifying import verified
+
+    sys.exit(verified(checks or [], quick=quick, into=into))
 
 
 @app.command

@@ -2,7 +2,7 @@
 
 Richardson's extrapolation from triangles coarser, given and finer, with the factor of Roache's grid convergence index
 (1994, J Fluids Eng 116:405; ASME V&V 20-2009; both from memory); where the order is too high the range of all three, as
-by Eça and Hoekstra (from memory). Without an order: our choice. How well it does: tests/VERIFICATION.md.
+by Eça and Hoekstra (from memory). Without an order: our choice. How well it does: tests/MEASURED.md.
 """
 
 import json

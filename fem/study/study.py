@@ -80,7 +80,7 @@ def estimate(into: Path | str, cases: Iterable[Case], *, keep: str = "measures")
     order = Order(str(into), keep, math.inf, None, closing)
     missing = [case for case in map(addressed, cases) if not settled(case, order)]
     earlier = [(r["seconds"], r["unknowns"]) for r in rows(into) if r["seconds"] and r.get("unknowns")]
-    pace, source = 1.0, "the benchmark in tests/VERIFICATION.md"
+    pace, source = 1.0, "the benchmark in tests/MEASURED.md"
     if missing and earlier:
         took = statistics.median(seconds / (cost.SECONDS * size**cost.FASTER) for seconds, size in earlier)
         pace, source = took / cost.closures(missing[0]), f"{len(earlier)} earlier results"

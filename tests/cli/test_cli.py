@@ -209,7 +209,19 @@ def test_help_of_all(flatseam):
     code, out, _ = flatseam("--help")
     assert code == 0
     commands = re.findall(r"^│ (\w+) ", out, re.MULTILINE)
-    assert commands == ["check", "close", "compare", "fit", "mesh", "new", "sites", "study", "teach", "validate"]
+    assert commands == [
+        "check",
+        "close",
+        "compare",
+        "fit",
+        "mesh",
+        "new",
+        "sites",
+        "study",
+        "teach",
+        "validate",
+        "verify",
+    ]
     assert "not a medical device" in " ".join(out.split())
 
 

@@ -1,4 +1,4 @@
-"""Closures of wounds: against an independent shell, against finer meshes, against themselves seen otherwise."""
+"""Closures of wounds: against themselves seen otherwise, and what outlines do."""
 
 import json
 from functools import cache
@@ -16,121 +16,15 @@ from fem.case.document import parse
 from fem.case.keys import MeshSize
 from fem.closure import closing
 from fem.closure.closing import closed
-from fem.closure.closure import Closure
-from fem.closure.measure import MEASURES, measures
+from fem.closure.measure import measures
 from fem.geometry.outlines import lens
-from fem.material.laws import neo_hooke
 from fem.mechanics import constraints, solve
 from fem.mechanics.mesh import mesh
-from fem.mechanics.quadratic import interpolated
-from fem.mechanics.sheet import ElasticFoundation, sheet
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side, undermined
+from fem.verification.closures import bench_closure, bench_lens, bench_sheet, numbers
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-E, H = 0.1, 2.0  # MPa, mm
-
-
-def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
-    """Skin of modulus E and thickness H, mu = E/3, on springs outside the undermined ring."""
-    held = np.where(triangles.undermined, 0.0, scale)
-    return sheet(
-        triangles,
-        law=lambda C: neo_hooke(C, shear_MPa=scale * E / 3),
-        h=H,
-        stretch=stretch,
-        lines=lines,
-        foundation=ElasticFoundation(push=1e-3 * held, pull=1e-3 * held, shear=1e-4 * held),
-        hinged=hinged,
-    )
-
-
-def bench_closure(triangles, skin, outline, *, scale=1.0, near=None):
-    """The closed wound in skin under no natural tension, or in a stretched one without its gape.
-
-    near   a closure of the same wound to start from, instead of walking the path
-    """
-    flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
-    sewing = constraints.constraints(flat, np.hstack(triangles.seams), triangles.rim)
-    sewn = solve.problem(skin, sewing, pressure=scale * 1e-5, tol=scale * 1e-10)
-    if near is None:
-        q = solve.closed_wound(sewn, constraints.independent(sewing, flat, 0.0))
-    else:
-        q = solve.settled(sewn, constraints.independent(sewing, at_nodes(triangles, near), 1.0))
-    x = constraints.positions(sewing, q, 1.0)
-    plan = side_to_side(outline)
-    return Closure(outline=outline, plan=plan, lesion_area=0.0, mesh=triangles, sheet=skin, gaping=flat, x=x)
-
-
-def at_nodes(triangles, closure):
-    """Positions (3, n) in a closure of the nodes of other triangles, looked up inside: a cut's sides differ."""
-    middle = np.empty_like(triangles.X)
-    middle[:, triangles.elements] = triangles.X[:, triangles.elements[:3]].mean(axis=1)[:, None]
-    inside = triangles.X + 0.2 * (middle - triangles.X)
-    return interpolated(closure.mesh, closure.x, triangles.X, inside=inside)
-
-
-@cache
-def bench_lens(edge, *, scale=1.0, start=None, **skin):
-    """Closure of the 60 x 20 mm lens, undermined 15 mm, in a patch of radius 60 mm; `scale` times as stiff.
-
-    start   size of triangles on which the same lens, sewn stiffly, is closed first
-    """
-    outline = lens(length_mm=60.0, width_mm=20.0)
-    triangles = mesh(
-        undermined(side_to_side(outline), undermine_mm=15.0), radius=60.0, edge=edge, tip=0.8 * edge, far=4 * edge
-    )
-    near = None if start is None else bench_lens(start, scale=scale)
-    return bench_closure(triangles, bench_sheet(triangles, scale=scale, **skin), outline, scale=scale, near=near)
-
-
-def numbers(closure):
-    """Cone height in mm, closing force in N and energy in N mm."""
-    found = measures(closure)
-    return np.array([found[name] for name in ("cone_height_mm", "closing_force_N", "strain_energy_mJ")])
-
-
-@pytest.mark.slow
-def test_lens_against_an_independent_shell():
-    """A mixed (Hellan-Herrmann-Johnson) cubic shell in NGSolve closes the same lens: other code, other unknowns.
-
-    `tests/reference/lens_60x20.py 1 0.3` with NGSolve 6.2.2608, 468 triangles for a quarter, gives a cone of 4.5652 mm,
-    an energy of 21.8571 N mm and a closing force of 2.590 N, from the vertices at least 2 mm from the tips. The cone on
-    triangles of 1 mm is 0.5 % off its own limit (order 1.9); the force there, summed by vertices, is off by about 1 %.
-    """
-    cone, force, energy = numbers(bench_lens(1.0, start=2.0))
-    assert cone == approx(4.5652, rel=0.006)
-    assert force == approx(2.590, rel=0.01)
-    assert energy == approx(21.8571, rel=2e-4)
-
-
-@pytest.mark.slow
-def test_hinged_lens_against_an_independent_shell():
-    """The same with a seam that turns freely: 4.6831 mm, 21.8106 N mm, 2.582 N."""
-    cone, force, energy = numbers(bench_lens(1.0, start=2.0, hinged=True))
-    assert cone == approx(4.6831, rel=0.006)
-    assert force == approx(2.582, rel=0.01)
-    assert energy == approx(21.8106, rel=2e-4)
-
-
-@pytest.mark.slow
-def test_orders_of_convergence():
-    """Triangles of 4, 2 and 1 mm: the cone converges with order 1.5 to 2, as bending does on quadratic triangles.
-
-    So do the energy and the closing force, 2 mm from the tips, with 1.5 at least, and with 1.3 the mean stress about a
-    tip, though there is no limit at the tip itself; percentiles stay within 0.5 %, for they are those of points.
-    """
-    closures = bench_lens(4.0), bench_lens(2.0), bench_lens(1.0, start=2.0)
-    coarse, middle, fine = map(numbers, closures)
-    cone, force, energy = np.log2((middle - coarse) / (fine - middle))
-    assert 1.4 < cone < 2.2
-    assert force > 1.5 and energy > 1.5
-    assert fine[2] == approx(middle[2], rel=3e-4)
-    means = [MEASURES["skin_stress_corner_kPa"](of) for of in closures]
-    assert np.log2((means[1] - means[0]) / (means[2] - means[1])) > 1.3
-    for name in ("skin_stress_p99_kPa", "skin_stretch_p99"):
-        found = [MEASURES[name](of) for of in closures]
-        assert found == approx(len(found) * [found[-1]], rel=5e-3), name
 
 
 def demo_case(name, **blocks):
@@ -150,35 +44,6 @@ def invented_skin(**tension):
     law = {"kind": "neo-hooke", "shear_kPa": 33.3}
     bed = {"pull_kPa_per_mm": 1.0, "shear_kPa_per_mm": 0.1}
     return {"skin": {"thickness_mm": 2, "law": law, "tension": tension}, "bed": bed}
-
-
-@pytest.mark.slow
-def test_default_mesh():
-    """Triangles of 1.4 times the default size move the cone of the demo's circle, and the forces, by less than 1 %.
-
-    So much the less do those of 0.7 times (0.4 %), as the error falls with the triangles. The lens lies flat, so
-    its height is round-off.
-    """
-    for name, measured in [("circle-20", ("cone_height_mm", "closing_force_N")), ("lens-3-1", ("closing_force_N",))]:
-        default, coarser = demo_measures(name), demo_measures(name, mesh={"edge_mm": 2.8, "tip_mm": 0.42, "far_mm": 28})
-        for measure in measured:
-            assert default[measure] == approx(coarser[measure], rel=0.01), (name, measure)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("name", ["circle-20", "lens-3-1"])
-def test_default_patch(name):
-    """A patch of twice the default radius moves no measure by more than 1 %, nor a direction, taken as of length 1."""
-    radius = demo_case(name).patch.radius_mm
-    sizes = {"edge_mm": 3, "tip_mm": 2.4, "far_mm": 22}
-    near, far = (demo_measures(name, mesh=sizes, patch={"radius_mm": r}) for r in (radius, 2 * radius))
-    for cone in ("height_mm", "footprint_mm2", "volume_mm3", "reach_mm", "slope_deg"):
-        assert near["cones"][0][cone] == approx(far["cones"][0][cone], rel=0.01), cone
-    turned = np.radians(near["gape_axis_deg"] - far["gape_axis_deg"])
-    assert np.sin(turned) == approx(0, abs=0.01)
-    apart = {"cones", "gape_axis_deg"} | {name for name, value in near.items() if value is None}
-    for measure in near.keys() - apart:
-        assert near[measure] == approx(far[measure], rel=0.01), measure
 
 
 def moved(triangles, matrix):

@@ -9,7 +9,6 @@ import pytest
 import shapely
 import skfem
 from laid_out import LENS, MU, H, closure, squares
-from problems import flat
 from pytest import approx
 from scipy.optimize import brentq
 
@@ -30,6 +29,7 @@ from fem.geometry.outlines import boundary, circle, crescent, rhombus
 from fem.mechanics.mesh import mesh
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
+from fem.verification.problems import flat
 
 SIDE = 1.0  # mm, of the triangles in healed skin
 

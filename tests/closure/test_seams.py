@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 import skfem
 from laid_out import MU, H, closure, squares
-from problems import flat
 from pytest import approx
 from scipy.integrate import quad
 
@@ -31,6 +30,7 @@ from fem.mechanics.mesh import mesh
 from fem.mechanics.ties import TiedSutures
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import side_to_side
+from fem.verification.problems import flat
 
 # Forces -------------------------------------------------------------------------------------------------------
 

@@ -11,7 +11,6 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from laws_tried import MU, every_law, fibres, law_of
-from problems import flat, patch
 from pytest import approx
 from ruamel.yaml import YAML
 
@@ -24,6 +23,7 @@ from fem.material.laws import ogden, young_modulus
 from fem.material.skin import stretch_under, tension
 from fem.mechanics import constraints, solve
 from fem.mechanics.sheet import assemble, cauchy_stress, sheet
+from fem.verification.problems import flat, patch
 
 # Natural tension ------------------------------------------------------------------------------------------
 

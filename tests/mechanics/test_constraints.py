@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from problems import disc, flat, patch, rubber, unsewn
 from pytest import approx
 from scipy.sparse import coo_array, csr_array, triu
 
 from fem.mechanics.constraints import constraints, independent, positions, reduced
 from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.sheet import assemble, sheet
+from fem.verification.problems import disc, flat, patch, rubber, unsewn
 
 fractions = st.floats(0, 1)
 

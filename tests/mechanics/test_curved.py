@@ -5,17 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import skfem
-from problems import bending_as, disc, plate, rubber, sewn_flat, springs, strip
 from pytest import approx
-from scipy.integrate import quad
-from test_sheet import sewn_disc, tangent
+from test_sheet import sewn_disc
 
 from fem.geometry.surface import FLAT, cylinder, ellipsoid, laid, saddle, sphere
 from fem.material.skin import tension
-from fem.mechanics import constraints, solve
+from fem.mechanics import constraints
 from fem.mechanics.kernels.elastic_foundation import pressed_by
 from fem.mechanics.sheet import ElasticFoundation, assemble, cauchy_stress, lift, sheet, uncut_energy
-from fem.mechanics.triangulation import from_triangulation
+from fem.verification.library import tangent
+from fem.verification.problems import rubber, square_on
 
 LAW, H, STRETCH, LINES = rubber(0.1), 1.5, np.array([1.2, 1.1]), 0.4
 BODIES = {
@@ -25,13 +24,6 @@ BODIES = {
     "ellipsoid": ellipsoid(radius_along_mm=120.0, radius_across_mm=40.0, axis_rad=1.0),
     "saddle": saddle(radius_along_mm=-100.0, radius_across_mm=60.0),
 }
-
-
-def patch_on(surface, n=8, size=60.0):
-    """Square patch of n x n x 2 triangles on a body, its middle the origin."""
-    tri = skfem.MeshTri.init_tensor(*[np.linspace(-size / 2, size / 2, n + 1)] * 2)
-    tri = skfem.MeshTri(tri.p, np.where(tri.mapping().detA.ravel() < 0, tri.t[[0, 2, 1]], tri.t), sort_t=False)
-    return replace(from_triangulation(tri, [], rim_vertices=tri.boundary_nodes()), surface=surface)
 
 
 def bed_of(mesh, push=4e-2, pull=2e-3, shear=1e-3):
@@ -55,7 +47,7 @@ def test_uncut_skin_stays_where_it_is(body):
     """
     held = []
     for n in (8, 16):
-        m = patch_on(laid(BODIES[body], 50.0), n)
+        m = square_on(laid(BODIES[body], 50.0), n)
         skin = taut(m, foundation=bed_of(m))
         Pi, r = assemble(skin, m.x0)
         pressed, nodes = lift(skin, skin.body.pressure), inner(m)
@@ -66,22 +58,11 @@ def test_uncut_skin_stays_where_it_is(body):
         assert held[0] < 2e-2 and held[1] < held[0] / 1.5  # shares of loads that fall by four themselves
 
 
-def test_pressure_is_tension_times_curvature():
-    """On a cylinder N sin^2/R + N' cos^2/R of the lines' angle to its axis, on a sphere (N + N')/R; inward, outward."""
-    along, across = tension(LAW, STRETCH, h=H)
-    for R in (45.0, -45.0):
-        m = patch_on(laid(cylinder(radius_mm=R), 50.0), 16)
-        wanted = (along * np.sin(LINES) ** 2 + across * np.cos(LINES) ** 2) / R
-        assert taut(m).body.pressure == approx(wanted, rel=2e-3)
-        m = patch_on(laid(sphere(radius_mm=R), 50.0), 16)
-        assert taut(m).body.pressure == approx((along + across) / R, rel=1e-2)
-
-
 @pytest.mark.parametrize("body", BODIES)
 def test_frames_are_those_of_the_skin(body):
     """However the plan was laid, uncut skin is stretched by its natural stretch, and areas are those of the body."""
     surface = laid(BODIES[body], 50.0)
-    m = patch_on(surface, 16)
+    m = square_on(surface, 16)
     skin = taut(m)
     wanted = tension(LAW, STRETCH, h=H) / H
     stress, stretch = cauchy_stress(skin, m.x0)
@@ -135,7 +116,7 @@ def test_turned_as_one(body, turn):
     angle = 0.7
     on = {"cylinder": cylinder(radius_mm=45.0, axis_rad=0.2 + angle), "sphere": sphere(radius_mm=45.0)}[body]
     before = {"cylinder": cylinder(radius_mm=45.0, axis_rad=0.2), "sphere": sphere(radius_mm=45.0)}[body]
-    m = patch_on(laid(before, 50.0))
+    m = square_on(laid(before, 50.0))
     other = turned(m, angle, laid(on, 50.0))
     R = np.eye(3)
     R[:2, :2] = [[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]
@@ -161,7 +142,7 @@ def test_preload_of_the_bed(R, pull):
 
     Loosened skin that is lifted by as much as the bed was pressed in is free of it; attached skin is then pulled back.
     """
-    m = patch_on(laid(cylinder(radius_mm=R), 5.0), 2, size=0.2)
+    m = square_on(laid(cylinder(radius_mm=R), 5.0), 2, size=0.2)
     skin = taut(m, foundation=bed_of(m, pull=pull))
     p = np.mean(skin.body.pressure)
     lost = R < 0 and pull == 0
@@ -183,54 +164,8 @@ def test_depth_of_springs():
 
 def test_skin_that_slides_around_a_limb_stays_on_it():
     """Slid by 10 mm around a cylinder of 45 mm it is less than 0.02 mm off the bed, by a plane it would be 1.1."""
-    m = patch_on(laid(cylinder(radius_mm=45.0), 20.0), 2, size=0.2)
+    m = square_on(laid(cylinder(radius_mm=45.0), 20.0), 2, size=0.2)
     skin = sheet(m, law=LAW, h=H, foundation=bed_of(m, push=1.0, pull=1.0, shear=0.0))
     x = m.surface.place(m.X + np.array([[0.0], [10.0]]))
     w = np.sqrt(2 * (assemble(skin, x)[0] - assemble(replace(skin, foundation=None), x)[0]) / 0.04)
     assert w < 0.02
-
-
-# Bending -----------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("radius", [1e9, 6.0, -4.0])
-def test_strip_bent_to_a_ring(radius):
-    """A strip whose natural radius is R, bent without stretching to r: E h^3/24 (1/r - 1/R)^2 an area, nu = 0.
-
-    Straight if R = 1e9, open if it has to be bent on, concave if it is bent the other way.
-    """
-    E, h, r, length = 1.2e6, 0.02, 12.0 / (2 * np.pi), 12.0
-    flat = strip(-length / 2, length / 2, width=1.0, side=0.1)
-    m = replace(flat, surface=laid(cylinder(radius_mm=radius, axis_rad=np.pi / 2), 6.3))
-    skin = sheet(m, law=plate(E, poisson=0.0), h=h)
-    angle = m.X[0] / r
-    ring = np.array([r * np.sin(angle), m.X[1], -2 * r * np.sin(angle / 2) ** 2])
-    bent = E * h**3 / 24 * (1 / r - 1 / radius) ** 2 * length
-    assert assemble(skin, ring)[0] - assemble(skin, m.x0)[0] == approx(bent, rel=5e-3)
-
-
-def test_wedge_cut_from_a_cap():
-    """A thin slack cap less a wedge, sewn, is a spindle:  r = c R sin(s/R),  c = 1 - wedge/2 pi, s from the pole.
-
-    It has the cap's lengths and its curvature 1/R^2, and a point with the wedge as its deficit. By Gauss and Bonnet
-    its rim then turns by 2 pi - (2 pi - wedge)(1 - cos(s/R)) - wedge: what a wedge takes out adds to what a cap has.
-    The height, int sqrt(1 - c^2 cos^2(s/R)) ds, is within 1 %; that of a flat disc, sqrt(1 - c^2), is 5 % less.
-    """
-    wedge, rings, D, radius = np.radians(50), 10, 1e-5, 3.0
-    m = replace(disc(rings=rings, wedge=wedge), surface=laid(sphere(radius_mm=radius), 1.1))
-    skin = sheet(m, law=rubber(1.0), h=1.0, foundation=springs(m, normal=1e-2 * D, shear=1e-3 * D))
-    s, flat, c = np.hypot(*m.X), sewn_flat(m, wedge), 1 - wedge / (2 * np.pi)
-
-    def height(s):
-        return quad(lambda t: np.sqrt(1 - c**2 * np.cos(t / radius) ** 2), 0, s)[0]
-
-    r = c * radius * np.sin(s / radius) / np.maximum(s, 1e-12)
-    spindle = np.array([r * flat[0], r * flat[1], [-height(at) for at in s]])
-    sewing = constraints.constraints(spindle, np.hstack(m.seams), np.zeros(0, int))
-    sewn = solve.problem(bending_as(skin, D), sewing)
-    q = solve.newton(sewn, constraints.independent(sewing, spindle, 1.0), tol=1e-11, max_iter=200)
-    x = constraints.positions(sewing, q, 1.0)
-    assert solve.negative_pivots(sewn, q) == 0
-    rim = m.rim[m.rim < m.tri.nvertices][:-1]
-    found = np.linalg.norm(x[:, 0] - x[:, rim].mean(axis=1))
-    assert found == approx(height(1.0), rel=1e-2) and height(1.0) > 1.04 * np.sqrt(1 - c**2)

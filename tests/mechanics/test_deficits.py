@@ -8,49 +8,14 @@ from hypothesis import strategies as st
 from problems import COARSE, EVERY_KIND, FINE
 from pytest import approx
 
-from fem.geometry.outlines import circle, lens, polygon, rhombus
+from fem.geometry.outlines import polygon
 from fem.mechanics.constraints import constraints
 from fem.mechanics.mesh import mesh
 from fem.mechanics.triangulation import corner_angles, from_triangulation
 from fem.plan.plan import side_to_side
-
-
-def deficits(m):
-    """2 pi minus the angle sum at each vertex of the first seam (two vertices where they are sewn), rad."""
-    around = np.bincount(m.tri.t.ravel(), corner_angles(m.tri).ravel())
-    first, second = m.seams[0][:, ::2]
-    return 2 * np.pi - np.where(first == second, around[first], around[first] + around[second])
-
+from fem.verification.sewing import deficits
 
 # A hole sewn shut, lengths kept, the skin around it flat: the deficits sum to zero (Gauss-Bonnet).
-
-
-@pytest.mark.parametrize("ratio", [2, 3, 4])
-def test_deficits_of_a_sewn_lens(ratio):
-    """Edges of n equal chords: alpha (1 - 1/n) at a tip, -2 alpha/n at a seam node, alpha = 4 atan(W/L)."""
-    m = mesh(side_to_side(lens(length_mm=20 * ratio, width_mm=20)), **COARSE)
-    found, alpha = deficits(m), 4 * np.arctan(1 / ratio)
-    n = found.size - 1
-    assert found[[0, -1]] == approx(alpha * (1 - 1 / n), abs=1e-9)
-    assert found[1:-1] == approx(-2 * alpha / n, abs=1e-9)
-    assert found.sum() == approx(0, abs=1e-9)
-
-
-def test_deficits_of_a_sewn_circle():
-    """180, 180 and -360 degrees along the seam, with 180/n of each tip's share in the first chord."""
-    found = np.degrees(deficits(mesh(side_to_side(circle(diameter_mm=20)), **COARSE)))
-    n = found.size - 1
-    assert found[[0, -1]] == approx(180 * (1 - 1 / n), abs=1e-7)
-    assert found[1:-1].sum() == approx(-360 * (1 - 1 / n), abs=1e-7)
-
-
-def test_deficits_of_a_sewn_rhombus():
-    """3:1, straight edges: 2 atan(1/3) = 36.87 degrees at each tip, -73.74 at the one vertex between."""
-    found = deficits(mesh(side_to_side(rhombus(length_mm=60, width_mm=20)), **FINE))
-    expected = np.zeros(found.size)
-    expected[[0, -1]] = 2 * np.arctan(1 / 3)
-    expected[found.size // 2] = -4 * np.arctan(1 / 3)
-    assert found == approx(expected, abs=1e-9)
 
 
 def test_deficit_of_a_sewn_wedge():

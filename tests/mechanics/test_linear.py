@@ -5,7 +5,6 @@ from contextlib import suppress
 
 import numpy as np
 import pytest
-from problems import bending_as, disc, rubber, sewn_flat
 from pytest import approx
 from scipy.sparse import csc_array, csr_array, triu
 from scipy.sparse.linalg import splu
@@ -15,6 +14,7 @@ from fem.mechanics import constraints
 from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.linear import SOLVERS, Pardiso, Rslab, solver
 from fem.mechanics.sheet import assemble, sheet
+from fem.verification.problems import bending_as, disc, rubber, sewn_flat
 
 HAS_MKL = platform.machine() in ("x86_64", "AMD64")
 HERE = [name for name in SOLVERS if name != "pardiso" or HAS_MKL]

@@ -1,4 +1,4 @@
-"""Energy, forces and tangent of the sheet against differences, scikit-fem's forms, and closed forms."""
+"""Energy, forces and tangent of the sheet against differences and closed forms."""
 
 from dataclasses import replace
 
@@ -7,45 +7,20 @@ import pytest
 import skfem
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from problems import bending_as, disc, flat, patch, plate, rubber, sewn_flat, springs, unsewn
 from pytest import approx
-from scipy.sparse import csr_array, triu
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
-from skfem.helpers import dd, ddot, dot, grad, trace
 
 from fem.geometry.curve import polyline
 from fem.mechanics import constraints
 from fem.mechanics.kernels.elastic_foundation import GRADUAL
-from fem.mechanics.kernels.storage import groups, pattern
 from fem.mechanics.mesh import mesh
 from fem.mechanics.quadratic import interpolated
-from fem.mechanics.sheet import PENALTY, REACH, ElasticFoundation, assemble, cauchy_stress, lift, sheet
+from fem.mechanics.sheet import PENALTY, ElasticFoundation, assemble
 from fem.mechanics.triangulation import from_triangulation
 from fem.plan.plan import Plan
-
-E, H, NU = 0.1, 0.05, 0.5  # MPa, mm, -
-D = E * H**3 / 12 / (1 - NU**2)  # N mm
-
-
-def skin(mesh, **changes):
-    return sheet(mesh, **{"law": rubber(E), "h": H, **changes})
-
-
-def tangent(skin, sewing, x, share=0.0, closed=1.0):
-    """Tangent (3 n_free, 3 n_free) of the independent nodes, three unknowns a node."""
-    stored = pattern(sewing.free, skin.groups)
-    data = np.zeros(stored.indices.size)
-    assemble(skin, x, regularisation=share, closed=closed, tangent=groups(stored, data))
-    upper = csr_array((data, stored.indices, stored.indptr))
-    return upper + triu(upper, 1).T
-
-
-def crumpled(x, seed=1):
-    """Positions far from flat: a roll, a saddle and noise in every direction."""
-    X, Y, _ = x
-    wave = np.array([0.1 * np.sin(3 * Y), 0.15 * X * Y, 0.4 * np.sin(3 * X) + 0.3 * X * Y])
-    return x + wave + np.random.default_rng(seed).uniform(-0.01, 0.01, x.shape)
+from fem.verification.library import D, skin, tangent
+from fem.verification.problems import crumpled, disc, flat, patch, rubber, sewn_flat, unsewn
 
 
 def sewn_disc():
@@ -128,118 +103,6 @@ def cut_in_the_middle(whole):
     p = np.hstack([tri.p, tri.p[:, line]])
     cut = from_triangulation(skfem.MeshTri(p, t, sort_t=False), [np.array([line, double[line]])])
     return cut, cKDTree(whole.X.T).query(cut.X.T)[1]
-
-
-def blocks(K):
-    """K by component: (3, 3) of matrices over the nodes."""
-    return [[K[i::3, j::3].toarray() for j in range(3)] for i in range(3)]
-
-
-def same(found, form):
-    return found == approx(form.toarray(), abs=1e-12 * np.abs(form).max())
-
-
-def test_flat_membrane_is_plane_stress():
-    """At rest the in-plane tangent is the plane-stress form with E = 3 mu, nu = 1/2 of scikit-fem."""
-    m = patch(4)
-    basis = skfem.Basis(m.tri, skfem.ElementTriP2(), intorder=4)
-    K = blocks(tangent(skin(m), unsewn(m), flat(m)))
-    stiffness = E * H / (1 - NU**2)
-
-    for i in range(2):
-        for j in range(2):
-
-            @skfem.BilinearForm
-            def plane_stress(u, v, w, i=i, j=j):
-                du, dv = np.zeros((2, 2, 2, *w.x.shape[1:]))
-                du[j], dv[i] = grad(u), grad(v)
-                strain, other = (du + du.swapaxes(0, 1)) / 2, (dv + dv.swapaxes(0, 1)) / 2
-                return stiffness * ((1 - NU) * ddot(strain, other) + NU * trace(strain) * trace(other))
-
-            assert same(K[i][j], plane_stress.assemble(basis))
-    mixed = max(np.abs(K[0][2]).max(), np.abs(K[1][2]).max())
-    assert mixed < 1e-15 * np.abs(K[0][0]).max()  # in-plane and out-of-plane do not mix
-
-
-@pytest.mark.parametrize("nu", [0.0, 0.5])
-def test_flat_bending_is_the_interior_penalty_plate(nu):
-    """At rest the out-of-plane tangent is the C0 interior penalty form of a plate (Brenner & Sung 2005).
-
-        D int (1 - nu) D2w : D2v + nu Lap w Lap v
-        + D int_edges  -{M(w)} [v,n] - {M(v)} [w,n] + penalty {1/h} [w,n] [v,n],   M = (1 - nu) w,nn + nu Lap w
-
-    jumps taken at the middles of edges, h a triangle's height over the edge, penalty the sheet's and its reach.
-    """
-    m = patch(4)
-    K = blocks(tangent(bending_as(skin(m, law=plate(E, poisson=nu)), D), unsewn(m), flat(m)))[2][2]
-
-    @skfem.BilinearForm
-    def form(u, v, _):
-        return D * ((1 - nu) * ddot(dd(u), dd(v)) + nu * trace(dd(u)) * trace(dd(v)))
-
-    @skfem.BilinearForm
-    def edges(u, v, w):
-        def moment(f):
-            return (1 - nu) * np.einsum("i...,ij...,j...", w.n, dd(f), w.n) + nu * trace(dd(f))
-
-        out_u, out_v = (-1.0) ** w.idx[0], (-1.0) ** w.idx[1]  # n is the first side's
-        jump_u, jump_v = out_u * dot(grad(u), w.n), out_v * dot(grad(v), w.n)
-        per_h = length[:, None] / 4 * (1 / area[0] + 1 / area[1])[:, None]
-        return D * (-(moment(u) * jump_v + moment(v) * jump_u) / 2 + (PENALTY + REACH) * per_h * jump_u * jump_v)
-
-    # ElementTriP2G has second derivatives; its numbering is that of ElementTriP2
-    inside = skfem.Basis(m.tri, skfem.ElementTriP2G(), intorder=2)
-    middle = np.array([[0.5]]), np.array([1.0])
-    sides = [skfem.InteriorFacetBasis(m.tri, skfem.ElementTriP2G(), quadrature=middle, side=k) for k in (0, 1)]
-    start, end = m.tri.p[:, m.tri.facets[:, sides[0].find]].transpose(1, 0, 2)
-    length = np.hypot(*(end - start))
-    area = (m.tri.mapping().detA / 2)[m.tri.f2t[:, sides[0].find]]
-    assert same(K, form.assemble(inside) + skfem.asm(edges, sides, sides))
-
-
-def test_membrane_forces_and_tangent_of_scikit_fem():
-    """Crumpled: r_i = h int P_iJ N,J and K_ij = h int N,I A_iIjJ N,J, taken at the middles of the edges.
-
-    P = mu (F - F C^-1 / det C),   A = dP/dF by central differences
-    """
-    m = patch(3)
-    x = crumpled(flat(m))
-    middles = np.array([[0.5, 0.5, 0.0], [0.0, 0.5, 0.5]]), np.full(3, 1 / 6)
-    basis = skfem.Basis(m.tri, skfem.ElementTriP2(), quadrature=middles)
-    F = np.stack([np.asarray(basis.interpolate(component).grad) for component in x])  # (3, 2, e, q)
-    mu = E / 3
-
-    def nominal(F):
-        C = np.einsum("iI...,iJ...->IJ...", F, F)
-        inverse = np.moveaxis(np.linalg.inv(np.moveaxis(C, (0, 1), (-2, -1))), (-2, -1), (0, 1))
-        J2 = C[0, 0] * C[1, 1] - C[0, 1] ** 2
-        return mu * (F - np.einsum("iJ...,JI...->iI...", F, inverse) / J2)
-
-    membrane = bending_as(skin(m), 0.0)
-    r = assemble(membrane, x)[1]
-    K = blocks(tangent(membrane, unsewn(m), x))
-    for i, P in enumerate(nominal(F)):
-        force = skfem.LinearForm(lambda v, w, P=P: H * dot(P, grad(v))).assemble(basis)
-        assert r[i] == approx(force, abs=1e-13 * np.abs(r).max())
-        for j in range(3):
-            A = _derivative(nominal, F, j)[i]  # dP_i/dF_j
-
-            @skfem.BilinearForm
-            def stiffness(u, v, w, A=A):
-                return H * np.einsum("I...,IJ...,J...", grad(v), A, grad(u))
-
-            assert K[i][j] == approx(stiffness.assemble(basis).toarray(), abs=1e-8 * E)
-
-
-def _derivative(P, F, j, step=1e-6):
-    """dP_iI/dF_jJ (3, 2, 2, ...) by central differences."""
-    columns = []
-    for J in range(2):
-        ahead, behind = F.copy(), F.copy()
-        ahead[j, J] += step
-        behind[j, J] -= step
-        columns.append((P(ahead) - P(behind)) / (2 * step))
-    return np.stack(columns, axis=2)
 
 
 @settings(deadline=None, max_examples=25)
@@ -325,39 +188,6 @@ def test_contact_begins_gradually():
     stiffness = np.diff(force) / step
     assert stiffness[0] == approx(0.3) and stiffness[-1] == approx(0.1)
     assert np.abs(np.diff(stiffness)).max() < 1.01 * 0.2 * step / GRADUAL
-
-
-def test_bed_matrix():
-    """The tangent of a bed is its stiffness times the mass matrix of scikit-fem."""
-    m = patch(3)
-    nothing_else = skin(m, law=rubber(0.0), foundation=springs(m, normal=0.2, shear=0.1))
-    K = blocks(tangent(nothing_else, unsewn(m), flat(m)))
-    basis = skfem.Basis(m.tri, skfem.ElementTriP2(), intorder=4)
-    mass = skfem.BilinearForm(lambda u, v, _: u * v).assemble(basis).toarray()
-    for i, k in enumerate((0.1, 0.1, 0.2)):
-        assert K[i][i] == approx(k * mass, abs=1e-16)
-
-
-def test_lift():
-    """A pressure of 2 MPa on a unit square: 2 N upward, with scikit-fem's shares of the nodes."""
-    m = patch(3)
-    f = lift(skin(m), 2.0)
-    basis = skfem.Basis(m.tri, skfem.ElementTriP2(), intorder=4)
-    assert f[2] == approx(skfem.LinearForm(lambda v, _: 2.0 * v).assemble(basis), abs=1e-15)
-    assert f.sum(axis=1) == approx([0, 0, 2])
-
-
-def test_principal_stress_of_a_stretched_square():
-    """Stretched 1.3 along and 0.9 across a direction at 35 degrees: sigma_i = mu (a_i^2 - 1/(a_1 a_2)^2)."""
-    m, a = patch(3), np.array([1.3, 0.9])
-    c, s = np.cos(np.radians(35)), np.sin(np.radians(35))
-    U = np.array([[c, -s], [s, c]]) @ np.diag(a) @ np.array([[c, s], [-s, c]])
-    x = Rotation.from_rotvec([0.3, 1.2, -0.5]).as_matrix()[:, :2] @ U @ m.X
-    stress, greatest = cauchy_stress(skin(m), x)
-    expected = E / 3 * (a**2 - 1 / np.prod(a) ** 2)
-    assert stress[1] == approx(np.full_like(stress[1], expected[0]), rel=1e-12)
-    assert stress[0] == approx(np.full_like(stress[0], expected[1]), rel=1e-12)
-    assert greatest == approx(np.full_like(greatest, 1.3))
 
 
 def test_interpolated_quadratic():

@@ -10,7 +10,6 @@ import pyvista as pv
 import shapely
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
-from problems import flat, rubber
 from pytest import approx
 
 from fem.case import case, keys, physical
@@ -23,6 +22,7 @@ from fem.mechanics.sheet import cauchy_stress, sheet
 from fem.plan.junctions import junctions
 from fem.plan.plan import opened, side_to_side, undermined
 from fem.render import canvas, picture, plan_figure, projection
+from fem.verification.problems import flat, rubber
 
 CIRCLE = Path(__file__).parents[2] / "configs" / "demo" / "circle-20.yaml"
 NAMES = ["height-oblique.png", "height-above.png", "stress-above.png", "plan.png"]

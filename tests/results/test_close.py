@@ -13,7 +13,6 @@ import psutil
 import pytest
 import small_cases
 from matplotlib.image import imread
-from problems import flat
 from pytest import approx
 from terminal import content
 
@@ -28,6 +27,7 @@ from fem.mechanics.sheet import assemble, cauchy_stress
 from fem.results.close import close
 from fem.results.identity import KEPT, Kind, failure, state
 from fem.results.result import read
+from fem.verification.problems import flat
 
 SMALL = small_cases.SMALL.replace("width_mm: 10}", "width_mm: 10}, lesion: {diameter_mm: 6}")
 HELD = small_cases.HELD.replace("held", "small")

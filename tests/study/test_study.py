@@ -242,7 +242,7 @@ def test_estimate(tmp_path, notes):
     """Without results it goes by the benchmark; with some, by theirs: 0.3 s at 1000 unknowns, as unknowns^1.06."""
     wanted, options = cases_in(tmp_path, [10, 11])
     count, seconds, source = study.estimate(tmp_path / "into", wanted)
-    assert count == 2 and source == "the benchmark in tests/VERIFICATION.md"
+    assert count == 2 and source == "the benchmark in tests/MEASURED.md"
     with engine(tmp_path / "into", workers=workers(1), **options) as complete:
         complete(wanted[:1])
     count, fewer, source = study.estimate(tmp_path / "into", wanted)

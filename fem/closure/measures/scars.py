@@ -168,7 +168,7 @@ def force_between(closure: Closure, scar: np.ndarray, start: float, end: float) 
     """Force across a scar from one place to another along it, both in mm, N.
 
     By a cubic spline through the force up to each vertex but the ends, towards which line tension has no limit: order 3
-    on the lens of VERIFICATION.md, where counting segments by their share between both places shows none.
+    on the lens of MEASURED.md, where counting segments by their share between both places shows none.
     """
     place, force = (np.append(0, np.cumsum(of)) for of in (segment_lengths(closure, scar), seam_force(closure, scar)))
     inner = slice(1, -1) if place.size > 3 else slice(None)

@@ -1,0 +1,1 @@
+"""Problems with known answers → what the program gives for them, on one page."""
