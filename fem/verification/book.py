@@ -6,12 +6,12 @@ from pathlib import Path
 from fem.study import validation
 from fem.study.study import addressed
 from fem.study.table import row
-from fem.verification import bed, closures, library, material, plane, plates, sewing, shells, validity
+from fem.verification import bed, closures, contact, library, material, plane, plates, sewing, shells, validity
 from fem.verification.check import Check, Outcome, outcome
 
 CHECKS: tuple[Check, ...] = (
     *material.CHECKS, *library.CHECKS, *plane.CHECKS, *plates.CHECKS, *shells.CHECKS, *sewing.CHECKS, *closures.CHECKS,
-    *bed.CHECKS,
+    *contact.CHECKS, *bed.CHECKS,
 )  # fmt: skip
 NAMES = tuple(check.name for check in CHECKS)
 
