@@ -1,7 +1,7 @@
-"""Closures of wounds: against an independent shell, against finer meshes, against themselves seen otherwise."""
+"""Closures of wounds: against finer meshes, against themselves seen otherwise."""
 
 import json
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from pathlib import Path
 
@@ -29,14 +29,15 @@ from fem.plan.plan import side_to_side, undermined
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 E, H = 0.1, 2.0  # MPa, mm
+NEO_HOOKE = partial(neo_hooke, shear_MPa=E / 3)
 
 
-def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
-    """Skin of modulus E and thickness H, mu = E/3, on springs outside the undermined ring."""
+def bench_sheet(triangles, *, law=NEO_HOOKE, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
+    """Skin of a law, `scale` times as stiff, and thickness H, on springs outside the undermined ring."""
     held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,
-        law=lambda C: neo_hooke(C, shear_MPa=scale * E / 3),
+        law=lambda C: tuple(scale * of for of in law(C)),
         h=H,
         stretch=stretch,
         lines=lines,
@@ -50,7 +51,7 @@ def bench_closure(triangles, skin, outline, *, scale=1.0, near=None):
 
     near   a closure of the same wound to start from, instead of walking the path
     """
-    flat = np.vstack([triangles.X, np.zeros(triangles.X.shape[1])])
+    flat = triangles.x0
     sewing = constraints.constraints(flat, np.hstack(triangles.seams), triangles.rim)
     sewn = solve.problem(skin, sewing, pressure=scale * 1e-5, tol=scale * 1e-10)
     if near is None:
@@ -88,29 +89,6 @@ def numbers(closure):
     """Cone height in mm, closing force in N and energy in N mm."""
     found = measures(closure)
     return np.array([found[name] for name in ("cone_height_mm", "closing_force_N", "strain_energy_mJ")])
-
-
-@pytest.mark.slow
-def test_lens_against_an_independent_shell():
-    """A mixed (Hellan-Herrmann-Johnson) cubic shell in NGSolve closes the same lens: other code, other unknowns.
-
-    `tests/reference/lens_60x20.py 1 0.3` with NGSolve 6.2.2608, 468 triangles for a quarter, gives a cone of 4.5652 mm,
-    an energy of 21.8571 N mm and a closing force of 2.590 N, from the vertices at least 2 mm from the tips. The cone on
-    triangles of 1 mm is 0.5 % off its own limit (order 1.9); the force there, summed by vertices, is off by about 1 %.
-    """
-    cone, force, energy = numbers(bench_lens(1.0, start=2.0))
-    assert cone == approx(4.5652, rel=0.006)
-    assert force == approx(2.590, rel=0.01)
-    assert energy == approx(21.8571, rel=2e-4)
-
-
-@pytest.mark.slow
-def test_hinged_lens_against_an_independent_shell():
-    """The same with a seam that turns freely: 4.6831 mm, 21.8106 N mm, 2.582 N."""
-    cone, force, energy = numbers(bench_lens(1.0, start=2.0, hinged=True))
-    assert cone == approx(4.6831, rel=0.006)
-    assert force == approx(2.582, rel=0.01)
-    assert energy == approx(21.8106, rel=2e-4)
 
 
 @pytest.mark.slow

@@ -20,7 +20,8 @@ The discretisation is the Hellan-Herrmann-Johnson method: y need not have contin
 of their own, and the kinks between triangles work on them. Here it is hybrid: sigma is discontinuous, and a rotation
 alpha on every edge joins the triangles T. The equilibrium is a stationary point of
 
-    L = int t mean psi(k) + bed + sigma : (n . D^2 y - n0 . D^2 y0 - k) dA  -  sum_T int_dT (beta - alpha) a sigma_nunu ds,
+    L = int t mean psi(k) + bed + sigma : (n . D^2 y - n0 . D^2 y0 - k) dA
+        -  sum_T int_dT (beta - alpha) a sigma_nunu ds,
 
 k too unknown, in each triangle on its own, against the plan's coordinates (G comes in with psi).
 
@@ -35,6 +36,8 @@ tip y_y = 0, at x = 0 u_x = 0, and alpha = 0 on all three; in a hinged seam alph
 of unequal length share unknowns where they meet, at equal shares of their lengths. The rim is held in position and free
 to turn.
 
+The wounds are those of `wounds.py`.
+
 Usage:  python shell.py NAME [EDGE [TIP [hinged]]]     lengths of triangles along the seam and at the tip, mm
         prints rows of shell.csv
 
@@ -44,156 +47,18 @@ a, prestretch and law are put together here.
 """
 
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
-from math import atan2, cos, radians, sin
 
-import netgen.meshing
-import netgen.occ as occ
 import ngsolve as ng
 import numpy as np
 import scipy.sparse.linalg
-from ngsolve import Cross, Grad, IfPos, InnerProduct, Norm, Trace, dx
+from ngsolve import Cross, Grad, IfPos, InnerProduct, Norm, dx
 from scipy.interpolate import CubicSpline
+from wounds import NORMAL, ORDER, PROBLEMS, TANGENTIAL, laid, meeting, mesh
 
-PATCH = 60.0  # radius, mm
-FREED = 15.0  # width of the ring around the wound that has no bed, mm
-SHEAR = 0.1 / 3  # mu of neo-Hooke, MPa
-NORMAL, TANGENTIAL = 1e-3, 1e-4  # kn, ks, N/mm3
-FAR = 6.0  # length of triangles at the rim, mm
-GROWTH = 1.3  # from a length along paired edges to the next
 ENDS = 2.0  # of the closed seam, left out of the force at each tip, mm
-
-ORDER = 3  # of positions; moments and edge rotations have one less
 LIFT = 1e-5  # pressure from below while the wound closes, MPa; removed at the end
 STEPS = 4  # of closing
 TOLERANCE, ON_THE_WAY = 1e-9, 1e-3  # greatest nodal force out of balance in a result and while the wound closes, N
-
-
-def neo_hooke(C, *, mu):
-    """Energy per volume, MPa, of an incompressible sheet in plane stress."""
-    return mu / 2 * (Trace(C) + 1 / ng.Det(C) - 3)
-
-
-def fibres(C, *, mu, k1, k2, kappa, angle):
-    """The same with two families of dispersed fibres at +-angle to x, rad, that carry no compression."""
-    I1 = Trace(C) + 1 / ng.Det(C)
-    psi = mu / 2 * (I1 - 3)
-    for m in (ng.CF((cos(angle), sin(angle))), ng.CF((cos(angle), -sin(angle)))):
-        e = kappa * (I1 - 3) + (1 - 3 * kappa) * (InnerProduct(m, C * m) - 1)
-        psi += IfPos(e, k1 / (2 * k2) * (ng.exp(k2 * e**2) - 1), 0)
-    return psi
-
-
-@dataclass(frozen=True)
-class Problem:
-    """A wound and its sheet; lengths in mm."""
-
-    removed: Callable[[], occ.Face]  # what is cut out, about the origin, tips on the x axis
-    length: float  # from tip to tip
-    thickness: float = 2.0  # t
-    psi: Callable = partial(neo_hooke, mu=SHEAR)
-    stretch: tuple[float, float] = (1.0, 1.0)  # g
-    limb: float | None = None  # radius R of the cylinder
-    rise: float | None = None  # of the upper edge, an arc, if the lower one is straight; else both are alike
-
-
-def between_arcs(length, above, below):
-    """Skin between two circular arcs from tip to tip, or straight edges, with these heights in the middle."""
-    left, right = (occ.Pnt(side * length / 2, 0, 0) for side in (-1, 1))
-    edges = [occ.ArcOfCircle(left, occ.Pnt(0, y, 0), right) if y else occ.Segment(left, right) for y in (below, above)]
-    return occ.Face(occ.Wire(edges))
-
-
-def rhombus(length, width):
-    """Four equal straight edges."""
-    corners = [occ.Pnt(x, y, 0) for x, y in ((length / 2, 0), (0, width / 2), (-length / 2, 0), (0, -width / 2))]
-    return occ.Face(occ.Wire([occ.Segment(*ends) for ends in zip(corners, corners[1:] + corners[:1], strict=True)]))
-
-
-def ellipse(length, width):
-    """An ellipse."""
-    return occ.WorkPlane().Ellipse(length / 2, width / 2).Face()
-
-
-LENS = partial(between_arcs, 60, 10, -10)
-FIBRES = partial(fibres, mu=0.02, k1=0.03, k2=3.0, kappa=0.15, angle=radians(40))
-PROBLEMS = {
-    "lens": Problem(LENS, length=60),
-    "circle": Problem(partial(between_arcs, 20, 10, -10), length=20),
-    "rhombus": Problem(partial(rhombus, 60, 20), length=60),
-    "ellipse": Problem(partial(ellipse, 40, 20), length=40),
-    "unequal": Problem(partial(between_arcs, 50, 18, 0), length=50, rise=18),
-    "taut": Problem(partial(between_arcs, 40, 10, -10), length=40, psi=FIBRES, stretch=(1.04, 1.015)),
-    "limb": Problem(LENS, length=60, limb=100),
-}
-
-
-def mesh(problem, edge, tip):
-    """Curved mesh of what is modelled; materials `free` and `held`, edges `seam`, `ahead`, `side` and `rim`."""
-    wound, paired = problem.removed(), problem.rise is not None
-    wound.edges.name = "seam"
-    ring = occ.Face(wound.wires[0].Offset(wound, FREED, "arc", False).wires[0])
-    disc = occ.WorkPlane().Circle(0, 0, PATCH).Face()
-    disc.edges.name = "rim"
-    part = occ.WorkPlane().MoveTo(0, -PATCH if paired else 0).Rectangle(PATCH, (1 + paired) * PATCH).Face()
-    part.edges.name = "ahead"
-    part.edges.Min(occ.X).name = "side"
-    free = (ring - wound) * part
-    held = disc * part - free - wound
-    free.faces.name, held.faces.name = "free", "held"
-    sheet = occ.Glue([free, held])
-    for line in sheet.edges:
-        if line.name == "seam":
-            line.maxh = edge
-            if paired:
-                line.partition = partition(line, edge, tip)
-    for point in sheet.vertices:
-        if abs(point.p.x - problem.length / 2) + abs(point.p.y) < 1e-6:
-            point.maxh = tip
-    generated = occ.OCCGeometry(sheet, dim=2).GenerateMesh(maxh=FAR, grading=0.2)
-    if paired:
-        pair(generated, problem)
-    return ng.Mesh(generated).Curve(ORDER)
-
-
-def partition(line, edge, tip):
-    """Fractions of an edge of the wound between its triangles, which grow from `tip` at the tip to `edge`."""
-    sizes, left = [], 30.0  # mm, about half an edge; of both the same fractions
-    while left > 0:
-        sizes.append(min(edge, tip * GROWTH ** len(sizes)))
-        left -= sizes[-1]
-    at = np.cumsum(sizes)[:-1] / sum(sizes)
-    return sorted(at if line.start.x > line.end.x else 1 - at)
-
-
-def pair(generated, problem):
-    """Name vertices of the lower edge after those of the upper one at the same share of its length."""
-    seam = {
-        p.nr for line in generated.Elements1D() if generated.GetBCName(line.index - 1) == "seam" for p in line.points
-    }
-    place = {nr: np.array(generated.Points()[nr].p[:2]) for nr in seam}
-    lower = {nr: p[0] for nr, p in place.items() if abs(p[1]) < 1e-6}
-    for nr in seam - set(lower):
-        share = place[nr] + meeting(problem, *place[nr])
-        partner = min(lower, key=lambda other: abs(lower[other] - share[0]))
-        assert abs(lower[partner] - share[0]) < 1e-3
-        generated.AddPointIdentification(nr, partner, 1, netgen.meshing.IdentificationType.PERIODIC)
-
-
-def meeting(problem, x, y, *, arctan2=np.arctan2):
-    """Way, on the plan, of a place on the upper edge to where it meets the lower one or its mirror image, the axis."""
-    if problem.rise is None:
-        return 0, -y
-    half, rise = problem.length / 2, problem.rise
-    below = (half**2 - rise**2) / (2 * rise)  # where the arc has its centre
-    return half * arctan2(x, y + below) / atan2(half, below) - x, -y
-
-
-def laid(radius, x, y, *, sin=np.sin, cos=np.cos):
-    """Place of uncut skin on the limb, or none, over a place on the plan."""
-    return (x, y, 0 * y) if radius is None else (x, radius * sin(y / radius), radius * (cos(y / radius) - 1))
 
 
 def body(radius):
@@ -203,10 +68,15 @@ def body(radius):
     return ng.CF((0, s, c)), ng.CF((0, c, -s)), ng.CF((1, 0, 0, c, 0, -s), dims=(3, 2)), -1 / (radius or np.inf)
 
 
+def unit(vector):
+    """A vector of length 1."""
+    return vector / Norm(vector)
+
+
 def edge_length(nu):
     """Length of a triangle's edge, by which its rotation is divided: both sides of a seam may differ in it, mm."""
-    unit = ng.Inv(ng.specialcf.JacobianMatrix(2)) * ng.CF((-nu[1], nu[0]))  # of an edge of the unit triangle
-    first, second = IfPos(unit[0], unit[0], -unit[0]), IfPos(unit[1], unit[1], -unit[1])
+    way = ng.Inv(ng.specialcf.JacobianMatrix(2)) * ng.CF((-nu[1], nu[0]))  # along an edge of the unit triangle
+    first, second = IfPos(way[0], way[0], -way[0]), IfPos(way[1], way[1], -way[1])
     return 1 / IfPos(first - second, first, second)
 
 
@@ -240,32 +110,29 @@ class Shell:
 
     def _lagrangian(self):
         """L as a form of the unknowns."""
-        problem = self.problem
+        problem, t = self.problem, self.problem.thickness
         *u, sigma, alpha, k11, k22, k12 = self.space.TrialFunction()
         outward, around, F, k0 = body(problem.limb)
         given = self.given.components
         F = F + ng.CF(tuple((Grad(u[c]) + Grad(given[c]))[j] for c in range(3) for j in (0, 1)), dims=(3, 2))
-        normal = Cross(F[:, 0], F[:, 1])
-        normal = normal / Norm(normal)
+        normal = unit(Cross(F[:, 0], F[:, 1]))
         k = k0 * (normal * outward - 1) * ng.CF((0, 0, 0, 1), dims=(2, 2))  # y0,22 = k0 n0
         for c in range(3):
             k += normal[c] * (u[c].Operator("hesse") + given[c].Operator("hesse"))
 
-        one, other = problem.stretch
-        G = ng.CF((one, 0, 0, other), dims=(2, 2))
+        G = ng.CF((problem.stretch[0], 0, 0, problem.stretch[1]), dims=(2, 2))
         bending = ng.CF((k11, k12, k12, k22), dims=(2, 2))
-        membrane, t = 0, problem.thickness
+        membrane = 0
         for z in (-t / 12**0.5, t / 12**0.5):
             membrane += t / 2 * (problem.psi(G * (F.trans * F - 2 * z * bending) * G) - problem.psi(G * G))
 
         moved = ng.CF(tuple(u[c] + given[c] for c in range(3)))
-        along, height = moved * around, moved * outward
-        height -= k0 * along**2 / 2
+        along = moved * around
+        height = moved * outward - k0 * along**2 / 2
         bed = (NORMAL * height**2 + TANGENTIAL * (moved[0] ** 2 + along**2)) / 2
 
         nu = ng.specialcf.normal(2)
-        edge = F * ng.CF((-nu[1], nu[0]))
-        across = Cross(edge / Norm(edge), normal)
+        across = Cross(unit(F * ng.CF((-nu[1], nu[0]))), normal)
         beta = ng.atan(across[2] / normal[2])
         moment = InnerProduct(across, F * nu) * InnerProduct(sigma * nu, nu)
         turned = alpha * nu * edge_length(nu)
@@ -328,7 +195,7 @@ class Shell:
         self.state.vec.data += d
 
     def negative_pivots(self):
-        """Number of directions in which the energy of what is modelled falls, by an LU decomposition without pivoting."""
+        """Number of directions in which the energy falls, by an LU decomposition without pivoting."""
         self.L.AssembleLinearization(self.state.vec)
         free = np.flatnonzero(list(self.space.FreeDofs(True)))
         rows, columns, values = self.L.mat.COO()
