@@ -1,7 +1,7 @@
 """Closed wounds: against an independent shell, and on finer triangles and in a larger patch."""
 
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -19,17 +19,19 @@ from fem.mechanics.sheet import ElasticFoundation, sheet
 from fem.plan.plan import side_to_side, undermined
 from fem.results.quantities import split, unit
 from fem.verification.check import FULL, Check, Row, Series, alike
-from fem.verification.problems import flat
 
 E, H = 0.1, 2.0  # MPa, mm
 
 
-def bench_sheet(triangles, *, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
-    """Skin of modulus E and thickness H, mu = E/3, on springs outside the undermined ring."""
+NEO_HOOKE = partial(neo_hooke, shear_MPa=E / 3)
+
+
+def bench_sheet(triangles, *, law=NEO_HOOKE, scale=1.0, lines=0.0, stretch=(1.0, 1.0), hinged=False):
+    """Skin of a law, `scale` times as stiff, and thickness H, on springs outside the undermined ring."""
     held = np.where(triangles.undermined, 0.0, scale)
     return sheet(
         triangles,
-        law=lambda C: neo_hooke(C, shear_MPa=scale * E / 3),
+        law=lambda C: tuple(scale * of for of in law(C)),
         h=H,
         stretch=stretch,
         lines=lines,
@@ -43,7 +45,7 @@ def bench_closure(triangles, skin, outline, *, scale=1.0, near=None):
 
     near   a closure of the same wound to start from, instead of walking the path
     """
-    uncut = flat(triangles)
+    uncut = triangles.x0
     sewing = constraints.constraints(uncut, np.hstack(triangles.seams), triangles.rim)
     sewn = solve.problem(skin, sewing, pressure=scale * 1e-5, tol=scale * 1e-10)
     if near is None:
