@@ -57,8 +57,8 @@ from wounds import NORMAL, ORDER, PROBLEMS, TANGENTIAL, laid, meeting, mesh
 
 ENDS = 2.0  # of the closed seam, left out of the force at each tip, mm
 LIFT = 1e-5  # pressure from below while the wound closes, MPa; removed at the end
-STEPS = 4  # of closing
-TOLERANCE, ON_THE_WAY = 1e-9, 1e-3  # greatest nodal force out of balance in a result and while the wound closes, N
+STEPS = 8  # of closing
+TOLERANCE, ON_THE_WAY = 1e-9, 1e-4  # greatest nodal force out of balance in a result and while the wound closes, N
 
 
 def body(radius):
@@ -208,12 +208,13 @@ class Shell:
         return int((lu.U.diagonal() < 0).sum())
 
     def cone_height(self):
-        """Greatest height over the body, mm, over a grid of points in every triangle."""
+        """Height over the body where it is farthest off it, mm, over a grid of points in every triangle."""
         grid = [(i / 8, j / 8) for i in range(9) for j in range(9 - i)]
         points = self.mesh.MapToAllElements(ng.IntegrationRule(grid, len(grid) * [0.0]), ng.VOL)
         moved = zip(self.place, self.state.components[:3], self.given.components, strict=True)
         _, y, z = (ng.CF(sum(of, 0))(points).ravel() for of in moved)
-        return (z if self.problem.limb is None else np.hypot(y, z + self.problem.limb) - self.problem.limb).max()
+        height = z if self.problem.limb is None else np.hypot(y, z + self.problem.limb) - self.problem.limb
+        return height[np.abs(height).argmax()]
 
     def seam(self):
         """Vertices of the upper edge from the middle to the tip and their places (n, 3) in the closed skin, mm."""
