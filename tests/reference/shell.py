@@ -57,7 +57,7 @@ from wounds import NORMAL, ORDER, PROBLEMS, TANGENTIAL, laid, meeting, mesh
 
 ENDS = 2.0  # of the closed seam, left out of the force at each tip, mm
 LIFT = 1e-5  # pressure from below while the wound closes, MPa; removed at the end
-STEPS = 20  # of closing
+STEPS = 8  # of closing
 TOLERANCE, ON_THE_WAY = 1e-9, 1e-4  # greatest nodal force out of balance in a result and while the wound closes, N
 
 
