@@ -1,5 +1,4 @@
-"""The commands. Exit code 0 only if everything asked for was done, 1 for a check that fails, 2 for bad input, 3 for no
-convergence.
+"""The commands. Exit code 0 only if all was done, 1 if a check fails, 2 for bad input, 3 for no convergence.
 
 More in `ending.py`.
 """

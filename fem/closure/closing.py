@@ -132,6 +132,7 @@ def _closed(case, *, restarts, watch, coarsen, growth):
     found = None if coarse is None else _from_coarser(sewn, pairs, triangles, coarse)
     with at_stage("closing"):
         sewn, q, tied = found or branches.lowest(sewn, sew, both=both, restarts=restarts)
+    solve.watched(sewn, q)  # the last way that was tried may have met nothing
     effort.unknowns, effort.elements = 3 * sewn.constraints.n_free, triangles.elements.shape[1]
     effort.smallest_angle_deg = float(quality(triangles)[0])
     effort.residual_N = float(np.abs(solve.state(sewn, q).forces).max())

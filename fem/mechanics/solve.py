@@ -382,29 +382,30 @@ def at_rest(problem: Problem, q: np.ndarray, *, max_iter: int = LAST) -> np.ndar
 
     Skin that is near other skin, here or at rest, is kept apart from then on.
     """
-    apart = _watched(problem, q)
+    watched(problem, q)
     q = newton(problem, q, tol=problem.tol, max_iter=max_iter)
-    if not apart and _watched(problem, q, strictly=True):
+    if watched(problem, q, strictly=True):
         q = newton(problem, q, tol=problem.tol, max_iter=max_iter)
     if negative := negative_pivots(problem, q):
         raise NotConverged(f"the equilibrium found is not stable: {negative} negative pivots", kind="saddle")
     return q
 
 
-def _watched(problem, q, *, strictly=False):
-    """Whether skin is kept from passing through skin, from now on if it is near at q; raises where it has passed."""
-    if problem.system.contact is not None:
-        return True
+def watched(problem: Problem, q: np.ndarray, *, strictly: bool = False) -> bool:
+    """Whether parts of the skin that push each other at q (3, n_free) are kept apart only from now on.
+
+    Raises NotConverged where skin has passed through skin, if it was kept apart before or is looked at strictly.
+    """
+    already = problem.system.contact is not None
     if problem.sheet.parts is None:
         return False
     met = _met(problem, positions(problem.constraints, q, 1.0))
-    if not met.pushes:
-        return False
-    if not met.passed:
-        keep_apart(problem, met)
-    elif strictly:
+    if met.passed and (already or strictly):
         raise NotConverged("skin has passed through skin", kind=PASSED)
-    return problem.system.contact is not None
+    if already or met.passed or not met.pushes:
+        return False
+    keep_apart(problem, met)
+    return True
 
 
 def kept_apart(problem: Problem, q: np.ndarray, way: Callable[[], End]) -> End:

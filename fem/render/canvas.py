@@ -45,10 +45,10 @@ def framed(half_width: float, title: str, caption: str, *, width: int = int(VIEW
     """Figure with a title and a caption below it, and its axes in mm of the view, `width` pixels wide."""
     figure = Figure(figsize=tuple(SIZE / 100), dpi=100)
     left = CORNER[0] / SIZE[0]
-    heading = figure.text(left, 0.955, title, size=22, weight="bold", va="center", color=INK)
-    while heading.get_window_extent().width > WIDE:
-        heading.set_fontsize(float(heading.get_fontsize()) - 1)
-    figure.text(left, 0.913, caption, size=14, va="center", color=INK)
+    for y, words, looks in ((0.955, title, {"size": 22, "weight": "bold"}), (0.913, caption, {"size": 14})):
+        line = figure.text(left, y, words, va="center", color=INK, **looks)
+        while line.get_window_extent().width > WIDE:
+            line.set_fontsize(float(line.get_fontsize()) - 1)
     axes = figure.add_axes((*CORNER / SIZE, width / SIZE[0], VIEW[1] / SIZE[1]))
     bare(axes, half_width * np.array([width / VIEW[0], SHAPE]))
     return figure, axes

@@ -98,9 +98,12 @@ def test_sides_of_a_fold_do_not_pass(strips):
     assert found["met"][1] > found["passed"][1]
 
 
-def test_skin_that_has_passed_is_told(strips):
-    """A state in which the sides have passed through each other is no rest."""
+@pytest.mark.parametrize("watched", [False, True])
+def test_skin_that_has_passed_is_told(strips, watched):
+    """A state in which the sides have passed through each other is no rest, even if they had been kept apart before."""
     mesh, known, k, found = strips
     problem, _ = problem_of(mesh, known, k)
+    if watched:
+        solve.keep_apart(problem, contact(known, found["met"][0]))
     with pytest.raises(NotConverged, match="passed through skin"):
         solve.at_rest(problem, independent(problem.constraints, found["passed"][0], 1.0))
