@@ -49,8 +49,8 @@ def test_flaps_sutured_one_by_one():
     """Edges of a Z-plasty that lie past each other are turned; at the end all face, none a tenth of a mm beyond."""
     written = (ROOT / "configs/techniques/z-plasty.yaml").read_text()
     content = YAML(typ="safe").load(written)
-    content["closure"]["sutures"] = {"kind": "interrupted", "spacing_mm": 16}
-    found = closed(parse(json.dumps(content | {"mesh": {"edge_mm": 3.4}}), Case, "a.yaml"))
+    content["closure"]["sutures"] = {"kind": "interrupted", "spacing_mm": 20}
+    found = closed(parse(json.dumps(content | {"mesh": {"edge_mm": 4.5}}), Case, "a.yaml"))
     first, second = np.hstack([seam[:, 1:-1] for seam in found.mesh.seams])
     gap = (sutures._across(found.mesh.seams, found.x, FLAT) * (found.x[:, first] - found.x[:, second])).sum(axis=0)
     assert gap.min() > -0.1 and found.effort.edges_unfaced == 0
