@@ -103,17 +103,7 @@ def _nearest(points, triangles, path) -> Nearest:
 
     Raises BadCase where the surface ends.
     """
-    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
-    from vtkmodules.vtkCommonCore import mutable, vtkPoints
-    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData, vtkStaticCellLocator
-
-    places, cells, body, locator = vtkPoints(), vtkCellArray(), vtkPolyData(), vtkStaticCellLocator()
-    places.SetData(numpy_to_vtk(points, deep=True))
-    cells.SetData(3, numpy_to_vtkIdTypeArray(triangles.ravel().astype(np.int64), deep=True))
-    body.SetPoints(places)
-    body.SetPolys(cells)
-    locator.SetDataSet(body)
-    locator.BuildLocator()
+    closest = _closest(points, triangles)
     a, b, c = (points[triangles[:, k]] for k in range(3))
     face, normals = np.cross(b - a, c - a), np.zeros_like(points)
     for k in range(3):
@@ -123,11 +113,7 @@ def _nearest(points, triangles, path) -> Nearest:
     ends = (count[inverse.ravel()] == 1).reshape(3, -1).T  # (m, 3)
 
     def found(p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        x, triangle = np.empty_like(p), np.empty(len(p), int)
-        at, (number, part, distance) = [0.0] * 3, map(mutable, (0, 0, 0.0))
-        for k, place in enumerate(p):
-            locator.FindClosestPoint(place, at, number, part, distance)  # type: ignore[call-overload]
-            x[k], triangle[k] = at, number
+        x, triangle = closest(p)
         u, v, w = (b - a)[triangle], (c - a)[triangle], x - a[triangle]
         n = face[triangle]
         area = (n * n).sum(axis=1)
@@ -140,6 +126,31 @@ def _nearest(points, triangles, path) -> Nearest:
         return x, n / np.linalg.norm(n, axis=1)[:, None]
 
     return found
+
+
+def _closest(points, triangles):
+    """Places (k, 3) -> nearest places on the triangles (k, 3), and in which (k,)."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonCore import mutable, vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData, vtkStaticCellLocator
+
+    places, cells, body, locator = vtkPoints(), vtkCellArray(), vtkPolyData(), vtkStaticCellLocator()
+    places.SetData(numpy_to_vtk(points, deep=True))
+    cells.SetData(3, numpy_to_vtkIdTypeArray(triangles.ravel().astype(np.int64), deep=True))
+    body.SetPoints(places)
+    body.SetPolys(cells)
+    locator.SetDataSet(body)
+    locator.BuildLocator()
+
+    def closest(p):
+        x, triangle = np.empty_like(p), np.empty(len(p), int)
+        at, (number, part, distance) = [0.0] * 3, map(mutable, (0, 0, 0.0))
+        for k, place in enumerate(p):
+            locator.FindClosestPoint(place, at, number, part, distance)  # type: ignore[call-overload]
+            x[k], triangle[k] = at, number
+        return x, triangle
+
+    return closest
 
 
 def _mapped(points, triangles, at, along, reach, path):

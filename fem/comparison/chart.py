@@ -1,6 +1,5 @@
 """Charts and pictures that compare closures: figures of matplotlib, images of pyvista, all in one style."""
 
-import re
 from collections.abc import Sequence
 from itertools import product
 from typing import Any
@@ -12,12 +11,13 @@ from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 
 from fem.case import physical
 from fem.case.case import Case
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.style import SIZE, figure, key, looks
+from fem.comparison.style import SIZE, figure, folded, key, looks
 from fem.plan.plan import opened
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
@@ -32,7 +32,7 @@ ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker
     "slack": {"marker": "o", "ms": 5.5, "mfc": "white", "mew": 1.2},
     "tense": {"marker": "o", "ms": 6.5, "mec": "white", "mew": 1.0},
 }
-JOINTS = re.compile(r".{1,26}(?:(?<=[-_. ])|$)|.{26}")  # lines of a long name, broken at its joints if it has some
+HALO = withStroke(linewidth=3, foreground="white")  # a name can be read where it has to lie on a line
 UNSEEN = 0.05  # of a number that is printed as 0; an axis then starts there
 TENSION = "line_tension_mid_N_per_m"
 
@@ -102,8 +102,8 @@ def place_labels(
     taken += [shapely.LineString(line).buffer(2) for line in lines if len(line) > 1]
     inside = shapely.box(*axes.bbox.extents)
     for i, name, x, y in points:
-        look = {"color": looks(i)["color"], "size": 11, "va": "center"}
-        text = axes.annotate("\n".join(JOINTS.findall(name)), (x, y), (0, 0), textcoords="offset points", **look)
+        look = {"color": looks(i)["color"], "size": 11, "va": "center", "path_effects": [HALO]}
+        text = axes.annotate(folded(name), (x, y), (0, 0), textcoords="offset points", **look)
         text.set_in_layout(False)  # a name that finds no room takes none from the axes
         tries: list[tuple] = []
         for (ha, dx), dy in product(SIDES.items(), (0, 13, -13, 26, -26, 39, -39, 52, -52)):

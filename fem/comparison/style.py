@@ -1,6 +1,7 @@
 """The look of every chart: size, letters, and looks of cases, no two of the first twelve of which are alike in grey."""
 
 import io
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, cast
@@ -17,6 +18,7 @@ SAMPLE = (0.55, 0.2)  # inches, of a line in a key beside figures
 SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that can still be read
 COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
 MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
+JOINTS = re.compile(r".{1,26}(?:(?<=[-_. ])|$)|.{26}")  # lines of a long name, broken at its joints if it has some
 DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
 
 
@@ -35,18 +37,19 @@ def figure(size: tuple[float, float] = SIZE) -> tuple[Figure, Axes]:
     return made, made.add_subplot()
 
 
+def folded(name: str) -> str:
+    """A name in lines that fit into a chart."""
+    return "\n".join(JOINTS.findall(name))
+
+
 def key(axes: Axes) -> None:
     """Draw which case is which, above the axes; the figure grows by as much."""
     handles, names = axes.get_legend_handles_labels()
-    longest = max(map(len, names), default=0)
-    columns = 2 if longest < 19 else 1
+    columns = 2 if max(map(len, names), default=0) < 18 else 1
+    lines = list(map(folded, names))
     plot = cast(Figure, axes.figure)
-    plot.set_figheight(plot.get_figheight() + 0.2 * np.ceil(len(names) / columns))
-    size = min(10.5, 300 / (longest + 1))  # a name may have 80 letters
-    axes.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, fontsize=size,
-        handlelength=3.2,
-    )  # fmt: skip
+    plot.set_figheight(plot.get_figheight() + 0.2 * np.ceil(sum(line.count("\n") + 1 for line in lines) / columns))
+    axes.legend(handles, lines, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, handlelength=3.2)
 
 
 def shared_key(plots: Sequence[Figure]) -> list[tuple[str, str]]:

@@ -160,9 +160,7 @@ def test_report():
 def test_resolved_case_reads_back(kind, axes, shear, undermine, seam, lines):
     """The resolved case as YAML gives an equal case with the same key, whatever the digits of its numbers."""
     width, length = axes
-    written = SHORT.replace(
-        "33.3}", f"{shear!r}}}, tension: {{lines_deg: {lines!r}}}"
-    )  # before a width
+    written = SHORT.replace("33.3}", f"{shear!r}}}, tension: {{lines_deg: {lines!r}}}")  # before a width
     written = written.replace("circle, diameter_mm: 20", f"{kind}, length_mm: {length!r}, width_mm: {width!r}")
     case = parse(f"{written}closure: {{undermine_mm: {undermine!r}, seam: {seam}}}\n", Case, "a.yaml")
     again = parse(text(case), Case, "b.yaml")

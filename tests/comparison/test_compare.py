@@ -336,6 +336,20 @@ def test_words_are_no_formulas(words):
         assert beside.get_window_extent().width == plain and not key.get_parse_math()
 
 
+def test_key_of_long_names():
+    """A name of 80 letters is broken into lines of letters as large as all others, and does not leave the chart."""
+    with rc_context(style.STYLE):
+        plot, axes = style.figure()
+        for name in ("lens", "x" * 40, "-".join(["ellipse"] * 10)):
+            axes.plot([0, 1], [0, 1], label=name)
+        style.key(axes)
+        plot.draw_without_rendering()
+        texts = axes.get_legend().get_texts()
+        assert [text.get_text().count("\n") for text in texts] == [0, 1, 3]
+        assert {text.get_size() for text in texts} == {11}
+        assert max(text.get_window_extent().x1 for text in texts) < plot.bbox.x1
+
+
 def test_one_key_for_charts_side_by_side():
     """Charts of the same lines share one key, drawn beside them; where lines differ each chart keeps its own."""
     with rc_context(style.STYLE):

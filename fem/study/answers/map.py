@@ -19,7 +19,7 @@ from fem.study.answers.finding import Ask, Finding, Kind, Measure, failures, val
 from fem.study.answers.naming import heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, points
 
-SMALL = 100  # cells of a map in which the numbers are written; our choice
+LETTERS, LINES = 42, 14  # across and up a map, that fit into its cells; more are left to the table below it
 
 
 class Map(Block):
@@ -66,11 +66,12 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         cells[np.searchsorted(rows, y), np.searchsorted(columns, x)] = z
         painted = axes.pcolormesh(_edges(columns), _edges(rows), np.ma.masked_invalid(cells), **look)
         axes.grid(False)
-        for place, number in zip(zip(x, y, strict=True), z, strict=True) if z.size <= SMALL else ():
-            if np.isfinite(number):
-                red, green, blue, _ = painted.to_rgba(number)
-                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 9.5}
-                axes.annotate(shown(measure, number), place, ha="center", va="center", **look)
+        texts = [shown(measure, number) if np.isfinite(number) else "" for number in z]
+        room = columns.size * (1 + max(map(len, texts))) <= LETTERS and rows.size <= LINES
+        for place, number, text in zip(zip(x, y, strict=True), z, texts, strict=True) if room else ():
+            red, green, blue, _ = painted.to_rgba(number)
+            look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 10.7}
+            axes.annotate(text, place, ha="center", va="center", **look)
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)

@@ -144,7 +144,7 @@ def draw(names: Sequence[str], shares: Indices) -> Figure:
     axes.axvline(0, color="#777777", lw=0.8)
     axes.set(xlabel="share of the variance", ylim=(len(names) - 0.5, -0.5))
     axes.set_yticks(places, names)
-    plot.legend(loc="outside upper left", ncols=2, frameon=False, fontsize=10.5)
+    plot.legend(loc="outside upper left", ncols=2, frameon=False)
     return plot
 
 

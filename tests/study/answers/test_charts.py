@@ -3,6 +3,7 @@
 import numpy as np
 from pytest import approx
 
+from fem.comparison import style
 from fem.study.answers import curves, map, search, sensitivity, uncertainty
 from fem.study.answers.sensitivity import Indices
 from fem.study.answers.uncertainty import Scatter
@@ -50,6 +51,15 @@ def test_map_of_a_grid():
     assert written == {(a, b): approx(value, abs=0.05) for a, b, value in zip(x, y, values, strict=True)}
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("length", "undermined")
     assert scale.get_ylabel().endswith(", mm")
+    assert min(word.get_size() for word in axes.texts) * 358 / (72 * style.SIZE[0]) > 11  # pixels, on a screen of 390
+
+
+def test_map_of_many_cells():
+    """Numbers of four characters are written into eight columns, not into ten, where they would touch."""
+    for columns, written in ((8, 96), (10, 0)):
+        x, y = np.meshgrid(np.arange(columns), np.arange(12))
+        axes, _ = map.draw(x.ravel(), y.ravel(), np.full(x.size, 10.5), measure="cone_height_mm", over=("a", "b")).axes
+        assert len(axes.texts) == written
 
 
 def test_shares():
