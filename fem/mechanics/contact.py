@@ -25,6 +25,7 @@ REACH, ALONG = 1.25, 3.0
 FINE, SLACK = 0.4, 0.25  # thicknesses: between the points that push; by which those listed are farther than REACH
 EDGE = 0.15  # thicknesses, radius of the points along a cut
 LEAST = 0.2  # thicknesses from a cut: skin nearer to it is so thin that these points are too far apart for it
+LARGEST = 20.0  # thicknesses: edges of triangles that have contact. Larger ones fold more sharply than skin, at edges
 THROUGH = 0.4  # thicknesses, more than points are apart: nearer lies only skin that has passed through
 SHARE = 0.5  # of its distance by which a pair of points comes nearer in an iteration at most
 SMALLEST, FAR = 1e-300, 1e9  # mm
@@ -58,6 +59,12 @@ class Parts:
         """Greatest distance (n_elements,) on the plan from there to a node."""
         away = self.mesh.X[:, self.mesh.elements] - self.centres[:, None]
         return np.sqrt((away**2).sum(axis=0)).max(axis=0)
+
+    @cached_property
+    def longest(self) -> np.ndarray:
+        """Longest edge (n_elements,) on the plan."""
+        X = self.mesh.X[:, self.mesh.elements[:3]]
+        return np.linalg.norm(X - np.roll(X, 1, axis=1), axis=0).max(axis=0)
 
     @cached_property
     def seam(self) -> tuple[np.ndarray, np.ndarray]:
@@ -214,6 +221,8 @@ def _near(parts, x, reach):
         keep = ~(even & near & (apart > SQUEEZED * way))
         return one[keep], other[keep]
 
+    fine = parts.longest < LARGEST * h
+    one, other = (side[fine[one] & fine[other]] for side in (one, other))
     one, other = met(one, other, np.hypot(*(parts.centres[:, one] - parts.centres[:, other])))
     node, far = parts.seam
     i, j = node[one], node[other]
@@ -225,9 +234,7 @@ def _cloud(parts, x, elements):
     """Points of elements (m,) at x (3, n), FINE from each other, and their shapes (n, 6) and areas (n,)."""
     mesh = parts.mesh
     nodes = mesh.elements[:, elements]
-    X = mesh.X[:, nodes[:3]]
-    longest = np.linalg.norm(X - np.roll(X, 1, axis=1), axis=0).max(axis=0)
-    fineness = np.ceil(longest / (np.sqrt(3) * FINE * parts.h)).astype(int)
+    fineness = np.ceil(parts.longest[elements] / (np.sqrt(3) * FINE * parts.h)).astype(int)
     N, of = np.vstack([_middles(n) for n in fineness]), np.repeat(np.arange(elements.size), fineness**2)
     areas = (parts.areas[elements] / fineness**2)[of]
     on_plan = np.einsum("pa,iap->pi", N, mesh.X[:, nodes[:, of]])

@@ -1,5 +1,7 @@
 """Skin that meets skin: what contact may not do; two sheets and a strip against formulas are checks of the book."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pytest import approx
@@ -8,7 +10,7 @@ from scipy.sparse import csr_array
 from fem.errors import NotConverged
 from fem.mechanics import solve
 from fem.mechanics.constraints import independent, positions
-from fem.mechanics.contact import ALONG, contact
+from fem.mechanics.contact import ALONG, LARGEST, contact
 from fem.mechanics.kernels.storage import Stored, pattern
 from fem.verification.contact import E, H, long_strip, moved, onset, parts, problem_of, stacked, two_squares, width
 from fem.verification.problems import strip
@@ -54,6 +56,15 @@ def test_forces_and_tangent_against_differences():
     _, f, _ = energy_and_forces(met, x)
     assert (more - less) / 2e-5 == approx((f * way).sum(), rel=1e-6)
     assert (f_more - f_less) / 2e-5 == approx((tangent @ way.T.ravel()).reshape(-1, 3).T, abs=1e-6 * np.abs(f).max())
+
+
+def test_large_triangles_have_no_contact():
+    """Skin thinner than a twentieth of its triangles is left to pass; a little thicker it pushes."""
+    mesh = two_squares(cells=2)
+    known = parts(mesh)
+    for thicknesses, pushes in ((1.01 * LARGEST, False), (0.99 * LARGEST, True)):
+        thin = replace(known, h=known.longest.max() / thicknesses)
+        assert contact(thin, stacked(mesh, 0.9 * thin.h)).pushes == pushes
 
 
 def test_neighbours_are_no_contact():
