@@ -250,7 +250,7 @@ def _cloud(parts, x, elements):
     at = np.einsum("pa,iap->pi", N, x[:, nodes[:, of]])
     starts = np.searchsorted(of, np.arange(elements.size + 1))
     known, ways = _ways(parts, nodes)
-    return Cloud(starts, on_plan, at, radii, away, known.T.copy(), ways), N, areas
+    return Cloud(starts, on_plan, at, radii, parts.h / 2, away, known.T.copy(), ways), N, areas
 
 
 def _edges(parts, elements):

@@ -59,9 +59,26 @@ class Cloud(NamedTuple):
     X: np.ndarray  # (n_points, 2) mm on the plan
     x: np.ndarray  # (n_points, 3) mm
     radii: np.ndarray  # (n_points,) mm
+    widest: float  # mm, the greatest of them
     to_nodes: np.ndarray  # (n_points, 6) mm, on the plan, to the nodes of its element
     known: np.ndarray  # (n_elements, 6) number of each node in `ways`
     ways: np.ndarray  # (m, m) mm, shortest ways along the skin; infinite: longer than asked for
+
+
+@kernel
+def ball(cloud: Cloud, e: int) -> tuple[np.ndarray, float]:
+    """Middle (3,) of an element's points, and how far the farthest is, mm."""
+    at = cloud.x[cloud.starts[e] : cloud.starts[e + 1]]
+    centre, far = np.zeros(3), 0.0
+    for p in range(at.shape[0]):
+        for i in range(3):
+            centre[i] += at[p, i] / at.shape[0]
+    for p in range(at.shape[0]):
+        away = 0.0
+        for i in range(3):
+            away += (at[p, i] - centre[i]) ** 2
+        far = max(far, away)
+    return centre, np.sqrt(far)
 
 
 @kernel
@@ -78,7 +95,13 @@ def listed(near: np.ndarray, cloud: Cloud, reach: float, slack: float, along: fl
         for a in range(6):
             for b in range(6):
                 closest = min(closest, cloud.ways[cloud.known[e, a], cloud.known[f, b]])
+        centre, around = ball(cloud, f)
         for p in range(cloud.starts[e], cloud.starts[e + 1]):
+            outside = 0.0
+            for i in range(3):
+                outside += (cloud.x[p, i] - centre[i]) ** 2
+            if outside > (around + 2 * reach * cloud.widest + slack) ** 2:
+                continue
             for q in range(cloud.starts[f], cloud.starts[f + 1]):
                 far = 0.0
                 for i in range(3):
