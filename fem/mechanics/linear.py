@@ -8,6 +8,9 @@ object whose `factor(values)` returns the number of negative pivots and whose `s
 import os
 import platform
 import weakref
+from contextlib import suppress
+from importlib.metadata import PackageNotFoundError, files
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,12 +18,22 @@ from scipy.sparse import csc_array, csr_matrix
 
 from fem.errors import SingularMatrix
 
+MKL = "PYPARDISO_MKL_RT"  # where pypardiso looks for its library first
+
 
 def _finite(values):
     """The values, contiguous."""
     if not np.isfinite(values).all():
         raise SingularMatrix("the matrix has entries that are no finite numbers")
     return np.ascontiguousarray(values)
+
+
+def _name_mkl():
+    """Say where the MKL is, if its package does: pypardiso would search the environment, half a second each time."""
+    with suppress(PackageNotFoundError):
+        found = [path for path in files("mkl") or () if "mkl_rt" in path.name and Path(path.locate()).exists()]
+        if found:
+            os.environ.setdefault(MKL, str(found[0].locate()))
 
 
 class Pardiso:
@@ -31,11 +44,11 @@ class Pardiso:
     NOT_POSITIVE = -4  # the error of a definite factorisation that meets such a pivot
 
     def __init__(self, indptr: np.ndarray, indices: np.ndarray, *, definite: bool = False) -> None:
+        _name_mkl()
         from pypardiso import PyPardisoSolver
 
         self._mkl = PyPardisoSolver(mtype=self.SYMMETRIC_DEFINITE if definite else self.SYMMETRIC_INDEFINITE)
-        # The search of the environment takes half a second; the next ones, in other processes too, take what it found.
-        os.environ.setdefault("PYPARDISO_MKL_RT", self._mkl.libmkl._name)
+        os.environ.setdefault(MKL, self._mkl.libmkl._name)  # for the next ones, in other processes too
         self._matrix = csr_matrix((np.zeros(indices.size), indices, indptr), shape=(indptr.size - 1,) * 2)
         iparm = self._mkl.iparm  # numbered from 0 here, from 1 in the manual
         iparm[0] = 1  # the values below count

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 import numpy as np
 import shapely
 from scipy.interpolate import CubicSpline
-from scipy.signal import find_peaks
 
 from fem.closure.closure import Closure
 from fem.closure.measures.cones import TIP_ZONE, cone_height, from_tips, zone
@@ -61,6 +60,10 @@ def seam_waves(closure: Closure) -> tuple[float | None, float | None]:
 
 def _half_waves(line):
     """Distance and height (2, k) between each crest and the trough beside it of a line (2, n)."""
+    if np.ptp(line[1]) < WAVE_LEVEL:
+        return np.zeros((2, 0))
+    from scipy.signal import find_peaks  # takes as long to load as a small wound to close
+
     crests, troughs = (find_peaks(side * line[1], prominence=WAVE_LEVEL)[0] for side in (1, -1))
     turns, kind = np.append(crests, troughs), np.repeat([0, 1], [crests.size, troughs.size])
     order = np.argsort(turns)
