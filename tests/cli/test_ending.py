@@ -141,7 +141,7 @@ def test_heard_although_gmsh_has_begun():
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_stopped(tmp_path, number, code):
     """A signal while a wound is being closed, after it was meshed: its exit code, and a line on how to go on."""
-    fine = SMALL.replace("edge_mm: 3, tip_mm: 3", "edge_mm: 0.5, tip_mm: 0.4")
+    fine = SMALL.replace("edge_mm: 3, tip_mm: 3", "edge_mm: 0.3, tip_mm: 0.25")
     (tmp_path / "fine.yaml").write_text(fine)
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
     with subprocess.Popen(

@@ -255,7 +255,7 @@ def test_interrupted(tmp_path, number, code, words, busy):
     The exit code of the signal, one line, no traceback, no warning of what leaks, nothing left.
     """
     for name, length in LENGTHS.items():
-        fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.5, tip_mm: 0.4")
+        fine = text(name, length).replace("edge_mm: 2, tip_mm: 2", "edge_mm: 0.3, tip_mm: 0.25")
         (tmp_path / f"{name}.yaml").write_text(fine)
     heed = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
     options = [FLATSEAM, "compare", "."]
