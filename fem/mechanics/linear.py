@@ -30,10 +30,13 @@ def _finite(values):
 
 def _name_mkl():
     """Say where the MKL is, if its package does: pypardiso would search the environment, half a second each time."""
+    if MKL in os.environ:
+        return
     with suppress(PackageNotFoundError):
-        found = [path for path in files("mkl") or () if "mkl_rt" in path.name and Path(path.locate()).exists()]
-        if found:
-            os.environ.setdefault(MKL, str(found[0].locate()))
+        for path in files("mkl") or ():
+            if "mkl_rt" in path.name and Path(path.locate()).exists():
+                os.environ[MKL] = str(path.locate())
+                return
 
 
 class Pardiso:

@@ -150,6 +150,15 @@ def test_soft_is_not_singular(name):
 
 
 @needs_mkl
+def test_mkl_is_not_searched_for(monkeypatch):
+    """Its package says where it is; pypardiso would look through all files of the environment."""
+    monkeypatch.delenv("PYPARDISO_MKL_RT", raising=False)
+    monkeypatch.setattr("glob.glob", lambda *_, **__: pytest.fail("looked for"))
+    indptr, indices, values = stored(2 * np.eye(2))
+    assert Pardiso(indptr, indices).factor(values) == 0
+
+
+@needs_mkl
 def test_usual_solver(monkeypatch):
     """PARDISO on x86-64, unless the environment names another."""
     monkeypatch.delenv("FLATSEAM_SOLVER", raising=False)

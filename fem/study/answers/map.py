@@ -68,10 +68,11 @@ def draw(xs: Sequence, ys: Sequence, values: np.ndarray, *, measure: str, over: 
         axes.grid(False)
         texts = [shown(measure, number) if np.isfinite(number) else "" for number in z]
         room = columns.size * (1 + max(map(len, texts))) <= LETTERS and rows.size <= LINES
-        for place, number, text in zip(zip(x, y, strict=True), z, texts, strict=True) if room else ():
-            red, green, blue, _ = painted.to_rgba(number)
-            look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 10.7}
-            axes.annotate(text, place, ha="center", va="center", **look)
+        for place, number, text in zip(zip(x, y, strict=True), z, texts, strict=True):
+            if room and text:
+                red, green, blue, _ = painted.to_rgba(number)
+                look = {"color": "w" if 0.3 * red + 0.59 * green + 0.11 * blue < 0.5 else "k", "size": 10.7}
+                axes.annotate(text, place, ha="center", va="center", **look)
     else:
         painted = axes.scatter(x[~lost], y[~lost], c=z[~lost], s=36, ec="white", lw=0.5, **look)
     axes.plot(x[lost], y[lost], **CROSS)
