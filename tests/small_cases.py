@@ -32,7 +32,7 @@ mesh: {edge_mm: 3, tip_mm: 3, far_mm: 9}
 """
 HELD = """\
 name: held
-wound: {outline: {kind: lens, length_mm: 20, width_mm: 10}}
+wound: {outline: {kind: lens, length_mm: 30, width_mm: 10}}
 closure: {undermine_mm: 0}
 skin: {thickness_mm: 1.5, law: {kind: neo-hooke, shear_kPa: 33.3}}
 bed: {pull_kPa_per_mm: 1e5, shear_kPa_per_mm: 1e5}   # so stiff that round-off is above the tolerance
