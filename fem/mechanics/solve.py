@@ -190,7 +190,7 @@ def newton(
         d = _answer(problem, here.forces)
         q, here = _lower(at, q, _kept_apart(problem, q, q + d, closed, closed) * d, here)
     message = f"no rest after {max_iter} iterations{at_gap}{_left(residual)}, wanted {tol:.1e} N"
-    raise NotConverged(message, kind="limit point" if residual > ROUGH * tol else "round-off")
+    raise NotConverged(message, kind="limit point" if residual > ROUGH * problem.tol else "round-off")
 
 
 def _left(residual):
@@ -310,14 +310,15 @@ def drawn_together(problem: Problem, q: np.ndarray) -> np.ndarray:
 
 def walked(
     at: Callable[[float], tuple[Problem, float]], q: np.ndarray, place: float = 0.0, *, largest: float,
-    path: list[tuple[float, np.ndarray]] | None = None,
+    patience: int = PATIENCE, path: list[tuple[float, np.ndarray]] | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Positions (3, n_free) at rest at the end of a path, from those at its start; the states between join `path`.
 
     at       what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
     largest  step, and the first
+    patience  iterations before a step is halved
 
-    Raises NotConverged where the least step leads nowhere, or any after MOST iterations.
+    Raises NotConverged where the least step leads nowhere, or any after MOST iterations, of more patience more.
     """
 
     def aided(place: float, *, tangent: bool = False) -> State:
@@ -329,7 +330,7 @@ def walked(
         """Of q along the path, linearised, by the tangent factored last: that of this state."""
         return _answer(problem, (aided(place + DIFFERENCE).forces - aided(place).forces) / DIFFERENCE)
 
-    step, (problem, closed) = largest, at(place)
+    step, most, (problem, closed) = largest, MOST * patience / PATIENCE, at(place)
     before = problem.effort.iterations
     here = aided(DIFFERENCE, tangent=True)  # a thread that is just taut
     _positive(problem, here.tangent, np.abs(here.forces).max())
@@ -339,9 +340,9 @@ def walked(
         last, (problem, closed) = closed, at(target)
         try:
             there = _ahead(problem, q, (target - place) * ahead, last, closed)
-            q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else PATIENCE)
+            q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else patience)
         except NotConverged:
-            if least or problem.effort.iterations - before > MOST:
+            if least or problem.effort.iterations - before > most:
                 raise
             step, closed = max(LEAST_STEP, step / 2), last
         else:

@@ -22,6 +22,7 @@ from fem.plan.plan import Around
 STIFF, CONTACT = 200.0, 10.0
 SMOOTH = 1 / 16  # of a seam, either way, over which its direction is taken: an edge that curls up has none of its own
 AGAINST = 0.1  # of its length over that way: edges whose mean line is shorter do not face, they run against each other
+SNAP = 75  # iterations before a step of a thread is halved: a cone drawn down snaps through, in steps of any size
 SAMPLES = 32  # of the skin within a bite
 GOLDEN = np.pi * (3 - 5**0.5)  # rad, the turn that spreads points evenly over a disc
 
@@ -193,9 +194,10 @@ def _drawn(problem, q, k):
         return _with(problem, ties)
 
     try:
-        return drawn(1.0), solve.at_rest(drawn(1.0), q, max_iter=solve.PATIENCE)
+        return drawn(1.0), solve.at_rest(drawn(1.0), q, max_iter=SNAP)
     except NotConverged:  # then step by step, with the aids of the path
-        return drawn(1.0), solve.settled(drawn(1.0), solve.walked(lambda part: (drawn(part), 1.0), q, largest=1.0))
+        way = solve.walked(lambda part: (drawn(part), 1.0), q, largest=1.0, patience=SNAP)
+        return drawn(1.0), solve.settled(drawn(1.0), way)
 
 
 def _thread(stations, *places, wanted, kind, skin):

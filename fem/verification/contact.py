@@ -1,20 +1,22 @@
-"""Skin that meets skin: two sheets pressed together, a strip folded upon itself."""
+"""Skin that meets skin: two sheets pressed together, a strip folded upon itself, a ring pressed flat."""
 
 from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 import skfem
+from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.special import ellipeinc, ellipj, ellipk, ellipkinc
+from scipy.special import beta, ellipeinc, ellipj, ellipk, ellipkinc
 
+from fem.geometry.surface import Surface, cylinder
 from fem.mechanics import solve
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.contact import REACH, Parts, SelfContact, contact
-from fem.mechanics.sheet import sheet
+from fem.mechanics.sheet import assemble, sheet
 from fem.mechanics.triangulation import Mesh, from_triangulation
-from fem.verification.check import Check, Row
-from fem.verification.problems import NO_PAIRS, plate, strip
+from fem.verification.check import FULL, Check, Row
+from fem.verification.problems import NO_PAIRS, counter_clockwise, plate, springs, strip
 
 H, K = 2.0, 0.1  # mm, MPa
 SIDE, APART = 12.0, 100.0  # mm; two squares, far from each other on the plan
@@ -28,9 +30,9 @@ def two_squares(cells: int) -> Mesh:
     return from_triangulation(skfem.MeshTri(p, np.hstack([one.t, one.t + one.nvertices])), [])
 
 
-def parts(mesh: Mesh, stiffness: float = K) -> Parts:
+def parts(mesh: Mesh, stiffness: float = K, h: float = H) -> Parts:
     """The skin of a mesh, as contact knows it."""
-    return Parts(mesh, (), abs(mesh.tri.mapping().detA.ravel()) / 2, H, stiffness)
+    return Parts(mesh, (), abs(mesh.tri.mapping().detA.ravel()) / 2, h, stiffness)
 
 
 def stacked(mesh: Mesh, d: float, turn: float = 0.0) -> np.ndarray:
@@ -156,7 +158,88 @@ def fold(fine: int) -> Iterator[Row]:
     yield Row("distance pressed on", H, width(mesh, positions(problem.constraints, q, 1.0)), "mm", 5e-2)
 
 
+ROUND, THIN, WIDE = 16.0, 1.0, 3.0  # mm: radius, thickness and width of a ring
+BETWEEN = 22.0  # mm, half the length of the plates
+UPRIGHT, FLAT = beta(0.25, 0.5) / 2, beta(0.75, 0.5) / 2  # int 1/sqrt(sin t) dt and int sqrt(sin t) dt, to pi/2
+SLIGHT = 1e-9  # MPa/mm, of a bed on which the ring does not roll; it bears less than 1e-3 of the load
+
+
+def ring_between_plates() -> Mesh:
+    """A ring, sewn where its lower middle is, and two plates, each far from the others on the plan."""
+    line = np.linspace(-np.pi * ROUND, np.pi * ROUND, 97)
+    one = skfem.MeshTri.init_tensor(np.linspace(0, WIDE, 5), line)
+    across, along = np.linspace(-1, WIDE + 1, 3), np.linspace(-BETWEEN, BETWEEN, 17)
+    lower, upper = (skfem.MeshTri.init_tensor(n * APART + across, along) for n in (1, 2))
+    nodes = np.cumsum([0, one.nvertices, lower.nvertices])
+    t = np.hstack([mesh.t + first for mesh, first in zip((one, lower, upper), nodes, strict=True)])
+    tri = counter_clockwise(skfem.MeshTri(np.hstack([one.p, lower.p, upper.p]), t))
+    ends = [np.flatnonzero((tri.p[0] < APART / 2) & (tri.p[1] == end)) for end in (line[0], line[-1])]
+    seam = np.array([end[np.argsort(tri.p[0, end])] for end in ends])
+    return replace(from_triangulation(tri, [seam]), surface=Surface(cylinder(radius_mm=ROUND), lambda x: x[:2]))
+
+
+def flattened(mesh: Mesh, d: float) -> np.ndarray:
+    """Where nodes are (3, n) if the ring is an elastica d high, above and below it a plate a thickness away."""
+    size = d / FLAT / 2  # 1/sqrt(2 F/EI)
+    flat = np.pi / 2 * ROUND - size * UPRIGHT
+    t = np.linspace(0, np.sqrt(np.pi / 2), 200) ** 2  # of the tangent
+
+    def along(power: float) -> np.ndarray:
+        """Integrals of sin^power up to each t, in r, r^2 = t, for they start steeply."""
+        return size * np.array([quad(lambda r: 2 * r * np.sin(r**2) ** power, 0, np.sqrt(end))[0] for end in t])
+
+    s, z = along(-0.5), along(0.5)
+    y = 2 * size * np.sqrt(np.sin(t))
+    far = np.pi * ROUND / 2 - abs(abs(mesh.X[1]) - np.pi * ROUND / 2) - flat  # from where the plates are left
+    side = np.where(far < 0, far, np.interp(far, s, y))
+    down = np.interp(far, s, z)
+    x = np.array([mesh.X[0], np.sign(mesh.X[1]) * (flat + side), -down])
+    below = abs(mesh.X[1]) > np.pi * ROUND / 2
+    x[2, below] = -d - x[2, below]
+    for n, level in ((1, -d - THIN), (2, THIN)):
+        there = abs(mesh.X[0] - n * APART) < APART / 2
+        x[:, there] = np.array([mesh.X[0, there] - n * APART, mesh.X[1, there], np.full(there.sum(), level)])
+    return x
+
+
+def pressed_ring(fine: int) -> Iterator[Row]:
+    """A ring of radius R between two smooth plates is pressed flat: P = 4 K^2 EI w/D^2 once it is D < 1.4355 R high.
+
+    From where it leaves a plate, there straight, to its side it is an elastica under a force F at either end:
+
+        theta'^2 = 2 F/EI sin(theta),   D = 2 K sqrt(EI/2F),   K = int sqrt(sin t) dt = B(3/4, 1/2)/2
+
+    Half its width is what lies flat, pi R/2 - K' sqrt(EI/2F) with K' = B(1/4, 1/2)/2, and 2 sqrt(EI/2F) more. Plates
+    and ring push each other as skin pushes skin, and are in the ring's way alone.
+    """
+    mesh = ring_between_plates()
+    ring, upper = mesh.X[0] < APART / 2, mesh.X[0] > 3 * APART / 2
+    bed = springs(mesh, normal=SLIGHT, shear=SLIGHT)
+    known = parts(mesh, E, THIN)
+    skin = replace(sheet(mesh, law=plate(E, poisson=0.0), h=THIN, foundation=bed), parts=known)
+    for d in (20.0, 17.0, 14.0) if fine == FULL else (20.0,):
+        at = flattened(mesh, d)
+        sewing = constraints(at, mesh.pairs, np.flatnonzero(~ring))
+        problem = solve.problem(skin, sewing, tol=1e-9)
+        solve.keep_apart(problem, contact(known, at))
+        q = solve.newton(problem, independent(sewing, at, 1.0), tol=problem.tol, max_iter=200)
+        x = positions(sewing, q, 1.0)
+        pushed = assemble(skin, x, contact=problem.system.contact)[1] - assemble(skin, x)[1]
+        height = float(np.ptp(x[2, ring]))
+        force = E * THIN**3 / 3 * WIDE * (FLAT / height) ** 2
+        yield Row(f"force of a plate, {d:g} mm", 1e3 * force, float(-1e3 * pushed[2, upper].sum()), "mN", 1e-2)
+        half = np.pi / 2 * ROUND + height / FLAT * (1 - UPRIGHT / 2)
+        yield Row(f"width of the ring, {d:g} mm", 2 * half, float(np.ptp(x[1, ring])), "mm", 2e-3)
+
+
 CHECKS = (
     Check("pressed-sheets", "Two sheets pressed together", "code", "the integral, by hand", pressed_sheets),
     Check("fold", "A fold that meets itself", "code", "Love (1927), art. 262 and 263", fold),
+    Check(
+        "pressed-ring",
+        "Ring pressed flat between plates",
+        "code",
+        "elastica, derived from Love (1927), art. 262",
+        pressed_ring,
+    ),
 )
