@@ -11,6 +11,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing.context import BaseContext
 from pathlib import Path
 
 from fem.case.case import Case, text
@@ -115,7 +116,7 @@ def _pool(workers) -> Iterator[ProcessPoolExecutor]:
     """
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(ONE_THREAD)
-    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=heed_parent)
+    pool = ProcessPoolExecutor(workers, mp_context=_context(), initializer=_ready, initargs=(dict(os.environ),))
     try:
         yield pool
     except BaseException:
@@ -131,3 +132,26 @@ def _pool(workers) -> Iterator[ProcessPoolExecutor]:
                 del os.environ[name]
             else:
                 os.environ[name] = value
+
+
+def _context() -> BaseContext:
+    """Where processes come from: copies of one that has imported what they need, which takes longer than a small wound.
+
+    A system that cannot copy processes starts each afresh.
+    """
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__])
+    first = context.Process(
+        target=os.getpid
+    )  # nothing: it is here, where signals are heard, that imports are waited for
+    first.start()
+    first.join()
+    return context
+
+
+def _ready(environment: dict[str, str]) -> None:
+    """Make a process of the pool hear signals, and give it the environment of now: what it is a copy of is older."""
+    heed_parent()
+    os.environ.update(environment)

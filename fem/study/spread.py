@@ -5,10 +5,9 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Annotated, Any, Literal
 
 import numpy as np
+import scipy  # whose statistics take a while to load: workers, which only solve, go without
 from annotated_types import Ge, Le, MultipleOf
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
-from scipy import stats
-from scipy.stats import qmc
 
 from fem.case.document import Block
 from fem.case.keys import Positive, variants
@@ -25,7 +24,7 @@ def uniform(*, low: float, high: float) -> Law:
     low    least value
     high   greatest value
     """
-    return stats.uniform(low, high - low)
+    return scipy.stats.uniform(low, high - low)
 
 
 def log_uniform(*, low: Positive, high: Positive) -> Law:
@@ -34,7 +33,7 @@ def log_uniform(*, low: Positive, high: Positive) -> Law:
     low    least value
     high   greatest value
     """
-    return stats.loguniform(low, high)
+    return scipy.stats.loguniform(low, high)
 
 
 def triangular(*, low: float, typical: float, high: float) -> Law:
@@ -44,7 +43,7 @@ def triangular(*, low: float, typical: float, high: float) -> Law:
     typical  most frequent value
     high     greatest value
     """
-    return stats.triang((typical - low) / (high - low), low, high - low)
+    return scipy.stats.triang((typical - low) / (high - low), low, high - low)
 
 
 def normal(*, mean: float, sd: Positive) -> Law:
@@ -53,7 +52,7 @@ def normal(*, mean: float, sd: Positive) -> Law:
     mean   mean
     sd     standard deviation
     """
-    return stats.norm(mean, sd)
+    return scipy.stats.norm(mean, sd)
 
 
 def lognormal(*, median: Positive, sigma: Positive) -> Law:
@@ -62,7 +61,7 @@ def lognormal(*, median: Positive, sigma: Positive) -> Law:
     median   median
     sigma    standard deviation of the natural logarithm
     """
-    return stats.lognorm(sigma, scale=median)
+    return scipy.stats.lognorm(sigma, scale=median)
 
 
 KINDS = uniform, log_uniform, triangular, normal, lognormal
@@ -121,7 +120,7 @@ class Sample(Block):
 
 def sample(laws: Sequence[Law], *, n: int, seed: int, method: str = "sobol") -> np.ndarray:
     """Values (d, n) of inputs by their laws at scrambled points: "sobol", n a power of 2, or "latin-hypercube"."""
-    kinds = {"sobol": qmc.Sobol, "latin-hypercube": qmc.LatinHypercube}
+    kinds = {"sobol": scipy.stats.qmc.Sobol, "latin-hypercube": scipy.stats.qmc.LatinHypercube}
     unit = np.clip(kinds[method](len(laws), rng=seed).random(n).T, OPEN, 1 - OPEN)
     return np.stack([law.ppf(u) for law, u in zip(laws, unit, strict=True)])
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import duckdb
+import psutil
 import pytest
 from matplotlib import rc_context
 from matplotlib.image import imread
@@ -262,7 +263,7 @@ def test_interrupted(tmp_path, number, code, words, busy):
     with subprocess.Popen(
         options, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heed
     ) as process:
-        wait_for_workers(process, 2, seconds=4 if busy else 0)
+        wait_for_workers(process, 2, seconds=2 if busy else 0)
         workers = children(process.pid)
         process.send_signal(number)
         out, err = process.communicate(timeout=PATIENCE)
@@ -278,12 +279,16 @@ def test_interrupted(tmp_path, number, code, words, busy):
 
 
 def children(pid, seconds=0):
-    """Processes that a process has started and that have used so much of the processor: after 4 s they solve."""
+    """Processes that a process has started, copies of one of them included, that have used the processor for so long.
+
+    Those that are to have worked are copies, which have nothing left to import.
+    """
     busy = []
-    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
-        with suppress(FileNotFoundError):  # it has ended meanwhile
-            spent = Path(f"/proc/{child}/stat").read_text().rsplit(")")[-1].split()[11]
-            busy += [child] if int(spent) > seconds * os.sysconf("SC_CLK_TCK") else []
+    with suppress(psutil.NoSuchProcess):
+        for child in psutil.Process(pid).children(recursive=True):
+            with suppress(psutil.NoSuchProcess):  # it has ended meanwhile
+                copied = child.ppid() != pid or not seconds
+                busy += [child.pid] if copied and child.cpu_times().user > seconds else []
     return busy
 
 
