@@ -82,7 +82,7 @@ def compared(order: Closures) -> list[Slide]:
 def traded(order: Closures, by: By, spread: Spread) -> list[Slide]:
     """The chart of what is compared; none of a closure alone."""
     chart = [pictures.trade_off(order, by.against[0], spread)] if len(order) > 1 else []
-    return [Slide("Compared", (picture.caption,), picture) for picture in chart]
+    return [Slide("Compared", (picture.caption, *leaflet.all_flat(order, spread)), picture) for picture in chart]
 
 
 def write_pptx(slides: Iterable[Slide], path: Path) -> None:
