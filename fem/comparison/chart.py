@@ -195,10 +195,10 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
     return [x[:, first] for first, _ in result.stages.seams], x[:, result.stages.tips]
 
 
-def height_image(result: Result, ranges: Ranges) -> np.ndarray:
-    """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
+def height_image(result: Result, ranges: Ranges, *, finer: int = 1) -> np.ndarray:
+    """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height; so many times finer."""
     seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width, result.body)
-    return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, **canvas.SHADED)
+    return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, finer=finer, **canvas.SHADED)
 
 
 def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
@@ -207,9 +207,9 @@ def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
     return projection.rendered(seen, skin(result), *marks(result), "stress_kPa", ranges.stresses, lighting=False)
 
 
-def height_images(results: Sequence[Result], ranges: Ranges) -> list[np.ndarray]:
+def height_images(results: Sequence[Result], ranges: Ranges, *, finer: int = 1) -> list[np.ndarray]:
     """Images as `height_image`, without the rows at the top and bottom that are white in all of them."""
-    images = [height_image(result, ranges) for result in results]
+    images = [height_image(result, ranges, finer=finer) for result in results]
     coloured = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
     rows = np.flatnonzero(coloured)
     return [image[rows[0] : rows[-1] + 1] for image in images]

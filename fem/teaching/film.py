@@ -57,7 +57,7 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 # The skin in a keyframe -----------------------------------------------------------------------------------------
 
 
-def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
+def view(keyframe: Keyframe, ranges: Ranges, *, finer: int = 1) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
     skin = projection.surface(keyframe.x, stages.elements, keyframe.of.body)
@@ -67,7 +67,7 @@ def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
         skin.point_data["height_mm"] = np.zeros(skin.n_points)
     at, skin = projection.oblique(skin, stages.centre, ranges.half_width, keyframe.of.body)
     tips = keyframe.x[:, stages.tips]
-    return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, **canvas.SHADED)
+    return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, finer=finer, **canvas.SHADED)
 
 
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
@@ -217,9 +217,10 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
     return np.asarray(image)
 
 
-def cropped(keyframe: Keyframe, shot: Camera) -> Image.Image:
-    """The view of a keyframe, without the rows in which there is never anything."""
-    return Image.fromarray(view(keyframe, shot.ranges)[shot.rows[0] : shot.rows[1]])
+def cropped(keyframe: Keyframe, shot: Camera, *, finer: int = 1) -> Image.Image:
+    """The view of a keyframe, without the rows in which there is never anything; so many times as many pixels."""
+    low, top = finer * shot.rows[0], finer * shot.rows[1]
+    return Image.fromarray(view(keyframe, shot.ranges, finer=finer)[low:top])
 
 
 def reduced(image: Image.Image, wide: int) -> Image.Image:

@@ -55,11 +55,14 @@ def plan(result: Result) -> Picture:
     return Picture(figure, caption, alt)
 
 
-def closed_skins(named: Closures) -> tuple[Pictures, ...]:
-    """Closures (label, Result) from the same place in the same colours of height, and the scale of these below."""
+def closed_skins(named: Closures, *, finer: int = 1) -> tuple[Pictures, ...]:
+    """Closures (label, Result) from the same place in the same colours of height, and the scale of these below.
+
+    finer   so many times as many pixels
+    """
     results = [result for _, result in named]
     ranges = chart.common_ranges(results)
-    images = chart.height_images(results, ranges)
+    images = chart.height_images(results, ranges, finer=finer)
     words = [sentences("teaching/leaflet", "closed", name, r.measures) for name, r in named]
     seen = tuple(Picture(png_of(image), caption, alt) for image, (caption, alt) in zip(images, words, strict=True))
     return Pictures(seen), Pictures((scale(ranges.heights),))
