@@ -249,7 +249,8 @@ def _chart(exploration, closed, along, place, name):
 
     No line leads from flat skin to cones: where they begin between the two was not computed.
     """
-    at = [(step, result, place(step, result), result.measures[name]) for step, result in closed]
+    every = [(step, result, place(step, result), result.measures[name]) for step, result in closed]
+    at = [(*about, y) for *about, y in every if y is not None]
     across, up = _ticks([x for *_, x, _ in at], 1.0), _ticks([printed(name, y) for *_, y in at], 1.05)
 
     def on(x: float, y: float) -> list[float]:
@@ -277,4 +278,4 @@ def _chart(exploration, closed, along, place, name):
 def _ticks(values, room):
     """Numbers at an axis that begins at 0, or below it, and has some room beyond the values."""
     ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
-    return ticks(room * min(0.0, *values), max(LEAST, room * max(values)))
+    return ticks(room * min([0.0, *values]), max([LEAST, *(room * value for value in values)]))

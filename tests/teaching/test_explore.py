@@ -101,6 +101,8 @@ def test_slider_charts():
     assert [len(line["ways"]) for line in force["lines"]] == [1, 1] and not force["broken"]
     across, (near, far) = dict(cone["across"]), (point for _, point in cone["lines"][0]["points"])
     assert cone["across"][0][0] == cone["up"][0][0] == "0"
+    lost = [replace(r, measures=r.measures | {"closing_force_N": None}) for r in closed]
+    assert [line["points"] for line in explore.charts(sample, made, lost)[1]["lines"]] == [[], []]
     assert (near[0], far[0]) == (across["3"][0], across["6"][0]) and far[1] == dict(cone["up"])["3"][1]
 
 
