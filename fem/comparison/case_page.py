@@ -11,8 +11,9 @@ from matplotlib import rc_context
 from fem.case import case as cases
 from fem.case import physical
 from fem.case.keys import KNOT_PULL
-from fem.comparison import chart, images, page, style
+from fem.comparison import chart, flat, images, page, style
 from fem.comparison.html import notes, rendered
+from fem.comparison.spread import NO_SPREAD
 from fem.comparison.wording import sentences
 from fem.results import accuracy
 from fem.results.close import UNTRIMMED
@@ -86,6 +87,7 @@ def html(result: Result, *, untrimmed: bool = False) -> str:
     known = [*ERRORS.items()] if errors else []
     values = page.pictured(alone, ranges, embedded) | {
         "what": what(result),
+        "doubts": flat.doubts([(result.name, result)], NO_SPREAD),
         "headline": sentences("comparison/case", "headline", result.measures),
         "sewn": sewn(result),
         "sutures": sutures(result),

@@ -30,38 +30,47 @@ SMALLER = 0.5  # lines and letters of a plan than in a picture
 SCALES = {"height": (canvas.HEIGHTS, "height, mm"), "stress": (canvas.STRESSES, "greatest principal stress, kPa")}
 ENDED: dict[str, dict[str, Any]] = {  # ends of the line through a case's marker, hollow where skin is slack
     "slack": {"marker": "o", "ms": 5.5, "mfc": "white", "mew": 1.2},
-    "tense": {"marker": "o", "ms": 6.5, "mec": "white", "mew": 1.0},
+    "tense": {"marker": "o", "ms": 5.5, "mec": "white", "mew": 1.0},
 }
+MARK: dict[str, Any] = {"ms": 10, "mec": "white"}  # of a case in its own skin
+GREY = "#555555"  # of marks in a key that are no one case's
 HALO = withStroke(linewidth=3, foreground="white")  # a name can be read where it has to lie on a line
 UNSEEN = 0.05  # of a number that is printed as 0; an axis then starts there
 TENSION = "line_tension_mid_N_per_m"
 
 
-def trade_off(
-    results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD, size: tuple[float, float] = SIZE
-) -> Figure:
-    """Figure of one number against another, a labelled marker each case, and a line from slack to tense skin.
+def trade_off(results: Sequence[Result], x: str, y: str, *, spread: Spread = NO_SPREAD) -> Figure:
+    """Figure of one number against another, a labelled marker each case; else as `draw_trade_off`."""
+    plot, axes = figure()
+    points, ends = draw_trade_off(axes, results, x, y, spread=spread)
+    if ends:
+        for skin, look in ENDED.items():
+            axes.plot([], [], ls="", color=GREY, label=f" {skin} skin", **look)
+        key(axes)
+    place_labels(plot, axes, points, beside=ends)
+    return plot
 
-    Where errors were estimated, bars.
+
+def draw_trade_off(
+    axes: Axes, results: Sequence[Result], x: str, y: str, *, spread: Spread
+) -> tuple[list[tuple], list[list[float]]]:
+    """Draw one number against another, a marker each case, and through it a line from slack to tense skin.
+
+    Where errors were estimated, bars. Returns the markers' (number of the case, name, x, y), and the places of the ends
+    of lines.
     """
-    plot, axes = figure(size)
     measured = [(i, r.name, r.numbers) for i, r in enumerate(results) if not r.reason]
     points = [(i, name, at[x], at[y]) for i, name, at in measured if None not in (at[x], at[y])]
     ends = [end for i, name, *at in points for end in _draw_spread(axes, i, at, spread.get(name, {}), (x, y))]
     for i, _, *at in points:
         _draw_errors(axes, i, at, [results[i].accuracy.errors.get(name) for name in (x, y)])
-        axes.plot(*at, ms=10, mec="white", clip_on=False, zorder=3, **looks(i) | {"ls": ""})
+        axes.plot(*at, clip_on=False, zorder=3, **MARK | looks(i) | {"ls": ""})
     axes.set(xlabel=labelled(x), ylabel=labelled(y))
     axes.margins(0.16, 0.14)
     for way, least in (("x", axes.dataLim.x0), ("y", axes.dataLim.y0)):
         if points and least >= -UNSEEN:
             axes.set(**{f"{way}lim": (0, max(1.0, getattr(axes, f"get_{way}lim")()[1]))})  # 1: where all are 0
-    if ends:
-        for skin, look in ENDED.items():
-            axes.plot([], [], ls="", color="#555555", label=f" {skin} skin", **look)
-        key(axes)
-    place_labels(plot, axes, points, beside=ends)
-    return plot
+    return points, ends
 
 
 def _draw_errors(axes, i, at, errors):
@@ -82,7 +91,7 @@ def _draw_spread(axes, i, at, skins, names):
     if ends:
         axes.plot(*zip(*filter(None, order), strict=True), lw=1.0, color=looks(i)["color"], zorder=1.5)
     for skin, end in ends.items():
-        axes.plot(*end, ls="", color=looks(i)["color"], zorder=3, clip_on=False, **ENDED[skin])
+        axes.plot(*end, ls="", color=looks(i)["color"], zorder=4, clip_on=False, **ENDED[skin])  # seen on the marker
     return list(ends.values())
 
 
@@ -186,10 +195,10 @@ def marks(result: Result) -> tuple[list[np.ndarray], np.ndarray]:
     return [x[:, first] for first, _ in result.stages.seams], x[:, result.stages.tips]
 
 
-def height_image(result: Result, ranges: Ranges) -> np.ndarray:
-    """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height."""
+def height_image(result: Result, ranges: Ranges, *, finer: int = 1) -> np.ndarray:
+    """Image (h, w, 3) of the closed skin seen obliquely in the colours of its height; so many times finer."""
     seen, mesh = projection.oblique(skin(result), result.stages.centre, ranges.half_width, result.body)
-    return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, **canvas.SHADED)
+    return projection.rendered(seen, mesh, *marks(result), "height_mm", ranges.heights, finer=finer, **canvas.SHADED)
 
 
 def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
@@ -198,9 +207,9 @@ def stress_image(result: Result, ranges: Ranges) -> np.ndarray:
     return projection.rendered(seen, skin(result), *marks(result), "stress_kPa", ranges.stresses, lighting=False)
 
 
-def height_images(results: Sequence[Result], ranges: Ranges) -> list[np.ndarray]:
+def height_images(results: Sequence[Result], ranges: Ranges, *, finer: int = 1) -> list[np.ndarray]:
     """Images as `height_image`, without the rows at the top and bottom that are white in all of them."""
-    images = [height_image(result, ranges) for result in results]
+    images = [height_image(result, ranges, finer=finer) for result in results]
     coloured = np.any([(image < 255).any(axis=(1, 2)) for image in images], axis=0)
     rows = np.flatnonzero(coloured)
     return [image[rows[0] : rows[-1] + 1] for image in images]

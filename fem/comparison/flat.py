@@ -3,14 +3,16 @@
 from collections.abc import Mapping, Sequence
 
 from fem.case import case as cases
-from fem.case.site import SITES
+from fem.case.site import LIBRARY, SITES
 from fem.comparison.spread import AS_GIVEN, ENDS, Spread, stretches
+from fem.comparison.spread import ranged as of_its_site
 from fem.comparison.wording import printed, sentence
 from fem.results.quantities import magnitude
 from fem.results.result import Result
 
 LEVEL = 1.0  # mm of cone, up or down, below which skin is said to lie flat; our choice: what a fingertip may just feel
-WIDE = 15.0  # mm of a circle that practitioners see pucker; our choice: a punch of a few mm does lie flat
+WIDE = 15.0  # mm of a blunt wound that practitioners see pucker; our choice: a punch of a few mm does lie flat
+BLUNT = 1.5  # times as long as wide, at most: a blunt wound, as a circle is; our choice
 LONG = 3.0  # times as long as wide: the trade's rule for a wound that lies flat (common practice)
 CONE = "cone_height_mm"
 ORDER = "slack", AS_GIVEN, "tense"
@@ -40,11 +42,13 @@ def skins(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
 
 
 def doubts(named: Sequence[tuple[str, Result]], spread: Spread) -> list[str]:
-    """What the trade does not see."""
-    known, sites = ranged(named, spread), dict[str, list]()
-    for label, at in known:
-        sites.setdefault(str(at[AS_GIVEN].case.skin.site), []).append((label, at))
-    return [line for site, closures in sites.items() for line in _doubts(closures, site, middle(known))]
+    """What the trade does not see of closures (label, Result), in their own skin and, where known, slack and tense."""
+    sites: dict[str, list] = {}  # "" where the case gives the tension
+    for label, result in named:
+        if not result.reason and result.case.skin.site not in LIBRARY.bench:
+            site = str(result.case.skin.site) if of_its_site(result.case) else ""
+            sites.setdefault(site, []).append((label, in_order(result, spread)))
+    return [line for site, closures in sites.items() for line in _doubts(closures, site)]
 
 
 def ranged(named: Sequence[tuple[str, Result]], spread: Spread) -> list[tuple[str, dict[str, Result]]]:
@@ -63,9 +67,9 @@ def words(middle: str) -> tuple[str, ...]:
 
 
 def in_order(result: Result, spread: Spread) -> dict[str, Result]:
-    """A closure's results in slack, its own and tense skin."""
-    ends = spread[result.name]
-    return {"slack": ends["slack"], AS_GIVEN: result, "tense": ends["tense"]}
+    """A closure's results in slack, its own and tense skin, as far as there are any."""
+    known = {**spread.get(result.name, {}), AS_GIVEN: result}
+    return {skin: known[skin] for skin in ORDER if skin in known}
 
 
 def flat(result: Result) -> bool | None:
@@ -79,20 +83,25 @@ def lies_flat(height: float) -> bool:
     return magnitude(CONE, printed(CONE, height)) < LEVEL
 
 
-def _doubts(known: Sequence[tuple[str, Skins]], site: str, middle: str) -> list[str]:
-    """Sentences on what the trade does not see: circles that lie flat, long lenses that do not in a case's own skin."""
-    tension = (SITES[site].tension or {})["along_N_per_m"]
-    wide = [skins for _, skins in known if _diameter(skins[AS_GIVEN].case) >= WIDE]
-    flat_in = [word for skin, word in zip(ORDER, words(middle), strict=True) if any(flat(at[skin]) for at in wide)]
+def _doubts(known: Sequence[tuple[str, Skins]], site: str) -> list[str]:
+    """Sentences on what the trade does not see: blunt wounds that lie flat, long ones that do not in their own skin."""
+    named = middle(known) if site else "the given"
+    trust = (SITES[site].tension or {})["along_N_per_m"].tag if site else ""
+    wide = [skins for _, skins in known if _blunt(skins[AS_GIVEN].case)]
+    lying = {skin: [at for at in wide if skin in at and flat(at[skin])] for skin in ORDER}
+    flat_in = [word for skin, word in zip(ORDER, words(named), strict=True) if lying[skin]]
+    kinds = {at[AS_GIVEN].case.wound.outline.kind for members in lying.values() for at in members}
     up = [label for label, skins in known if _ratio(skins[AS_GIVEN].case) >= LONG and flat(skins[AS_GIVEN]) is False]
-    made = {"circle": flat_in, "lens": up}
-    return [sentence("comparison/spread", f"doubt_{k}", site, a, middle, tension.tag) for k, a in made.items() if a]
+    return [
+        *([sentence("comparison/spread", "doubt_blunt", site, flat_in, kinds == {"circle"}, trust)] if flat_in else []),
+        *([sentence("comparison/spread", "doubt_long", site, up, named, trust)] if up and site else []),
+    ]
 
 
-def _diameter(case):
-    """Diameter of a circle that is sewn from side to side, mm; 0 for any other wound."""
-    outline = case.wound.outline
-    return outline.diameter_mm if outline.kind == "circle" and case.closure.technique == "side-to-side" else 0.0
+def _blunt(case):
+    """Whether a wound that is sewn from side to side is about as long as wide, and so large that it should pucker."""
+    size = cases.geometry(case)
+    return 0 < _ratio(case) <= BLUNT and min(size["length_mm"], size["width_mm"]) >= WIDE
 
 
 def _ratio(case):

@@ -220,7 +220,7 @@ def _draw_lines(axes, turn, scale):
     at = np.array([axes.get_xlim()[0] + 0.09 * width, axes.get_ylim()[1] - 0.09 * width])
     look = dict(arrowstyle="<|-|>", color=LINES, lw=3 * scale, mutation_scale=18 * scale)
     axes.annotate("", at + half, at - half, arrowprops=look | {"shrinkA": 0, "shrinkB": 0})
-    axes.plot([], [], color=LINES, lw=3 * scale, label="skin tension lines")
+    axes.plot([], [], ls="", marker=r"$\leftrightarrow$", ms=20 * scale, color=LINES, label="skin tension lines")
 
 
 def numbers(plan: Plan, *, away: float) -> list[tuple[int, np.ndarray]]:

@@ -143,9 +143,11 @@ def projected(view: View, points: np.ndarray) -> np.ndarray:
 
 def rendered(
     view: View, skin: pv.PolyData, seams: Iterable[np.ndarray], ends: np.ndarray, scalars: str, limits: Range, *,
-    contours: Sequence[float] | np.ndarray = (), **looks: Any,
+    contours: Sequence[float] | np.ndarray = (), finer: int = 1, **looks: Any,
 ) -> np.ndarray:  # fmt: skip
     """Image (VIEW[1], VIEW[0], 3) of the skin with its seams, the tips of the wound and contour lines, if any.
+
+    Or so many times finer, which looks the same at the same size.
 
     seams     lines, each (3, k);  ends  tips (3, m)
     scalars   key of COLOURS, in which the skin is drawn;  limits  values at the ends of the colours
@@ -153,19 +155,21 @@ def rendered(
     """
     _, up, towards = view.directions
     nearer = 0.02 * view.half_width * towards  # of what is drawn on the skin, which would hide it
-    plotter = pv.Plotter(off_screen=True, window_size=VIEW.tolist(), lighting="none")
+    plotter = pv.Plotter(off_screen=True, window_size=(finer * VIEW).tolist(), lighting="none")
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")  # draws at twice the size: widths are in half pixels
     plotter.add_light(pv.Light(position=view.centre + SUN, focal_point=view.centre, light_type="scene light"))
     plotter.add_mesh(skin, scalars=scalars, cmap=COLOURS[scalars], clim=limits, show_scalar_bar=False, **looks)
     if len(contours) and (lines := skin.contour(contours, scalars=scalars)).n_points:
-        plotter.add_mesh(lines.translate(nearer / 2), color=INK, line_width=3, lighting=False, show_scalar_bar=False)
+        plotter.add_mesh(
+            lines.translate(nearer / 2), color=INK, line_width=3 * finer, lighting=False, show_scalar_bar=False
+        )
     for step, colour, width in [(1.0, "white", 16), (1.2, INK, 8)]:
         for seam in seams:
             line = pv.lines_from_points(seam.T + step * nearer)
-            plotter.add_mesh(line, color=colour, line_width=width, lighting=False)
+            plotter.add_mesh(line, color=colour, line_width=width * finer, lighting=False)
     for step, colour, width in [(1.4, "white", 40), (2.4, TIP, 34)] if ends.size else []:
-        disc = dict(color=colour, point_size=width, render_points_as_spheres=True, lighting=False)
+        disc = dict(color=colour, point_size=width * finer, render_points_as_spheres=True, lighting=False)
         plotter.add_mesh(pv.PolyData(ends.T + step * nearer), **disc)
     camera, plotter.camera.parallel_projection = plotter.camera, True
     camera.parallel_scale, camera.focal_point, camera.up = view.half_width * SHAPE, view.centre, up

@@ -9,7 +9,7 @@ import numpy as np
 
 from fem.case import physical
 from fem.closure.measures.cones import CONE_LEVEL
-from fem.comparison.wording import sentences
+from fem.comparison.wording import sentence, sentences
 from fem.plan import junctions
 from fem.results.result import Result
 from fem.teaching.drawing import Drawing, Stroke, Text, extent, joined, moved
@@ -72,6 +72,11 @@ def tips(result: Result) -> list[Tip]:
 def standing(result: Result) -> list[Tip]:
     """The tips of a closed case without those where no cone was computed, which need no paper model."""
     return [tip for tip in tips(result) if tip.height is None or abs(tip.height) >= CONE_LEVEL]
+
+
+def why_none(result: Result) -> str:
+    """Why a closed case has no paper cone; "" if it has one."""
+    return "" if standing(result) else sentence("teaching/paper", "no_cone", len(tips(result)), CONE_LEVEL)
 
 
 def of_one_kind(tips: Iterable[Tip]) -> list[list[Tip]]:

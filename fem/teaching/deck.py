@@ -21,7 +21,12 @@ from fem.teaching.timeline import Keyframe
 
 WIDE, HIGH, EDGE = 13.333, 7.5, 0.5  # inches
 TITLE, LINE = 1.0, 0.42  # inches: height of a title, of a line of text
-SMALL, LARGE, DPI = 20, 28, 200  # points of text beside a picture, and alone; of figures, dots per inch
+FINER = 2  # so many times the pixels of a film have pictures of skin, some 160 an inch
+SMALL, LARGE, DPI = (
+    20,
+    28,
+    350,
+)  # points of text beside a picture, and alone; of figures, dots per inch of their own size
 COLUMNS = 95  # small letters in a line, about
 BAR = 3.4, 0.62  # inches, of the scale of heights
 LAYOUT = 1  # of python-pptx's template: a title and a text
@@ -63,7 +68,7 @@ def closing(keyframes: Sequence[Keyframe]) -> list[Slide]:
     shot = film.camera(keyframes)
     scale = pictures.scale(shot.ranges.heights)
     kept = [keyframe for keyframe in keyframes if not keyframe.caption.startswith(timeline.ON_THE_WAY)]
-    seen = [pictures.png_of(np.asarray(film.cropped(keyframe, shot))) for keyframe in kept]
+    seen = [pictures.png_of(np.asarray(film.cropped(keyframe, shot, finer=FINER))) for keyframe in kept]
     return [
         Slide(at.title, (at.caption,), Picture(png, at.title, f"{at.title}. {at.caption}"), scale)
         for at, png in zip(kept, seen, strict=True)
@@ -74,7 +79,7 @@ def compared(order: Closures) -> list[Slide]:
     """A slide each of the closures (label, Result) that are compared."""
     if len(order) < 2:
         return []
-    shown, (scale,) = (row.pictures for row in pictures.closed_skins(order))
+    shown, (scale,) = (row.pictures for row in pictures.closed_skins(order, finer=FINER))
     said = [(*sentence.say("cones", result), *sentence.say("scar", result)) for _, result in order]
     return [Slide(name, lines, seen, scale) for (name, _), lines, seen in zip(order, said, shown, strict=True)]
 
@@ -82,7 +87,7 @@ def compared(order: Closures) -> list[Slide]:
 def traded(order: Closures, by: By, spread: Spread) -> list[Slide]:
     """The chart of what is compared; none of a closure alone."""
     chart = [pictures.trade_off(order, by.against[0], spread)] if len(order) > 1 else []
-    return [Slide("Compared", (picture.caption,), picture) for picture in chart]
+    return [Slide("Compared", (picture.caption, *leaflet.all_flat(order, spread)), picture) for picture in chart]
 
 
 def write_pptx(slides: Iterable[Slide], path: Path) -> None:

@@ -29,11 +29,17 @@
     element("change").textContent = now.reason ? "" : difference(now);
     element("found").hidden = now.reason !== "";
     document.querySelectorAll("tr[data-step]").forEach((row) => row.classList.toggle("now", row.dataset.step === now.name));
-    const point = [...document.querySelectorAll("[data-point]")].find((one) => one.dataset.point === now.name);
-    const [x, y] = point ? point.getAttribute("transform").match(/-?[\d.]+/g) : [-50, -50];
-    element("here").setAttribute("cx", x);
-    element("here").setAttribute("cy", y);
+    element("doubt").textContent = now.doubt || "";
+    for (const chart of document.querySelectorAll("svg.trade")) {
+      const point = [...chart.querySelectorAll("[data-point]")].find((one) => one.dataset.point === now.name);
+      const [x, y] = point ? point.getAttribute("transform").match(/-?[\d.]+/g) : [-50, -50];
+      const ring = chart.querySelector(".here");
+      ring.setAttribute("cx", x);
+      ring.setAttribute("cy", y);
+      if (point) chart.insertBefore(point, ring); // above those that lie on it
+    }
     if (!now.reason) {
+      element("ends").textContent = now.ends;
       for (const kind of ["plan", "skin"]) {
         element(kind).src = pictures[now.name][kind];
         element(kind).alt = now[kind];

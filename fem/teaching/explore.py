@@ -1,6 +1,7 @@
 """YAML → a page on which a learner moves a slider from one computed closure to the next."""
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -15,25 +16,27 @@ from fem.case import physical
 from fem.case.case import Case
 from fem.case.document import Block, parse
 from fem.case.document import read as read_text
-from fem.comparison import chart, page, style
+from fem.comparison import chart, flat, page, style
 from fem.comparison.html import PAGE_STYLE, rendered, text_of, uri
 from fem.comparison.images import webp
+from fem.comparison.spread import NO_SPREAD
 from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.errors import refuse
 from fem.render import canvas
 from fem.results.folder import write_whole
-from fem.results.quantities import label, shown, unit
+from fem.results.quantities import label, labelled, shown, unit
 from fem.results.result import Result, solved
-from fem.teaching.lesson import RENAMED, Text, changed, impossible
+from fem.teaching.lesson import RENAMED, Text, changed, impossible, value
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MOST = 40  # closures of a page, some 150 kB each; our choice
-FIRST = ("cone_height_mm", "scar_length_mm")  # those against each other in the chart
+FIRST = ("cone_height_mm", "scar_length_mm")  # those against each other in the chart of ratios
+OVER = ("cone_height_mm", "closing_force_N")  # those over a slider, a chart each
 LEAST = 1.0  # mm, N/m, kPa at the end of a bar or an axis, else round-off would fill it; our choice
-BARS = (*FIRST, "line_tension_mid_N_per_m", "skin_stress_p99_kPa")
-ROWS = (*BARS, "closing_force_N", "removed_area_mm2", "tip_angles_1_deg")  # of the table
-CHART = np.array([480, 300])  # size of the chart, in its own units
-FRAME = np.array([[52, 14], [14, 46]])  # left and right, top and bottom of its axes
+BARS = (*FIRST, "closing_force_N", "line_tension_mid_N_per_m", "skin_stress_p99_kPa")
+ROWS = (*BARS, "removed_area_mm2", "tip_angles_1_deg")  # of the table
+CHART = np.array([480, 320])  # size of a chart, in its own units
+FRAME = np.array([[64, 16], [16, 62]])  # left and right, top and bottom of its axes
 SHAPES = (  # marks of the choices, about the origin
     "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0-12 0z", "M-5-5H5V5H-5z", "M0-7L7 5H-7z", "M0-7L7 0L0 7L-7 0z", "M-2-6H2V6H-2z",
     "M-6-2H6V2H-6z",
@@ -127,6 +130,14 @@ def places(exploration: Exploration) -> tuple[float, ...]:
     return exploration.slider.values if exploration.slider else exploration.ratios
 
 
+def start(exploration: Exploration) -> int:
+    """Number of the stop at which the page opens: that nearest to the base."""
+    base, slider = exploration.base, exploration.slider
+    outline: Any = base.wound.outline
+    own = value(base, slider.key) if slider else outline.length_mm / outline.width_mm
+    return int(np.argmin(np.abs(np.array(places(exploration)) - own)))
+
+
 def _name(exploration, stop):
     """A value as it is called in the names of results: what is alike in six digits would go into one folder."""
     return f"{stop:g}" if exploration.slider else f"{100 * stop:g}"
@@ -164,6 +175,7 @@ def html(exploration: Exploration, results: list[Result]) -> str:
     if not done:
         raise ValueError("none of the closures was found, so there is nothing to explore")
     made = steps(exploration)
+    entries = [_entry(exploration, step, result) for step, result in zip(made, results, strict=True)]
     ranges = chart.common_ranges(results)
     images = chart.height_images(done, ranges)
     skins, size = map(webp, images), images[0].shape[1::-1]
@@ -175,13 +187,14 @@ def html(exploration: Exploration, results: list[Result]) -> str:
         styles=[PAGE_STYLE, "teaching/explore.css"], scripts=[*page.scripts(), text_of("teaching/explore.js")],
         scene=page.scene([_closed(r) for r in done], ranges), first=done[0].name,
         slides=exploration.slider.label if exploration.slider else "Length to width", stops=stops(exploration),
+        start=start(exploration), level=flat.LEVEL, flapped=any(physical.plan(r.case).points for r in done),
         rows=[{"name": name, "label": label(name), "unit": unit(name)} for name in ROWS],
-        steps=[_entry(exploration, step, result) for step, result in zip(made, results, strict=True)],
+        steps=entries, doubts=flat.doubts([(e["title"], r) for e, r in zip(entries, results, strict=True)], NO_SPREAD),
         pictures={r.name: {"plan": uri(p), "skin": uri(s)} for r, p, s in zip(done, plans, skins, strict=True)},
         sizes={"plan": canvas.VIEW.tolist(), "skin": size}, scale=uri(scale), wide=f"{2 * ranges.half_width:.0f}",
         heights=[f"{h:g}".replace("-", "−") for h in ranges.heights],
         bars={name: max(LEAST, *(abs(r.numbers[name] or 0) for r in done)) for name in BARS},
-        chart=_chart(exploration, made, results), assumed=page.assumed([Result(exploration.base)]),
+        charts=charts(exploration, made, results), assumed=page.assumed([Result(exploration.base)]),
     )  # fmt: skip
 
 
@@ -213,34 +226,56 @@ def _entry(exploration, step, result):
     return about | {
         "values": {name: measured[name] for name in ROWS},
         "texts": {name: shown(name, measured[name]) for name in ROWS},
-        **dict(zip(("said", "plan", "skin"), lines, strict=True)),
+        **dict(zip(("said", "plan", "skin", "ends"), lines, strict=True)),
+        "doubt": " ".join(flat.doubts([(title, result)], NO_SPREAD)),
     }
 
 
-# The chart ----------------------------------------------------------------------------------------------------
+# The charts ---------------------------------------------------------------------------------------------------
 
 
-def _chart(exploration, made, results):
-    """Cone height against scar length: ticks, and for each choice its mark, its line and its points."""
-    scar, cone = ([printed(name, r.numbers[name]) for r in solved(results)] for name in FIRST[::-1])
-    ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
-    across, up = ticks(0.0, 1.02 * max(scar)), ticks(1.05 * min(0.0, *cone), max(LEAST, 1.05 * max(cone)))
+def charts(exploration: Exploration, made: list[Step], results: list[Result]) -> list[dict[str, Any]]:
+    """Cone height against scar length; with a slider, over it the numbers of OVER. As `_chart`."""
+    closed = [(step, result) for step, result in zip(made, results, strict=True) if not result.reason]
+    if slider := exploration.slider:
+        along = f"{slider.label}, {slider.unit}".removesuffix(", ")
+        return [_chart(exploration, closed, along, lambda step, _: step.stop, name) for name in OVER]
+    cone, scar = FIRST
+    return [_chart(exploration, closed, labelled(scar), lambda _, result: result.measures[scar], cone)]
 
-    def at(x: float, y: float) -> list[float]:
+
+def _chart(exploration, closed, along, place, name):
+    """A number over the place of each closure (Step, Result): labels, ticks, and each choice's mark, points and lines.
+
+    No line leads from flat skin to cones: where they begin between the two was not computed.
+    """
+    every = [(step, result, place(step, result), result.measures[name]) for step, result in closed]
+    at = [(*about, y) for *about, y in every if y is not None]
+    across, up = _ticks([x for *_, x, _ in at], 1.0), _ticks([printed(name, y) for *_, y in at], 1.05)
+
+    def on(x: float, y: float) -> list[float]:
         start, end = FRAME[:, 0] * [1, 1], CHART - FRAME[:, 1]
         share = np.array([(x - across[0]) / (across[-1] - across[0]), 1 - (y - up[0]) / (up[-1] - up[0])])
         return [round(float(v), 1) for v in start + share * (end - start)]
 
     lines = []
     for i, choice in enumerate(exploration.choices):
-        members = [r for step, r in zip(made, results, strict=True) if step.choice == i and not r.reason]
-        points = [(r.name, at(r.measures["scar_length_mm"], r.measures["cone_height_mm"])) for r in members]
-        way = " ".join(f"{x},{y}" for _, (x, y) in points)
-        lines.append({"label": choice.label, "shape": SHAPES[i], "points": points, "way": way})
+        members = [(result, on(x, y)) for step, result, x, y in at if step.choice == i]
+        ways = [[a, b] for (r, a), (s, b) in pairwise(members) if name != FIRST[0] or flat.flat(r) == flat.flat(s)]
+        points = [(result.name, point) for result, point in members]
+        lines.append({"label": choice.label, "shape": SHAPES[i], "points": points, "ways": ways})
     return {
+        "labels": (along, labelled(name)),
         "size": CHART.tolist(),
-        "across": [(f"{x:g}", at(x, up[0])) for x in across],
-        "up": [(f"{y:g}", at(across[0], y)) for y in up],
-        "ends": [at(across[0], up[0]), at(across[-1], up[-1])],
+        "across": [(f"{x:g}", on(x, up[0])) for x in across],
+        "up": [(f"{y:g}", on(across[0], y)) for y in up],
+        "ends": [on(across[0], up[0]), on(across[-1], up[-1])],
         "lines": lines,
+        "broken": any(len(line["ways"]) < len(line["points"]) - 1 for line in lines),
     }
+
+
+def _ticks(values, room):
+    """Numbers at an axis that begins at 0, or below it, and has some room beyond the values."""
+    ticks = MaxNLocator(8, steps=[1, 2, 5, 10], min_n_ticks=4).tick_values
+    return ticks(room * min([0.0, *values]), max([LEAST, *(room * value for value in values)]))

@@ -14,7 +14,9 @@ import numpy as np
 import pyvista as pv
 import shapely
 from matplotlib import font_manager, rc_context
+from matplotlib.colors import to_rgb
 from PIL import Image, ImageDraw, ImageFont
+from scipy.spatial import KDTree
 
 from fem.case import physical
 from fem.comparison import chart, style
@@ -46,6 +48,8 @@ RATE = 10  # frames a second; GIF counts time in hundredths
 HOLD, END, ON = 20, 40, 6  # frames: a kept state stands, the last one stands, between two states
 QUALITY = "18"  # of x264, 0 to 51, smaller is better; 23 blurs thin lines
 GIF_WIDTH, COLOURS = 800, 128
+HUES, LOOKED_AT = 32, 8  # of the scale of heights, kept in a GIF beside COLOURS of so many of its frames
+NEAR = 12  # of 255: colours that Pillow, which looks them up roughly, would take for each other
 MOST = 4  # closures side by side: columns narrower than a quarter cannot be read
 STEPS = 5  # of closing in a film of several closures, each in how many hundredths they please
 
@@ -53,7 +57,7 @@ STEPS = 5  # of closing in a film of several closures, each in how many hundredt
 # The skin in a keyframe -----------------------------------------------------------------------------------------
 
 
-def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
+def view(keyframe: Keyframe, ranges: Ranges, *, finer: int = 1) -> np.ndarray:
     """Image (h, w, 3) of the skin seen as in `chart.height_image`, with both edges, tips and tied sutures."""
     stages = keyframe.of.stages
     skin = projection.surface(keyframe.x, stages.elements, keyframe.of.body)
@@ -63,7 +67,7 @@ def view(keyframe: Keyframe, ranges: Ranges) -> np.ndarray:
         skin.point_data["height_mm"] = np.zeros(skin.n_points)
     at, skin = projection.oblique(skin, stages.centre, ranges.half_width, keyframe.of.body)
     tips = keyframe.x[:, stages.tips]
-    return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, **canvas.SHADED)
+    return projection.rendered(at, skin, lines, tips, "height_mm", ranges.heights, finer=finer, **canvas.SHADED)
 
 
 def edges(keyframe: Keyframe) -> list[np.ndarray]:
@@ -213,9 +217,10 @@ def side_by_side(made: Sequence[Sequence[Keyframe]], at: float, shot: Camera, na
     return np.asarray(image)
 
 
-def cropped(keyframe: Keyframe, shot: Camera) -> Image.Image:
-    """The view of a keyframe, without the rows in which there is never anything."""
-    return Image.fromarray(view(keyframe, shot.ranges)[shot.rows[0] : shot.rows[1]])
+def cropped(keyframe: Keyframe, shot: Camera, *, finer: int = 1) -> Image.Image:
+    """The view of a keyframe, without the rows in which there is never anything; so many times as many pixels."""
+    low, top = finer * shot.rows[0], finer * shot.rows[1]
+    return Image.fromarray(view(keyframe, shot.ranges, finer=finer)[low:top])
 
 
 def reduced(image: Image.Image, wide: int) -> Image.Image:
@@ -338,6 +343,19 @@ def write_gif(shown: Film, path: Path) -> None:
     """Write frames as a GIF that runs for ever, at most GIF_WIDTH wide."""
     full = (Image.fromarray(image) for image, _ in shown)
     fitting = (reduced(image, GIF_WIDTH) if image.width > GIF_WIDTH else image for image in full)
-    images = [image.quantize(COLOURS, dither=Image.Dither.NONE) for image in fitting]
+    colours = palette(kept := list(fitting))
+    images = [image.quantize(palette=colours, dither=Image.Dither.NONE) for image in kept]
     durations = [1000 * times // RATE for _, times in shown]
     images[0].save(path, save_all=True, append_images=images[1:], duration=durations, loop=0)
+
+
+def palette(images: Sequence[Image.Image]) -> Image.Image:
+    """An image whose palette suits some frames and has the colours that mean something, even if few pixels do."""
+    marks = (canvas.INK, canvas.SKIN, canvas.UNDERMINED, canvas.TIP, canvas.FLAP, PAPER, GREY)
+    fixed = np.rint(255 * np.array([*map(to_rgb, marks), *canvas.HEIGHTS(np.linspace(0, 1, HUES))[:, :3]]))
+    seen = np.vstack([np.asarray(image) for image in images[:: max(1, len(images) // LOOKED_AT)]])
+    chosen = np.reshape(Image.fromarray(seen).quantize(COLOURS).getpalette() or [], (-1, 3))
+    chosen = chosen[KDTree(fixed).query(chosen)[0] > NEAR]
+    made = Image.new("P", (1, 1))
+    made.putpalette(np.vstack([fixed, chosen]).astype(int).ravel().tolist())
+    return made

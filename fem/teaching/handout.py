@@ -34,6 +34,7 @@ from fem.teaching.drawing import Drawing, dxf, on_one_canvas, svg
 from fem.teaching.lesson import Lesson
 from fem.teaching.sheet import html, write_pdf
 
+NO_CONE = "cone.txt"  # says why there is no paper cone
 MADE_BY = f"flatseam {fem.__version__}"  # the foot of a sheet that says its caution elsewhere
 
 
@@ -69,9 +70,11 @@ def template_files(material: Material, folder: Path) -> None:
 
 
 def cone_files(material: Material, folder: Path) -> None:
-    """The paper model of the cones as PDF, SVG and DXF; nothing where none is to be expected."""
+    """The paper model of the cones as PDF, SVG and DXF; only why not, where there is none."""
     if sheet := cone.sheet(material.result):
         write_drawing(material, folder / "cone", sheet, "paper model of the cones, to be cut out")
+    else:
+        (folder / NO_CONE).write_text(f"{cone.why_none(material.result)}\n", encoding="utf-8")
 
 
 def bench_files(material: Material, folder: Path) -> None:
@@ -119,13 +122,18 @@ def untrimmed(case: Case, folder: Path) -> Result | None:
 def side_by_side_files(material: Material, folder: Path) -> None:
     """A film of the case beside its neighbours, all in step, as MP4 and GIF; nothing if none of them was closed."""
     lesson, into = material.lesson, material.folder.parent
-    cases = [lesson.case, *(case for _, case in lessons.neighbours(lesson))]
-    every = zip(cases, [(lesson.label, material.result), *material.neighbours], strict=True)
-    closed = [(case, label, result) for case, (label, result) in every if not result.reason][: film.MOST]
+    every = [(lesson.label, material.result), *material.neighbours]
+    cases = {lesson.label: lesson.case, **dict(lessons.neighbours(lesson))}
+    closed = [(label, result) for label, result in every if not result.reason][: film.MOST]
     if len(closed) > 1:
-        keyframes = [timeline.keyframes(result, untrimmed(case, into / case.name)) for case, _, result in closed]
-        shown = film.film_of_several(keyframes, [label for _, label, _ in closed], watch=material.watch)
-        write_film(shown, folder / "side-by-side")
+        ordered = leaflet.in_order(closed, leaflet.order(lesson))
+        folders = [(cases[label], into / cases[label].name) for label, _ in ordered]
+        before = [untrimmed(case, folder) for case, folder in folders]
+        keyframes = [timeline.keyframes(result, first) for (_, result), first in zip(ordered, before, strict=True)]
+        write_film(
+            film.film_of_several(keyframes, [label for label, _ in ordered], watch=material.watch),
+            folder / "side-by-side",
+        )
 
 
 def write_film(shown: film.Film, stem: Path) -> None:
@@ -224,6 +232,12 @@ def teach(
     lost = {result.name: result.reason for result in closures if result.reason}
     lost |= {f"{n} in {s} skin": r.reason for n, skins in ends.items() for s, r in skins.items() if r.reason}
     return folder / HANDOUT, lost
+
+
+def remarks(folder: Path) -> list[str]:
+    """What to say of a handout in this folder: why it has no paper cone."""
+    said = folder / NO_CONE
+    return said.read_text(encoding="utf-8").splitlines() if said.is_file() else []
 
 
 def earlier(folder: Path) -> dict[str, list[str]]:

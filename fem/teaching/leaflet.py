@@ -21,7 +21,7 @@ from fem.teaching.lesson import Lesson, value
 from fem.teaching.sheet import Block, Items, Paragraph, Pictures, Rows, Sheet
 
 MIDDLE = "line_tension_mid_N_per_m"
-NOTHING = "–", "0", "0.0"  # a row of nothing else is left out
+NOTHING = "–", "0", "0.0"  # a row of nothing else is left out, but for the cones
 ROWS = (  # of the table
     "cone_height_mm", "dip_mm", "scar_length_mm", "open_area_mm2", "closing_force_N", MIDDLE, "skin_stress_p99_kPa",
     "removed_area_mm2", "length_to_width",
@@ -64,7 +64,12 @@ def lesson_sheet(lesson: Lesson, result: Result, neighbours: Closures, spread: S
         ),
         Paragraph(caution(), "small"),
     )
-    return Sheet(lesson.title, f"Case {result.name}", (first, second))
+    return Sheet(lesson.title, below(lesson, result), (first, second))
+
+
+def below(lesson: Lesson, result: Result) -> str:
+    """What stands below the title of a sheet: the case, if the title does not name it."""
+    return "" if lesson.title == result.name else f"Case {result.name}"
 
 
 def warnings(result: Result, spread: Spread) -> list[str]:
@@ -82,13 +87,28 @@ def order(lesson: Lesson) -> By:
 
 def compared(every: Closures, by: By, spread: Spread) -> list[Block]:
     """Pictures, table and chart of closures (label, Result), which leave it to the reader what they say."""
-    order = comparison_text.ordered(every, by)
-    named = [*order, *comparison_text.unordered(every, by)]
+    order, named = comparison_text.ordered(every, by), in_order(every, by)
     views = [] if len(named) < 2 else pictures.closed_skins(named[:PICTURED])
     charts = [] if len(order) < 2 else [Pictures((pictures.trade_off(order, by.against[0], spread),))]
     lines = [*([sentence_of("teaching/leaflet", "brackets"), *flat.skins(named, spread)] if spread else [])]
-    below = [Paragraph(line, "small") for line in [*lines, *comparison_text.others(every, by)]]
-    return [*views, table(named, spread), *below, *charts]
+    lines = [*all_flat(named, spread), *lines, *comparison_text.others(every, by)]
+    return [*views, table(named, spread), *(Paragraph(line, "small") for line in lines), *charts]
+
+
+def in_order(every: Closures, by: By) -> list[tuple[str, Result]]:
+    """The closures (label, Result) that were found, as they stand side by side."""
+    return [*comparison_text.ordered(every, by), *comparison_text.unordered(every, by)]
+
+
+def all_flat(named: Closures, spread: Spread) -> list[str]:
+    """That all of several closures (label, Result) lie flat, and how high their cones are in slack skin."""
+    if len(named) < 2 or not all(flat.flat(result) for _, result in named):
+        return []
+    known = flat.ranged(named, spread)
+    heights = [(label, skins["slack"].numbers.get(flat.CONE)) for label, skins in known]
+    up = [(label, height) for label, height in heights if height is not None and not flat.lies_flat(height)]
+    whose = flat.middle(known) if len(known) == len(named) else "the given"
+    return sentences("teaching/leaflet", "all_flat", len(named), whose, flat.LEVEL, up)
 
 
 def answers(lesson: Lesson, result: Result, neighbours: Closures, spread: Spread = NO_SPREAD) -> Sheet:
@@ -100,15 +120,17 @@ def answers(lesson: Lesson, result: Result, neighbours: Closures, spread: Spread
     more = [line for line in said if not any(line in answer for _, answer in questions)]
     heading = Paragraph("What else the numbers say", "heading")
     also = (heading, Items(tuple(more))) if more else ()
-    return Sheet(f"Answers: {lesson.title}", f"Case {result.name}", ((*blocks, *also, Paragraph(caution(), "small")),))
+    return Sheet(f"Answers: {lesson.title}", below(lesson, result), ((*blocks, *also, Paragraph(caution(), "small")),))
 
 
 def notes(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
     """The teacher's page: hints, what belongs to the lesson, and where its numbers come from."""
-    about = bool(cone.standing(result)), on_bench(result), any(not other.reason for _, other in neighbours)
+    about = cone.why_none(result), on_bench(result), any(not other.reason for _, other in neighbours)
+    hints = lesson.notes or tuple(sentences("teaching/leaflet", "hints", about[-1]))
     seen = tuple(f"{note.text} {note.source}" for note in observed(result))
     blocks: tuple[Block, ...] = (
-        *((Paragraph("Hints", "heading"), Items(lesson.notes)) if lesson.notes else ()),
+        Paragraph("Hints", "heading"),
+        Items(hints),
         Paragraph("What belongs to the lesson", "heading"),
         Items(tuple(sentences("teaching/leaflet", "belongs", *about))),
         *((Paragraph("What others observed", "heading"), Items(seen)) if seen else ()),
@@ -116,16 +138,17 @@ def notes(lesson: Lesson, result: Result, neighbours: Closures) -> Sheet:
         Items(tuple(sentences("teaching/leaflet", "sources", *origin(result), papers(result))), look="small"),
         Paragraph(caution(), "small"),
     )
-    return Sheet(f"For the teacher: {lesson.title}", f"Case {result.name}", (blocks,))
+    return Sheet(f"For the teacher: {lesson.title}", below(lesson, result), (blocks,))
 
 
 def table(named: Closures, spread: Spread = NO_SPREAD) -> Rows:
     """The numbers of closures (label, Result), a column each, of RANGED ones those in slack and tense skin too."""
     columns = [result for _, result in named[:TABLED]]
+    cells = {name: [_cell(name, result, spread) for result in columns] for name in ROWS}
     rows = [
-        (labelled(name), *(_cell(name, result, spread) for result in columns))
-        for name in ROWS
-        if any(shown(name, result.numbers.get(name)) not in NOTHING for result in columns)
+        (labelled(name), *row)
+        for name, row in cells.items()
+        if (name == flat.CONE or any(cell not in NOTHING for cell in row))
         and (name != MIDDLE or all(sentence.even(result) for _, result in named))
     ]
     rows.append(("angle taken out at a tip, °", *(angles(result) for result in columns)))
@@ -133,7 +156,9 @@ def table(named: Closures, spread: Spread = NO_SPREAD) -> Rows:
 
 
 def _cell(name, result, spread):
+    """A number; in brackets the least and the greatest of those in slack and in tense skin."""
     ends = [spread[result.name][skin] for skin in ENDS] if name in RANGED and result.name in spread else []
+    ends = sorted(ends, key=lambda end: math.inf if end.numbers.get(name) is None else end.numbers[name])
     words = ["not closed" if end.reason else shown(name, end.numbers.get(name)) for end in ends]
     return shown(name, result.numbers.get(name)) + (f" ({words[0]} … {words[1]})" if words else "")
 

@@ -28,7 +28,8 @@ KEPT = {"mesh", "name", "from_site"}  # by `changed`: neighbours are computed in
 RENAMED = {"words:": "label:"}  # keys whose former names are still read in this version
 TRIMMED = "The cones of a closed wound are cut off. What does that change, and what does it cost?"
 CUT = *ENDS, "under"  # how the keys begin that say how cones are cut off
-PLAIN = "How high do the cones stand, what does the scar cost, and what would a shorter or a longer wound change?"
+PLAIN = "How high do the cones stand, what does the scar cost, and what would {} change?"
+ALONE = "How high do the cones stand, and what does the scar cost?"
 
 Factor = Annotated[float, Gt(0), Le(10)]
 Text = Annotated[str, Field(min_length=1, max_length=600)]
@@ -141,12 +142,22 @@ def of_case(case: Case) -> Lesson:
         left = Neighbour(label="not trimmed", name=f"{case.name[:60]}-not-trimmed", change=change)
         return Lesson(title=case.name, question=TRIMMED, case=case, label="trimmed", compare=(left,))
     fitting = [factor for factor in LENGTHS if not impossible(partial(with_length, case), {(): factor})]
-    return Lesson(title=case.name, question=PLAIN, case=case, lengths=tuple(fitting[:2]))
+    return Lesson(title=case.name, question=_question(case, fitting[:2]), case=case, lengths=tuple(fitting[:2]))
+
+
+def _question(case, factors):
+    """What is asked of a plain case that is compared with wounds so many times as long."""
+    ways = {"a shorter": any(factor < 1 for factor in factors), "a longer": any(factor > 1 for factor in factors)}
+    other = " or ".join(way for way, holds in ways.items() if holds)
+    if case.wound.outline.kind == "circle" and factors:
+        return PLAIN.format("a lens as wide as the circle")
+    return PLAIN.format(f"{other} wound") if other else ALONE
 
 
 def neighbours(lesson: Lesson) -> list[tuple[str, Case]]:
     """Label and case of all that a lesson's case is compared with: itself so many times as long, then those named."""
-    labels = told_apart(lesson.lengths, lambda factor, digits: f"{factor:.{digits}g} times as long", digits=3)
+    shape = "lens, " if lesson.case.wound.outline.kind == "circle" else ""
+    labels = told_apart(lesson.lengths, lambda factor, digits: f"{shape}{factor:.{digits}g} times as long", digits=3)
     longer = [(label, with_length(lesson.case, factor)) for label, factor in zip(labels, lesson.lengths, strict=True)]
     return longer + [(neighbour.label, _made(lesson.case, neighbour)) for neighbour in lesson.compare]
 

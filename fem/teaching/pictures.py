@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from PIL import Image
 
 from fem.case import physical
-from fem.comparison import chart, style
+from fem.comparison import chart, flat, style
 from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.wording import sentence as sentence_of
 from fem.comparison.wording import sentences
@@ -21,7 +22,8 @@ from fem.teaching.comparison_text import Closures
 from fem.teaching.sheet import Picture, Pictures
 
 LETTERS = 8  # points, the smallest in a picture of a sheet
-CHART, PLAN = (5.6, 1.8), (5.6, 2.0)  # inches: as large as they stand on a sheet
+CHART, PLAN = (5.6, 1.85), (5.6, 2.0)  # inches: as large as they stand on a sheet
+KEYED = 0.17  # inches of a line in the key beside a chart
 SHARE = 0.6  # of the plan's width: the skin; beside it what lines mean
 
 
@@ -53,11 +55,14 @@ def plan(result: Result) -> Picture:
     return Picture(figure, caption, alt)
 
 
-def closed_skins(named: Closures) -> tuple[Pictures, ...]:
-    """Closures (label, Result) from the same place in the same colours of height, and the scale of these below."""
+def closed_skins(named: Closures, *, finer: int = 1) -> tuple[Pictures, ...]:
+    """Closures (label, Result) from the same place in the same colours of height, and the scale of these below.
+
+    finer   so many times as many pixels
+    """
     results = [result for _, result in named]
     ranges = chart.common_ranges(results)
-    images = chart.height_images(results, ranges)
+    images = chart.height_images(results, ranges, finer=finer)
     words = [sentences("teaching/leaflet", "closed", name, r.measures) for name, r in named]
     seen = tuple(Picture(png_of(image), caption, alt) for image, (caption, alt) in zip(images, words, strict=True))
     return Pictures(seen), Pictures((scale(ranges.heights),))
@@ -75,6 +80,24 @@ def trade_off(named: Closures, against: str, spread: Spread = NO_SPREAD) -> Pict
     called = [replace(r, case=r.case.model_copy(update={"name": name})) for name, r in named]
     ends = {name: spread[r.name] for name, r in named if r.name in spread}
     with rc_context(style.STYLE):
-        figure = chart.trade_off(called, against, "cone_height_mm", spread=ends, size=CHART)
+        figure = _keyed_chart(called, against, ends)
     caption, alt = sentences("teaching/leaflet", "trade_off", label(against), bool(ends))
     return Picture(figure, caption, alt)
+
+
+def _keyed_chart(results, against, spread):
+    """Figure of cone height against another number; beside it which mark is which closure, and which skin."""
+    lines = [(style.folded(r.name), style.looks(i) | chart.MARK | {"ls": ""}) for i, r in enumerate(results)]
+    if spread:
+        own = {"marker": "o", **chart.MARK}
+        skins = {"slack": chart.ENDED["slack"], flat.middle(flat.ranged([(r.name, r) for r in results], spread)): own,
+                 "tense": chart.ENDED["tense"]}  # fmt: skip
+        lines += [(f"{skin} skin", {"ls": "", "color": chart.GREY, **look}) for skin, look in skins.items()]
+    high = KEYED * (1 + sum(name.count("\n") + 1 for name, _ in lines))
+    figure, axes = style.figure((CHART[0], max(CHART[1], high)))
+    chart.draw_trade_off(axes, results, against, flat.CONE, spread=spread)
+    figure.legend(
+        handles=[Line2D([], [], label=name, **look) for name, look in lines],
+        loc="outside right upper", frameon=False, fontsize=LETTERS,
+    )  # fmt: skip
+    return figure

@@ -29,6 +29,7 @@ def values(result: Result) -> dict[str, Any]:
         "bench": case.skin.site in LIBRARY.bench,
         "level": CONE_LEVEL,
         "even": even(result),
+        "sideways": sideways(result),
         "separate": separate(result),
     }
 
@@ -46,4 +47,9 @@ def separate(result: Result) -> bool:
 
 def even(result: Result) -> bool:
     """Whether the middle of the seam says how hard it pulls: edges joined all along, from one side to the other."""
-    return not separate(result) and result.case.closure.technique in ("side-to-side", "trimmed")
+    return not separate(result) and sideways(result)
+
+
+def sideways(result: Result) -> bool:
+    """Whether one edge of the wound is sewn to the other, from one side to the other."""
+    return result.case.closure.technique in ("side-to-side", "trimmed")

@@ -19,8 +19,10 @@ from fem.comparison.html import rendered
 from fem.teaching.paper import BOLD, FONT, PAPERS, fonts
 from fem.teaching.vector import Drawn
 
-MARGIN, HEAD, FOOT = 15.0, 16.0, 8.0  # mm
+MARGIN, HEAD, FOOT = 15.0, 16.0, 4.0  # mm
+SUBTITLE = 5.5  # mm of the head, below the title
 ROOM = 100.0  # mm that must be left for what begins a page, or it begins a new one
+HEADED = 18.0  # mm that must be left for a heading and two lines below it, which platypus does not keep with a list
 FIRST = 0.36  # of a table's width: its first column
 PLAIN = ParagraphStyle("plain", fontName=FONT, fontSize=9, leading=12.5, spaceAfter=3)
 LOOKS = {
@@ -120,10 +122,11 @@ def write_pdf(path: Path, sheet: Sheet, *, paper: str, footer: str) -> None:
     file = platypus.BaseDocTemplate(
         str(path), pagesize=PAPERS[paper], invariant=True, lang="en", author="flatseam", title=sheet.title
     )
-    room = wide - 2 * MARGIN * mm, high - (2 * MARGIN + HEAD + FOOT) * mm
+    head = HEAD - (0 if sheet.subtitle else SUBTITLE)
+    room = wide - 2 * MARGIN * mm, high - (2 * MARGIN + head + FOOT) * mm
     frame = platypus.Frame(MARGIN * mm, (MARGIN + FOOT) * mm, *room, 0, 0, 0, 0)
-    head = partial(_head, sheet=sheet, size=(wide, high), footer=footer)
-    file.addPageTemplates([platypus.PageTemplate(frames=[frame], onPage=head)])
+    drawn = partial(_head, sheet=sheet, size=(wide, high), footer=footer)
+    file.addPageTemplates([platypus.PageTemplate(frames=[frame], onPage=drawn)])
     flowing = []
     for blocks in sheet.pages:
         flowing += [part for block in blocks for part in FLOWING[block.kind](block, room[0])]
@@ -138,8 +141,9 @@ def _head(canvas, file, *, sheet, size, footer):
     canvas.setFont(BOLD, 16)
     canvas.drawString(MARGIN * mm, high - (MARGIN + 5) * mm, sheet.title)
     canvas.setFont(FONT, 8)
-    canvas.drawString(MARGIN * mm, high - (MARGIN + 10.5) * mm, sheet.subtitle)
-    canvas.drawRightString(wide - MARGIN * mm, high - (MARGIN + 10.5) * mm, f"page {file.page}")
+    canvas.drawString(MARGIN * mm, high - (MARGIN + 5 + SUBTITLE) * mm, sheet.subtitle)
+    level = MARGIN + 5 + (SUBTITLE if sheet.subtitle else 0)
+    canvas.drawRightString(wide - MARGIN * mm, high - level * mm, f"page {file.page}")
     canvas.setFont(FONT, 7)
     canvas.drawString(MARGIN * mm, MARGIN * mm, footer)
     canvas.restoreState()
@@ -147,6 +151,11 @@ def _head(canvas, file, *, sheet, size, footer):
 
 def _text(text, look):
     return platypus.Paragraph(escape(text), LOOKS[look])
+
+
+def _paragraph(block, wide):
+    room = [platypus.CondPageBreak(HEADED * mm)] if block.look == "heading" else []
+    return [*room, _text(block.text, block.look)]
 
 
 def _items(block, wide):
@@ -160,7 +169,7 @@ def _rows(block, wide):
     cells = [[_text(text, "head") for text in block.header]]
     cells += [[_text(text, "cell") for text in row] for row in block.rows]
     lines = [("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black), ("LINEBELOW", (0, 1), (-1, -1), 0.3, colors.grey)]
-    pads = [(f"{side}PADDING", (0, 0), (-1, -1), 2.2) for side in ("TOP", "BOTTOM")]
+    pads = [(f"{side}PADDING", (0, 0), (-1, -1), 1.6) for side in ("TOP", "BOTTOM")]
     style = [*lines, *pads, ("VALIGN", (0, 0), (-1, -1), "TOP")]
     widths = [FIRST * wide, *[(1 - FIRST) * wide / columns] * columns]
     return [platypus.Table(cells, widths, style=style, hAlign="LEFT", repeatRows=1), platypus.Spacer(0, 5)]
@@ -186,7 +195,7 @@ def _image(shown, wide):
 
 
 FLOWING = {
-    "paragraph": lambda block, wide: [_text(block.text, block.look)],
+    "paragraph": _paragraph,
     "items": _items,
     "rows": _rows,
     "pictures": _pictures,

@@ -262,6 +262,20 @@ def test_doubt_of_a_lens(length, height, doubted):
     assert [line.startswith(wanted) for line in lines[2:]] == [True] * doubted
 
 
+def test_doubt_without_a_range():
+    """Of a closure's own skin alone, a blunt wound is doubted too: by the site, or without one; not on the bench."""
+    blunt = "kind: lens, length_mm: 25, width_mm: 20"
+    own = [made("a", (6, height, 0), blunt)[0] for height in (0.4, 1.0)]
+    assert flat.doubts([("a", own[1])], {}) == []
+    (line,) = flat.doubts([("a", own[0])], {})
+    assert line.startswith("In typical skin of the forearm a wound hardly longer than wide lies flat, which")
+    given = case(text("own", 25).replace("width_mm: 10", "width_mm: 20").replace("radius_mm: 40", "radius_mm: 60"))
+    (line,) = flat.doubts([("own", Result(given, measures={"cone_height_mm": 0.0}))], {})
+    assert line.startswith("In the given skin a wound hardly longer") and line.endswith("than it may in life.")
+    pad = given.model_copy(update={"skin": given.skin.model_copy(update={"site": "foam-sheet"})})
+    assert flat.doubts([("pad", Result(pad, measures={"cone_height_mm": 0.0}))], {}) == []
+
+
 def ends_of(figure):
     """Places of the hollow and of the filled small markers, and the lines through them."""
     lines = [line for line in figure.axes[0].lines if len(line.get_xdata())]

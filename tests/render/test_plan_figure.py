@@ -68,5 +68,7 @@ def test_mark_of_the_tension_lines():
     (arrow,) = (text for text in drawn(sample).texts if not text.get_text())
     along = np.array(arrow.xy) - arrow.xyann
     assert np.degrees(np.arctan2(along[1], along[0])) == approx(30)
+    handles = dict(zip(*reversed(drawn(sample).get_legend_handles_labels()), strict=True))
+    assert "arrow" in handles["skin tension lines"].get_marker()  # in the key too
     level = case(SMALL.replace("across_N_per_m: 5", "across_N_per_m: 10"))
     assert not drawn(level).texts and "lines" not in legend([level])

@@ -2,13 +2,16 @@
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
+from PIL import Image
 from pptx import Presentation
 from pptx.enum.shapes import MSO_SHAPE_TYPE
 from small_cases import case, result_of, text
 
 from fem.comparison.html import caution
-from fem.teaching import comparison_text, deck, lesson, timeline
+from fem.render import canvas
+from fem.teaching import comparison_text, deck, film, lesson, pictures, timeline
 from fem.teaching.timeline import ON_THE_WAY
 
 
@@ -25,7 +28,9 @@ def shown(named, tmp_path_factory):
     path = tmp_path_factory.mktemp("deck") / "lesson.pptx"
     (label, short), *others = named
     sample = lesson.of_case(short.case).model_copy(update={"title": "A title", "label": label, "notes": ("A hint.",)})
-    deck.write_pptx(deck.slides(sample, short, others, timeline.keyframes(short)), path)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(deck, "FINER", 1)  # which is drawn sooner
+        deck.write_pptx(deck.slides(sample, short, others, timeline.keyframes(short)), path)
     return list(Presentation(str(path)).slides)
 
 
@@ -55,6 +60,18 @@ def test_pictures(shown):
         assert all(min(box) >= 0 and box[2] <= deck.WIDE * 914400 and box[3] <= deck.HIGH * 914400 for box in boxes)
         tops = sorted((top, bottom) for _, top, _, bottom in boxes)
         assert all(below >= bottom - 1 for (_, bottom), (below, _) in pairwise(tops))
+
+
+def test_fine_enough(named):
+    """As wide as a slide, pictures and figures have 150 pixels an inch; drawn finer they look alike at one size."""
+    pixels = deck.FINER * canvas.VIEW[0], *(deck.DPI * wide for wide, _ in (pictures.CHART, pictures.PLAN))
+    assert min(pixels) / (deck.WIDE - 2 * deck.EDGE) > 150
+    closed = timeline.keyframes(named[0][1])[-1]
+    shot = film.camera([closed])
+    coarse, fine = (film.cropped(closed, shot, finer=finer) for finer in (1, deck.FINER))
+    assert fine.size == tuple(deck.FINER * side for side in coarse.size)
+    reduced = np.asarray(fine.resize(coarse.size, Image.Resampling.BOX), float)
+    assert np.abs(reduced - np.asarray(coarse, float)).mean() < 1
 
 
 def test_answers_are_notes(named, shown):

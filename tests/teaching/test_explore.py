@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from browser import EVIL, FRAMES
-from small_cases import WRITTEN, result_of
+from small_cases import WRITTEN, case, result_of, text
 
 from fem.case.document import parse
 from fem.cli.cli import app
@@ -14,6 +14,7 @@ from fem.comparison import compare
 from fem.errors import BadCase
 from fem.results import result
 from fem.results.quantities import numbers, shown
+from fem.results.result import Result
 from fem.teaching import explore
 
 EXPLORATION = (
@@ -27,6 +28,9 @@ choices:
 """
 )
 SLIDER = "slider: {key: closure.undermine_mm, label: undermined by, unit: mm, values: [3, 6]}"
+SLIDING = EXPLORATION.replace("ratios: [2, 2.8]", SLIDER).replace(
+    "change: {wound.outline.kind: rhombus}", "change: {wound.outline: {kind: circle, diameter_mm: 10}}"
+)
 LESSONS = Path(__file__).parents[2] / "configs" / "lessons" / "explore"
 PLACES = [(choice, ratio) for choice in ("lens", "rhombus") for ratio in ("2", "2.8")]
 
@@ -44,8 +48,8 @@ def into(tmp_path_factory):
 @pytest.fixture(scope="module")
 def results(exploration, into):
     wanted = [step.case for step in explore.steps(exploration)]
-    for case in wanted:
-        result_of(case, into)
+    for one in wanted:
+        result_of(one, into)
     return compare.results(wanted, {}, into=into)
 
 
@@ -77,15 +81,56 @@ def test_ratios_that_nearly_agree():
 
 def test_slider():
     """Any number of a case can be the slider: undermined by 3 or 6 mm, whatever the choice; wounds of any kind."""
-    written = EXPLORATION.replace("ratios: [2, 2.8]", SLIDER).replace(
-        "change: {wound.outline.kind: rhombus}", "change: {wound.outline: {kind: circle, diameter_mm: 10}}"
-    )
-    sample = parse(written, explore.Exploration, "test.yaml")
+    sample = parse(SLIDING, explore.Exploration, "test.yaml")
     made = explore.steps(sample)
     assert [step.case.name for step in made][1:3] == ["trial-lens-6", "trial-rhombus-3"]
     assert [step.case.closure.undermine_mm for step in made] == [3, 6, 3, 6]
     assert {step.case.wound.outline.kind for step in made[2:]} == {"circle"}
     assert explore.stops(sample) == [{"tick": "3", "said": "3 mm"}, {"tick": "6", "said": "6 mm"}]
+
+
+def test_slider_charts():
+    """Cone height and closing force over the slider, a line a choice; none from flat skin to cones of 1 mm or more."""
+    sample = parse(SLIDING, explore.Exploration, "test.yaml")
+    made = explore.steps(sample)
+    numbers = zip(made, (0.4, 3.0, 0.0, 0.9), (2.0, 1.0, 1.5, 1.2), strict=True)
+    closed = [Result(s.case, measures={"cone_height_mm": c, "closing_force_N": f}) for s, c, f in numbers]
+    cone, force = explore.charts(sample, made, closed)
+    assert cone["labels"] == ("undermined by, mm", "cone height, mm") and force["labels"][1] == "closing force, N"
+    assert [len(line["ways"]) for line in cone["lines"]] == [0, 1] and cone["broken"]
+    assert [len(line["ways"]) for line in force["lines"]] == [1, 1] and not force["broken"]
+    across, (near, far) = dict(cone["across"]), (point for _, point in cone["lines"][0]["points"])
+    assert cone["across"][0][0] == cone["up"][0][0] == "0"
+    lost = [replace(r, measures=r.measures | {"closing_force_N": None}) for r in closed]
+    assert [line["points"] for line in explore.charts(sample, made, lost)[1]["lines"]] == [[], []]
+    assert (near[0], far[0]) == (across["3"][0], across["6"][0]) and far[1] == dict(cone["up"])["3"][1]
+
+
+def test_opens_at_its_base(exploration):
+    """The slider stands at the base's value, or the nearest to it: undermined by 6 mm; twice as long as wide."""
+    sample = parse(SLIDING, explore.Exploration, "test.yaml")
+    assert explore.start(sample) == 1 and explore.start(exploration) == 0
+    shipped = explore.read(LESSONS / "undermining.yaml")
+    assert explore.places(shipped)[explore.start(shipped)] == shipped.base.closure.undermine_mm
+
+
+def test_doubt_and_what_is_at_the_ends(exploration, results, tmp_path, opened):
+    """A blunt wound that lies flat is doubted as long as it is shown; what is said of the scar's ends is so."""
+    blunt = text("a", 25).replace("width_mm: 10", "width_mm: 20").replace("radius_mm: 40", "radius_mm: 60")
+    wide = case(blunt).model_copy(update={"name": results[0].name})
+    flat = replace(results[0], case=wide, measures=results[0].measures | {"cone_height_mm": 0.0})
+    stands = replace(results[1], measures=results[1].measures | {"cone_height_mm": 2.0})
+    tab, _ = opened(explore.write(exploration, [flat, stands, *results[2:]], tmp_path))
+    doubt = "In the given skin a wound hardly longer than wide lies flat, which practitioners do not see"
+    assert tab.locator("#doubt").inner_text().startswith(doubt) and tab.get_by_text(doubt).count() == 2
+    assert tab.locator("#ends").inner_text() == "At its ends (blue) the skin lies flat."
+    tab.locator("#stop").press("ArrowRight")
+    assert tab.locator("#doubt").inner_text() == ""
+    assert tab.locator("#ends").inner_text() == "At its ends (blue) surplus skin stands up as cones."
+    assert "flaps" not in tab.locator("figcaption").first.inner_text()
+    ring, point = (tab.locator(f".trade {one}").bounding_box() for one in (".here", f'[data-point="{stands.name}"]'))
+    middles = [(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2) for box in (ring, point)]
+    assert middles[0] == pytest.approx(middles[1], abs=1)
 
 
 def test_steepest_is_not_green(opened, written):
@@ -227,9 +272,9 @@ def test_change(opened, written, results):
     assert tab.locator("#change").inner_text() == ""
     tab.locator("#stop").press("ArrowRight")
     parts = []
-    for name, text in zip(explore.FIRST, ("cones", "scar"), strict=True):
+    for name, word in zip(explore.FIRST, ("cones", "scar"), strict=True):
         short, long = (float(shown(name, numbers(sample.measures)[name])) for sample in results[:2])
-        parts.append(f"{text} {long - short:+.1f} mm".replace("-", "−"))
+        parts.append(f"{word} {long - short:+.1f} mm".replace("-", "−"))
     assert (
         tab.locator("#change")
         .inner_text()

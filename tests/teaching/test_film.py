@@ -5,6 +5,7 @@ from dataclasses import replace
 import av
 import numpy as np
 import pytest
+from matplotlib.colors import to_rgb
 from PIL import Image
 from pytest import approx
 from scipy.spatial import KDTree
@@ -13,6 +14,7 @@ from small_cases import case, result_of, text
 from fem.case import case as cases
 from fem.case import physical
 from fem.comparison import chart
+from fem.render import canvas
 from fem.results.quantities import numbers, shown
 from fem.teaching import film, timeline
 from fem.teaching.timeline import CLOSED, CUT, OPEN, UNCUT
@@ -83,8 +85,9 @@ def test_keyframes(results):
     assert [m.tied for m in tied] == [0, 0, 0, 1, 2, 3]
     forces = results[1].measures["suture_forces_N"]
     assert tied[4].caption == f"As soon as it is tied it pulls with {shown('_N', forces[1])} N."
-    cone = shown("cone_height_mm", results[0].measures["cone_height_mm"])
-    assert running[-1].caption.startswith(f"Cones {cone} mm high, scar ")
+    assert running[-1].caption.startswith("It lies flat, scar ")
+    high = timeline.ending(numbers(results[0].measures) | {"cone_height_mm": 3.04})
+    assert high.startswith("Cones 3.0 mm high, scar ")
     assert f"{shown('_mm', results[0].measures['gape_width_mm'])} mm wide" in running[2].caption
     assert all(phrase == timeline.ON_THE_WAY for phrase in (m.caption for m in running[3:-1]))
 
@@ -125,6 +128,7 @@ def test_left_open(results):
     opened = replace(
         sample, case=cases.Case.model_validate(content), measures={"open_area_mm2": 52.4, "cone_height_mm": 0}
     )
+    assert timeline.ending({"cone_height_mm": 1e-9, "scar_length_mm": 30.0}) == "It lies flat, scar 30.0 mm long."
     opened = replace(opened, stages=replace(sample.stages, seams=()))
     last = timeline.ending(numbers(opened.measures))
     assert last == "52 mm² left open." and timeline.done(opened) == "Drawn together, left open"
@@ -255,6 +259,18 @@ def test_gif(filmed, kept, tmp_path):
     assert sum(durations) == sum(times for _, times in filmed) * 1000 / film.RATE
     wanted = np.asarray(Image.fromarray(kept[-1][1]).resize(last.shape[1::-1], Image.Resampling.LANCZOS))
     assert difference(last, wanted) < 2
+
+
+def test_colours_that_mean_something_stay(tmp_path):
+    """In a GIF of pale frames a few dots stay blue, and the scale of heights keeps its hues from end to end."""
+    frame = np.full((200, 300, 3), 255, np.uint8)
+    frame[20:] = np.random.default_rng(1).integers(190, 250, (180, 300, 3))  # shades that take all that is chosen
+    frame[100:103, 50:53] = dot = np.rint(255 * np.array(to_rgb(canvas.TIP)))
+    frame[5:8, 10:210] = hues = np.rint(255 * canvas.HEIGHTS(np.linspace(0, 1, 200))[:, :3])
+    film.write_gif([(frame, 1), (frame[:, ::-1], 1)], tmp_path / "a.gif")
+    with Image.open(tmp_path / "a.gif") as made:
+        seen = np.asarray(made.convert("RGB")).astype(int)
+    assert np.abs(seen[101, 51] - dot).max() <= 1 and np.abs(seen[6, 10:210] - hues).max() <= 20
 
 
 @pytest.mark.slow

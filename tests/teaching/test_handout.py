@@ -10,6 +10,7 @@ import pytest
 from pytest import approx
 from ranged import ARM
 from small_cases import STUCK, case, result_of, sealed, text
+from synthetic import of
 from terminal import names
 
 from fem.results.close import close
@@ -178,6 +179,33 @@ def test_whole_or_not_at_all(into, plain, two_products):
         teach(plain, into=into)
     assert {p.name: p.read_text() for p in folder.iterdir()} == before
     assert sorted(p.name for p in folder.parent.iterdir() if p.name.startswith((".", "handout"))) == ["handout"]
+
+
+def test_why_no_cone(tmp_path, plain):
+    """Where no cone stands there is no paper model of one, but a file that says why, and the terminal says it too."""
+    flat, stands = of(cones=[{"height_mm": 0.1}] * 2), of()
+    for result in (flat, stands):
+        (folder := tmp_path / str(result is flat)).mkdir()
+        handout.cone_files(handout.Material(plain, result, (), tmp_path, "A4"), folder)
+    reason = "There is no paper cone: skin is less than 0.5 mm off the level at every tip."
+    assert handout.remarks(tmp_path / "True") == [reason] and [p.name for p in (tmp_path / "True").iterdir()] == [
+        "cone.txt"
+    ]
+    assert handout.remarks(tmp_path / "False") == [] and (tmp_path / "False" / "cone.pdf").is_file()
+
+
+def test_side_by_side_as_on_the_sheet(tmp_path, plain, monkeypatch):
+    """The film has its closures in the order of the sheet, by their scars; the lesson's case need not come first."""
+    shown: list = []
+    monkeypatch.setattr(handout.timeline, "keyframes", lambda result, before: result)
+    monkeypatch.setattr(film, "film_of_several", lambda keyframes, names, watch: shown.extend(names))
+    monkeypatch.setattr(handout, "write_film", lambda made, stem: None)
+    labels = [label for label, _ in lesson.neighbours(plain)]
+    others = [of(scar_length_mm=20.0), of(scar_length_mm=40.0)]
+    handout.side_by_side_files(
+        handout.Material(plain, of(), tuple(zip(labels, others, strict=True)), tmp_path / "small", "A4"), tmp_path
+    )
+    assert shown == [labels[0], plain.label, labels[1]]
 
 
 def test_solid(into, plain):

@@ -20,8 +20,8 @@ from fem.results import close
 from fem.results import result as results
 from fem.results.quantities import numbers, shown
 from fem.results.result import Result
-from fem.teaching import comparison_text, leaflet, lesson
-from fem.teaching.sheet import html, write_pdf
+from fem.teaching import comparison_text, leaflet, lesson, pictures
+from fem.teaching.sheet import Items, Paragraph, Sheet, html, write_pdf
 
 EVIL = "<img src=x onerror=alert(1)> & “so” on"
 LENGTHS = {"short": 20, "middle": 28, "long": 40}
@@ -263,5 +263,50 @@ def test_brackets():
         for r in (own, other, plain)
     ]
     rows = {row[0]: row[1:] for row in leaflet.table(named, {"a": ends, "b": lost}).rows}
-    assert rows["cone height, mm"] == ("2.0 (5.0 … 0.5)", "3.0 (4.0 … not closed)", "2.0")
+    assert rows["cone height, mm"] == ("2.0 (0.5 … 5.0)", "3.0 (4.0 … not closed)", "2.0")  # the smaller one first
     assert leaflet.table(named).rows[0][1:] == ("2.0", "3.0", "2.0")
+    level = [(name, replace(r, measures=r.measures | {"cone_height_mm": 0.0})) for name, r in named]
+    assert leaflet.table(level).rows[0][1:] == ("0.0", "0.0", "0.0")  # which is what is asked first
+
+
+def test_all_flat():
+    """Where all lie flat it is said, with the cones of slack skin; not where one stands, nor of one alone."""
+    closures = [ranged("a", (5, 0.2, 0.0)), ranged("b", (0.9, 0, 0)), ranged("c", (4, 1.0, 0))]
+    named, spread = [(own.name, own) for own, _ in closures], {own.name: ends for own, ends in closures}
+    assert leaflet.all_flat(named[:2], spread) == [
+        "In typical skin both lie flat, with cones under 1 mm. In slack skin cones stand: “a” 5.0 mm high."
+    ]
+    assert leaflet.all_flat(named[:2], {}) == ["In the given skin both lie flat, with cones under 1 mm."]
+    assert leaflet.all_flat(named, spread) == [] == leaflet.all_flat(named[:1], spread)
+
+
+def test_chart_has_a_key():
+    """Beside the chart stands which mark is which closure and which skin; no name lies in it, on another's line."""
+    closures = [ranged("a", (5, 2, 0.5)), ranged("b", (4, 1.5, 0))]
+    named, spread = [(f"label {own.name}", own) for own, _ in closures], {own.name: ends for own, ends in closures}
+    figure = pictures.trade_off(named, "scar_length_mm", spread).image
+    words = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert words == ["label a", "label b", "slack skin", "typical skin", "tense skin"] and not figure.axes[0].texts
+    figure.draw_without_rendering()
+    assert figure.legends[0].get_window_extent().x0 > figure.axes[0].get_window_extent().x1
+    (alone,) = pictures.trade_off(named, "scar_length_mm").image.legends
+    assert [text.get_text() for text in alone.get_texts()] == words[:2]
+
+
+def test_plain_case(named):
+    """Its title is its name, which is not repeated; hints are common ones; why there is no paper cone is said."""
+    result = replace(named[0][1], measures=named[0][1].measures | {"cones": [{"height_mm": 0.1}] * 2})
+    notes = leaflet.notes(lesson.of_case(result.case), result, named[1:])
+    assert (notes.title, notes.subtitle) == (f"For the teacher: {result.name}", "")
+    assert "Have the table read row by row" in " ".join(texts_of(notes.pages[0]))
+    assert "There is no paper cone: skin is less than 0.5 mm off the level at every tip." in texts_of(notes.pages[0])
+    assert '<p class="words">' not in html(notes)
+
+
+@pytest.mark.parametrize("lines", range(36, 44))
+def test_heading_stays_with_its_list(lines, tmp_path):
+    """However full a page, no heading ends it: two lines of the list below it stand on the same one."""
+    below = Paragraph("A heading", "heading"), Items(("one " * 60, "two"))
+    blocks = *(Paragraph("line") for _ in range(lines)), *below
+    write_pdf(tmp_path / "a.pdf", Sheet("title", "", (blocks,)), paper="Letter", footer="")
+    assert not any(page.strip().endswith("A heading") for page in pdf_pages.texts(tmp_path / "a.pdf"))

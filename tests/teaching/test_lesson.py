@@ -97,12 +97,24 @@ def test_plain_case():
         ("lens", approx(40 / 3), 10),
         ("lens", approx(50 / 3), 10),
     ]
+    assert [label for label, _ in lesson.neighbours(round_)] == [
+        "lens, 1.33 times as long", "lens, 1.67 times as long",
+    ]  # fmt: skip
+    assert "what would a shorter or a longer wound change?" in made.question
+    assert "what would a lens as wide as the circle change?" in round_.question
+
+
+def test_question_of_what_is_compared():
+    """A lens hardly longer than wide has two longer neighbours, and is asked about these."""
+    made = lesson.of_case(case(text("small", 12)))
+    assert all(factor > 1 for factor in made.lengths) and made.question.endswith("what would a longer wound change?")
 
 
 def test_without_length():
     """A square has no length to change, so a plain one has no neighbours; asked for by a lesson, it is refused."""
     square = text("s", 1).replace("lens, length_mm: 1, width_mm: 10", "square, side_mm: 10")
     assert lesson.neighbours(lesson.of_case(case(square))) == []
+    assert lesson.of_case(case(square)).question == "How high do the cones stand, and what does the scar cost?"
     with pytest.raises(ValueError, match="square has no length_mm"):
         lesson.with_length(case(square), 2)
 

@@ -159,6 +159,17 @@ def test_direction(angle, phrase):
     assert f"they run {phrase}" in sentence.say("skin", result(turned))[1]
 
 
+def test_circle():
+    """A circle is so far across and has no long axis: lines run along the seam, or where none is, on the plan."""
+    outline = "kind: circle, diameter_mm: 15"
+    round_one = text("a", 30).replace("kind: lens, length_mm: 30, width_mm: 10", outline)
+    assert sentence.say("wound", result(round_one))[0].startswith("The wound is a circle, 15.0 mm across; it is closed")
+    turned = round_one.replace("across_N_per_m: 1", "across_N_per_m: 1, lines_deg: 90")
+    assert [sentence.say("skin", result(one))[1].split("they run ")[1] for one in (round_one, turned, FLAP)] == [
+        "along the seam.", "straight across the seam.", "along the horizontal of the plan.",
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("surface", "said"),
     [
