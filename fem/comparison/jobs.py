@@ -15,10 +15,10 @@ from pathlib import Path
 
 from fem.case.case import Case, text
 from fem.case.document import parse
-from fem.comparison import spread
+from fem.comparison import guard, spread
 from fem.comparison.case_page import add_errors, close
-from fem.comparison.stopping import heed_parent, held_back
-from fem.errors import MeshError, NotConverged
+from fem.comparison.stopping import held_back
+from fem.errors import MeshError, NotConverged, Unguarded
 from fem.results import accuracy
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
@@ -57,12 +57,15 @@ def run(jobs: Sequence[Job], *, into: Path | str, again: bool, watch: Watch) -> 
     """Errors by the address of the job; what the others ask for is there now.
 
     watch   called with each job as it ends, its error or None, how many have ended, and of how many
+
+    Raises Unguarded if processes end before they have read the script that starts them.
     """
     errors: dict[str, Exception] = {}
     given = {job.case.name for job in jobs if job.first}
     waiting = [job for job in jobs if not job.first and job.case.name in given]
     done = 0
-    with _pool(min(len(jobs), cores())) as pool:
+    context = multiprocessing.get_context("spawn")
+    with _pool(min(len(jobs), cores()), context, begun := context.Event()) as pool:
         running = {_started(pool, job, into, again): job for job in jobs if job not in waiting}
         while running:
             for future in wait(running, return_when=FIRST_COMPLETED).done:
@@ -70,6 +73,8 @@ def run(jobs: Sequence[Job], *, into: Path | str, again: bool, watch: Watch) -> 
                 try:
                     future.result()
                 except (NotConverged, MeshError, OSError, BrokenProcessPool) as error:
+                    if isinstance(error, BrokenProcessPool) and not begun.is_set():
+                        raise Unguarded from None
                     errors[job.address] = error
                 ready = [variant for variant in waiting if job.first and variant.case.name == job.case.name]
                 waiting = [variant for variant in waiting if variant not in ready]
@@ -108,14 +113,15 @@ def cores() -> int:
 
 
 @contextmanager
-def _pool(workers) -> Iterator[ProcessPoolExecutor]:
+def _pool(workers, context, begun) -> Iterator[ProcessPoolExecutor]:
     """Pool of processes on one thread each; an error here ends them, and they end with this process.
 
+    begun   event that the first of them sets when it begins
     They hear an interrupt, from here or the terminal, as soon as they can clean up for it, not while they start.
     """
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(ONE_THREAD)
-    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=heed_parent)
+    pool = ProcessPoolExecutor(workers, mp_context=context, initializer=guard.begin, initargs=(begun,))
     try:
         yield pool
     except BaseException:
