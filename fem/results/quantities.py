@@ -3,7 +3,7 @@
 import csv
 import math
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -142,22 +142,23 @@ def off(name: str, value: float) -> float:
 
 
 def ranks(
-    name: str, values: Sequence[float | None], alike: Sequence[Collection[int]] | None = None
+    name: str, values: Sequence[float | None], ways: Sequence[Mapping[int, int]] | None = None
 ) -> list[str | None]:
     """What is "best", the least `magnitude`, and "worst", the greatest, of some values; None for the rest.
 
-    alike   for each value the places of those that cannot be told from it otherwise
+    ways    for each value, by the places of all: 1 if it counts as more, -1 if as less, 0 if as alike; without it what
+            prints alike is alike
 
-    What prints alike, or is alike, has the same rank, but none if it is like the best and the worst; nothing is ranked
-    if these are alike, or if less is neither better nor worse.
+    Nothing counts as less than the best, if there is such a value. What is alike has the same rank, but none if it is
+    like the best and the worst; nothing is ranked if these are alike, or if less is neither better nor worse.
     """
     known = {i: off(name, value) for i, value in enumerate(values) if value is not None}
     if not quantity(name).better or not known:
         return [None] * len(values)
-    ends = {"best": min(known, key=known.__getitem__), "worst": max(known, key=known.__getitem__)}
-    like = {
-        rank: {i for i in known if known[i] == known[end] or (alike and i in alike[end])} for rank, end in ends.items()
-    }
+    to = {i: ways[i] if ways else {j: (a > b) - (a < b) for j, b in known.items()} for i, a in known.items()}
+    lowest, highest = ([i for i in known if all(sign * way >= 0 for way in to[i].values())] for sign in (-1, 1))
+    ends = {"best": min(lowest or known, key=known.__getitem__), "worst": max(highest or known, key=known.__getitem__)}
+    like = {rank: {i for i in known if to[end][i] == 0} for rank, end in ends.items()}
     apart = ends["best"] not in like["worst"]
     marks = {
         i: rank for rank, other in (("best", "worst"), ("worst", "best")) for i in like[rank] - like[other] if apart
