@@ -13,6 +13,7 @@ from fem.errors import present_name
 WRITTEN = {"N_per_m": "N/m", "mm2": "mm²", "mm3": "mm³", "deg": "°"}  # units, where not as they end names
 UNITS = *WRITTEN, "kPa", "mm", "mJ", "N", "s", ""
 LEAST_ERROR = 1e-6  # of any unit: round-off; our choice
+LEAST_LENGTH = 1e-5  # mm: of skin that lies flat, residual and round-off leave less; our choice
 DIGITS = {"mm": 1, "mJ": 1, "N": 2, "": 2}  # decimals printed; else none
 FIRST, FURTHER = "First", "Further numbers"  # groups: what is asked first, and what nobody may ask
 UNLIMITED = "Greatest values: they depend on the mesh"  # a group: as triangles shrink they have no limit, so no error
@@ -121,6 +122,12 @@ def shown(name: str, value: float | None, *, sign: str = "") -> str:
         return "–"
     text = f"{value:{sign}.{quantity(name).digits}f}"
     return text.replace("-", "−") if float(text) else text.lstrip("+-")
+
+
+def tabled(name: str, value: Any) -> Any:
+    """A number as tables hold it: all its digits, but 0 for a length below LEAST_LENGTH."""
+    length = known(name) and unit(name) == "mm" and isinstance(value, float)
+    return 0.0 if length and abs(value) < LEAST_LENGTH else value
 
 
 def plus_minus(error: float | None) -> str:

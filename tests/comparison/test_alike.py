@@ -126,8 +126,12 @@ def test_flat_but_for_slack_skin():
 
 
 def test_columns(tmp_path):
-    """An error that was estimated has a column of its own, beside each number of the case's own skin."""
+    """An error that was estimated has a column of its own, beside each number of the case's own skin.
+
+    Of lengths round-off is 0.
+    """
     a, b, spread = pair((6, 4, 2), (5, 3, 1))
+    assert compare.table([replace(a, measures=a.measures | {"dip_mm": 4e-16})])["dip_mm"] == [0.0]
     compare.write_tables([known(a, 0.25), b], spread, tmp_path / "t.csv", tmp_path / "t.parquet")
     for kind in ("csv", "parquet"):
         query = f"SELECT \"case\", skin, cone_height_error_mm FROM '{tmp_path}/t.{kind}' WHERE skin <> 'tense'"
