@@ -135,7 +135,8 @@ def _answers(given):
     by = _number("undermined around the wound, mm", given["undermining"], 0.0 if on_bench else usual.typical)
     return {
         "site": site, "outline": kind, "lengths": lengths, "technique": technique, "undermining": by,
-        "on_bench": on_bench, "usual": usual, "outlines": list(outlines), "techniques": techniques,
+        "on_bench": on_bench, "body": SITES[site].body, "usual": usual, "outlines": list(outlines),
+        "techniques": techniques,
     }  # fmt: skip
 
 
