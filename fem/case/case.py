@@ -4,9 +4,9 @@ import hashlib
 import io
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 
 import numpy as np
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -40,6 +40,7 @@ MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 class Case(Block):
     """A wound, its closure and the skin around it."""
 
+    INSTEAD: ClassVar[Mapping[str, str]] = {"skin": "; a site has all of a skin, as skin: {site: forearm}"}
     name: Name
     wound: Wound = Field(description="what is cut out")
     closure: variants(TECHNIQUES, "technique", COMMON) = Field(  # type: ignore[valid-type]

@@ -159,11 +159,11 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
 
 
-def checked(kind: str, content: Any) -> str:
-    """What a file is, of a kind of `kinds.KINDS` and with a content as of `files.read_any`, and what it takes."""
+def checked(kind: str, content: Any) -> None:
+    """Print what a file is, of a kind of `kinds.KINDS` and with a content as of `files.read_any`, and what it takes."""
     from fem.cli.effort import lines
 
-    return report(content) if kind == "case" else "\n".join(lines(kind, content))
+    print(report(content) if kind == "case" else "\n".join(lines(kind, content)))
 
 
 def report(case: "Case") -> str:

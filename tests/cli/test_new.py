@@ -81,6 +81,7 @@ def test_outlines(flatseam, kind):
         (["../up"], "got '../up'"),
         (["a # b"], "'a # b' is no name for a case"),
         (["--undermine-mm", "nan"], "nan"),
+        (["--length-mm", "30,5"], "--length-mm: got '30,5', wanted a number; write 30.5"),
     ],
 )
 def test_what_does_not_fit(flatseam, empty, options, complaint):
