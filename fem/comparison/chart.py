@@ -17,7 +17,7 @@ from fem.case import physical
 from fem.case.case import Case
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.style import SIZE, figure, folded, key, looks
+from fem.comparison.style import SIZE, figure, folded, from_zero, key, looks
 from fem.plan.plan import opened
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
@@ -149,7 +149,7 @@ def tensions_along(results: Sequence[Result]) -> Figure:
     """Figure of the line tension along the scars of all cases, without the tip zones."""
     lines = [[_inner_tension(seam) for seam in r.profiles.get("seams", ())] for r in results]
     plot, axes = profiles(results, lines, "along the scar, from its middle, mm", "line tension, N/m")
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    from_zero(axes)
     return plot
 
 
