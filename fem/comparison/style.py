@@ -44,8 +44,8 @@ def from_zero(axes: Axes) -> None:
     """Have the upright axis reach to 0, with room for markers beyond the ends of what is drawn; 0 to 1 if that is 0."""
     low, high = axes.dataLim.intervaly
     if np.isfinite([low, high]).all():
-        zero = max(abs(low), abs(high)) < LEAST_LENGTH
-        low, high = (0.0, 1.0) if zero else (min(0.0, low), max(0.0, high))
+        low, high = (end if abs(end) >= LEAST_LENGTH else 0.0 for end in (low, high))
+        low, high = (min(0.0, low), max(0.0, high)) if low or high else (0.0, 1.0)
         room = ROOM * (high - low)
         axes.set_ylim(low - room * (low < 0), high + room * (high > 0))
 
