@@ -6,7 +6,7 @@ slack to tense skin, but if which of them has more turns round on the way, or if
 
 from collections.abc import Sequence
 
-from fem.comparison.spread import AS_GIVEN, Spread
+from fem.comparison.spread import AS_GIVEN, RANGED, Spread
 from fem.results.quantities import magnitude, off
 from fem.results.result import Result
 
@@ -17,9 +17,13 @@ def alike(name: str, a: Result, b: Result, spread: Spread) -> bool:
 
 
 def more(name: str, a: Result, b: Result, spread: Spread) -> int:
-    """1 if the first has more in some skin and less in none, -1 if less and more in none; else 0: they are alike."""
-    ways = set(orders(name, a, b, spread).values()) - {0}
-    return ways.pop() if len(ways) == 1 else 0
+    """1 if the first has more in some skin and less in none, -1 if less and more in none; else 0: they are alike.
+
+    A number that is not shown in other skins, which is none of RANGED, is alike if it is in their own.
+    """
+    known = orders(name, a, b, spread)
+    ways = set(known.values()) - {0}
+    return ways.pop() if len(ways) == 1 and (known[AS_GIVEN] or name in RANGED) else 0
 
 
 def orders(name: str, a: Result, b: Result, spread: Spread) -> dict[str, int]:

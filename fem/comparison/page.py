@@ -16,7 +16,7 @@ from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison import flat, glance
-from fem.comparison.alike import orders, ways
+from fem.comparison.alike import more, orders, ways
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
@@ -173,10 +173,11 @@ def table(
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Rows of the table of measures: name, label, unit, the heading before it, folded or not, a cell for each case.
 
-    A cell has its text, the number itself, its error as estimated, its rank, how many are alike with it, itself among
-    them, and which of those show it neither by the same rank nor the same text, its difference to the baseline, if any,
-    and of RANGED numbers the texts in slack and tense skin by skin, if these are known. A row tells whether all are
-    alike that do not print alike. What is asked first is not folded, nor what is asked for by `only`.
+    A cell has its text, the number itself, its error as estimated, its rank, and in which skin if its text does not
+    show it, how many are alike with it, itself among them, and which of those show it neither by the same rank nor the
+    same text, its difference to the baseline, if any, and of RANGED numbers the texts in slack and tense skin by skin,
+    if these are known. A row tells whether all are alike that do not print alike. What is asked first is not folded,
+    nor what is asked for by `only`.
     """
     base = next((result.numbers for result in results if result.name == baseline), {})
     rows: list[dict[str, Any]] = []
@@ -202,6 +203,8 @@ def table(
             for result, value, rank, same in zip(results, column, ranked, like, strict=True)
         ]
         about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells}
+        for i, cell in enumerate(cells):
+            cell["where"] = cell["rank"] and _where(name, i, cells, results, spread)
         by_skin = [[BY_SKIN if any(orders(name, a, b, spread).values()) else "" for b in results] for a in results]
         about["alike"] = _alike(results, cells, like, by_skin)
         if twin := next((row for row in rows if not only and _repeats(about, row)), None):
@@ -223,6 +226,13 @@ def stated() -> list[str]:
     """What is stated of errors on the default triangles, of the measures that are asked first."""
     first = [of for of in QUANTITIES.values() if of.group == FIRST and of.error and "{}" not in of.name]
     return [f"{of.label.split(',')[0]} {100 * of.error:.2g}\N{NO-BREAK SPACE}%" for of in first if of.error]
+
+
+def _where(name, i, cells, results, spread):
+    """The skin in which a closure has its rank, if another prints the same number without it; else nothing."""
+    others = [r for cell, r in zip(cells, results, strict=True) if cell["text"] == cells[i]["text"]]
+    others = [r for r in others if more(name, results[i], r, spread)]
+    return next((skin for r in others for skin, way in orders(name, results[i], r, spread).items() if way), "")
 
 
 def _alike(results, cells, like, by_skin):

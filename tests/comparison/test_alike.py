@@ -117,10 +117,13 @@ def test_flat_but_for_slack_skin():
     results, spread = [own for own, _ in known.values()], {name: ends for name, (_, ends) in known.items()}
     row = next(row for row in page.table(results, spread=spread) if row["name"] == CONE)
     assert [cell["rank"] for cell in row["cells"]] == [None, "best", None, "worst"] and not row["alike"]
+    assert [cell["where"] for cell in row["cells"]] == [None, "slack", None, ""]  # d is worst in its own skin
     line = "Greatest cones: d (4.0 mm); least: three (0.0 mm), of these b in slack skin (3.5 mm)."
     assert glance.lines(results, spread)[0] == line
-    line = glance.lines(results[:2], spread)[0]
-    assert line.startswith("Greatest cones: a in slack skin (5.3 mm); least: b in slack skin (3.5 mm); in the skin")
+    line = (
+        "Greatest cones: a in slack skin (5.3 mm); least: b in slack skin (3.5 mm); in the skin of the cases all have "
+    )
+    assert glance.lines(results[:2], spread)[0] == f"{line}0.0 mm."
     row = next(row for row in page.table(results[:2], spread=spread) if row["name"] == CONE)
     assert [cell["rank"] for cell in row["cells"]] == ["worst", "best"] and not row["alike"]
 
