@@ -123,6 +123,13 @@ class StudyStopped(RuntimeError):
     """The study cannot go on; the message says why and what is kept."""
 
 
+class Unguarded(RuntimeError):
+    """Processes were to be started by a script that each of them runs too, which then would start more of them."""
+
+    def __init__(self) -> None:
+        super().__init__('each process that is started reads the script: call this below if __name__ == "__main__":')
+
+
 class NotPrintable(ValueError):
     """The closed skin makes no solid body."""
 

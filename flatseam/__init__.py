@@ -19,7 +19,7 @@ For research and teaching; not a medical device, not for decisions about a patie
 """
 
 from fem import __version__ as __version__
-from fem.errors import BadCase, MeshError, NotConverged, StudyStopped
+from fem.errors import BadCase, MeshError, NotConverged, StudyStopped, Unguarded
 from flatseam.cases import Case, case, read, varied
 from flatseam.result import Measure, Result, close, load
 from flatseam.several import Comparison, Study, compare, study
@@ -34,6 +34,7 @@ __all__ = [
     "Result",
     "Study",
     "StudyStopped",
+    "Unguarded",
     "case",
     "close",
     "compare",

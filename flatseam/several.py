@@ -12,7 +12,7 @@ from fem.case.case import Case
 from fem.case.document import hint
 from fem.case.keys import Name
 from fem.comparison import compare as comparison
-from fem.comparison import page, written
+from fem.comparison import guard, page, written
 from fem.errors import BadCase
 from fem.study import cluster, keys, whole
 from fem.study.table import selected
@@ -52,8 +52,9 @@ def compare(
     A script that is run must call it below `if __name__ == "__main__":`, for the processes that it starts read the
     script too; a notebook need not.
 
-    Raises ValueError, and OSError if something else would be replaced.
+    Raises Unguarded if it is not there, ValueError, and OSError if something else would be replaced.
     """
+    guard.check()
     wanted = list(cases)
     try:
         TypeAdapter(Name).validate_python(name)
@@ -102,8 +103,9 @@ def study(
 
     Needs `pip install 'flatseam[study]'`. As of `compare`, a script calls it below `if __name__ == "__main__":`.
 
-    Raises BadCase before anything is closed, StudyStopped if it cannot go on.
+    Raises BadCase before anything is closed, Unguarded as `compare`, StudyStopped if it cannot go on.
     """
+    guard.check()
     read, cases = _read(study)
     folder = Path(into) / read.name
     client = cluster.chosen(read.keys.cluster, local=workers, address=scheduler)

@@ -1,6 +1,7 @@
 """The Python API, as notebooks and scripts use it: everything from `import flatseam`."""
 
 import runpy
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -122,6 +123,21 @@ def test_plots(both, what, label):
     assert figure.axes[0].get_ylabel() == label and figure._repr_png_().startswith(b"\x89PNG")
 
 
+def test_charts_of_flat_skin(both):
+    """Round-off is a level line, not waves; what the axes are is not cut off."""
+    held = both[1]._held
+    level = {
+        kind: [line | {"height_mm": [1e-16 * high for high in line["height_mm"]]} for line in held.profiles[kind]]
+        for kind in ("seams", "cones")
+    }
+    for what in ("along", "across"):
+        figure = flatseam.Result(replace(held, profiles=level)).plot(what)
+        assert figure.axes[0].get_ylim() == (-0.5, 0.5)
+        figure.draw_without_rendering()
+        words = figure.axes[0].xaxis.label.get_window_extent()
+        assert figure.bbox.x0 <= words.x0 and words.x1 <= figure.bbox.x1
+
+
 def test_pictures(both):
     """Height and stress are drawn with their scales; the skin is pyvista's, with both at its points."""
     assert [both[0].plot(what).axes[1].get_ylabel() for what in ("height", "stress")] == [
@@ -182,7 +198,7 @@ def test_study(tmp_path):
     folder = tmp_path / "stand-in" / "cases" / address(done)
     folder.mkdir(parents=True)
     named = done.model_copy(update={"name": folder.name})
-    write_numbers(folder, named, {"cone_height_mm": 4.0}, {"total_s": 1.0, "unknowns": 100})
+    write_numbers(folder, named, {"cone_height_mm": 4.0, "dip_mm": 4e-16}, {"total_s": 1.0, "unknowns": 100})
     fail(tmp_path / "stand-in", failed.model_copy(update={"name": address(failed)}), "not converged", "stuck")
     lens = flatseam.case(
         name="lens", wound={"outline": {"kind": "lens", "length_mm": 60, "width_mm": 20}}, skin={"site": "forearm"},
@@ -191,6 +207,7 @@ def test_study(tmp_path):
     grid = {"closure.undermine_mm": [12, 5]}
     ended = flatseam.study({"name": "stand-in", "base": lens, "grid": grid}, into=tmp_path)
     assert ended.failures == {"not converged": 1} and ended.page is None
+    assert ended.table["dip_mm"] == [0, None]  # without round-off
     assert ended.table["closure.undermine_mm"] == [12, 5] and ended.table["status"] == ["done", "failed"]
     assert ended.select("select cone_height_mm from study where status = 'done'") == {"cone_height_mm": [4.0]}
     assert ended.select("select key from study where false") == {"key": []}

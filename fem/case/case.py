@@ -4,9 +4,9 @@ import hashlib
 import io
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 
 import numpy as np
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -18,6 +18,7 @@ from fem.case.document import Block
 from fem.case.keys import COMMON, KNOT_PULL, Bed, MeshSize, Name, Patch, Relax, Skin, Wound, mapped, variants
 from fem.geometry.curve import MIN_SEGMENTS, Outline
 from fem.geometry.outlines import facts
+from fem.geometry.surface import TooWide
 from fem.material.skin import N_PER_M, bending_stiffness, buckling_tension, resistance, wave_length
 from fem.plan import junctions
 from fem.plan.plan import Plan, reach, removed_area, removed_skin
@@ -26,6 +27,7 @@ from fem.plan.techniques import TECHNIQUES
 MESHES = Path("meshes")  # of the folder that the program runs in: holds outlines that came from outside
 # Patch radius where none is given, and sizes of triangles; our choices, tried in README.
 DECAYS = 3.0  # decay lengths of the bed's shear beyond the wound and its undermined zone
+LEAST_DECAYS = 1.5  # the same where the body carries no wider patch; a fifth of what moves the skin is left there
 ALONE = 10.0  # reaches of the wound and its undermined zone, if no bed holds the skin before that
 SEGMENTS_ACROSS, SEGMENTS_ALONG, RINGS = 10, 40, 5  # edge_mm in the width or in the length, far_mm in the radius
 TIP = 0.15  # tip_mm per edge_mm
@@ -38,6 +40,7 @@ MAX_RINGS = 300  # patch radius per far_mm; our choice, some 300 000 vertices
 class Case(Block):
     """A wound, its closure and the skin around it."""
 
+    INSTEAD: ClassVar[Mapping[str, str]] = {"skin": "; a site has all of a skin, as skin: {site: forearm}"}
     name: Name
     wound: Wound = Field(description="what is cut out")
     closure: variants(TECHNIQUES, "technique", COMMON) = Field(  # type: ignore[valid-type]
@@ -94,7 +97,7 @@ class Case(Block):
         touching, zone = reach(plan), "outline" if plan.undermined is None else "undermined zone"
         patch = patch or Patch()
         if patch.radius_mm is None:
-            patch = patch.model_copy(update={"radius_mm": _radius(touching, info.data["skin"], info.data["bed"])})
+            patch = _wide(patch, touching, info.data["skin"], info.data["bed"])
         if touching >= patch.radius_mm:
             raise ValueError(
                 f"the {zone} reaches {touching:.4g} mm from the origin, beyond radius_mm {patch.radius_mm:g}"
@@ -131,6 +134,19 @@ def _below(patch: Patch, skin: Skin, bed: Bed | None) -> None:
             "taut skin on a curved body presses on what lies below, or pulls where it is concave: needed is a bed with "
             "push_kPa_per_mm and pull_kPa_per_mm above 0, or skin without tension"
         )
+
+
+def _wide(patch: Patch, zone: float, skin: Skin, bed: Bed | None) -> Patch:
+    """A patch with its default radius, or with the greatest that the body carries, if it has LEAST_DECAYS."""
+    wanted = patch.model_copy(update={"radius_mm": _radius(zone, skin, bed)})
+    if wanted.surface is None or wanted.surface.kind == "file":
+        return wanted
+    try:
+        physical.surface(wanted)
+    except TooWide as error:
+        if error.most >= zone + LEAST_DECAYS * _decay(skin, bed):
+            return wanted.model_copy(update={"radius_mm": error.most})
+    return wanted
 
 
 def _radius(zone: float, skin: Skin, bed: Bed | None) -> float:

@@ -46,7 +46,7 @@ class Block(BaseModel):
     """Keys of a file: all of them known, each of its very type, numbers finite."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, validate_default=True)
-    INSTEAD: typing.ClassVar[str] = ""  # of what is needed, in words
+    INSTEAD: typing.ClassVar[Mapping[str, str]] = NONE  # by a key that is missing what does as well, in words
 
 
 def read(path: str | Path, *, limit: int = MAX_BYTES) -> str:
@@ -277,7 +277,7 @@ def _complaint(error, path, model, variants):
         return around, f"value number {last + 1} is missing"
     if kind == "missing":
         needed = ", ".join(name for name, field in model.model_fields.items() if field.is_required())
-        return around, f"missing key '{last}'; needed: {needed}{getattr(model, 'INSTEAD', '')}"
+        return around, f"missing key '{last}'; needed: {needed}{getattr(model, 'INSTEAD', NONE).get(str(last), '')}"
     if kind == "union_tag_not_found":
         return path, f"missing key {about['discriminator']}; allowed: {', '.join(variants)}"
     if kind == "union_tag_invalid":
@@ -290,7 +290,7 @@ def _complaint(error, path, model, variants):
         return path, f"got {_shown(value)}, wanted the {model.model_fields[last].description}"
     got = f"{about['actual_length']} values" if "actual_length" in about else _shown(value)
     wanted = f"wanted {WANTED[kind].format(**about)}" if kind in WANTED else error["msg"]
-    meaning = number_meant(value) if kind == "float_type" else ""
+    meaning = number_meant(value, str(last)) if kind == "float_type" else ""
     return path, f"got {got}, {wanted.replace('Input should be', 'wanted')}{meaning}"
 
 

@@ -193,7 +193,7 @@ class Skin(Block):
     """The skin as a sheet; a site fills what is left out."""
 
     model_config = ConfigDict(json_schema_extra=_site_or_all)
-    INSTEAD = "; or a site, as forearm, which has both"
+    INSTEAD = dict.fromkeys(("thickness_mm", "law"), "; or a site, as forearm, which has both")
     site: Literal[tuple(SITES)] | None = Field(None, description="entry of `flatseam sites`")  # type: ignore[valid-type]
     age_years: Years | None = Field(None, description="changes the site's natural stretch, as far as age is known to")
     thickness_mm: Positive = Field(description="thickness of the skin in place, mm")

@@ -44,10 +44,11 @@ def told(error: MarkedYAMLError) -> tuple[Mark, str]:
     return error.problem_mark or error.context_mark, str(error.problem)
 
 
-def number_meant(value: object) -> str:
-    """What to write for a number with a decimal comma; nothing for anything else."""
-    comma = isinstance(value, str) and re.fullmatch(r"([-+]?\d+),(\d+)", value, re.ASCII)
-    return f"; write {comma[1]}.{comma[2]}" if comma else ""
+def number_meant(value: object, key: str = "") -> str:
+    """What to write for a number with a decimal comma, or with its key's unit behind it; nothing for anything else."""
+    unit = re.escape(UNITS.get(_ends([key])[key], "-"))
+    read = isinstance(value, str) and re.fullmatch(rf"([-+]?\d+([.,]\d+)?)(\s*{unit})?", value, re.ASCII)
+    return f"; write {read[1].replace(',', '.')}" if read and ("," in read[1] or read[3]) else ""
 
 
 def nearest(given: str, known: Collection[str]) -> str | None:

@@ -82,8 +82,8 @@ def check(
         fail("flatseam check: name at least one file, or --schema")
     else:
         given = sorted_out("check", files, *reversed(KINDS))
-        for (kind, _), content in zip(given, read_any(given), strict=True):
-            print(printing.checked(kind, content))
+        for (kind, _), content in zip(given, read_any(given, printing.checked), strict=True):
+            printing.checked(kind, content)
 
 
 @app.command

@@ -10,10 +10,20 @@ if TYPE_CHECKING:
 
 def takes(cost: "Cost") -> str:
     """A cost in words, two digits of each number."""
+    return f"{time(cost)} on one core, {size(cost)}"
+
+
+def time(cost: "Cost") -> str:
+    """The time of a cost in words, two digits."""
     from fem.cli.printing import span
 
+    return span(float(f"{cost.seconds:.2g}"))
+
+
+def size(cost: "Cost") -> str:
+    """Unknowns and memory of a cost in words, two digits of each."""
     unknowns, memory = (f"{float(f'{value:.2g}'):,.0f}".replace(",", " ") for value in (cost.unknowns, cost.memory_MB))
-    return f"{span(float(f'{cost.seconds:.2g}'))} on one core, {unknowns} unknowns, {memory} MB"
+    return f"{unknowns} unknowns, {memory} MB"
 
 
 def lines(kind: str, content: Any) -> list[str]:
@@ -59,8 +69,10 @@ def _with_skins(cases: "Sequence[Case]") -> "list[Case]":
 def _in_all(cases: "Sequence[Case]") -> str:
     from fem.results.cost import cost
 
-    words = "1 closure takes" if len(cases) == 1 else f"{len(cases)} closures take in all, and the largest,"
-    return f"  {words} about {takes(cost(cases))}"
+    whole = cost(cases)
+    if len(cases) == 1:
+        return f"  1 closure: about {takes(whole)}"
+    return f"  {len(cases)} closures: about {time(whole)} in all on one core; the largest has {size(whole)}"
 
 
 def _short(case: "Case") -> str:

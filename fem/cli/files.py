@@ -42,9 +42,12 @@ def read_lessons(
     return lessons, pages
 
 
-def read_any(files: "Sequence[tuple[str, Path]]") -> list[Any]:
-    """What is in files (kind, path): a case, a lesson, an exploration, or a study and its cases; as `read_cases`."""
-    good = [content for content, _ in read_each(files)]
+def read_any(files: "Sequence[tuple[str, Path]]", tell: Callable[[str, Any], None]) -> list[Any]:
+    """What is in files (kind, path): a case, a lesson, an exploration, or a study and its cases; as `read_cases`.
+
+    tell   as of `read_each`
+    """
+    good = [content for content, _ in read_each(files, tell)]
     both = list(zip(files, good, strict=True))
     unmixed(_of_case(path, case) for (kind, path), case in both if kind == "case")
     lessons = [((kind, path), content) for (kind, path), content in both if kind in TAUGHT]
@@ -57,14 +60,19 @@ def read_study(file: Path) -> "tuple[Study, list[Case]]":
     return read_each([("study", file)])[0][0]
 
 
-def read_each(files: Iterable[tuple[str, Path]]) -> list[tuple[Any, "Case"]]:
+def read_each(
+    files: Iterable[tuple[str, Path]], tell: Callable[[str, Any], None] = lambda kind, content: None
+) -> list[tuple[Any, "Case"]]:
     """(content, a case of it) of each file (kind, path); ends the program with every message if one is bad.
 
     Two of a kind whose cases, or studies, share a name are refused.
+
+    tell   called with kind and content of those that are good before the program ends
     """
     from fem.case import case as cases
 
     good: list[Any] = []
+    fine: dict[tuple[str, str], Any] = {}
     bad: list[str] = []
     seen: dict[tuple[str, str], Path] = {}
     for kind, path in files:
@@ -76,11 +84,15 @@ def read_each(files: Iterable[tuple[str, Path]]) -> list[tuple[Any, "Case"]]:
         if (kind, case.name) in seen:
             before = seen[kind, case.name]
             bad.append(f"{path}: name: {case.name!r} is also the name of {before}; results would mix")
+        fine[kind, case.name] = None if (kind, case.name) in seen else content
         seen[kind, case.name] = path
         for line in cases.warnings(case):
             print(f"{path}: warning: {line}", file=sys.stderr)
         good.append((content, case))
     if bad:
+        for (kind, _), content in fine.items():
+            if content is not None:
+                tell(kind, content)
         fail("\n".join(bad))
     return good
 
@@ -215,6 +227,17 @@ def worker_count(_: Any, tokens: Sequence[Any]) -> int:
     if not (word.isdecimal() and word.isascii() and len(word) < 10 and 1 <= int(word) <= MOST_WORKERS):
         raise ValueError(f"got {word[:40]!r}, wanted a whole number from 1 to {MOST_WORKERS}")
     return int(word)
+
+
+def length(_: Any, tokens: Sequence[Any]) -> float:
+    """A length, mm, from a word of the command line. Raises ValueError with what to write."""
+    word = tokens[0].value
+    try:
+        return float(word)
+    except ValueError:
+        from fem.case.plain import number_meant
+
+        raise ValueError(f"got {word[:40]!r}, wanted a number{number_meant(word, 'length_mm')}") from None
 
 
 def needed(where: str, *libraries: str) -> None:

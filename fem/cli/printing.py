@@ -159,11 +159,11 @@ def select(folder: Path, cases: "Iterable[Case]", query: str) -> None:
     print_table(columns, (["" if value is None else str(value) for value in row] for row in rows))
 
 
-def checked(kind: str, content: Any) -> str:
-    """What a file is, of a kind of `kinds.KINDS` and with a content as of `files.read_any`, and what it takes."""
+def checked(kind: str, content: Any) -> None:
+    """Print what a file is, of a kind of `kinds.KINDS` and with a content as of `files.read_any`, and what it takes."""
     from fem.cli.effort import lines
 
-    return report(content) if kind == "case" else "\n".join(lines(kind, content))
+    print(report(content) if kind == "case" else "\n".join(lines(kind, content)))
 
 
 def report(case: "Case") -> str:
@@ -229,12 +229,17 @@ def forecast(folder: Path, cases: "list[Case]", study: "Study", cores: int) -> s
     from fem.study.study import estimate
 
     missing, seconds, source = estimate(folder, cases, keep=study.keys.keep)
-    lines = [f"{study.name}: {len(cases)} cases, {missing} of them to be computed"]
+    lines = [f"{study.name}: {counted(len(cases), 'case')}, {missing} of them to be computed"]
     if missing:
-        lines[0] += f"; about {span(seconds / cores)} on {cores} workers, going by {source}"
+        lines[0] += f"; about {span(seconds / cores)} on {counted(cores, 'worker')}, going by {source}"
     for answer, count in counts(study):
         lines.append(f"  answer {answer}: {f'at most {count}' if count else 'no'} further cases")
     return "\n".join(lines)
+
+
+def counted(n: int, what: str) -> str:
+    """A number of things: "1 worker", "2 workers"."""
+    return f"{n} {what}{'s' * (n != 1)}"
 
 
 def span(seconds: float) -> str:

@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from fem.cli.printing import span
+from fem.cli.printing import counted, span
 from fem.errors import stages
 
 PATIENCE = 5.0  # s without a word; our choice
@@ -159,14 +159,17 @@ def studying(name: str) -> Iterator[Callable[..., None]]:
         def watch(*, event: str, **about) -> None:
             nonlocal running
             if event == "start":
-                more = f"{about['missing']} of {about['cases']} cases to do"
+                more = f"{about['missing']} of {counted(about['cases'], 'case')} to do"
                 state = (
                     "no case is missing" if not about["missing"] else more if running else f"{more}, starting workers"
                 )
                 update(done=0, of=about["missing"] or None, state=state)
             elif event == "workers":
                 if not running:
-                    print(f"{name}: {about['threads']} workers, watch them at {about['dashboard']}", file=sys.stderr)
+                    print(
+                        f"{name}: {counted(about['threads'], 'worker')}, watch them at {about['dashboard']}",
+                        file=sys.stderr,
+                    )
                 running = True
             elif event == "case":
                 left = f"{about['per_minute']:.3g} a minute, {span(about['left_s'])} left"

@@ -11,7 +11,7 @@ from typing import Annotated, Any, TypeVar
 
 from cyclopts import Parameter
 
-from fem.cli.files import fail, known
+from fem.cli.files import fail, known, length
 from fem.errors import BadCase
 
 WIDTH, RATIO = 20.0, 3.0  # of the usual wound, mm, and its length per width
@@ -19,6 +19,7 @@ LENGTHS = {"length_mm": "length", "height_mm": "length", "width_mm": "width", "d
 LENGTHS |= {"side_mm": "width", "base_mm": "width"}  # keys of outlines, and which of the two lengths each is
 FIRST = {"slit": "z-plasty"}  # technique of an outline that is not closed side to side
 SCHEMA = "flatseam.schema.json"  # beside the case, so that editors find it without a network
+Length = Annotated[float | None, Parameter(converter=length)]
 Answer = TypeVar("Answer")
 
 
@@ -28,10 +29,10 @@ def new(
     *,
     site: str | None = None,
     outline: str | None = None,
-    length_mm: float | None = None,
-    width_mm: float | None = None,
+    length_mm: Length = None,
+    width_mm: Length = None,
     technique: str | None = None,
-    undermine_mm: float | None = None,
+    undermine_mm: Length = None,
 ) -> None:
     """Write a short case file to start from; nothing that is there is replaced.
 
@@ -135,7 +136,8 @@ def _answers(given):
     by = _number("undermined around the wound, mm", given["undermining"], 0.0 if on_bench else usual.typical)
     return {
         "site": site, "outline": kind, "lengths": lengths, "technique": technique, "undermining": by,
-        "on_bench": on_bench, "usual": usual, "outlines": list(outlines), "techniques": techniques,
+        "on_bench": on_bench, "body": SITES[site].body, "usual": usual, "outlines": list(outlines),
+        "techniques": techniques,
     }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from fem.case import physical
 from fem.case.case import Case
 from fem.closure.measures.cones import TIP_ZONE
 from fem.comparison.spread import NO_SPREAD, Spread
-from fem.comparison.style import SIZE, figure, folded, key, looks
+from fem.comparison.style import SIZE, figure, folded, from_zero, key, looks
 from fem.plan.plan import opened
 from fem.render import canvas, plan_figure, projection
 from fem.render.projection import Ranges
@@ -129,7 +129,9 @@ def heights_along(results: Sequence[Result]) -> Figure:
     """Figure of the height along the scars of all cases, from the middle of each."""
     seams = [r.profiles.get("seams", ()) for r in results]
     lines = [[(np.array(s["arc_mm"]) - s["arc_mm"][-1] / 2, s["height_mm"]) for s in scars] for scars in seams]
-    return profiles(results, lines, "along the scar, from its middle, mm", "height, mm")[0]
+    plot, axes = profiles(results, lines, "along the scar, from its middle, mm", "height, mm")
+    _no_flatter(axes)
+    return plot
 
 
 def heights_across(results: Sequence[Result]) -> Figure:
@@ -139,16 +141,24 @@ def heights_across(results: Sequence[Result]) -> Figure:
     off = np.abs(height) > VISIBLE * max(np.abs(height).max(initial=0.0), projection.FLATTEST)
     reach = across[off].max(initial=LEAST_REACH)
     second = " (thin: second cone)" if any(len(case) > 1 for case in lines) else ""
-    plot, axes = profiles(results, lines, f"across the cone, from its top, mm{second}", "height, mm")
+    plot, axes = profiles(results, lines, f"across the cone, mm{second}", "height, mm")
     axes.set_xlim(-reach, reach)
+    _no_flatter(axes)
     return plot
+
+
+def _no_flatter(axes):
+    """Have an axis of heights span FLATTEST or more: less would show round-off as waves."""
+    low, high = axes.get_ylim()
+    if high - low < projection.FLATTEST:
+        axes.set_ylim(min(low, -projection.FLATTEST / 2), max(high, projection.FLATTEST / 2))
 
 
 def tensions_along(results: Sequence[Result]) -> Figure:
     """Figure of the line tension along the scars of all cases, without the tip zones."""
     lines = [[_inner_tension(seam) for seam in r.profiles.get("seams", ())] for r in results]
     plot, axes = profiles(results, lines, "along the scar, from its middle, mm", "line tension, N/m")
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    from_zero(axes)
     return plot
 
 

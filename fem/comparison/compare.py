@@ -20,7 +20,7 @@ from fem.render.projection import Ranges
 from fem.results import accuracy
 from fem.results.folder import whole_files
 from fem.results.identity import state
-from fem.results.quantities import error_name
+from fem.results.quantities import error_name, tabled
 from fem.results.result import Result, names, ordered, read, solved
 
 DPI = 300  # of figures for print
@@ -170,7 +170,7 @@ def write_tables(results: Sequence[Result], spread: Spread, lines: Path, parquet
 def table(results: Sequence[Result], spread: Spread = NO_SPREAD) -> dict[str, list[Any]]:
     """Columns by name, a row for each skin of each case: case, skin, reason if it has no closure, then all numbers.
 
-    Then the errors that were estimated, as `cone_height_error_mm`.
+    Numbers are as `quantities.tabled`. Then the errors that were estimated, as `cone_height_error_mm`.
     """
     closed = [(result.name, {AS_GIVEN: result, **spread.get(result.name, {})}) for result in results]
     rows = [(name, skin, result) for name, several in closed for skin, result in several.items()]
@@ -183,7 +183,7 @@ def table(results: Sequence[Result], spread: Spread = NO_SPREAD) -> dict[str, li
     errors = {
         error_name(name): [(of := r.accuracy.errors.get(name)) and of.total for _, _, r in rows] for name in known
     }
-    columns |= {name: [r.numbers.get(name) for _, _, r in rows] for name in known}
+    columns |= {name: [tabled(name, r.numbers.get(name)) for _, _, r in rows] for name in known}
     return columns | {name: each for name, each in errors.items() if any(error is not None for error in each)}
 
 

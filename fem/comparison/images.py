@@ -10,7 +10,7 @@ from PIL import Image
 
 from fem.comparison import chart, style
 from fem.render import canvas
-from fem.render.projection import FLATTEST, Ranges
+from fem.render.projection import Ranges
 from fem.results.result import Result
 
 PROFILES = "heights_along", "heights_across", "tensions_along"
@@ -18,15 +18,10 @@ QUALITY = 88  # of WebP images; our choice
 
 
 def profiles(results: Sequence[Result]) -> dict[str, Figure]:
-    """Charts of heights and tension along lines; none if nothing is sewn. Axes of heights span FLATTEST or more."""
+    """Charts of heights and tension along lines; none if nothing is sewn."""
     if not any(r.profiles.get("seams") for r in results):
         return {}
-    heights = {"heights_along": chart.heights_along(results), "heights_across": chart.heights_across(results)}
-    for figure in heights.values():
-        low, high = figure.axes[0].get_ylim()
-        if high - low < FLATTEST:
-            figure.axes[0].set_ylim(min(low, -FLATTEST / 2), max(high, FLATTEST / 2))
-    return heights | {"tensions_along": chart.tensions_along(results)}
+    return {name: getattr(chart, name)(results) for name in PROFILES}
 
 
 def pictures(done: Sequence[Result], ranges: Ranges) -> dict[str, dict[str, Any]]:

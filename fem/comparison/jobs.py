@@ -19,7 +19,7 @@ from fem.case.document import parse
 from fem.comparison import spread
 from fem.comparison.case_page import add_errors, close
 from fem.comparison.stopping import heed_parent, held_back
-from fem.errors import MeshError, NotConverged
+from fem.errors import MeshError, NotConverged, Unguarded
 from fem.results import accuracy
 
 ONE_THREAD = {name: "1" for name in ("MKL_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
@@ -58,6 +58,8 @@ def run(jobs: Sequence[Job], *, into: Path | str, again: bool, watch: Watch) -> 
     """Errors by the address of the job; what the others ask for is there now.
 
     watch   called with each job as it ends, its error or None, how many have ended, and of how many
+
+    Raises Unguarded if processes end before they have read the script that starts them.
     """
     errors: dict[str, Exception] = {}
     given = {job.case.name for job in jobs if job.first}
@@ -137,17 +139,15 @@ def _pool(workers) -> Iterator[ProcessPoolExecutor]:
 def _context() -> BaseContext:
     """Where processes come from: copies of one that has imported what they need, which takes longer than a small wound.
 
-    A system that cannot copy processes starts each afresh.
+    Raises Unguarded if the first one, which does nothing, ends while it reads the script that starts it.
     """
-    if "forkserver" not in multiprocessing.get_all_start_methods():
-        return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__])
-    first = context.Process(
-        target=os.getpid
-    )  # nothing: it is here, where signals are heard, that imports are waited for
-    first.start()
+    first = context.Process(target=os.getpid)
+    first.start()  # imports are waited for here, where signals are heard
     first.join()
+    if first.exitcode:
+        raise Unguarded
     return context
 
 

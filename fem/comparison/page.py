@@ -15,8 +15,8 @@ from matplotlib.colors import Colormap
 from fem.case import dotted, physical
 from fem.case.site import SITES
 from fem.closure.measures.cones import TIP_ZONE
-from fem.comparison import flat
-from fem.comparison.alike import alike, order, pairs
+from fem.comparison import flat, glance
+from fem.comparison.alike import more, orders, ways
 from fem.comparison.html import notes, rendered, text_of
 from fem.comparison.spread import ENDS, NO_SPREAD, RANGED, Spread
 from fem.comparison.wording import sentences
@@ -26,8 +26,6 @@ from fem.results.quantities import (
     FIRST,
     QUANTITIES,
     label,
-    magnitude,
-    off,
     pattern,
     plus_minus,
     quantity,
@@ -40,8 +38,7 @@ from fem.results.result import Result, names, solved
 THREE = "static/r130/three.min.js"  # in jupyter_threejs_sage: three.js with orbit controls and wide lines
 AROUND = 1.1  # of the piece of skin in the still pictures: what is kept of it to be turned; our choice
 COLOURS = 256  # of a scale
-BY_SKIN = " by skin"  # of a closure that another is alike with though both differ in their own
-GLANCE = "cone_height_mm", "scar_length_mm", "line_tension_mid_N_per_m", "removed_area_mm2"
+BY_SKIN = " by skin"  # of a closure that another is alike with though both differ in some
 REPEATED = {("rise_mm", "cone_height_mm"), ("removed_area_mm2", "healthy_removed_mm2")}  # the later one, if alike
 EFFORT = "elements", "unknowns", "smallest_angle_deg", "residual_N", "negative_pivots"  # of run.json, on the page
 
@@ -64,7 +61,10 @@ def html(
     values: dict[str, Any] = {}
     if ranges:
         values = pictured(done, ranges, images)
-        values["glance"] = [*flat.lines([(result.name, result) for result in done], spread), *glance(done, spread)]
+        values["glance"] = [
+            *flat.lines([(result.name, result) for result in done], spread),
+            *glance.lines(done, spread),
+        ]
         values["rows"] = table(results, spread=spread, baseline=baseline, only=only)
         values["notes"] = notes({row["name"] for row in values["rows"]})
         values["estimated"] = bool(estimated(done))
@@ -173,12 +173,13 @@ def table(
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Rows of the table of measures: name, label, unit, the heading before it, folded or not, a cell for each case.
 
-    A cell has its text, the number itself, its error as estimated, its rank, how many are alike with it, itself among
-    them, and which of those show it neither by the same rank nor the same text, its difference to the baseline, if any,
-    and of RANGED numbers the texts in slack and tense skin by skin, if these are known. A row tells whether all are
-    alike that do not print alike. What is asked first is not folded, nor what is asked for by `only`.
+    A cell has its text, the number itself, its error as estimated, its rank, and in which skin if its text does not
+    show it, how many are alike with it, itself among them, and which of those show it neither by the same rank nor the
+    same text, its difference to the baseline, if any, and of RANGED numbers the texts in slack and tense skin by skin,
+    if these are known. A row tells whether all are alike that do not print alike. What is asked first is not folded,
+    nor what is asked for by `only`.
     """
-    to = next((result.numbers for result in results if result.name == baseline), {})
+    base = next((result.numbers for result in results if result.name == baseline), {})
     rows: list[dict[str, Any]] = []
     headed: set[str] = set()
     for name in names(results):
@@ -186,8 +187,9 @@ def table(
             continue
         heading = quantity(name).group
         column = [result.numbers.get(name) for result in results]
-        like = pairs(name, results, spread)
-        ranked = ranks(name, column, like)
+        to = ways(name, results, spread)
+        like = [{j for j, way in each.items() if way == 0} for each in to]
+        ranked = ranks(name, column, to)
         cells = [
             {
                 "text": _text_in(result, name),
@@ -195,13 +197,16 @@ def table(
                 "error": plus_minus(_estimated(result, name)),
                 "rank": rank,
                 "alike": len(same),
-                "change": _change(name, value, to.get(name)) if result.name != baseline else None,
+                "change": _change(name, value, base.get(name)) if result.name != baseline else None,
                 "skins": {skin: _text_in(r, name) for skin, r in spread.get(result.name, {}).items() if name in RANGED},
             }
             for result, value, rank, same in zip(results, column, ranked, like, strict=True)
         ]
         about = {"name": name, "label": label(name), "unit": unit(name), "cells": cells}
-        about["alike"] = _alike(name, results, cells, like)
+        for i, cell in enumerate(cells):
+            cell["where"] = cell["rank"] and _where(name, i, cells, results, spread)
+        by_skin = [[BY_SKIN if any(orders(name, a, b, spread).values()) else "" for b in results] for a in results]
+        about["alike"] = _alike(results, cells, like, by_skin)
         if twin := next((row for row in rows if not only and _repeats(about, row)), None):
             twin["label"] = _both(twin["label"], about["label"])
             continue
@@ -223,9 +228,15 @@ def stated() -> list[str]:
     return [f"{of.label.split(',')[0]} {100 * of.error:.2g}\N{NO-BREAK SPACE}%" for of in first if of.error]
 
 
-def _alike(name, results, cells, like):
+def _where(name, i, cells, results, spread):
+    """The skin in which a closure has its rank, if another prints the same number without it; else nothing."""
+    others = [r for cell, r in zip(cells, results, strict=True) if cell["text"] == cells[i]["text"]]
+    others = [r for r in others if more(name, results[i], r, spread)]
+    return next((skin for r in others for skin, way in orders(name, results[i], r, spread).items() if way), "")
+
+
+def _alike(results, cells, like, by_skin):
     """Whether all cells of a row are alike, and if not, in each the names of those that it does not show to be."""
-    by_skin = [[BY_SKIN if order(name, a, b) else "" for b in results] for a in results]
     known = [i for i, same in enumerate(like) if same]
     every = len({cells[i]["text"] for i in known}) > 1 and all(like[i] == set(known) for i in known)
     for cell, same, why in zip(cells, like, by_skin, strict=True):
@@ -258,28 +269,6 @@ def _text_in(result, name):
 
 def _change(name, value, to):
     return None if value is None or to is None else shown(name, value - to, sign="+")
-
-
-def glance(done: Sequence[Result], spread: Spread = NO_SPREAD) -> list[str]:
-    """What the numbers say at first glance, as sentences."""
-    extremes: dict[str, list[tuple]] = {}
-    level: list[str] = []
-    for name in GLANCE:
-        known = [result for result in done if result.numbers.get(name) is not None]  # not sewn: no scar
-        ends = [pick(known, key=lambda one: magnitude(name, one.numbers[name])) for pick in (max, min)] if known else []
-        if len({off(name, end.numbers[name]) for end in ends}) > 1:
-            if alike(name, ends[0], ends[1], spread):
-                level.append(label(name))
-            else:
-                extremes[name] = [_end(name, end, known, spread) for end in ends]
-    return sentences("comparison/reading", "glance", extremes, level)
-
-
-def _end(name, end, known, spread):
-    """Names of those that print a number as one does, it, and the names of further ones that are alike with it."""
-    value = end.numbers[name]
-    same = [result.name for result in known if shown(name, result.numbers[name]) == shown(name, value)]
-    return same, value, [r.name for r in known if r.name not in same and alike(name, end, r, spread)]
 
 
 def assumed(results: Sequence[Result], spread: Spread = NO_SPREAD) -> list[tuple[str, list[tuple[str, list[str]]]]]:

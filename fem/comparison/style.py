@@ -12,6 +12,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from fem.results.quantities import LEAST_LENGTH
+
 STYLE = rc_params_from_file(Path(__file__).with_name("charts.mplstyle"), use_default_template=False)
 LOOK = "color", "linestyle", "linewidth", "marker", "markersize", "markerfacecolor", "markeredgecolor"
 SAMPLE = (0.55, 0.2)  # inches, of a line in a key beside figures
@@ -19,6 +21,7 @@ SIZE = (4.8, 3.5)  # inches: 346 points fill a narrow screen with letters that c
 COLOURS = "#0072b2", "#b34700", "#00735c", "#8c2f7a", "#6b4c1e", "#3d3d3d"  # 4.5 to 1 or more on white
 MARKERS = "o", "s", "^", "D", "v", "P", "X", "*", "<", ">", "p", "h"
 JOINTS = re.compile(r".{1,26}(?:(?<=[-_. ])|$)|.{26}")  # lines of a long name, broken at its joints if it has some
+ROOM = 0.06  # of an axis, for half of a marker
 DASHES = "-", "--", "-.", ":", (0, (6, 1.5, 1, 1.5, 1, 1.5)), (0, (2, 1))
 
 
@@ -35,6 +38,16 @@ def figure(size: tuple[float, float] = SIZE) -> tuple[Figure, Axes]:
     """Figure and axes."""
     made = Figure(figsize=size, layout="constrained")
     return made, made.add_subplot()
+
+
+def from_zero(axes: Axes) -> None:
+    """Have the upright axis reach to 0, with room for markers beyond the ends of what is drawn; 0 to 1 if that is 0."""
+    low, high = axes.dataLim.intervaly
+    if np.isfinite([low, high]).all():
+        low, high = (end if abs(end) >= LEAST_LENGTH else 0.0 for end in (low, high))
+        low, high = (min(0.0, low), max(0.0, high)) if low or high else (0.0, 1.0)
+        room = ROOM * (high - low)
+        axes.set_ylim(low - room * (low < 0), high + room * (high > 0))
 
 
 def folded(name: str) -> str:

@@ -26,6 +26,7 @@ BEYOND = 1.05  # of the patch's radius, to which the samples reach
 ACCURACY = 1e-11  # of geodesics, relative
 STEPS, SAME = 50, 1e-9  # of Newton's method for the foot of a perpendicular, mm; it takes 3 to 5
 MOST_DISTORTED = 0.5  # of lengths; our choice, a sphere's patch then reaches 1.9 radii, beyond the half of it
+TRIED = 2e-3  # share of a radius to which the greatest is known; the splines of a smaller patch differ by less
 OVERLAP = 0.5, 4.0  # of the samples' distance: nearer in space, though as far apart on the plan, the patch meets itself
 
 
@@ -115,7 +116,7 @@ def sampled(places: np.ndarray, reach: float) -> Surface:
 
 
 def laid(on: Map, radius: float) -> Surface:
-    """The surface of a map, on a patch of a radius, mm. Raises ValueError as `check`."""
+    """The surface of a map, on a patch of a radius, mm. Raises TooWide as `check`."""
     if on is plane:
         return FLAT
     reach = BEYOND * radius
@@ -132,21 +133,42 @@ def within(radius: float, n: int = GRID) -> np.ndarray:
     return X[:, np.hypot(*X) <= radius]
 
 
+class TooWide(ValueError):
+    """A body does not carry a patch, but a smaller one."""
+
+    def __init__(self, why: str, most: float) -> None:
+        super().__init__(f"{why}; wanted radius_mm {most:g} or less")
+        self.most = most  # mm, greatest radius that it does carry
+
+
 def check(surface: Surface, radius: float) -> None:
-    """Raise ValueError if the plan, a disc of a radius, mm, is stretched or squeezed too far, or meets itself."""
-    X = within(radius)
-    off = np.abs(surface.stretches(X) - 1).max(axis=0)
-    if not (bad := off > MOST_DISTORTED).any():
-        x, apart = surface.place(X), 2 * radius / (GRID - 1)
-        pairs = cKDTree(x.T).query_pairs(OVERLAP[0] * apart, output_type="ndarray").T
-        if not (np.hypot(*(X[:, pairs[0]] - X[:, pairs[1]])) > OVERLAP[1] * apart).any():
-            return
-        raise ValueError(f"a patch with radius_mm {radius:g} wraps onto itself there; wanted a smaller patch")
-    reach = np.hypot(*X[:, bad]).min()
-    raise ValueError(
-        f"lengths are distorted by more than {100 * MOST_DISTORTED:g} % from {reach:.3g} mm around the plan's origin "
-        f"on, and the patch has radius_mm {radius:g}; wanted a smaller patch, or less curvature"
-    )
+    """Raise TooWide if the plan, a disc of a radius, mm, is stretched or squeezed too far, or meets itself."""
+    if (distorted := _distorted(surface, radius)) or _meets_itself(surface, radius):
+        why = f"distorts lengths by more than {100 * MOST_DISTORTED:g} %" if distorted else "wraps onto itself"
+        raise TooWide(f"a patch with radius_mm {radius:g} {why} there", _most(surface, radius))
+
+
+def _distorted(surface, radius):
+    """Whether any length in the disc of a radius, mm, is stretched or squeezed too far."""
+    return (np.abs(surface.stretches(within(radius)) - 1) > MOST_DISTORTED).any()
+
+
+def _meets_itself(surface, radius):
+    """Whether places of the disc of a radius, mm, that are apart on the plan lie in one place."""
+    X, apart = within(radius), 2 * radius / (GRID - 1)
+    pairs = cKDTree(surface.place(X).T).query_pairs(OVERLAP[0] * apart, output_type="ndarray").T
+    return (np.hypot(*(X[:, pairs[0]] - X[:, pairs[1]])) > OVERLAP[1] * apart).any()
+
+
+def _most(surface, radius):
+    """Greatest radius below one that is too wide, mm, that is not, three digits: by bisection."""
+    low, high = 0.0, radius
+    while high - low > TRIED * high:
+        middle = (low + high) / 2
+        wide = _distorted(surface, middle) or _meets_itself(surface, middle)
+        low, high = (low, middle) if wide else (middle, high)
+    digits = 2 - int(np.floor(np.log10(high)))
+    return float(np.floor((1 - TRIED) * low * 10**digits) / 10**digits)
 
 
 def distortion(surface: Surface, radius: float) -> float:

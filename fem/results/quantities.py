@@ -3,7 +3,7 @@
 import csv
 import math
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from fem.errors import present_name
 WRITTEN = {"N_per_m": "N/m", "mm2": "mm²", "mm3": "mm³", "deg": "°"}  # units, where not as they end names
 UNITS = *WRITTEN, "kPa", "mm", "mJ", "N", "s", ""
 LEAST_ERROR = 1e-6  # of any unit: round-off; our choice
+LEAST_LENGTH = 1e-5  # mm: of skin that lies flat, residual and round-off leave less; our choice
 DIGITS = {"mm": 1, "mJ": 1, "N": 2, "": 2}  # decimals printed; else none
 FIRST, FURTHER = "First", "Further numbers"  # groups: what is asked first, and what nobody may ask
 UNLIMITED = "Greatest values: they depend on the mesh"  # a group: as triangles shrink they have no limit, so no error
@@ -123,6 +124,12 @@ def shown(name: str, value: float | None, *, sign: str = "") -> str:
     return text.replace("-", "−") if float(text) else text.lstrip("+-")
 
 
+def tabled(name: str, value: Any) -> Any:
+    """A number as tables hold it: all its digits, but 0 for a length below LEAST_LENGTH."""
+    length = known(name) and unit(name) == "mm" and isinstance(value, float)
+    return 0.0 if length and abs(value) < LEAST_LENGTH else value
+
+
 def plus_minus(error: float | None) -> str:
     """An error as it is printed, two digits, with ± and without its unit; "" if there is none to speak of."""
     if error is None or error < LEAST_ERROR:
@@ -142,22 +149,23 @@ def off(name: str, value: float) -> float:
 
 
 def ranks(
-    name: str, values: Sequence[float | None], alike: Sequence[Collection[int]] | None = None
+    name: str, values: Sequence[float | None], ways: Sequence[Mapping[int, int]] | None = None
 ) -> list[str | None]:
     """What is "best", the least `magnitude`, and "worst", the greatest, of some values; None for the rest.
 
-    alike   for each value the places of those that cannot be told from it otherwise
+    ways    for each value, by the places of all: 1 if it counts as more, -1 if as less, 0 if as alike; without it what
+            prints alike is alike
 
-    What prints alike, or is alike, has the same rank, but none if it is like the best and the worst; nothing is ranked
-    if these are alike, or if less is neither better nor worse.
+    Nothing counts as less than the best, if there is such a value. What is alike has the same rank, but none if it is
+    like the best and the worst; nothing is ranked if these are alike, or if less is neither better nor worse.
     """
     known = {i: off(name, value) for i, value in enumerate(values) if value is not None}
     if not quantity(name).better or not known:
         return [None] * len(values)
-    ends = {"best": min(known, key=known.__getitem__), "worst": max(known, key=known.__getitem__)}
-    like = {
-        rank: {i for i in known if known[i] == known[end] or (alike and i in alike[end])} for rank, end in ends.items()
-    }
+    to = {i: ways[i] if ways else {j: (a > b) - (a < b) for j, b in known.items()} for i, a in known.items()}
+    lowest, highest = ([i for i in known if all(sign * way >= 0 for way in to[i].values())] for sign in (-1, 1))
+    ends = {"best": min(lowest or known, key=known.__getitem__), "worst": max(highest or known, key=known.__getitem__)}
+    like = {rank: {i for i in known if to[end][i] == 0} for rank, end in ends.items()}
     apart = ends["best"] not in like["worst"]
     marks = {
         i: rank for rank, other in (("best", "worst"), ("worst", "best")) for i in like[rank] - like[other] if apart

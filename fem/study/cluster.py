@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from fem.comparison.jobs import ONE_THREAD, cores
-from fem.errors import StudyStopped
+from fem.errors import StudyStopped, Unguarded
 from fem.study.keys import Cluster
 
 AT_ONCE = 0.2  # s in which a worker may end by itself when the study is stopped; our choice
@@ -34,7 +34,10 @@ def count(local: int | None, block: Cluster | None) -> int:
 
 @contextmanager
 def on_this_machine(workers: int | None = None) -> Iterator[Any]:
-    """Client of workers on this machine, by default one a core, reached over the loopback address only."""
+    """Client of workers on this machine, by default one a core, reached over the loopback address only.
+
+    Raises Unguarded if they end before they have read the script that starts them.
+    """
     import dask
     from distributed import Client, LocalCluster
 
@@ -47,10 +50,13 @@ def on_this_machine(workers: int | None = None) -> Iterator[Any]:
         "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**29,
     }
     with dask.config.set(settings):
-        cluster = LocalCluster(
-            n_workers=workers or cores(), threads_per_worker=1, processes=True, host="127.0.0.1", env=ONE_THREAD,
-            dashboard_address="127.0.0.1:0", memory_limit=None, silence_logs=logging.CRITICAL,
-        )  # fmt: skip
+        try:
+            cluster = LocalCluster(
+                n_workers=workers or cores(), threads_per_worker=1, processes=True, host="127.0.0.1", env=ONE_THREAD,
+                dashboard_address="127.0.0.1:0", memory_limit=None, silence_logs=logging.CRITICAL,
+            )  # fmt: skip
+        except RuntimeError as error:  # a nanny's, whose worker ended before it began
+            raise Unguarded from error
         with cluster, Client(cluster) as client:
             try:
                 yield client

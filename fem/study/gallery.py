@@ -14,7 +14,7 @@ from fem.comparison import chart, style
 from fem.comparison.case_page import PAGE
 from fem.comparison.html import uri
 from fem.comparison.images import webp
-from fem.comparison.wording import printed, sentence
+from fem.comparison.wording import printed, sentence, told_apart
 from fem.plan.plan import opened
 from fem.render.canvas import HEIGHT_ENDS, SHAPE
 from fem.render.plan_figure import legend
@@ -40,8 +40,10 @@ def chosen(study: Study, answers: Sequence[Finding], evaluate: Callable) -> list
         known = [
             (magnitude(CONE, printed(CONE, row[CONE])), k) for k, row in enumerate(rows) if row.get(CONE) is not None
         ]
-        ends = {"lowest": min(known)[1], "highest": max(known)[1]} if known else {}
-        named += [(sentence("study/shared", "own", which, settings_text(own[k])), own[k]) for which, k in ends.items()]
+        for which, end in {"lowest": min, "highest": max}.items() if known else ():
+            height, k = end(known)
+            ties = sum(other == height for other, _ in known)
+            named.append((sentence("study/shared", "own", which, settings_text(own[k]), ties), own[k]))
     cases: dict[str, tuple[str, Case]] = {}
     for words, settings in named[:MOST]:
         case = case_at(study, settings)
@@ -81,6 +83,16 @@ def pictured(named: Sequence[tuple[str, Case]], evaluate: Callable, into: Path) 
         for (words, case), plan, result, row in zip(named, plans, results, rows, strict=True)
     ]
     return {"shown": shown, "plan_key": legend(cases), "scale": uri(scale), "wide": 2 * half_width}
+
+
+def pages(study: Study, into: Path) -> list[tuple[str, str]]:
+    """What each of the study's own cases is, and the address of its page from that of the study, if it was kept."""
+    if study.keys.keep != "pictures":
+        return []
+    own = points(study)
+    words = told_apart(own, settings_text, digits=4)
+    found = ((word, _page(into, case_at(study, settings))) for word, settings in zip(words, own, strict=True))
+    return [(word, page) for word, page in found if page]
 
 
 def _half_width(case):

@@ -64,7 +64,7 @@ def findings(study: Study, evaluate: Callable) -> list[Finding]:
 
 
 def html(study: Study, answers: list[Finding], shown: dict[str, Any]) -> str:
-    """The page as text; `shown` as of `gallery.pictured`."""
+    """The page as text; `shown` as of `gallery.pictured`, with `pages` of all cases."""
     base, following = _base(study)
     kinds = [(ANSWERS[block.kind], block) for block in study.keys.answers]
     measures = {measure for kind, block in kinds for measure in kind.measures(block)}
@@ -84,12 +84,18 @@ def _base(study):
     every, paths = points(study), varied(study)
     looked_at = [case_at(study, settings) for settings in every[:: -(-len(every) // MOST_COMPARED)]]
     first, *others = [cases.inputs(case) for case in looked_at]
-    site, taken = looked_at[0].skin.site, looked_at[0].from_site or ()
     free = [path for path in first if not any(path == above or path.startswith(f"{above}.") for above in paths)]
     common = [path for path in free if all(path in other and other[path] == first[path] for other in others)]
-    rows = [(path, value(path, first[path]), f"from {site}" if path in taken else "") for path in common]
+    rows = [(path, value(path, first[path]), _source(path, looked_at)) for path in common]
     differing = [path for path in free if path not in common]
     return rows, sentence("study/shared", "following", differing) if differing else ""
+
+
+def _source(path, every):
+    """Where a value that all cases have came from in words; nothing if not all took it from their site."""
+    if not all(path in (case.from_site or ()) for case in every):
+        return ""
+    return sentence("study/shared", "source", list(dict.fromkeys(str(case.skin.site) for case in every)))
 
 
 def _listed(study, path):
@@ -106,5 +112,6 @@ def write(study: Study, evaluate: Callable, into: Path) -> Path:
     """Path of study.html in a folder, all answers found and written there."""
     path, answers = into / "study.html", findings(study, evaluate)
     shown = gallery.pictured(gallery.chosen(study, answers, evaluate), evaluate, into)
+    shown["pages"] = gallery.pages(study, into)
     write_whole(path, html(study, answers, shown))
     return path

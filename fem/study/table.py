@@ -7,7 +7,7 @@ from typing import Any
 
 from fem.results import accuracy, identity
 from fem.results.folder import whole_files
-from fem.results.quantities import error_name, numbers
+from fem.results.quantities import error_name, numbers, tabled
 from fem.study.task import paths
 
 Row = dict[str, Any]  # key, status, failure, reason, seconds; inputs by dotted path; measures
@@ -40,14 +40,18 @@ def rows(into: Path | str, keys: Iterable[str] | None = None) -> Iterable[Row]:
 
 
 def write_table(into: Path | str, keys: Iterable[str] | None = None) -> Path:
-    """Path of study.parquet, written anew from the folders, with study.csv beside it; arguments as for `rows`."""
+    """Path of study.parquet, written anew from the folders, with study.csv beside it; arguments as for `rows`.
+
+    Numbers are as `quantities.tabled`.
+    """
     import duckdb
 
     path = Path(into) / "study.parquet"
     with whole_files(path, path.with_suffix(".csv"), failure=duckdb.IOException) as (draft, csv):
         lines, columns = draft.with_suffix(".jsonl"), dict[str, str | None]()
         with open(lines, "w", encoding="utf-8") as stream:
-            for case in rows(into, keys):
+            for full in rows(into, keys):
+                case = {name: tabled(name, value) for name, value in full.items()}
                 for name, value in case.items():
                     columns[name] = _type(value, columns.get(name))
                 stream.write(json.dumps(case, allow_nan=False) + "\n")

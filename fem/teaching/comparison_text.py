@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from fem.comparison import flat
+from fem.comparison.glance import apart
 from fem.comparison.spread import NO_SPREAD, Spread
 from fem.comparison.wording import printed, sentence, sentences, unitful
 from fem.results.quantities import magnitude
@@ -144,7 +145,7 @@ def questions(result: Result, named: Closures, by: By = SCAR, spread: Spread = N
     possible = [
         ask("tips", [*alone.surplus(result), *alone.say("cones", result)]) if tips(result) else None,
         ask_flat([*order, *unordered(named, by)], by, spread),
-        ask_best(order, by),
+        ask_best(order, by, spread),
         ask("prices", prices(order) if by is SCAR else []),
         *(ask(what, of) for what in ("sutures", "scar", "open", "taken", "gape")),
     ]
@@ -169,11 +170,21 @@ def ask_flat(named: Closures, by: By, spread: Spread) -> Question | None:
     return ask("flat", flat.LEVEL, flat.lying(named, spread)[0], by is SCAR, first)
 
 
-def ask_best(order: Closures, by: By = SCAR) -> Question | None:
-    """Which closure has the lowest cones and the least of what is weighed against them; None for one alone."""
+def ask_best(order: Closures, by: By = SCAR, spread: Spread = NO_SPREAD) -> Question | None:
+    """Which closure has the lowest cones and the least of what is weighed against them; None for one alone.
+
+    Of cones that are as low, also which are lowest in slack or tense skin.
+    """
     if len(order) < 2:
         return None
     name, least = by.against
     low, best = extremes(order, "cone_height_mm")[0], extremes(order, name)[0]
     both = [label for label in low if label in best]
-    return ask("best", least, low, best, both, differ(order, "cone_height_mm"))
+    return ask("best", least, low, best, both, differ(order, "cone_height_mm"), _lowest(order, low, spread))
+
+
+def _lowest(order, low, spread):
+    """Of closures with cones as low the first skin that tells them apart, labels of the lowest there, and height."""
+    labels = {result.name: label for label, result in order if label in low}
+    further = apart("cone_height_mm", [result for label, result in order if label in low], min, spread)
+    return further and (further[0], [labels[name] for name in further[1]], further[2])

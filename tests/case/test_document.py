@@ -105,7 +105,11 @@ def test_all_messages_at_once_in_the_order_of_the_file():
         # wrong types
         ("1.5", "true", ["9:17: skin.thickness_mm: got true, wanted a number"]),
         ("1.5", "'1.5'", ["9:17: skin.thickness_mm: got '1.5', wanted a number"]),
-        ("1.5", "1.5 mm", ["9:17: skin.thickness_mm: got '1.5 mm', wanted a number"]),
+        ("1.5", "1.5 mm", ["9:17: skin.thickness_mm: got '1.5 mm', wanted a number; write 1.5"]),
+        ("1.5", "2mm", ["9:17: skin.thickness_mm: got '2mm', wanted a number; write 2"]),
+        ("1.5", "1,5 mm", ["9:17: skin.thickness_mm: got '1,5 mm', wanted a number; write 1.5"]),
+        ("1.5", "0.2 cm", ["9:17: skin.thickness_mm: got '0.2 cm', wanted a number"]),
+        ("1.5", "1.5 kPa", ["9:17: skin.thickness_mm: got '1.5 kPa', wanted a number"]),
         ("1.5", "0x10", ["9:17: skin.thickness_mm: got '0x10', wanted a number"]),
         ("1.5", "[1.5]", ["9:17: skin.thickness_mm: got a list, wanted a number"]),
         ("1.5", "", ["9:3: skin.thickness_mm: got nothing, wanted a number"]),

@@ -413,13 +413,30 @@ def test_taut_skin_on_a_body_needs_a_bed():
     [
         ("{kind: cylinder, radius_mm: 0}", "patch: radius_mm 0: wanted 2 mm or more"),
         ("{kind: cylinder, radius_mm: 15}", "patch: a patch with radius_mm 60 wraps onto itself"),
-        ("{kind: sphere, radius_mm: 20}", "patch: lengths are distorted by more than 50 %"),
+        ("{kind: sphere, radius_mm: 20}", "patch: a patch with radius_mm 60 distorts lengths by more than 50 %"),
         ("{kind: cone, radius_mm: 20}", "patch.surface.kind: got 'cone'"),
     ],
 )
 def test_bodies_that_are_refused(surface, message):
     with pytest.raises(BadCase, match=rf"a.yaml:\d+:\d+: {message}"):
         parse(f"{WOUND}skin: {{site: forearm}}\npatch: {{radius_mm: 60, surface: {surface}}}\n", Case, "a.yaml")
+
+
+def test_as_wide_as_the_body_carries():
+    """On a head, undermined by 50 mm, the patch is the widest that a sphere carries; by 80 mm too little is left.
+
+    On a flat patch, and where the head is wide enough, it is as wide as the wound asks.
+    """
+
+    def radius(undermined, surface):
+        wound = "name: a\nwound: {outline: {kind: circle, diameter_mm: 25}}\n"
+        rest = f"closure: {{undermine_mm: {undermined}}}\nskin: {{site: scalp}}\npatch: {{surface: {surface}}}\n"
+        return parse(wound + rest, Case, "a.yaml").patch.radius_mm
+
+    assert (radius(50, "site"), radius(50, "null")) == (160, 201.9)
+    assert radius(5, "site") == radius(5, "null")
+    with pytest.raises(BadCase, match=r"radius_mm 2\d\d\S* distorts .*; wanted radius_mm 160 or less"):
+        radius(80, "site")
 
 
 def test_far_around_a_limb():

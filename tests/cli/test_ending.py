@@ -175,7 +175,7 @@ def test_stopped_study(tmp_path, number, code):
         [FLATSEAM, "study", "study.yaml", "--workers", "1"],
         cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=heed,
     ) as process:  # fmt: skip
-        assert "1 workers, watch them at" in process.stderr.readline()
+        assert "1 worker, watch them at" in process.stderr.readline()
         while not any(tmp_path.glob("results/some/cases/*.begun")):
             time.sleep(0.05)
         time.sleep(1.0)  # into the closure

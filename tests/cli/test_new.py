@@ -42,6 +42,16 @@ def test_usual_case(flatseam, empty):
     assert list(Draft202012Validator(json.loads(Path(SCHEMA).read_text())).iter_errors(written)) == []
 
 
+def test_body_of_the_site(flatseam, empty):
+    """A line that is commented out lays the case on the body of its site; a bench material has none."""
+    assert flatseam("new", "head", "--site", "scalp")[0] == 0
+    text = Path("head.yaml").read_text()
+    assert cases.read("head.yaml").patch.surface is None
+    Path("head.yaml").write_text(text.replace("# patch", "patch"))
+    assert cases.read("head.yaml").patch.surface.kind == "sphere"
+    assert flatseam("new", "towel", "--site", "cotton-towel")[0] == 0 and "patch" not in Path("towel.yaml").read_text()
+
+
 def test_nothing_is_replaced(flatseam, empty):
     """A case or a schema that is there stays as it is; the one is an error, the other a line."""
     Path("mine.yaml").write_text("years of work")
@@ -71,6 +81,7 @@ def test_outlines(flatseam, kind):
         (["../up"], "got '../up'"),
         (["a # b"], "'a # b' is no name for a case"),
         (["--undermine-mm", "nan"], "nan"),
+        (["--length-mm", "30,5"], "--length-mm: got '30,5', wanted a number; write 30.5"),
     ],
 )
 def test_what_does_not_fit(flatseam, empty, options, complaint):

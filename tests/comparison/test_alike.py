@@ -8,7 +8,7 @@ from ranged import made
 from small_cases import case, text
 
 import flatseam
-from fem.comparison import chart, compare, page
+from fem.comparison import chart, compare, glance, page
 from fem.comparison.alike import alike
 from fem.results.accuracy import Accuracy, Error
 from fem.results.quantities import plus_minus
@@ -35,12 +35,16 @@ def known(result, error):
         ((6, 4, 1), (5, 3, 2), True),  # and here in tense skin
         ((6, 4, 0), (5, 3, 0), False),  # in tense skin both lie flat: none ever has less
         ((6, 4, None), (5, 3, 9), False),  # not closed in tense skin, which then says nothing
-        ((6, 3.0, 2), (5, 3.04, 1), True),  # as printed in their own skin
+        ((6, 3.0, 2), (6.04, 3.04, 2), True),  # as printed in all skins
+        ((6, 3.0, 2), (5, 3.04, 1), False),  # as printed in their own skin only
         ((6, -4, 2), (5, 3, 1), False),  # sunk is as bad as up
+        ((5.3, 0, 0), (3.5, 0, 0), False),  # both lie flat, but not in slack skin
+        ((5.3, 0, 0), (3.5, 0, 0.5), True),  # and here which has more turns round
+        ((5.3, 0, 0), (None, 0, 0), True),  # not closed in slack skin, which then says nothing
     ],
 )
 def test_in_the_same_skin(first, second, wanted):
-    """Alike if which of the two has higher cones turns round between slack and tense skin, each time in one skin."""
+    """Alike if both are in every skin, or if which of the two has higher cones turns round, each time in one skin."""
     a, b, spread = pair(first, second)
     assert [alike(CONE, *each, spread) for each in ((a, b), (b, a))] == [wanted, wanted]
 
@@ -73,7 +77,7 @@ def test_best_is_not_alone():
     """1.0 and 1.1 mm within 0.06 mm: both are best, two alike; the sentence names both."""
     results = three(1.0, 1.1, 4.0, error=0.06)
     assert cones(results)[1] == [("best", 2, []), ("best", 2, []), ("worst", 1, [])]
-    assert page.glance(results)[0] == "Greatest cones: c (4.0 mm); least: a (1.0 mm), alike with b."
+    assert glance.lines(results)[0] == "Greatest cones: c (4.0 mm); least: a (1.0 mm), alike with b."
 
 
 def test_like_both_ends():
@@ -87,7 +91,7 @@ def test_all_alike():
     results = three(1.0, 1.1, 1.2, error=0.2)
     row, cells = cones(results)
     assert row["alike"] and cells == [(None, 3, [])] * 3
-    assert page.glance(results)[-1].startswith("Alike in all: cone height")
+    assert glance.lines(results)[-1].startswith("Alike in all: cone height")
 
 
 def test_by_skin():
@@ -106,9 +110,31 @@ def test_by_skin():
     assert [cell["like"] for cell in row["cells"]] == [["b by skin"], ["a by skin", "d by skin"], ["b by skin"]]
 
 
+def test_flat_but_for_slack_skin():
+    """Three lie flat in their own skin; in slack skin b has the lowest cones, and is best alone."""
+    heights = {"a": (5.3, 0, 0), "b": (3.5, 0, 0), "c": (3.9, 0.01, 0), "d": (6, 4, 0)}
+    known = {name: made(name, high) for name, high in heights.items()}
+    results, spread = [own for own, _ in known.values()], {name: ends for name, (_, ends) in known.items()}
+    row = next(row for row in page.table(results, spread=spread) if row["name"] == CONE)
+    assert [cell["rank"] for cell in row["cells"]] == [None, "best", None, "worst"] and not row["alike"]
+    assert [cell["where"] for cell in row["cells"]] == [None, "slack", None, ""]  # d is worst in its own skin
+    line = "Greatest cones: d (4.0 mm); least: three (0.0 mm), of these b in slack skin (3.5 mm)."
+    assert glance.lines(results, spread)[0] == line
+    line = (
+        "Greatest cones: a in slack skin (5.3 mm); least: b in slack skin (3.5 mm); in the skin of the cases all have "
+    )
+    assert glance.lines(results[:2], spread)[0] == f"{line}0.0 mm."
+    row = next(row for row in page.table(results[:2], spread=spread) if row["name"] == CONE)
+    assert [cell["rank"] for cell in row["cells"]] == ["worst", "best"] and not row["alike"]
+
+
 def test_columns(tmp_path):
-    """An error that was estimated has a column of its own, beside each number of the case's own skin."""
+    """An error that was estimated has a column of its own, beside each number of the case's own skin.
+
+    Of lengths round-off is 0.
+    """
     a, b, spread = pair((6, 4, 2), (5, 3, 1))
+    assert compare.table([replace(a, measures=a.measures | {"dip_mm": 4e-16})])["dip_mm"] == [0.0]
     compare.write_tables([known(a, 0.25), b], spread, tmp_path / "t.csv", tmp_path / "t.parquet")
     for kind in ("csv", "parquet"):
         query = f"SELECT \"case\", skin, cone_height_error_mm FROM '{tmp_path}/t.{kind}' WHERE skin <> 'tense'"

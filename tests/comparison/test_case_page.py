@@ -36,13 +36,20 @@ def written(results):
 
 @pytest.mark.parametrize("width", [390, 1600])
 def test_nothing_goes_wrong(opened, written, width):
-    """No error, no warning, no request but for the file, no sideways scrolling; skin is drawn; the caution once."""
+    """No error, no warning, no request but for the file, no sideways scrolling; skin is drawn; the caution once.
+
+    The numbers take the width of a narrow screen; a shade that stays in place lies where a table goes on to the right.
+    """
     tab, complaints = opened(written[1], width)
     assert complaints == []
     assert tab.evaluate("document.documentElement.scrollWidth") == width
     assert all(tab.evaluate("[...document.images].map((i) => i.naturalWidth > 0 && i.alt !== '')"))
     assert tab.locator(".stage").all_inner_texts() == ["closed"]
     assert tab.locator("body").inner_text().count("not a medical device") == 1
+    numbers = tab.locator("[aria-label='Table of measures']")
+    assert numbers.evaluate("(e) => getComputedStyle(e).backgroundAttachment") == "local, scroll"
+    taken = numbers.locator("table").first.evaluate("(e) => e.offsetWidth / e.closest('.scroll').clientWidth")
+    assert (taken == 1) == (width == 390)
 
 
 def test_case_of_a_study(opened, results):

@@ -26,7 +26,7 @@ from terminal import content, names
 from fem.comparison import chart, jobs, style
 from fem.render import canvas
 from fem.results import result
-from fem.results.quantities import numbers
+from fem.results.quantities import numbers, tabled
 from fem.results.result import Result
 
 FLATSEAM = Path(sysconfig.get_path("scripts")) / "flatseam"
@@ -92,12 +92,16 @@ def test_table_on_the_terminal(solved):
 
 
 def test_csv(solved):
-    """Every number of measures.json to the last bit, a row each case; nothing for what failed but its reason."""
+    """Every number of measures.json to the last bit, a row each case; nothing for what failed but its reason.
+
+    Of lengths round-off is 0.
+    """
     with open(solved[0] / "results" / "comparison.csv", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert [row["case"] for row in rows] == ["long", "short", "stuck"]
     for row in rows[:2]:
-        wanted = {name: value for name, value in measured(solved[0], row["case"]).items() if value is not None}
+        known = measured(solved[0], row["case"]).items()
+        wanted = {name: tabled(name, value) for name, value in known if value is not None}
         assert {name: float(row[name]) for name in wanted} == wanted
         assert set(row) == {"case", "skin", "reason", *wanted}
         assert row["skin"] == "as given"
@@ -111,7 +115,7 @@ def test_parquet(solved):
     table = duckdb.sql(f"SELECT * FROM '{solved[0] / 'results' / 'comparison.parquet'}'")
     rows = {row[0]: dict(zip(table.columns, row, strict=True)) for row in table.fetchall()}
     for name in LENGTHS:
-        wanted = {k: v for k, v in measured(solved[0], name).items() if v is not None}
+        wanted = {k: tabled(k, v) for k, v in measured(solved[0], name).items() if v is not None}
         assert {key: rows[name][key] for key in wanted} == wanted
         assert rows[name]["reason"] is None
     assert rows["stuck"]["scar_length_mm"] is None

@@ -14,7 +14,7 @@ from small_cases import case, result_of, text
 
 from fem.case import case as cases
 from fem.case.keys import MeshSize
-from fem.comparison import compare, page
+from fem.comparison import compare, glance, page
 from fem.render.projection import Ranges
 from fem.results.quantities import numbers, pattern, shown
 from fem.results.result import Result
@@ -109,9 +109,9 @@ def test_page_of_the_demo(opened, tmp_path):
     assert os.path.getsize(path) < 3e6
     tab, complaints = opened(path)
     assert complaints == []
-    glance = tab.locator("#glance").inner_text()
-    assert "Greatest cones: circle-20" in glance
-    assert "shortest: circle-20" in glance
+    text = tab.locator("#glance").inner_text()
+    assert "Greatest cones: circle-20" in text
+    assert "shortest: circle-20" in text
 
 
 # Numbers ------------------------------------------------------------------------------------------------------
@@ -159,9 +159,9 @@ def test_marks_and_differences(opened, written, results):
     assert row.nth(3).locator(".mark").inner_text() == "▽ worst"
     assert row.nth(0).locator(".change").count() == 0
     assert row.nth(3).locator(".change").inner_text() == f"Δ +{of['long'] - of['short']:.1f}"
-    glance = tab.locator("#glance").inner_text()
-    assert f"Greatest cones: short ({shown('cone_height_mm', results[1][0].measures['cone_height_mm'])} mm)" in glance
-    assert "Longest scar: long (" in glance and "shortest: short (" in glance
+    text = tab.locator("#glance").inner_text()
+    assert f"Greatest cones: short ({shown('cone_height_mm', results[1][0].measures['cone_height_mm'])} mm)" in text
+    assert "Longest scar: long (" in text and "shortest: short (" in text
 
 
 def test_what_is_said(opened, written):
@@ -204,7 +204,7 @@ def test_ties(results):
     high = replace(short, measures=short.measures | {"cone_height_mm": 2.0}, case=middle.case)
     row = page.table([high, *flat])[0]
     assert [(cell["rank"], cell["alike"]) for cell in row["cells"]] == [("worst", 1), *[("best", 3)] * 3]
-    assert page.glance([high, *flat])[0].endswith("least: three alike (0.0 mm).")
+    assert glance.lines([high, *flat])[0].endswith("least: three alike (0.0 mm).")
 
 
 def test_only_one_row(results):

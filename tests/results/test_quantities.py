@@ -6,7 +6,7 @@ import pytest
 
 from fem.closure.measure import MEASURES
 from fem.results import quantities
-from fem.results.quantities import QUANTITIES, label, numbers, ranks, shown
+from fem.results.quantities import QUANTITIES, label, numbers, ranks, shown, tabled
 
 
 def test_names_of_numbers():
@@ -88,6 +88,19 @@ def test_labels(name, words):
 def test_printed(name, value, text):
     """A fixed number of decimals for each unit; a minus as it is set in print, and none before zero."""
     assert shown(name, value) == text
+
+
+def test_in_tables():
+    """All digits, but round-off of a length is 0; other units and inputs stay as they are."""
+    for name, value, wanted in [
+        ("cone_height_mm", -4.3e-16, 0.0),
+        ("dip_mm", 1.1e-6, 0.0),
+        ("cones_2_height_mm", -1.2345678e-5, -1.2345678e-5),
+        ("cone_height_mm", None, None),
+        ("energy_mJ", 1e-7, 1e-7),
+        ("wound.outline.bow_mm", 1e-7, 1e-7),
+    ]:
+        assert tabled(name, value) == wanted
 
 
 def test_printed_with_sign():

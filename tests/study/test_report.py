@@ -13,7 +13,8 @@ from small_cases import text
 from fem.case import site
 from fem.comparison.html import caution
 from fem.comparison.wording import sentences
-from fem.study import keys, report
+from fem.results.identity import address
+from fem.study import keys, report, sweep, task
 
 SOURCES = *sentences("study/sensitivity", "sources"), *sentences("study/uncertainty", "sources")
 SOURCES += *sentences("study/search", "sources", True), *sentences("study/search", "sources", False)
@@ -132,6 +133,30 @@ def test_only_what_is_common(tmp_path):
     assert '<th scope="row">wound.outline.length_mm</th><td>60 mm</td>' in common
     assert '<th scope="row">skin.thickness_mm</th>' not in common
     assert re.search("differ from case to case: [^.]*skin.thickness_mm", common)
+
+
+def test_source_of_what_is_common(tmp_path):
+    """A value that two sites have in common came from both."""
+    sites = "grid: {skin.site: [back, forearm]}\n"
+    study = study_in(tmp_path, "  - {kind: curves, measures: [dip_mm], over: skin.site}\n", sites)
+    text = re.sub("<wbr>", "", report.write(study, Evaluate(), tmp_path).read_text())
+    assert re.search("from back and forearm", text) and "<td>from back</td>" not in text
+
+
+def test_every_page_is_led_to(tmp_path):
+    """With `keep: pictures` each case that has a page is led to, by what it is; cones that are as low are counted."""
+    extra = "keep: pictures\ngrid: {wound.outline.length_mm: [30, 50, 90, 95], closure.undermine_mm: [20, 30]}\n"
+    study = study_in(tmp_path, "  - {kind: curves, measures: [dip_mm], over: wound.outline.length_mm}\n", extra)
+    for settings in sweep.points(study)[:-1]:
+        page = task.paths(tmp_path, address(sweep.case_at(study, settings)))[0] / "index.html"
+        page.parent.mkdir(parents=True)
+        page.write_text("")
+    text = report.write(study, Evaluate(), tmp_path).read_text()
+    leads = re.findall(r'<li><a href="(cases/\w+/index.html)">([^<]*)</a>', text)
+    assert len({address for address, _ in leads}) == 7 and all((tmp_path / address).is_file() for address, _ in leads)
+    assert leads[0][1] == "length of the wound 30 mm, undermining 20 mm"
+    assert "lowest cones, one of four: length of the wound 90 mm" in text
+    assert "highest cones: length of the wound 30 mm" in text
 
 
 def test_cases_are_shown(opened, made):

@@ -121,6 +121,17 @@ def test_best():
     assert comparison_text.ask_best(order((30, 5))) is None
 
 
+def test_best_in_slack_skin():
+    """Cones that are as low in the skin of the case are told apart by slack skin."""
+    known = {name: made(name, heights) for name, heights in {"a": (5.3, 0, 0), "b": (3.5, 0, 0)}.items()}
+    named, spread = [(name, own) for name, (own, _) in known.items()], {name: ends for name, (_, ends) in known.items()}
+    wanted = "The cones are as high in the skin of the case; lowest in slack skin “b” (3.5 mm); shortest scar: "
+    assert comparison_text.ask_best(named, SCAR, spread)[1].startswith(wanted)
+    third, ends = made("c", (6, 4, 0))
+    more = comparison_text.ask_best([*named, ("c", third)], SCAR, spread | {"c": ends})[1]
+    assert more.startswith("Lowest cones: “a” and “b”, of these in slack skin “b” (3.5 mm); shortest scar: ")
+
+
 def test_by_another_number():
     """Put in order by how far they are undermined: sentences begin with that, cones are weighed against the force."""
     undermined = {"far": 30.0, "near": 5.0, "middle": 15.0}

@@ -15,14 +15,15 @@ from fem.case.document import Block
 from fem.case.site import SITES, STRETCHES, natural_stretch
 from fem.comparison import flat, wording
 from fem.comparison.chart import ENDED
-from fem.comparison.style import figure, key, looks
+from fem.comparison.style import figure, from_zero, key, looks
 from fem.comparison.wording import told_apart
 from fem.errors import BadCase
+from fem.results.accuracy import stated
+from fem.results.quantities import error_name, labelled, numbers, quantity
 from fem.results.quantities import known as is_measure
-from fem.results.quantities import labelled, numbers
 from fem.study.answers.charts import caption, cross_out, drawing, label_ticks, places, tables
 from fem.study.answers.finding import Ask, Finding, Kind, Measures, case_or_reason, failures, values
-from fem.study.answers.naming import cell, heading, measured, name, plain, settings_text, value
+from fem.study.answers.naming import heading, measured, name, plain, settings_text, value
 from fem.study.sweep import Study, case_at, points
 
 MOST_LINES = 12  # of sentences about single lines of a chart; our choice
@@ -81,13 +82,13 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
         middle = group[len(group) // 2]
         along = _along(block, study, settings[middle], rows[middle])
         if along is not None:
-            lines.setdefault(line, []).append((along, [rows[k] for k in group]))
+            lines.setdefault(line, []).append((along, [rows[k] for k in group], middle))
     called = _called(block, study, settings) if block.band else ("",)
     charts, sentences, under = [], [], []
     for measure in block.measures if lines else ():
         known = {}  # by line the places along the axis, and numbers there for the least, the middle and the greatest
         for line, pairs in lines.items():
-            along, of = zip(*pairs, strict=True)
+            along, of, _ = zip(*pairs, strict=True)
             known[line] = along, [values(column, measure) for column in zip(*of, strict=True)]
         series = [(line, along, ys[len(ys) // 2]) for line, (along, ys) in known.items()]
         bands = [(ys[0], ys[-1]) for _, ys in known.values()] if block.band else []
@@ -96,7 +97,9 @@ def curves(block: Curves, study: Study, ask: Ask) -> Finding:
         charts.append(drawing(draw, shown, series, measure=measure, over=heading(block.over), bands=bands))
         if measure == flat.CONE and block.band:
             sentences += [_from_where(block, line, called, *pairs) for line, pairs in known.items()]
-        sentences += [_course(measure, block.over, *line) for line in series[:MOST_LINES]]
+        for line, along, ys in series[:MOST_LINES]:
+            off = [_error(measure, rows[k], study, settings[k]) for _, _, k in lines[line]]
+            sentences.append(_course(measure, block.over, line, along, ys, off))
         under += tables(measure, block.over, _triples(known, called))
     title = f"{', '.join(map(name, block.measures))} over {name(block.over)}"
     return Finding(title, tuple(filter(None, sentences)), tuple(charts), tuple(under), failures(rows))
@@ -172,22 +175,38 @@ def _from_where(block, line, called, along, ys):
     return wording.sentence("study/curves", "stays", "" if line == ALL else line, flat.LEVEL, name(block.over), said)
 
 
-def _course(measure, over, line, along, ys):
-    """A sentence on how a measure goes along a line; nothing if less than two of its values are known."""
-    pairs = sorted((x, y) for x, y in zip(along, ys, strict=True) if np.isfinite(y) and isinstance(x, float | int))
-    if len(pairs) < 2:
+def _error(measure, row, study, settings):
+    """How far a measure of a case may be off: as estimated, else as stated for its triangles; 0 if not known."""
+    known, share = row.get(error_name(measure)), quantity(measure).error
+    if known is not None or not share or row.get(measure) is None:
+        return known or 0.0
+    case = case_or_reason(study, settings)
+    return share * abs(row[measure]) * (stated(case) if isinstance(case, cases.Case) else 1.0)
+
+
+def _course(measure, over, line, along, ys, off):
+    """A sentence on how a measure goes along a line; `off` are its errors. Nothing if it is known at one place only."""
+    known = zip(along, ys, off, strict=True)
+    triples = sorted((x, y, e) for x, y, e in known if np.isfinite(y) and isinstance(x, float | int))
+    if len(triples) < 2:
         return ""
-    y = np.array([y for _, y in pairs])
-    ends = [f"{measured(measure, y)} at {value(over, float(x))}" for x, y in (pairs[0], pairs[-1])]
-    level = SAME * np.abs(y).max()
-    way = "turns"
-    if np.ptp(y) <= level or cell(measure, y.min()) == cell(measure, y.max()):
-        way = "level"
-    elif (np.diff(y) <= level).all() or (np.diff(y) >= -level).all():
-        way = "falls" if y[-1] < y[0] else "rises"
-    extremes = (measured(measure, end) for end in (y.min(), y.max()))
+    xs, y, e = np.array(triples).T
+    ends = [f"{measured(measure, y[k])} at {value(over, float(xs[k]))}" for k in (0, -1)]
+    extremes = measured(measure, y.min()), measured(measure, y.max())
+    way = "stays" if extremes[0] == extremes[1] else _way(y, e)
     line = "" if line == ALL else line
     return wording.sentence("study/curves", "course", name(measure), line, way, *ends, *extremes)
+
+
+def _way(y, off):
+    """Whether numbers (n,) with errors (n,) are "level", or one of them in order; or whether they turn."""
+    level = SAME * np.abs(y).max()
+    steps = (y - y[:, None])[pairs := np.triu_indices(len(y), 1)]  # from each number to each later one
+    least = np.maximum(level, (off + off[:, None])[pairs])
+    falls, rises = (steps <= least).all(), (steps >= -least).all()
+    if np.ptp(y) <= level or (falls and rises):
+        return "level"
+    return ("falls" if y[-1] < y[0] else "rises") if falls or rises else "turns"
 
 
 def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple] = ()) -> Figure:
@@ -203,7 +222,8 @@ def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple]
         once = len(set(x)) == len(x) and texts is None  # else nothing lies between two
         order = np.argsort(x, kind="stable")
         x = x if texts is None else x + BESIDE * (i - (len(series) - 1) / 2) / len(series)
-        axes.plot(x[order], y[order], ms=5, label=f" {line}", **looks(i) | ({} if once else {"ls": ""}))
+        called = None if line == ALL else f" {line}"  # matplotlib leaves out what has no label
+        axes.plot(x[order], y[order], ms=5, label=called, **looks(i) | ({} if once else {"ls": ""}))
         lost += list(x[np.isnan(y)])
         for low, high in bands[i : i + 1]:
             axes.fill_between(x[order], low[order], high[order], color=looks(i)["color"], alpha=0.15, lw=0)
@@ -212,7 +232,7 @@ def draw(series: list[tuple], *, measure: str, over: str, bands: Sequence[tuple]
                 lost += list(x[np.isnan(edge)])
     cross_out(axes, lost)
     axes.set(xlabel=over, ylabel=labelled(measure))
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    from_zero(axes)
     label_ticks(axes.xaxis, texts)
     if len(series) > 1 or lost:
         key(axes)

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from pydantic import Field, field_validator, model_validator
 
 from fem.case.document import Block
-from fem.comparison.style import COLOURS, figure, key, looks
+from fem.comparison.style import COLOURS, figure, from_zero, key, looks
 from fem.comparison.wording import sentence, sentences, told_apart
 from fem.errors import refuse
 from fem.results.quantities import known, labelled
@@ -197,7 +197,7 @@ def draw_bracketing(
     if answer is not None:
         axes.axvline(answer, color=COLOURS[1], lw=1.2, ls=":", label="least value found")
     axes.set(xlabel=over, ylabel=labelled(measure))
-    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+    from_zero(axes)
     key(axes)
     return plot
 

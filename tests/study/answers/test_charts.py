@@ -30,6 +30,19 @@ def test_curves():
     assert axes.get_ylim()[0] == 0
 
 
+def test_room_above_a_curve():
+    """Numbers that hardly differ: none lies at the frame, where its marker would be cut; nor is round-off a wave.
+
+    The only line of a chart has no name.
+    """
+    for given, top in [([1.33, 1.32, 1.325], 1.33), ([2.0, -3e-16, 0.0], 2), ([4e-16, -3e-16, 0.0], 1)]:
+        (axes,) = curves.draw([(curves.ALL, LENGTHS, given)], measure="cone_height_mm", over="length, mm").axes
+        low, high = axes.get_ylim()
+        assert low == 0 and 1.03 * top < high < 1.2 * top and axes.get_legend() is None
+    (axes,) = curves.draw([(curves.ALL, LENGTHS, [1.0, np.nan, 2.0])], measure="dip_mm", over="length, mm").axes
+    assert [text.get_text() for text in axes.get_legend().get_texts()] == [" not closed"]
+
+
 def test_curve_over_words():
     """Values that are no numbers stand side by side in their order, under their names."""
     (axes,) = curves.draw([("a", ["lens", "rhombus"], [4.0, 2.0])], measure="cone_height_mm", over="outline").axes

@@ -97,6 +97,29 @@ def test_curve_both_ways(answered):
     assert f"but not one way: least {low:.1f} mm, greatest {high:.1f} mm" in turned.sentences[0]
 
 
+@pytest.mark.parametrize(("error", "words"), [(0.012, "falls from 2.00 N"), (0.004, "but not one way: least 1.00 N")])
+def test_reversals_within_errors(answered, monkeypatch, error, words):
+    """Forces that fall but for a step back of 2 %: so they do if each may be off by 1.2 %, by 0.4 % they turn."""
+    forces, plain = {30.0: 2.0, 40.0: 1.5, 50.0: 1.53, 60.0: 1.0}, Evaluate.__call__
+
+    def with_forces(self, asked, *, keep="measures"):
+        known = [forces[case.wound.outline.length_mm] for case in asked]
+        rows = zip(plain(self, asked, keep=keep), known, strict=True)
+        return [row | {"closing_force_N": f, "closing_force_error_N": error * f} for row, f in rows]
+
+    monkeypatch.setattr(Evaluate, "__call__", with_forces)
+    grid = f"grid: {{{LENGTH}: [30, 40, 50, 60]}}\n"
+    finding, _, _ = answered(f"{{kind: curves, measures: [closing_force_N], over: {LENGTH}}}", grid)
+    assert words in finding.sentences[0]
+
+
+def test_curve_that_stays(answered):
+    """What prints alike everywhere is said once."""
+    grid = f"grid: {{{LENGTH}: [90, 95, 99]}}\n"
+    finding, _, _ = answered(f"{{kind: curves, measures: [cone_height_mm], over: {LENGTH}}}", grid)
+    assert finding.sentences == ("Cone height stays 0.0 mm.",)
+
+
 def test_map(answered):
     """Extremes of the map and where they are; failures are crossed and counted."""
     finding, _, study = answered(f"{{kind: map, measure: cone_height_mm, over: [{LENGTH}, {FREED}]}}", GRID)
