@@ -1,7 +1,4 @@
-"""The commands. Exit code 0 only if all was done, 1 if a check fails, 2 for bad input, 3 for no convergence.
-
-More in `ending.py`.
-"""
+"""The commands. Exit code 0 only if all was done, 1 if a check fails, 2: bad input, 3: no convergence; see `ending`."""
 
 import json
 import sys

@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from fem.errors import NotConverged, within
-from fem.mechanics import solve, sutures
+from fem.mechanics import lying, solve, sutures
 from fem.mechanics.sheet import uncut_energy
 from fem.mechanics.solve import Effort, Problem, state
 from fem.mechanics.ties import TiedSutures
@@ -78,9 +78,9 @@ def _other_states(end):
     """What is done to an end, if anything, and the way from there."""
     problem, q, _ = end
     if _flat(end):
-        yield "lifted", lambda: _let_go(end, solve.lifted(problem, q, by=LIFT * problem.sheet.h))
+        yield "lifted", lambda: _let_go(end, lying.lifted(problem, q, by=LIFT * problem.sheet.h))
     elif np.abs(_heights(end)).max() < HIGH * problem.sheet.h:
-        yield "pressed flat", lambda: _let_go(end, solve.pressed_flat(problem, q))
+        yield "pressed flat", lambda: _let_go(end, lying.pressed_flat(problem, q))
 
 
 def _held_by_fat(ends, tried):

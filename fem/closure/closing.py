@@ -13,7 +13,7 @@ from fem.closure import branches, trimming
 from fem.closure.closure import Closure, Stage, nodal_stress
 from fem.errors import MeshError, NotConverged, at_stage, within
 from fem.material.skin import resistance
-from fem.mechanics import solve, sutures
+from fem.mechanics import lying, solve, sutures
 from fem.mechanics.constraints import constraints, independent, positions
 from fem.mechanics.contact import Parts, contact
 from fem.mechanics.edges import GROWTH
@@ -151,14 +151,14 @@ def _opened(cut, mesh, coarse):
     """Positions (3, n) of the gaping wound, held flat and at rest, from those on coarser triangles, if any."""
     uncut = independent(cut.constraints, mesh.x0, 1.0)
     if coarse is None or not coarse.effort.gaping_at_rest:
-        opened = solve.opened_wound(cut, uncut)
+        opened = lying.opened_wound(cut, uncut)
     else:
         try:
             q = solve.at_rest(cut, independent(cut.constraints, _at_nodes(mesh, coarse.mesh, coarse.gaping), 1.0))
-            level = solve.level(cut, q)
-            opened = level if np.abs(level - q).max() < branches.SAME else solve.pressed_flat(cut, uncut), q
+            level = lying.level(cut, q)
+            opened = level if np.abs(level - q).max() < branches.SAME else lying.pressed_flat(cut, uncut), q
         except NotConverged:
-            opened = solve.opened_wound(cut, uncut)
+            opened = lying.opened_wound(cut, uncut)
     return [positions(cut.constraints, q, 1.0) for q in opened]
 
 

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import numpy as np
@@ -13,7 +13,7 @@ from fem.mechanics.constraints import Constraints, positions, reduced
 from fem.mechanics.contact import NO_PAIRS, SelfContact
 from fem.mechanics.kernels.storage import NO_TANGENT, Pattern, groups, pattern
 from fem.mechanics.linear import Pardiso, Rslab, solver
-from fem.mechanics.sheet import ElasticFoundation, Sheet, assemble, at_nodes, lift
+from fem.mechanics.sheet import Sheet, assemble, at_nodes, lift
 
 # The path; our choices. They change how many steps are taken and not where they end.
 PATH_REGULARISATION = 0.1  # weight of plain second derivatives in bending on the way: they hold the turning tips
@@ -22,7 +22,6 @@ PATIENCE, LAST = 25, 200  # iterations before a step is halved, and at its end; 
 MOST = 300  # iterations of a path, after which the first step that leads nowhere ends it
 ROUGH = 1e5  # times the final tolerance, on the way
 DIFFERENCE = 1e-5  # of the path, for the linearised response
-FIRM = 1.0  # 1/mm2, times E h: of the bed that holds the gaping wound level
 # Newton's method.
 DECAY, GROWTH = 4.0, 4.0  # of the shift, from one iteration to the next and from one trial to the next
 FIRST = 10.0  # mm3: the first shift tried would move a node of 1 mm2 by this many mm under the residual
@@ -203,6 +202,13 @@ def _answer(problem, forces):
     return -problem.system.cholesky.solve(forces.T.ravel()).reshape(-1, 3).T
 
 
+def answer(problem: Problem, q: np.ndarray, forces: np.ndarray) -> np.ndarray:
+    """Displacement (3, n_free) that balances forces (3, n_free) at q, by the tangent there, shifted if need be."""
+    here = state(problem, q, tangent=True)
+    _positive(problem, here.tangent, np.abs(here.forces).max())
+    return _answer(problem, forces)
+
+
 def _kept_apart(problem, q, there, before, closed):
     """Part of the way between states, at most 1, on which no skin passes through skin, if that is watched."""
     if problem.system.contact is None:
@@ -228,51 +234,6 @@ def _lower(at, q, d, here):
             raise NotConverged(f"no step lowers the energy{_left(residual)}", kind="round-off")
         there = at(q + step * d)
     return q + step * d, there if step == 1.0 else at(q + step * d, tangent=True)
-
-
-def opened_wound(problem: Problem, q: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Positions (3, n_free) of the gaping, unsewn wound, held to the body and at rest, from those of the uncut skin.
-
-    Its edges may curl so much that no rest is found: then both are that of skin held flat, as the effort says.
-    """
-    flat = pressed_flat(problem, q)
-    at_rest = np.abs(state(problem, flat).forces).max() <= problem.tol  # not on a body that is curved
-    if at_rest and not negative_pivots(problem, flat):
-        return flat, flat
-    try:  # it is flat only because nothing pushes it to either side
-        return flat, settled(problem, on_the_way(problem, flat))
-    except NotConverged:
-        problem.effort.gaping_at_rest = False
-        return flat, flat
-
-
-def pressed_flat(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) at rest of skin that is held to the body, from those at q, pressed onto it."""
-    return newton(replace(problem, sheet=_held_flat(problem.sheet)), level(problem, q), tol=problem.tol)
-
-
-def level(problem: Problem, q: np.ndarray) -> np.ndarray:
-    """Positions (3, n_free) on the body below those at q."""
-    surface = problem.sheet.surface
-    return surface.place(surface.over(q)[:2])
-
-
-def lifted(problem: Problem, q: np.ndarray, *, by: float) -> np.ndarray:
-    """Positions (3, n_free) of skin at rest at q, lifted by `by` mm where it gives way most to the perturbation."""
-    here = state(problem, q, tangent=True)
-    _positive(problem, here.tangent, np.abs(here.forces).max())
-    way = _answer(problem, -reduced(problem.constraints, problem.perturbation))
-    surface = problem.sheet.surface
-    upward = (way * surface.normal(surface.over(q)[:2])).sum(axis=0)
-    return q + by / np.abs(upward).max() * way
-
-
-def _held_flat(sheet):
-    """The sheet on a bed that keeps it level; in skin that is flat it bears no more than what the body bears."""
-    n, stiff = sheet.area.nodes.shape[0], float(np.abs(sheet.law(np.array([1.0, 1.0, 0.0]))[2]).max()) * sheet.h
-    shear = np.zeros(n) if sheet.foundation is None else sheet.foundation.shear
-    level = np.full(n, FIRM * stiff)
-    return replace(sheet, foundation=ElasticFoundation(level, level, shear))
 
 
 def closed_wound(problem: Problem, q: np.ndarray) -> np.ndarray:
@@ -314,24 +275,22 @@ def walked(
 ) -> np.ndarray:  # fmt: skip
     """Positions (3, n_free) at rest at the end of a path, from those at its start; the states between join `path`.
 
-    at       what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
-    largest  step, and the first
-    patience  iterations before a step is halved
+    at        what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
+    largest   step, and the first;  patience   iterations before a step is halved
 
     Raises NotConverged where the least step leads nowhere, or any after MOST iterations, of more patience more.
     """
 
     def aided(place: float, *, tangent: bool = False) -> State:
         problem, closed = at(place)
-        aids: dict[str, Any] = {"load": problem.perturbation, "regularisation": PATH_REGULARISATION}
-        return state(problem, q, closed=closed, tangent=tangent, **aids)
+        return state(problem, q, closed=closed, tangent=tangent, **_aids(problem))
 
     def rate() -> np.ndarray:
         """Of q along the path, linearised, by the tangent factored last: that of this state."""
         return _answer(problem, (aided(place + DIFFERENCE).forces - aided(place).forces) / DIFFERENCE)
 
-    step, most, (problem, closed) = largest, MOST * patience / PATIENCE, at(place)
-    before = problem.effort.iterations
+    step, (problem, closed) = largest, at(place)
+    most = problem.effort.iterations + MOST * patience / PATIENCE
     here = aided(DIFFERENCE, tangent=True)  # a thread that is just taut
     _positive(problem, here.tangent, np.abs(here.forces).max())
     ahead = rate()
@@ -342,7 +301,7 @@ def walked(
             there = _ahead(problem, q, (target - place) * ahead, last, closed)
             q = on_the_way(problem, there, closed=closed, max_iter=LAST if least else patience)
         except NotConverged:
-            if least or problem.effort.iterations - before > most:
+            if least or problem.effort.iterations > most:
                 raise
             step, closed = max(LEAST_STEP, step / 2), last
         else:
@@ -363,8 +322,11 @@ def _ahead(problem, q, d, before, closed):
 
 def on_the_way(problem: Problem, q: np.ndarray, *, closed: float = 1.0, max_iter: int = 60) -> np.ndarray:
     """Positions (3, n_free) at rest with the aids of the path, perturbation and regularisation, from others near."""
-    aids = {"load": problem.perturbation, "regularisation": PATH_REGULARISATION}
-    return newton(problem, q, tol=ROUGH * problem.tol, closed=closed, max_iter=max_iter, **aids)
+    return newton(problem, q, tol=ROUGH * problem.tol, closed=closed, max_iter=max_iter, **_aids(problem))
+
+
+def _aids(problem) -> dict[str, Any]:
+    return {"load": problem.perturbation, "regularisation": PATH_REGULARISATION}
 
 
 def settled(problem: Problem, q: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from pytest import approx
 
 from fem.case.case import Case
 from fem.closure.closing import patch, skin_sheet
-from fem.mechanics import solve
+from fem.mechanics import lying, solve
 from fem.mechanics.constraints import constraints, independent, positions
 from flatseam import read, varied
 
@@ -22,7 +22,7 @@ def growth(case: Case) -> np.ndarray:
     triangles, none = patch(case), np.zeros((2, 0), int)
     skin, diameter = skin_sheet(case, triangles, hinged=True), case.wound.outline.diameter_mm
     cut = solve.problem(skin, constraints(triangles.x0, none, triangles.rim), pressure=0.0, tol=1e-8)
-    level, _ = solve.opened_wound(cut, independent(cut.constraints, triangles.x0, 1.0))
+    level, _ = lying.opened_wound(cut, independent(cut.constraints, triangles.x0, 1.0))
     edge = positions(cut.constraints, level, 1.0)[:2, triangles.edge]
     area = shapely.MultiPoint(edge.T).convex_hull.area
     return 100 * (np.append(np.ptp(edge, axis=1) / diameter, area / (np.pi / 4 * diameter**2)) - 1)
