@@ -23,7 +23,8 @@ STEPS = 300  # of the least squares from one start; our choice, ten to fifty are
 SAME = 1e-3  # relative difference of sums of squares that no data can tell; our choice
 TOLERANCE = 1e-10  # of the least squares, relative; our choice, far below any scatter
 NARROWEST, WIDEST = np.log(0.005), np.log(200.0)  # of a stress-free direction, log stretch; our choice, beyond all skin
-NEAR = 0.02  # log stretch either way of a known one in which the next is sought first; our choice
+NEAR = 0.1  # log stretch either way of a known one in which the next one is found by Newton's method; our choice
+CLOSE, FEW = 1e-9, 8  # log stretch, of its last step, after which the error is its square; most steps; our choice
 
 
 @dataclass(frozen=True)
@@ -89,26 +90,41 @@ def stresses(law: Callable, measured: Measured) -> np.ndarray:
 def stretches(law: Callable, measured: Measured, *, near: np.ndarray | None = None) -> np.ndarray:
     """Stretches (2, n) in the measured states; where a direction is free, the one without stress.
 
-    near   (2, n) those of a similar law, about which they are sought first: half the iterations
+    near   (2, n) those of a similar law, from which they are sought first: a few steps of Newton's method
 
     Fibres that pull beyond all bounds, as on trial they may, leave none above NARROWEST, which then stands for it.
     """
 
+    def stretched(e: np.ndarray, other: np.ndarray, axis: np.ndarray) -> np.ndarray:
+        return np.where(np.arange(2)[:, None] == axis, np.exp(e), other)
+
     def pull(e: np.ndarray, other: np.ndarray, axis: np.ndarray) -> np.ndarray:
-        stretch = np.where(np.arange(2)[:, None] == axis, np.exp(e), other)
-        return np.where(axis == 0, *tension(law, stretch, h=1.0))
+        return np.where(axis == 0, *tension(law, stretched(e, other, axis), h=1.0))
+
+    def step(e: np.ndarray) -> np.ndarray:
+        """Of Newton's method; the pull 2 C dpsi/dC changes by 4 (C^2 d2psi/dC^2 + C dpsi/dC) per log stretch."""
+        C = stretched(e, other, axis) ** 2
+        _, dpsi, ddpsi = law(np.array([*C, 0 * e]))
+        pulls, slopes = (2 * C * dpsi[:2], 4 * (C**2 * ddpsi[[0, 1], [0, 1]] + C * dpsi[:2]))
+        return np.where(axis == 0, *pulls) / np.where(axis == 0, *slopes)
 
     axis, state = np.nonzero(measured.free)
     other = measured.stretch[1 - axis, state]
-    ends = [np.full(other.shape, end) for end in (NARROWEST, WIDEST)]
     stretch = measured.stretch.copy()
-    if axis.size:
-        if near is not None:
-            around = [np.log(near[axis, state]) + way for way in (-NEAR, NEAR)]
-            low, high = (pull(end, other, axis) for end in around)
-            ends = [np.where((low < 0) & (high > 0), *pair) for pair in zip(around, ends, strict=True)]
-        roots = find_root(pull, tuple(ends), args=(other, axis))
-        stretch[axis, state] = np.exp(np.where(roots.success, roots.x, NARROWEST))
+    roots, left = np.zeros(axis.size), np.ones(axis.size, bool)
+    if near is not None and axis.size:
+        start = roots = np.log(near[axis, state])
+        with np.errstate(all="ignore"):  # a step too far is left to what follows
+            for _ in range(FEW):
+                d = step(roots)
+                roots, left = roots - d, ~((np.abs(d) < CLOSE) & (np.abs(roots - start) < NEAR))
+                if not left.any():
+                    break
+    if left.any():
+        ends = tuple(np.full(left.sum(), end) for end in (NARROWEST, WIDEST))
+        rest = find_root(pull, ends, args=(other[left], axis[left]))
+        roots[left] = np.where(rest.success, rest.x, NARROWEST)
+    stretch[axis, state] = np.exp(roots)
     return stretch
 
 
