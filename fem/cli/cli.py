@@ -377,10 +377,8 @@ def teach(
         worst = max(worst, code)
         if done is not None:
             folder, missing = done
-            print(
-                *(f"{lesson.case.name}: {line}" for line in [f"handout in {folder}", *handout.remarks(folder)]),
-                sep="\n",
-            )
+            for line in [f"handout in {folder}", *handout.remarks(folder)]:
+                print(f"{lesson.case.name}: {line}")
             for neighbour, reason in missing.items():
                 print(f"{neighbour}: not closed, and missing in the sheets: {reason}", file=sys.stderr)
                 worst = NO_CONVERGENCE

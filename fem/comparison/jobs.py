@@ -146,7 +146,7 @@ def _context() -> BaseContext:
     first = context.Process(target=os.getpid)
     first.start()  # imports are waited for here, where signals are heard
     first.join()
-    if first.exitcode:
+    if (first.exitcode or 0) > 0:  # below 0 the system ended it, which may befall any process
         raise Unguarded
     return context
 

@@ -278,7 +278,7 @@ def walked(
     at        what is solved at a place on the path, from 0 to 1, with the aids of the path: a problem, and its `closed`
     largest   step, and the first;  patience   iterations before a step is halved
 
-    Raises NotConverged where the least step leads nowhere, or any after MOST iterations, of more patience more.
+    Raises NotConverged where the least step leads nowhere, or any after MOST iterations, times patience/PATIENCE.
     """
 
     def aided(place: float, *, tangent: bool = False) -> State:

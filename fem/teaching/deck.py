@@ -22,11 +22,8 @@ from fem.teaching.timeline import Keyframe
 WIDE, HIGH, EDGE = 13.333, 7.5, 0.5  # inches
 TITLE, LINE = 1.0, 0.42  # inches: height of a title, of a line of text
 FINER = 2  # so many times the pixels of a film have pictures of skin, some 160 an inch
-SMALL, LARGE, DPI = (
-    20,
-    28,
-    350,
-)  # points of text beside a picture, and alone; of figures, dots per inch of their own size
+SMALL, LARGE = 20, 28  # points of text beside a picture, and alone
+DPI = 350  # of figures, per inch of their own size
 COLUMNS = 95  # small letters in a line, about
 BAR = 3.4, 0.62  # inches, of the scale of heights
 LAYOUT = 1  # of python-pptx's template: a title and a text

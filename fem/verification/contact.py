@@ -210,7 +210,7 @@ def pressed_ring(fine: int) -> Iterator[Row]:
         theta'^2 = 2 F/EI sin(theta),   D = 2 K sqrt(EI/2F),   K = int sqrt(sin t) dt = B(3/4, 1/2)/2
 
     Half its width is what lies flat, pi R/2 - K' sqrt(EI/2F) with K' = B(1/4, 1/2)/2, and 2 sqrt(EI/2F) more. Plates
-    and ring push each other as skin pushes skin, and are in the ring's way alone.
+    and ring push each other as skin pushes skin; nothing else holds the ring.
     """
     mesh = ring_between_plates()
     ring, upper = mesh.X[0] < APART / 2, mesh.X[0] > 3 * APART / 2
